@@ -1,0 +1,7 @@
+"""Registers the claims room with Django."""
+
+from django.apps import AppConfig
+
+
+class ClaimsConfig(AppConfig):
+    name = "claims"

@@ -1,0 +1,46 @@
+"""Claims as reported, and the zones that each names."""
+
+from django.conf import settings
+from django.db import models
+
+from scheduling.models import Cover
+from treatments.models import Zone
+from treatments.models.choices import choices_of, one_of
+from treatments.rules.units import DistanceUnit
+from treatments.rules.words import DamageKind
+
+
+class Claim(models.Model):
+    """A rust claim on one cover. What it comes to is computed from the records, see queries.read_claim_check."""
+
+    number = models.CharField(max_length=24, unique=True)
+    cover = models.ForeignKey(Cover, on_delete=models.PROTECT, related_name="claims")
+    discovered_on = models.DateField(null=True, blank=True)
+    reported_on = models.DateField()
+    damage = models.CharField(max_length=32, choices=choices_of(DamageKind))
+    description = models.TextField(blank=True)
+    odometer_amount = models.DecimalField(max_digits=10, decimal_places=1, null=True, blank=True)
+    odometer_unit = models.CharField(max_length=4, choices=choices_of(DistanceUnit), blank=True)
+    kilometres = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
+    estimate_amount = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
+    estimate_currency = models.CharField(max_length=3, blank=True)
+    zones = models.ManyToManyField(Zone, related_name="+")
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-reported_on", "-id"]
+        constraints = [
+            one_of(DamageKind, "damage", "claim_damage_known"),
+            one_of(DistanceUnit, "odometer_unit", "claim_odometer_unit_known", blank=True),
+            models.CheckConstraint(
+                condition=models.Q(estimate_amount__isnull=True)
+                | (models.Q(estimate_amount__gte=0) & ~models.Q(estimate_currency="")),
+                name="claim_estimate_has_a_currency",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number

@@ -1,0 +1,297 @@
+"""Walks the rules over a claim: cover, distance, notice, damage, and for each zone what is on record about it.
+
+Each rule answers holds, fails or cannot be told and names the records that it rests on; nothing here decides.
+"""
+
+from dataclasses import replace
+from datetime import date, timedelta
+from decimal import Decimal
+
+from claims.rules.claim import ClaimCheck, ClaimedZone, Finding, RustClaim
+from claims.rules.zone_rules import (
+    check_conditions_on_record,
+    check_film_on_record,
+    check_intake_rust,
+    check_lots,
+    check_not_excluded,
+    check_reach_on_record,
+    check_touch_ups,
+    check_treated,
+)
+from scheduling.rules.calendars import WorkingCalendar
+from scheduling.rules.cover import CoverStatus, cover_on
+from scheduling.rules.due import DueKind, DueStatus, compute_due_items
+from scheduling.rules.entry import check_entry
+from scheduling.rules.facts import CoverFacts
+from scheduling.rules.terms import DistanceFrom, Terms
+from treatments.rules.history import RecordedReading, VehicleHistory
+from treatments.rules.odometer import Reading, find_kilometres_on
+from treatments.rules.words import Answer, say
+
+
+def check_claim(
+    claim: RustClaim,
+    terms: Terms,
+    facts: CoverFacts,
+    history: VehicleHistory,
+    calendar: WorkingCalendar,
+    *,
+    in_service_on: date | None = None,
+) -> ClaimCheck:
+    """Apply every rule to the claim.
+
+    Args:
+        claim: what was reported.
+        terms: the version of terms that the cover was under on the day of discovery.
+        facts: what was agreed and changed about the cover.
+        history: the vehicle's records.
+        calendar: the open days of the site.
+        in_service_on: when the vehicle was first used, None if not known.
+
+    Returns:
+        The findings, those about the whole claim first, then zone by zone in the order claimed.
+    """
+    day = claim.discovered_on
+    if day is not None and claim.kilometres is not None:
+        stated = RecordedReading(Reading(day, claim.kilometres, f"claim {claim.number}"))
+        history = replace(history, readings=(*history.readings, stated))
+    findings = [
+        check_in_force(claim, terms, facts, history, calendar),
+        check_distance(claim, terms, history),
+        check_damage_covered(claim, terms),
+        check_reported_in_time(claim, terms),
+        check_reinspections(claim, terms, facts, history, calendar),
+        *check_entry_on_record(terms, history, in_service_on),
+    ]
+    for zone in claim.zones:
+        findings += check_zone(zone, claim, terms, facts, history, calendar)
+    return ClaimCheck(claim, tuple(findings))
+
+
+def check_zone(
+    zone: ClaimedZone,
+    claim: RustClaim,
+    terms: Terms,
+    facts: CoverFacts,
+    history: VehicleHistory,
+    calendar: WorkingCalendar,
+) -> list[Finding]:
+    """Return the findings about one claimed zone, by what was on record when the rust was found."""
+    excluded = check_not_excluded(zone, terms)
+    if excluded.answer is Answer.FAILS:
+        return [excluded]
+    past = history.until(claim.discovered_on or claim.reported_on)
+    treated = check_treated(zone, past)
+    findings = [excluded, treated, check_intake_rust(zone, terms, past)]
+    if treated.answer is Answer.HOLDS:
+        items = compute_due_items(terms, facts, past, calendar, claim.discovered_on or claim.reported_on)
+        findings += [
+            check_touch_ups(zone, items),
+            check_film_on_record(zone, past),
+            check_lots(zone, past),
+            check_conditions_on_record(zone, past),
+        ]
+        findings += check_reach_on_record(zone, past)
+    return findings
+
+
+_UNKNOWN_DAY = "The day on which the rust was found is not given; ask the claimant for it."
+
+
+def check_in_force(
+    claim: RustClaim,
+    terms: Terms,
+    facts: CoverFacts,
+    history: VehicleHistory,
+    calendar: WorkingCalendar,
+) -> Finding:
+    """Was the cover in force on the day on which the rust was found?"""
+    finding = Finding(
+        "in_force",
+        None,
+        "Was the cover in force on the day of discovery?",
+        Answer.CANNOT_BE_TOLD,
+        _UNKNOWN_DAY,
+        clause="length_months",
+    )
+    if claim.discovered_on is None:
+        return finding
+    state = cover_on(terms, facts, history, calendar, claim.discovered_on)
+    answer = Answer.HOLDS if state.status is CoverStatus.IN_FORCE else Answer.FAILS
+    if answer is Answer.FAILS and state.projected:
+        answer = Answer.CANNOT_BE_TOLD
+    return replace(
+        finding,
+        answer=answer,
+        sentence=f"On {claim.discovered_on}: {state.sentence}",
+        records=(f"cover {facts.number}", *state.records),
+    )
+
+
+def check_distance(claim: RustClaim, terms: Terms, history: VehicleHistory) -> Finding:
+    """Was the vehicle within the distance limit when the rust was found?"""
+    finding = Finding(
+        "distance",
+        None,
+        "Was the vehicle within the distance limit?",
+        Answer.HOLDS,
+        "The terms set no distance limit.",
+        clause="distance_limit_km",
+    )
+    limit = terms.distance_limit_km
+    if limit is None:
+        return finding
+    if claim.discovered_on is None:
+        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=_UNKNOWN_DAY)
+    readings = tuple(recorded.reading for recorded in history.readings)
+    records = tuple(reading.record for reading in readings)
+    there = find_kilometres_on(readings, claim.discovered_on)
+    if there.kilometres is None:
+        sentence = f"{there.sentence} Ask for an odometer reading on the day of discovery."
+        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=sentence, records=records)
+    driven, what = there.kilometres, "The odometer stood at"
+    if terms.distance_from is DistanceFrom.FIRST_TREATMENT:
+        first = history.find_first_treatment()
+        at_start = find_kilometres_on(readings, first.day) if first else None
+        if at_start is None or at_start.kilometres is None:
+            sentence = (
+                "The odometer at the first treatment is not recorded, so the distance since is not known."
+            )
+            return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=sentence, records=records)
+        driven, what = there.kilometres - at_start.kilometres, "Driven since the first treatment:"
+    sentence = f"{what} {driven:.0f} km on {claim.discovered_on}; the limit is {limit:.0f} km."
+    answer = Answer.HOLDS if driven <= limit else Answer.FAILS
+    if there.projected:
+        # A reading on a later day that is still within the limit proves it; a projection alone proves nothing.
+        proven = any(r.day >= claim.discovered_on and r.kilometres <= limit for r in readings)
+        proven = proven and terms.distance_from is DistanceFrom.ODOMETER
+        if not proven:
+            answer = Answer.CANNOT_BE_TOLD
+        sentence += " This is a projection by the vehicle's own rate" + (
+            ", but a later reading is within the limit." if proven else "; ask for a reading on that day."
+        )
+    return replace(finding, answer=answer, sentence=sentence, records=records)
+
+
+def check_damage_covered(claim: RustClaim, terms: Terms) -> Finding:
+    """Do the terms cover this kind of damage?"""
+    covered = claim.damage in terms.claims.damage_covered
+    listed = ", ".join(say(kind) for kind in terms.claims.damage_covered) or "none"
+    return Finding(
+        "damage_covered",
+        None,
+        "Do the terms cover this kind of damage?",
+        Answer.HOLDS if covered else Answer.FAILS,
+        f"Claimed: {say(claim.damage)}. Covered: {listed}.",
+        (f"claim {claim.number}",),
+        clause="claims.damage_covered",
+    )
+
+
+def check_reported_in_time(claim: RustClaim, terms: Terms) -> Finding:
+    """Was the damage reported within the notice period?"""
+    finding = Finding(
+        "reported_in_time",
+        None,
+        "Was it reported in time?",
+        Answer.HOLDS,
+        "The terms set no notice period.",
+        (f"claim {claim.number}",),
+        clause="claims.notice_days",
+    )
+    notice = terms.claims.notice_days
+    if notice is None:
+        return finding
+    if claim.discovered_on is None:
+        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=_UNKNOWN_DAY)
+    deadline = claim.discovered_on + timedelta(days=notice)
+    sentence = (
+        f"Found on {claim.discovered_on}, reported on {claim.reported_on}; "
+        f"the notice period of {notice} days ran until {deadline}."
+    )
+    if claim.reported_on < claim.discovered_on:
+        sentence += " The report is dated before the discovery; ask which day is right."
+        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=sentence)
+    answer = Answer.HOLDS if claim.reported_on <= deadline else Answer.FAILS
+    return replace(finding, answer=answer, sentence=sentence)
+
+
+def check_reinspections(
+    claim: RustClaim,
+    terms: Terms,
+    facts: CoverFacts,
+    history: VehicleHistory,
+    calendar: WorkingCalendar,
+) -> Finding:
+    """Were the reinspections done in their windows, up to the day of discovery?
+
+    What a missed one does to the cover is for the terms to say: it fails this rule only where they attach
+    something to it that was not made up for by the day of discovery.
+    """
+    finding = Finding(
+        "reinspections",
+        None,
+        "Were the reinspections done in their windows?",
+        Answer.HOLDS,
+        "The terms ask for no reinspections.",
+        clause="reinspection",
+    )
+    if terms.reinspection is None:
+        return finding
+    if claim.discovered_on is None:
+        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=_UNKNOWN_DAY)
+    items = [
+        item
+        for item in compute_due_items(terms, facts, history, calendar, claim.discovered_on)
+        if item.kind is DueKind.REINSPECTION and item.status is not DueStatus.OPEN
+    ]
+    records = tuple(record for item in items for record in item.records)
+    missed = [item for item in items if item.status is DueStatus.MISSED]
+    if not items:
+        sentence = "No reinspection had come due by the day of discovery."
+        return replace(finding, sentence=sentence)
+    if not missed:
+        done = [str(item.done_on) for item in items if item.done_on]
+        waived = sum(item.status is DueStatus.WAIVED for item in items)
+        sentence = f"All {len(items)} were done in their windows: {', '.join(done) or 'none by a visit'}."
+        if waived:
+            sentence += f" {waived} of them waived by the shop."
+        return replace(finding, sentence=sentence, records=records)
+    uncured = [item for item in missed if item.done_on is None]
+    means = terms.reinspection.missed_means.value
+    told = (uncured or missed)[0].sentence
+    harmless = means == "nothing" or (means == "suspends" and not uncured)
+    sentence = f"{len(missed)} of {len(items)} missed. {told}"
+    return replace(
+        finding, answer=Answer.HOLDS if harmless else Answer.FAILS, sentence=sentence, records=records
+    )
+
+
+def check_entry_on_record(terms: Terms, history: VehicleHistory, in_service_on: date | None) -> list[Finding]:
+    """Was the vehicle one that the terms let in? The shop let it in, so a breach is the shop's to answer for."""
+    first = history.find_first_treatment()
+    if first is None:
+        return []
+    readings = tuple(recorded.reading for recorded in history.readings)
+    kilometres: Decimal | None = find_kilometres_on(readings, first.day).kilometres
+    report = check_entry(
+        terms,
+        treated_on=first.day,
+        in_service_on=in_service_on,
+        kilometres=kilometres,
+        intake=history.find_intake(),
+        first_treatment=first,
+    )
+    return [
+        Finding(
+            f"entry_{answer.rule}",
+            None,
+            "Did the vehicle meet the terms of entry?",
+            answer.answer,
+            answer.sentence,
+            answer.records,
+            clause="entry",
+            shop_fell_short=answer.answer is not Answer.HOLDS,
+        )
+        for answer in report.answers
+    ]

@@ -1,0 +1,292 @@
+"""The rules about one claimed zone: excluded, treated, rust at intake, touched up, film, lots, conditions, reach.
+
+A shortfall in the shop's own work is found here and marked as the shop's, so that nobody reads it as the customer's.
+"""
+
+from dataclasses import replace
+
+from claims.rules.claim import ClaimedZone, Finding
+from scheduling.rules.due import DueItem, DueKind, DueStatus
+from scheduling.rules.entry import find_zones_outside
+from scheduling.rules.terms import Terms
+from treatments.rules.conditions import check_conditions, check_reach
+from treatments.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
+from treatments.rules.material import MaterialNeed, MaterialVerdict, compare_zone
+from treatments.rules.rust_grade import grade_rust
+from treatments.rules.words import Answer, ZoneKind
+
+
+def check_not_excluded(zone: ClaimedZone, terms: Terms) -> Finding:
+    """Is the zone one that the terms can cover? Drivetrain, exhaust and suspension are never coated."""
+    finding = Finding(
+        "not_excluded",
+        zone.zone,
+        "Is the zone one that can be covered?",
+        Answer.HOLDS,
+        f"{zone.name} is not excluded.",
+        clause="claims.excluded_zones",
+    )
+    if zone.kind is ZoneKind.NEVER_COATED:
+        sentence = f"{zone.name} is never coated, so it is outside every cover."
+        return replace(finding, answer=Answer.FAILS, sentence=sentence)
+    if zone.zone in terms.claims.excluded_zones:
+        return replace(finding, answer=Answer.FAILS, sentence=f"The terms exclude {zone.name}.")
+    return finding
+
+
+def _find_lines(zone: str, past: VehicleHistory) -> list[tuple[TreatmentRecord, ZoneLine]]:
+    return [
+        (treatment, line)
+        for treatment in past.current_treatments
+        for line in treatment.lines
+        if line.zone == zone
+    ]
+
+
+def _find_coats(zone: str, past: VehicleHistory) -> list[tuple[TreatmentRecord, ZoneLine]]:
+    return [(treatment, line) for treatment, line in _find_lines(zone, past) if line.applied]
+
+
+def check_treated(zone: ClaimedZone, past: VehicleHistory) -> Finding:
+    """Was the zone treated, with what and when last?"""
+    finding = Finding("treated", zone.zone, "Was the zone treated?", Answer.HOLDS, "")
+    coats = _find_coats(zone.zone, past)
+    if coats:
+        treatment, line = coats[-1]
+        lot = f"lot {line.lot}" if line.lot else "lot not recorded"
+        sentence = f"Last treated on {treatment.day} with {line.product}, {lot}."
+        if len(coats) > 1:
+            sentence += f" Coats on record: {len(coats)}, the first on {coats[0][0].day}."
+        records = tuple(dict.fromkeys(treatment.record for treatment, _ in coats))
+        return replace(finding, sentence=sentence, records=records)
+    left_out = _find_lines(zone.zone, past)
+    if left_out:
+        treatment, line = left_out[-1]
+        return replace(
+            finding,
+            answer=Answer.FAILS,
+            sentence=f"Not done on {treatment.day}: {line.not_done_reason}.",
+            records=(treatment.record,),
+        )
+    treatments = past.current_treatments
+    if not treatments:
+        sentence = "No treatment is recorded up to that day."
+        return replace(finding, answer=Answer.FAILS, sentence=sentence)
+    return replace(
+        finding,
+        answer=Answer.FAILS,
+        sentence=f"None of the {len(treatments)} recorded treatments up to that day names this zone.",
+        records=tuple(treatment.record for treatment in treatments),
+    )
+
+
+def check_intake_rust(zone: ClaimedZone, terms: Terms, past: VehicleHistory) -> Finding:
+    """Was the zone free of rust before the first treatment? Rust that was there keeps it outside the cover."""
+    finding = Finding(
+        "intake_rust",
+        zone.zone,
+        "Was the zone free of rust at the intake?",
+        Answer.CANNOT_BE_TOLD,
+        "No intake inspection is recorded; look for photos or notes from before the first treatment.",
+        clause="entry",
+    )
+    intake = past.find_intake()
+    if intake is None:
+        if not terms.entry.intake_inspection_required:
+            sentence = "The terms ask for no intake inspection, and none is recorded."
+            return replace(finding, answer=Answer.HOLDS, sentence=sentence)
+        return finding
+    seen = intake.find_zone(zone.zone)
+    if seen is None or (seen.rusted_area_percent is None and not seen.perforated):
+        sentence = f"The intake inspection on {intake.day} says nothing about this zone; look for photos."
+        return replace(finding, sentence=sentence, records=(intake.record,))
+    if zone.zone in find_zones_outside(intake):
+        what = "it was perforated"
+        if seen.rusted_area_percent is not None:
+            grade = grade_rust(seen.rusted_area_percent)
+            what = (
+                f"{seen.rusted_area_percent.normalize():f} % of it was rusted "
+                f"(ISO 4628-3 {grade.iso_4628_3}, ASTM D610 grade {grade.astm_d610})"
+            )
+        sentence = f"At the intake on {intake.day} {what}, so the zone stays outside the cover."
+        return replace(finding, answer=Answer.FAILS, sentence=sentence, records=(intake.record,))
+    sentence = f"At the intake on {intake.day} no rust was found on it."
+    return replace(finding, answer=Answer.HOLDS, sentence=sentence, records=(intake.record,))
+
+
+def check_touch_ups(zone: ClaimedZone, items: tuple[DueItem, ...]) -> Finding:
+    """Was the zone's film renewed in time? Shown for weighing: terms attach their consequence to reinspections.
+
+    A touch-up that was missed while the vehicle was at the shop for a reinspection is the shop's shortfall.
+    """
+    finding = Finding(
+        "touch_ups",
+        zone.zone,
+        "Was the zone's film renewed in time?",
+        Answer.HOLDS,
+        "No touch-up of this zone had come due.",
+        clause="touch_ups",
+    )
+    mine = [item for item in items if item.kind is DueKind.TOUCH_UP and zone.zone in item.zones]
+    past = [item for item in mine if item.status is not DueStatus.OPEN]
+    late = [item for item in past if item.status is DueStatus.MISSED]
+    if not past:
+        return finding
+    records = tuple(dict.fromkeys(record for item in past for record in item.records))
+    if not late:
+        return replace(finding, sentence=f"Renewed in time, {len(past)} of {len(past)}.", records=records)
+    seen = [
+        other
+        for item in late
+        for other in items
+        if other.kind is DueKind.REINSPECTION
+        and other.status is DueStatus.DONE
+        and other.done_on is not None
+        and item.dates.opens_on <= other.done_on <= item.dates.grace_until
+    ]
+    sentence = f"{len(late)} of {len(past)} not renewed in time. {late[-1].sentence}"
+    if len(seen) >= len(late):
+        sentence += " The vehicle was at the shop in that window, so this is the shop's own shortfall."
+    return replace(
+        finding,
+        answer=Answer.FAILS,
+        sentence=sentence,
+        records=records,
+        shop_fell_short=len(seen) >= len(late),
+    )
+
+
+def check_film_on_record(zone: ClaimedZone, past: VehicleHistory) -> Finding:
+    """Did the zone get the material that its area and the product's film want, at the coat that began its cover?"""
+    finding = Finding(
+        "film",
+        zone.zone,
+        "Did the zone get enough material?",
+        Answer.CANNOT_BE_TOLD,
+        "",
+        shop_fell_short=True,
+    )
+    coats = _find_coats(zone.zone, past)
+    treatment, _ = coats[0]
+    sentences, verdicts = [], set()
+    for line in (line for coat, line in coats if coat.record == treatment.record):
+        if line.area_m2 is None or line.target_dry_film_um is None or line.volume_solids_percent is None:
+            sentences.append(
+                f"The area of {zone.name} on this vehicle is not known (its body style is not recorded), so the "
+                f"film of {line.product} cannot be told."
+            )
+            verdicts.add(MaterialVerdict.CANNOT_BE_TOLD)
+            continue
+        need = MaterialNeed(
+            line.zone,
+            line.area_m2,
+            line.target_dry_film_um,
+            line.volume_solids_percent,
+            line.loss_fraction,
+        )
+        material = compare_zone(need, line.quantity_ml)
+        sentences.append(f"{line.product} on {treatment.day}: {material.sentence}")
+        verdicts.add(material.verdict)
+    answer = Answer.HOLDS
+    if MaterialVerdict.UNDER in verdicts:
+        answer = Answer.FAILS
+    elif MaterialVerdict.CANNOT_BE_TOLD in verdicts:
+        answer = Answer.CANNOT_BE_TOLD
+    return replace(finding, answer=answer, sentence=" ".join(sentences), records=(treatment.record,))
+
+
+def check_lots(zone: ClaimedZone, past: VehicleHistory) -> Finding:
+    """Were the lots on the zone known, in date when applied, and not recalled?"""
+    finding = Finding(
+        "lots", zone.zone, "Were the lots sound?", Answer.HOLDS, "", clause="", shop_fell_short=True
+    )
+    bad, unknown, sound = [], [], []
+    for treatment, line in _find_coats(zone.zone, past):
+        if line.lot is None:
+            unknown.append(f"the lot of {line.product} on {treatment.day} is not recorded")
+            continue
+        name = f"lot {line.lot} of {line.product}"
+        if line.lot_recalled_on is not None:
+            bad.append(f"{name} was recalled on {line.lot_recalled_on}")
+        if line.lot_expires_on is None:
+            unknown.append(f"the expiry of {name} is not recorded")
+        elif line.lot_expires_on < treatment.day:
+            bad.append(f"{name} had expired on {line.lot_expires_on} when it was applied on {treatment.day}")
+        else:
+            sound.append(name)
+    records = tuple(dict.fromkeys(t.record for t, _ in _find_coats(zone.zone, past)))
+    if bad:
+        sentence = "; ".join(dict.fromkeys(bad))
+        return replace(finding, answer=Answer.FAILS, sentence=_as_sentence(sentence), records=records)
+    if unknown:
+        sentence = "; ".join(dict.fromkeys(unknown))
+        return replace(
+            finding, answer=Answer.CANNOT_BE_TOLD, sentence=_as_sentence(sentence), records=records
+        )
+    sentence = f"In date when applied and not recalled: {', '.join(dict.fromkeys(sound))}."
+    return replace(finding, sentence=sentence, records=records)
+
+
+def _as_sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + "."
+
+
+def _summarise(finding: Finding, answers: list[tuple[Answer, str]]) -> Finding:
+    """Fold several answers into one finding: any failure fails it, else any unknown leaves it open."""
+    failed = [sentence for answer, sentence in answers if answer is Answer.FAILS]
+    open_ = [sentence for answer, sentence in answers if answer is Answer.CANNOT_BE_TOLD]
+    if failed:
+        return replace(finding, answer=Answer.FAILS, sentence=" ".join(failed))
+    if open_:
+        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=" ".join(open_))
+    return replace(finding, answer=Answer.HOLDS, sentence=" ".join(sentence for _, sentence in answers))
+
+
+def check_conditions_on_record(zone: ClaimedZone, past: VehicleHistory) -> Finding:
+    """Was the surface fit for the product at the coat that began the zone's cover?"""
+    treatment, line = _find_coats(zone.zone, past)[0]
+    finding = Finding(
+        "surface_conditions",
+        zone.zone,
+        "Was the surface fit to be treated?",
+        Answer.CANNOT_BE_TOLD,
+        f"The surface conditions on {treatment.day} are not recorded.",
+        (treatment.record,),
+        shop_fell_short=True,
+    )
+    if treatment.conditions is None:
+        return finding
+    displacing = any(
+        other.water_displacing for other in treatment.lines if other.zone == zone.zone and other.applied
+    )
+    answers = check_conditions(
+        replace(treatment.conditions, plastic_parts=line.plastic),
+        product_min_surface_c=line.surface_min_c,
+        product_max_surface_c=line.surface_max_c,
+        product_water_displacing=line.water_displacing,
+        first_coat_water_displacing=displacing,
+    )
+    return _summarise(finding, [(answer.answer, answer.sentence) for answer in answers])
+
+
+def check_reach_on_record(zone: ClaimedZone, past: VehicleHistory) -> list[Finding]:
+    """Was an enclosed cavity reached all through? Only asked of enclosed cavities."""
+    if zone.kind is not ZoneKind.ENCLOSED_CAVITY:
+        return []
+    treatment, line = _find_coats(zone.zone, past)[0]
+    finding = Finding(
+        "reach",
+        zone.zone,
+        "Was the cavity reached all through?",
+        Answer.CANNOT_BE_TOLD,
+        "",
+        (treatment.record,),
+        shop_fell_short=True,
+    )
+    answers = check_reach(
+        access_points_used=line.access_points_used,
+        pressure_kpa=line.pressure_kpa,
+        mist_seen_at_far_end=line.mist_seen_at_far_end,
+        zone_kind=line.zone_kind,
+    )
+    return [_summarise(finding, [(answer.answer, answer.sentence) for answer in answers])]

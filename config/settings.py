@@ -1,0 +1,197 @@
+"""All settings. The size of the installation is chosen by DATABASE_URL, CELERY_BROKER_URL and EMAIL_URL alone.
+
+Without them: one SQLite file in WAL mode, Celery in this process, and mail written as .eml files.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import environ
+from django.core.exceptions import ImproperlyConfigured
+
+env = environ.Env()
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+FIXTURES_DIR = BASE_DIR / "fixtures"
+VAR_DIR = Path(env.str("VAR_DIR", default=str(BASE_DIR / "var")))
+VAR_DIR.mkdir(parents=True, exist_ok=True)
+
+DEBUG = env.bool("DEBUG", default=False)
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+SITE_URL = env.str("SITE_URL", default="http://127.0.0.1:8000").rstrip("/")
+
+
+def read_secret_key() -> str:
+    """Return SECRET_KEY, or a random one kept in VAR_DIR so that logins and signed links outlive a restart."""
+    given = env.str("SECRET_KEY", default="")
+    if given:
+        return given
+    import secrets
+
+    path = VAR_DIR / "secret_key"
+    try:
+        with path.open("x", encoding="ascii") as file:
+            path.chmod(0o600)
+            file.write(secrets.token_urlsafe(50))
+    except FileExistsError:
+        pass
+    key = path.read_text(encoding="ascii").strip()
+    if not key:
+        raise ImproperlyConfigured(f"{path.name} in VAR_DIR is empty: delete it, or set SECRET_KEY.")
+    return key
+
+
+SECRET_KEY = read_secret_key()
+
+INSTALLED_APPS = [
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.humanize",
+    "django.contrib.messages",
+    "django.contrib.sessions",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django_filters",
+    "django_htmx",
+    "rest_framework",
+    "rest_framework.authtoken",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "treatments",
+    "scheduling",
+    "claims",
+    "notifications",
+    "desk",
+    "api",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+]
+
+ROOT_URLCONF = "config.urls"
+WSGI_APPLICATION = "config.wsgi.application"
+AUTH_USER_MODEL = "treatments.User"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ]
+        },
+    }
+]
+
+
+def read_database() -> dict[str, Any]:
+    """Return the database settings: DATABASE_URL, else one SQLite file that holds under concurrent writers."""
+    database: dict[str, Any] = env.db_url("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'shop.sqlite3'}")
+    if database["ENGINE"] == "django.db.backends.sqlite3":
+        database["OPTIONS"] = {
+            # A write transaction takes the lock at its start, so that a check inside it still holds at its end.
+            "transaction_mode": "IMMEDIATE",
+            "timeout": 20,
+            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+        }
+    else:
+        database.setdefault("CONN_MAX_AGE", 60)
+        database["CONN_HEALTH_CHECKS"] = True
+    return database
+
+
+DATABASES = {"default": read_database()}
+
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "desk:log_in"
+LOGIN_REDIRECT_URL = "desk:home"
+LOGOUT_REDIRECT_URL = "desk:log_in"
+
+LANGUAGE_CODE = "en"
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"  # stored and computed in UTC; shown in the site's own zone
+
+STATIC_URL = "static/"
+STATIC_ROOT = VAR_DIR / "static"
+# Static files are found inside the apps, so that the demo needs no collecting step.
+WHITENOISE_USE_FINDERS = True
+MEDIA_ROOT = VAR_DIR / "media"
+DOCUMENTS_DIR = VAR_DIR / "documents"
+
+if env.str("EMAIL_URL", default=""):
+    vars().update(env.email_url("EMAIL_URL"))
+else:
+    EMAIL_BACKEND = "notifications.mail_files.EmlFileBackend"
+    EMAIL_FILE_PATH = str(VAR_DIR / "mail")
+DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="desk@example.org")
+
+CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="")
+CELERY_TASK_ALWAYS_EAGER = not CELERY_BROKER_URL
+CELERY_TASK_EAGER_PROPAGATES = True
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE = {
+    # A row with a due time is the truth; these short scans only look for such rows.
+    "send-due-messages": {"task": "notifications.send_due_messages", "schedule": 60.0},
+    "write-due-reminders": {"task": "notifications.write_due_reminders", "schedule": 3600.0},
+    "recompute-due-items": {"task": "scheduling.recompute_due_items", "schedule": 3600.0},
+}
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "rest_framework.authentication.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_PAGINATION_CLASS": "api.pagination.CursorPages",
+    "EXCEPTION_HANDLER": "api.problems.answer_problem",
+    "PAGE_SIZE": 50,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Rust protection record",
+    "DESCRIPTION": "Read-only reports on treated vehicles, their cover, what is due, and claims.",
+    "VERSION": "1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+}
+
+SECURE_CONTENT_TYPE_NOSNIFF = True
+X_FRAME_OPTIONS = "DENY"
+if env.bool("BEHIND_HTTPS", default=False):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
+    SECURE_HSTS_SECONDS = 31_536_000
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{levelname} {name} {message}", "style": "{"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="WARNING")},
+}

@@ -1,0 +1,7 @@
+"""Registers the desk room with Django."""
+
+from django.apps import AppConfig
+
+
+class DeskConfig(AppConfig):
+    name = "desk"

@@ -1,0 +1,214 @@
+"""Warranty terms, covers and their changes; and the rebuildable index of cover states and due items.
+
+A cover's state is computed from the records. CoverState and DueItem only hold the last answer, so that lists are quick.
+"""
+
+from enum import StrEnum
+
+from django.conf import settings
+from django.db import models
+
+from scheduling.rules.cover import CoverStatus
+from scheduling.rules.due import DueKind, DueStatus
+from treatments.models import Customer, Dealership, Site, Vehicle
+from treatments.models.choices import choices_of, one_of
+
+
+class CoverChangeKind(StrEnum):
+    """What a person may do to a cover after it was sold; each with a day and a reason."""
+
+    DUE_ITEM_WAIVED = "due_item_waived"
+    TRANSFER_NOTIFIED = "transfer_notified"
+    TERMS_MOVED = "terms_moved"
+    ENDED = "ended"
+
+
+class SiteCalendar(models.Model):
+    """On which weekdays a site is open, and whether it closes on public holidays."""
+
+    site = models.OneToOneField(Site, primary_key=True, on_delete=models.CASCADE, related_name="calendar")
+    open_weekdays = models.CharField(
+        max_length=7, default="12345", help_text="ISO 8601 weekday numbers, 1 is Monday, e.g. 12345"
+    )
+    closed_on_public_holidays = models.BooleanField(default=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~models.Q(open_weekdays=""), name="site_opens_on_some_day"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site}: {self.open_weekdays}"
+
+
+class ClosedDay(models.Model):
+    """A day on which a site is closed besides its weekdays off and the public holidays."""
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="closed_days")
+    day = models.DateField()
+    reason = models.CharField(max_length=120)
+
+    class Meta:
+        ordering = ["site_id", "day"]
+        constraints = [models.UniqueConstraint(fields=["site", "day"], name="closed_day_once")]
+
+    def __str__(self) -> str:
+        return f"{self.day} {self.reason}"
+
+
+class WarrantyTerms(models.Model):
+    """A family of terms under one code; each change to it is a new version."""
+
+    code = models.SlugField(unique=True)
+    title = models.CharField(max_length=160)
+
+    class Meta:
+        ordering = ["code"]
+        verbose_name_plural = "warranty terms"
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class TermsVersion(models.Model):
+    """One version of the terms as a document that scheduling.rules.terms reads. Immutable once published."""
+
+    terms = models.ForeignKey(WarrantyTerms, on_delete=models.PROTECT, related_name="versions")
+    version = models.PositiveIntegerField()
+    document = models.JSONField()
+    published_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["terms_id", "version"]
+        constraints = [models.UniqueConstraint(fields=["terms", "version"], name="terms_version_once")]
+
+    def __str__(self) -> str:
+        return f"{self.terms.code} version {self.version}"
+
+
+class SiteTerms(models.Model):
+    """Under which terms a site registers first treatments that come without a cover of their own."""
+
+    site = models.OneToOneField(Site, primary_key=True, on_delete=models.CASCADE, related_name="usual_terms")
+    terms_version = models.ForeignKey(TermsVersion, on_delete=models.PROTECT, related_name="+")
+
+    def __str__(self) -> str:
+        return f"{self.site}: {self.terms_version}"
+
+
+class Cover(models.Model):
+    """A vehicle under one version of terms. Its state on a day is computed, see queries.read_cover_on."""
+
+    number = models.CharField(max_length=24, unique=True)
+    vehicle = models.ForeignKey(Vehicle, on_delete=models.PROTECT, related_name="covers")
+    terms_version = models.ForeignKey(TermsVersion, on_delete=models.PROTECT, related_name="covers")
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="covers")
+    holder = models.ForeignKey(
+        Customer, null=True, blank=True, on_delete=models.PROTECT, related_name="covers"
+    )
+    dealership = models.ForeignKey(
+        Dealership, null=True, blank=True, on_delete=models.PROTECT, related_name="covers"
+    )
+    sold_on = models.DateField()
+    registered_on = models.DateField()
+    ended_on = models.DateField(null=True, blank=True)
+    end_reason = models.CharField(max_length=200, blank=True)
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["vehicle"],
+                condition=models.Q(ended_on__isnull=True),
+                name="one_open_cover_per_vehicle",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(ended_on__isnull=True) | ~models.Q(end_reason=""),
+                name="cover_end_says_why",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class CoverChange(models.Model):
+    """A change that a person made to a cover, with the day it counts from and the reason."""
+
+    cover = models.ForeignKey(Cover, on_delete=models.PROTECT, related_name="changes")
+    kind = models.CharField(max_length=24, choices=choices_of(CoverChangeKind))
+    day = models.DateField()
+    due_key = models.CharField(max_length=80, blank=True, help_text="the due item that was waived")
+    from_version = models.ForeignKey(
+        TermsVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    to_version = models.ForeignKey(
+        TermsVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    reason = models.CharField(max_length=300)
+    actor = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["cover_id", "day", "id"]
+        constraints = [
+            one_of(CoverChangeKind, "kind", "cover_change_kind_known"),
+            models.CheckConstraint(condition=~models.Q(reason=""), name="cover_change_says_why"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.cover}: {self.get_kind_display()} on {self.day}"
+
+
+class CoverState(models.Model):
+    """The last computed state of a cover: an index that recompute rebuilds, never the truth."""
+
+    cover = models.OneToOneField(Cover, primary_key=True, on_delete=models.CASCADE, related_name="last_state")
+    status = models.CharField(max_length=12, choices=choices_of(CoverStatus))
+    since = models.DateField(null=True, blank=True)
+    last_day = models.DateField(null=True, blank=True)
+    percent = models.DecimalField(max_digits=5, decimal_places=2, default=100)
+    sentence = models.TextField()
+
+    class Meta:
+        indexes = [models.Index(fields=["status"])]
+        constraints = [one_of(CoverStatus, "status", "cover_status_known")]
+
+    def __str__(self) -> str:
+        return f"{self.cover} {self.status}"
+
+
+class DueItem(models.Model):
+    """The last computed due items of a cover: an index that recompute rebuilds, never the truth."""
+
+    cover = models.ForeignKey(Cover, on_delete=models.CASCADE, related_name="due_items")
+    key = models.CharField(max_length=80)
+    kind = models.CharField(max_length=16, choices=choices_of(DueKind))
+    zones = models.JSONField(default=list)
+    opens_on = models.DateField()
+    target_on = models.DateField()
+    last_on = models.DateField()
+    grace_until = models.DateField()
+    status = models.CharField(max_length=12, choices=choices_of(DueStatus))
+    sentence = models.TextField()
+
+    class Meta:
+        ordering = ["target_on", "id"]
+        indexes = [models.Index(fields=["status", "target_on"])]
+        constraints = [
+            one_of(DueKind, "kind", "due_kind_known"),
+            one_of(DueStatus, "status", "due_status_known"),
+            models.UniqueConstraint(fields=["cover", "key"], name="due_item_once"),
+            models.CheckConstraint(
+                condition=models.Q(opens_on__lte=models.F("target_on"))
+                & models.Q(target_on__lte=models.F("last_on"))
+                & models.Q(last_on__lte=models.F("grace_until")),
+                name="due_dates_in_order",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.target_on}"

@@ -1,0 +1,221 @@
+"""Reads of the scheduling room: a cover's state on any day, its due items, and the due list.
+
+States and due items are computed by the rules from the records; lists are read from the index that recompute keeps.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db.models import Q, QuerySet
+
+from scheduling.models import (
+    ClosedDay,
+    Cover,
+    CoverChange,
+    CoverChangeKind,
+    DueItem,
+    SiteCalendar,
+    TermsVersion,
+)
+from scheduling.rules import due as due_rules
+from scheduling.rules.calendars import WorkingCalendar
+from scheduling.rules.cover import CoverOnDay, cover_on, list_cover_changes
+from scheduling.rules.facts import CoverFacts, Waiver
+from scheduling.rules.terms import Terms
+from scheduling.rules.terms_document import read_terms
+from treatments.models import Site, User
+from treatments.models.people import Role
+from treatments.queries import read_histories
+from treatments.rules.history import VehicleHistory
+from treatments.rules.words import CorrosivityCategory
+
+
+@dataclass(frozen=True, slots=True)
+class CoverCase:
+    """Everything that the rules need to speak about one cover."""
+
+    cover: Cover
+    terms_by_day: tuple[tuple[date, Terms], ...]
+    facts: CoverFacts
+    history: VehicleHistory
+    calendar: WorkingCalendar
+
+    def find_terms(self, day: date) -> Terms:
+        """Return the version of terms that the cover was under on ``day``."""
+        under = [terms for from_day, terms in self.terms_by_day if from_day <= day]
+        return under[-1] if under else self.terms_by_day[0][1]
+
+    def read_state(self, day: date) -> CoverOnDay:
+        return cover_on(self.find_terms(day), self.facts, self.history, self.calendar, day)
+
+    def read_due_items(self, as_of: date) -> tuple[due_rules.DueItem, ...]:
+        return due_rules.compute_due_items(
+            self.find_terms(as_of), self.facts, self.history, self.calendar, as_of
+        )
+
+    def read_changes(self, first: date, last: date) -> tuple[CoverOnDay, ...]:
+        return list_cover_changes(self.find_terms(last), self.facts, self.history, self.calendar, first, last)
+
+
+def read_calendars(sites: Iterable[Site]) -> dict[int, WorkingCalendar]:
+    """Return the calendar of each site by primary key; a site without one is open Monday to Friday."""
+    by_key = {site.pk: site for site in sites}
+    closed: dict[int, set[date]] = defaultdict(set)
+    for day in ClosedDay.objects.filter(site__in=by_key):
+        closed[day.site_id].add(day.day)
+    stored = {calendar.site_id: calendar for calendar in SiteCalendar.objects.filter(site__in=by_key)}
+    calendars = {}
+    for key, site in by_key.items():
+        calendar = stored.get(key) or SiteCalendar(site=site)
+        calendars[key] = WorkingCalendar(
+            open_weekdays=frozenset(int(number) for number in calendar.open_weekdays),
+            country=site.country if calendar.closed_on_public_holidays else "",
+            subdivision=site.subdivision if calendar.closed_on_public_holidays else "",
+            closed_days=frozenset(closed[key]),
+        )
+    return calendars
+
+
+def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = None) -> list[CoverCase]:
+    """Return the case of each cover, in a constant number of queries.
+
+    Args:
+        covers: covers with ``vehicle`` and ``site`` loaded.
+        known_at: leave out what was written down after this moment.
+    """
+    wanted = list(covers)
+    histories = read_histories(cover.vehicle for cover in wanted)
+    calendars = read_calendars({cover.site_id: cover.site for cover in wanted}.values())
+    changes: dict[int, list[CoverChange]] = defaultdict(list)
+    for change in CoverChange.objects.filter(cover__in=wanted).order_by("day", "id"):
+        if known_at is None or change.recorded_at <= known_at:
+            changes[change.cover_id].append(change)
+    versions: set[int] = {cover.terms_version_id for cover in wanted}
+    for listed in changes.values():
+        versions |= {
+            key for change in listed for key in (change.from_version_id, change.to_version_id) if key
+        }
+    terms = {
+        version.pk: read_terms(version.document) for version in TermsVersion.objects.filter(pk__in=versions)
+    }
+    cases = []
+    for cover in wanted:
+        history = histories[cover.vehicle_id]
+        cases.append(
+            CoverCase(
+                cover=cover,
+                terms_by_day=_list_terms(cover, changes[cover.pk], terms),
+                facts=_describe_facts(cover, changes[cover.pk]),
+                history=history.known_at(known_at) if known_at else history,
+                calendar=calendars[cover.site_id],
+            )
+        )
+    return cases
+
+
+def read_cover_case(cover: Cover, *, known_at: datetime | None = None) -> CoverCase:
+    """Return the case of one cover."""
+    return read_cover_cases([cover], known_at=known_at)[0]
+
+
+def _list_terms(
+    cover: Cover, changes: list[CoverChange], terms: dict[int, Terms]
+) -> tuple[tuple[date, Terms], ...]:
+    moves = [change for change in changes if change.kind == CoverChangeKind.TERMS_MOVED]
+    # The cover's own column is the version of today; the first move tells what it was sold under.
+    sold_under = moves[0].from_version_id if moves else cover.terms_version_id
+    assert sold_under is not None
+    listed = [(date.min, terms[sold_under])]
+    listed += [(move.day, terms[move.to_version_id]) for move in moves if move.to_version_id is not None]
+    return tuple(listed)
+
+
+def _describe_facts(cover: Cover, changes: list[CoverChange]) -> CoverFacts:
+    ends = [change for change in changes if change.kind == CoverChangeKind.ENDED]
+    return CoverFacts(
+        number=cover.number,
+        sold_on=cover.sold_on,
+        registered_on=cover.registered_on,
+        corrosivity=CorrosivityCategory(cover.site.corrosivity),
+        waivers=tuple(
+            Waiver(change.due_key, change.day, change.reason, f"change {change.pk}")
+            for change in changes
+            if change.kind == CoverChangeKind.DUE_ITEM_WAIVED
+        ),
+        transfers_notified_on=tuple(
+            change.day for change in changes if change.kind == CoverChangeKind.TRANSFER_NOTIFIED
+        ),
+        ended_on=ends[0].day if ends else None,
+        end_reason=ends[0].reason if ends else "",
+    )
+
+
+def list_covers_for(user: User) -> QuerySet[Cover]:
+    """Return the covers that a person may see: a dealership only those that it sold, shop people all."""
+    covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms", "dealership")
+    if user.role == Role.DEALERSHIP:
+        return covers.filter(dealership=user.dealership_id)
+    return covers
+
+
+@dataclass(frozen=True, slots=True)
+class DueFilter:
+    """What the due list is narrowed to; every field may be left out."""
+
+    text: str = ""
+    site: str = ""
+    kind: str = ""
+    urgency: str = ""
+    days_ahead: int = 60
+
+
+# How a day stands to the dates of a due item; the order is that of the list's urgency.
+URGENCIES = {
+    "overdue": "past the last day of grace",
+    "in_grace": "in the days of grace",
+    "in_window": "in its window",
+    "coming": "window not open yet",
+}
+
+
+def find_urgency(item: DueItem | due_rules.DutyDates, as_of: date) -> str:
+    """Return how urgent an item is on a day; one of URGENCIES."""
+    if as_of > item.grace_until:
+        return "overdue"
+    if as_of > item.last_on:
+        return "in_grace"
+    return "in_window" if as_of >= item.opens_on else "coming"
+
+
+def list_due_items(user: User, as_of: date, wanted: DueFilter) -> QuerySet[DueItem]:
+    """Return the due items that a person may see, most urgent first."""
+    items = (
+        DueItem.objects.filter(cover__in=list_covers_for(user))
+        .filter(opens_on__lte=as_of + timedelta(days=wanted.days_ahead))
+        .select_related("cover__vehicle", "cover__site", "cover__holder", "cover__last_state")
+    )
+    if wanted.site:
+        items = items.filter(cover__site__code=wanted.site)
+    if wanted.kind:
+        items = items.filter(kind=wanted.kind)
+    windows: dict[str, Any] = {
+        "overdue": Q(grace_until__lt=as_of),
+        "in_grace": Q(grace_until__gte=as_of, last_on__lt=as_of),
+        "in_window": Q(last_on__gte=as_of, opens_on__lte=as_of),
+        "coming": Q(opens_on__gt=as_of),
+    }
+    if wanted.urgency in windows:
+        items = items.filter(windows[wanted.urgency])
+    for word in wanted.text.split():
+        items = items.filter(
+            Q(cover__vehicle__vin__icontains=word)
+            | Q(cover__vehicle__plate__icontains=word)
+            | Q(cover__vehicle__description__icontains=word)
+            | Q(cover__holder__name__icontains=word)
+            | Q(cover__holder__contact__icontains=word)
+            | Q(cover__number__icontains=word)
+        )
+    return items.order_by("grace_until", "target_on", "id")

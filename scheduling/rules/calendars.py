@@ -1,0 +1,76 @@
+"""Which days a site is open: its weekdays, less public holidays and its own closed days.
+
+Public holidays come from the ``holidays`` package, observed days included.
+"""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import lru_cache
+
+import holidays
+
+# Longer than any real closure; a calendar that stays shut longer is a mistake in its closed days.
+MOST_DAYS_CLOSED_IN_A_ROW = 366
+
+
+class CalendarError(ValueError):
+    """A calendar that can't be used; the message says which part of it is wrong and what to do."""
+
+
+@lru_cache(maxsize=4096)
+def find_public_holidays(country: str, subdivision: str, year: int) -> frozenset[date]:
+    """Return the public holidays of a country (ISO 3166-1 alpha-2) and subdivision in a year, observed days included."""
+    try:
+        found = holidays.country_holidays(country, subdiv=subdivision or None, years=year)
+    except NotImplementedError as error:
+        raise CalendarError(
+            f"No public holidays are known for country '{country}', subdivision '{subdivision}': "
+            "correct the site's country, or let it stay open on public holidays."
+        ) from error
+    return frozenset(found)
+
+
+@dataclass(frozen=True, slots=True)
+class WorkingCalendar:
+    """When a site is open. ``open_weekdays`` are ISO 8601 numbers, 1 is Monday; no country means no holidays."""
+
+    open_weekdays: frozenset[int] = frozenset({1, 2, 3, 4, 5})
+    country: str = ""
+    subdivision: str = ""
+    closed_days: frozenset[date] = frozenset()
+
+    def __post_init__(self) -> None:
+        if not self.open_weekdays or not self.open_weekdays <= set(range(1, 8)):
+            raise CalendarError(
+                f"Open weekdays {sorted(self.open_weekdays)} must be at least one of 1 (Monday) to 7 (Sunday)."
+            )
+
+    def explain_closed(self, day: date) -> str:
+        """Return why the site is closed on ``day`` ("a Sunday", "a public holiday", …), or '' where it is open."""
+        if day.isoweekday() not in self.open_weekdays:
+            return f"a {day:%A}"
+        if day in self.closed_days:
+            return "a day on which the site is closed"
+        if self.country and day in find_public_holidays(self.country, self.subdivision, day.year):
+            return "a public holiday"
+        return ""
+
+    def is_open(self, day: date) -> bool:
+        return not self.explain_closed(day)
+
+    def find_open_day_from(self, day: date) -> date:
+        """Return ``day`` or the first open day after it."""
+        for step in range(MOST_DAYS_CLOSED_IN_A_ROW):
+            candidate = day + timedelta(days=step)
+            if self.is_open(candidate):
+                return candidate
+        raise CalendarError(f"No open day within a year after {day}: correct the site's closed days.")
+
+    def find_last_open_day(self, first: date, last: date) -> date | None:
+        """Return the latest open day from ``first`` to ``last``, both included, or None."""
+        candidate = last
+        while candidate >= first:
+            if self.is_open(candidate):
+                return candidate
+            candidate -= timedelta(days=1)
+        return None

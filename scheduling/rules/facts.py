@@ -1,0 +1,39 @@
+"""What was agreed about one cover and what a person changed since: the part of a cover that no treatment tells."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from treatments.rules.words import CorrosivityCategory
+
+
+@dataclass(frozen=True, slots=True)
+class Waiver:
+    """A due item that a person let off, with the day and the reason."""
+
+    due_key: str
+    day: date
+    reason: str
+    record: str
+
+
+@dataclass(frozen=True, slots=True)
+class CoverFacts:
+    """The cover as sold and as changed.
+
+    Attributes:
+        corrosivity: ISO 9223 category of the place of use.
+        transfers_notified_on: the days on which the shop was told of a new owner.
+        ended_on: the first day without cover, where a person ended it.
+    """
+
+    number: str
+    sold_on: date
+    registered_on: date
+    corrosivity: CorrosivityCategory = CorrosivityCategory.C3
+    waivers: tuple[Waiver, ...] = ()
+    transfers_notified_on: tuple[date, ...] = ()
+    ended_on: date | None = None
+    end_reason: str = ""
+
+    def find_waiver(self, due_key: str) -> Waiver | None:
+        return next((waiver for waiver in self.waivers if waiver.due_key == due_key), None)

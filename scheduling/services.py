@@ -1,0 +1,405 @@
+"""Everything that a person does to terms and covers, and the recompute that keeps the index of states and due items.
+
+The only place in this room that writes.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from scheduling.models import (
+    Cover,
+    CoverChange,
+    CoverChangeKind,
+    CoverState,
+    DueItem,
+    SiteTerms,
+    TermsVersion,
+    WarrantyTerms,
+)
+from scheduling.queries import CoverCase, read_cover_cases
+from scheduling.rules.cover import CoverStatus
+from scheduling.rules.terms_document import TermsError, read_terms, write_terms
+from treatments.event_log import Happening, mark_read, read_events, record_events
+from treatments.models import Customer, Dealership, Ownership, Site, Treatment, User, Vehicle
+from treatments.rules.words import TreatmentKind
+
+RECOMPUTE_CHUNK = 500
+REGISTER_READER = "scheduling.register_covers"
+
+
+@transaction.atomic
+def publish_terms(*, document: Mapping[str, Any], now: datetime, actor: User | None) -> TermsVersion:
+    """Publish one version of terms; publishing the same document again changes nothing.
+
+    Raises:
+        TermsError: naming each field that is wrong.
+        ValidationError: where that version was published with another text.
+    """
+    terms = read_terms(document)
+    plain = write_terms(terms)
+    family, _ = WarrantyTerms.objects.get_or_create(code=terms.code, defaults={"title": terms.title})
+    known = TermsVersion.objects.filter(terms=family, version=terms.version).first()
+    if known and known.published_at:
+        if write_terms(read_terms(known.document)) == plain:
+            return known
+        raise ValidationError(
+            {
+                "version": f"{terms.code} version {terms.version} is published and can't change; "
+                f"give the new text a higher version."
+            }
+        )
+    published = known or TermsVersion(terms=family, version=terms.version)
+    published.document = plain
+    published.published_at = now
+    published.save()
+    happening = Happening("terms.published", "terms_version", str(published.pk), after={"document": plain})
+    record_events([happening], actor=actor, now=now)
+    return published
+
+
+@transaction.atomic
+def register_cover(
+    *,
+    vehicle: Vehicle,
+    terms_version: TermsVersion,
+    site: Site,
+    sold_on: date,
+    registered_on: date,
+    now: datetime,
+    actor: User | None,
+    holder: Customer | None = None,
+    dealership: Dealership | None = None,
+) -> Cover:
+    """Put a vehicle under a version of terms.
+
+    Raises:
+        ValidationError: where the terms are not published or the vehicle has an open cover.
+    """
+    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    if terms_version.published_at is None:
+        raise ValidationError({"terms_version": f"{terms_version} is not published yet."})
+    earlier = list(vehicle.covers.all())
+    still_open = next((cover for cover in earlier if cover.ended_on is None), None)
+    if still_open:
+        raise ValidationError(
+            {"vehicle": f"{vehicle.vin} is under cover {still_open.number}; end that first."}
+        )
+    cover = Cover(
+        number=f"C{vehicle.pk:06d}-{len(earlier) + 1}",
+        vehicle=vehicle,
+        terms_version=terms_version,
+        site=site,
+        holder=holder,
+        dealership=dealership,
+        sold_on=sold_on,
+        registered_on=registered_on,
+        recorded_at=now,
+    )
+    cover.full_clean()
+    cover.save()
+    record_events([_tell_of_cover(cover)], actor=actor, now=now)
+    return cover
+
+
+def _tell_of_cover(cover: Cover) -> Happening:
+    return Happening(
+        "cover.registered",
+        "cover",
+        str(cover.pk),
+        after={
+            "number": cover.number,
+            "vehicle": cover.vehicle_id,
+            "terms_version": cover.terms_version_id,
+            "registered_on": cover.registered_on,
+        },
+    )
+
+
+@transaction.atomic
+def register_covers_for_new_treatments(*, now: datetime, limit: int = 500) -> int:
+    """Register covers under a site's usual terms for first treatments that came without one.
+
+    Reads the event log from where it left off, so that it is cheap to call often. The cover counts as sold and
+    registered on the day of the first treatment, since the log that it came from says nothing else.
+
+    Returns:
+        How many events were handled; call again until it is 0.
+    """
+    events = read_events(REGISTER_READER, ["treatment.signed_off", "treatment.amended"], limit=limit)
+    if not events:
+        return 0
+    usual = {chosen.site_id: chosen for chosen in SiteTerms.objects.select_related("terms_version")}
+    treatments = list(
+        Treatment.objects.filter(
+            pk__in=[int(event.subject_id) for event in events],
+            kind=TreatmentKind.FIRST_TREATMENT,
+            signed_off_at__isnull=False,
+            site__in=usual,
+        ).order_by("done_on", "id")
+    )
+    vehicles = {treatment.vehicle_id for treatment in treatments}
+    covered = set(Cover.objects.filter(vehicle__in=vehicles).values_list("vehicle_id", flat=True))
+    owners = {
+        owned.vehicle_id: owned.customer_id
+        for owned in Ownership.objects.filter(vehicle__in=vehicles, until_day__isnull=True)
+    }
+    covers = []
+    for treatment in treatments:
+        if treatment.vehicle_id in covered:
+            continue
+        covered.add(treatment.vehicle_id)
+        covers.append(
+            Cover(
+                number=f"C{treatment.vehicle_id:06d}-1",
+                vehicle_id=treatment.vehicle_id,
+                terms_version=usual[treatment.site_id].terms_version,
+                site_id=treatment.site_id,
+                holder_id=owners.get(treatment.vehicle_id),
+                sold_on=treatment.done_on,
+                registered_on=treatment.done_on,
+                recorded_at=now,
+            )
+        )
+    Cover.objects.bulk_create(covers)
+    record_events((_tell_of_cover(cover) for cover in covers), actor=None, now=now)
+    mark_read(REGISTER_READER, events[-1])
+    return len(events)
+
+
+def _record_change(
+    cover: Cover,
+    kind: CoverChangeKind,
+    *,
+    day: date,
+    reason: str,
+    now: datetime,
+    actor: User | None,
+    **details: Any,
+) -> CoverChange:
+    if not reason.strip():
+        raise ValidationError({"reason": "A change to a cover needs a reason."})
+    change = CoverChange(
+        cover=cover, kind=kind, day=day, reason=reason, actor=actor, recorded_at=now, **details
+    )
+    change.full_clean()
+    change.save()
+    after = {"cover": cover.number, "day": day, "reason": reason, "due_key": change.due_key}
+    record_events([Happening(f"cover.{kind}", "cover", str(cover.pk), after=after)], actor=actor, now=now)
+    return change
+
+
+@transaction.atomic
+def waive_due_item(
+    *, cover: Cover, due_key: str, day: date, reason: str, now: datetime, actor: User | None
+) -> CoverChange:
+    """Let the customer off one due item, with a reason.
+
+    Raises:
+        ValidationError: without a reason, or where the cover has no such item to be done.
+    """
+    Cover.objects.select_for_update().get(pk=cover.pk)
+    (case,) = read_cover_cases([cover])
+    keys = [item.key for item in case.read_due_items(day) if item.needs_doing]
+    if due_key not in keys:
+        raise ValidationError(
+            {
+                "due_key": f"'{due_key}' is not due on cover {cover.number}; there is: {', '.join(keys) or 'none'}."
+            }
+        )
+    return _record_change(
+        cover,
+        CoverChangeKind.DUE_ITEM_WAIVED,
+        day=day,
+        reason=reason,
+        now=now,
+        actor=actor,
+        due_key=due_key,
+    )
+
+
+@transaction.atomic
+def move_terms(
+    *, cover: Cover, to_version: TermsVersion, day: date, reason: str, now: datetime, actor: User | None
+) -> CoverChange:
+    """Move a cover to another published version of terms from a day on, with a reason.
+
+    Raises:
+        ValidationError: without a reason, or where the version is not published.
+    """
+    locked = Cover.objects.select_for_update().get(pk=cover.pk)
+    if to_version.published_at is None:
+        raise ValidationError({"to_version": f"{to_version} is not published yet."})
+    change = _record_change(
+        locked,
+        CoverChangeKind.TERMS_MOVED,
+        day=day,
+        reason=reason,
+        now=now,
+        actor=actor,
+        from_version=locked.terms_version,
+        to_version=to_version,
+    )
+    locked.terms_version = to_version
+    locked.save()
+    return change
+
+
+@transaction.atomic
+def note_transfer(*, cover: Cover, day: date, reason: str, now: datetime, actor: User | None) -> CoverChange:
+    """Record that the shop was told on ``day`` of a new owner."""
+    return _record_change(
+        cover, CoverChangeKind.TRANSFER_NOTIFIED, day=day, reason=reason, now=now, actor=actor
+    )
+
+
+@transaction.atomic
+def end_cover(*, cover: Cover, day: date, reason: str, now: datetime, actor: User | None) -> CoverChange:
+    """End a cover before its time; ``day`` is the first day without cover.
+
+    Raises:
+        ValidationError: without a reason, or where it was ended already.
+    """
+    change = _record_change(cover, CoverChangeKind.ENDED, day=day, reason=reason, now=now, actor=actor)
+    changed = Cover.objects.filter(pk=cover.pk, ended_on__isnull=True).update(ended_on=day, end_reason=reason)
+    if not changed:
+        raise ValidationError(f"Cover {cover.number} was already ended.")
+    return change
+
+
+@dataclass(frozen=True, slots=True)
+class RecomputeReport:
+    """What a recompute read and what it changed."""
+
+    covers: int = 0
+    states_written: int = 0
+    items_written: int = 0
+    items_removed: int = 0
+
+    def __add__(self, other: "RecomputeReport") -> "RecomputeReport":
+        return RecomputeReport(
+            self.covers + other.covers,
+            self.states_written + other.states_written,
+            self.items_written + other.items_written,
+            self.items_removed + other.items_removed,
+        )
+
+
+def recompute(*, as_of: date, covers: Iterable[Cover] | None = None) -> RecomputeReport:
+    """Bring the index of cover states and due items up to ``as_of``; only rows that changed are written.
+
+    Args:
+        as_of: the day for which the index answers.
+        covers: only these covers; all of them, chunk by chunk by key, where left out.
+    """
+    report = RecomputeReport()
+    for chunk in _chunks(covers):
+        report += _recompute_chunk(chunk, as_of)
+    return report
+
+
+def _chunks(covers: Iterable[Cover] | None) -> Iterator[list[Cover]]:
+    if covers is not None:
+        yield list(covers)
+        return
+    last = 0
+    while True:
+        chunk = list(
+            Cover.objects.filter(pk__gt=last)
+            .select_related("vehicle", "site")
+            .order_by("pk")[:RECOMPUTE_CHUNK]
+        )
+        if not chunk:
+            return
+        yield chunk
+        last = chunk[-1].pk
+
+
+NO_MORE_COVER = (CoverStatus.LAPSED, CoverStatus.EXPIRED, CoverStatus.ENDED)
+STATE_FIELDS = ["status", "since", "last_day", "percent", "sentence"]
+ITEM_FIELDS = ["kind", "zones", "opens_on", "target_on", "last_on", "grace_until", "status", "sentence"]
+
+
+def _compute_rows(case: CoverCase, as_of: date) -> tuple[CoverState, dict[str, DueItem]]:
+    state = case.read_state(as_of)
+    row = CoverState(
+        cover_id=case.cover.pk,
+        status=state.status,
+        since=state.since,
+        last_day=state.last_day,
+        percent=state.percent,
+        sentence=state.sentence,
+    )
+    items = {}
+    if state.status not in NO_MORE_COVER:
+        for item in case.read_due_items(as_of):
+            if item.needs_doing:
+                items[item.key] = DueItem(
+                    cover_id=case.cover.pk,
+                    key=item.key,
+                    kind=item.kind,
+                    zones=list(item.zones),
+                    opens_on=item.dates.opens_on,
+                    target_on=item.dates.target_on,
+                    last_on=item.dates.last_on,
+                    grace_until=item.dates.grace_until,
+                    status=item.status,
+                    sentence=item.sentence,
+                )
+    return row, items
+
+
+def _differs(old: Any, new: Any, names: list[str]) -> bool:
+    return any(getattr(old, name) != getattr(new, name) for name in names)
+
+
+@transaction.atomic
+def _recompute_chunk(covers: list[Cover], as_of: date) -> RecomputeReport:
+    # Locked in key order, so that two recomputes of the same covers wait instead of mixing their rows.
+    keys = sorted(cover.pk for cover in covers)
+    list(Cover.objects.select_for_update(of=("self",)).filter(pk__in=keys).order_by("pk").values_list("pk"))
+    states = CoverState.objects.in_bulk(keys)
+    stored: dict[int, dict[str, DueItem]] = {key: {} for key in keys}
+    for item in DueItem.objects.filter(cover__in=keys):
+        stored[item.cover_id][item.key] = item
+    new_states: list[CoverState] = []
+    new_items: list[DueItem] = []
+    gone: list[int] = []
+    for case in read_cover_cases(covers):
+        state, items = _compute_rows(case, as_of)
+        known = states.get(case.cover.pk)
+        if known is None or _differs(known, state, STATE_FIELDS):
+            new_states.append(state)
+        before = stored[case.cover.pk]
+        gone += [item.pk for key, item in before.items() if key not in items]
+        new_items += [
+            item
+            for key, item in items.items()
+            if key not in before or _differs(before[key], item, ITEM_FIELDS)
+        ]
+    CoverState.objects.bulk_create(
+        new_states, update_conflicts=True, unique_fields=["cover"], update_fields=STATE_FIELDS
+    )
+    DueItem.objects.filter(pk__in=gone).delete()
+    DueItem.objects.bulk_create(
+        new_items, update_conflicts=True, unique_fields=["cover", "key"], update_fields=ITEM_FIELDS
+    )
+    return RecomputeReport(len(covers), len(new_states), len(new_items), len(gone))
+
+
+__all__ = [
+    "RecomputeReport",
+    "TermsError",
+    "end_cover",
+    "move_terms",
+    "note_transfer",
+    "publish_terms",
+    "recompute",
+    "register_cover",
+    "register_covers_for_new_treatments",
+    "waive_due_item",
+]

@@ -1,0 +1,212 @@
+"""Imports one log: reads and checks every row, then records whole vehicles batch by batch, and accounts for each row.
+
+A kill leaves whole vehicles or none; running it again finishes the job, and running it a third time adds nothing.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from datetime import date, datetime
+from itertools import islice
+from pathlib import Path
+from typing import Protocol
+
+from django.db import IntegrityError, transaction
+
+from treatments.log_import.batch import BatchOutcome, BatchWriter
+from treatments.log_import.files import LogFile, LogFileError, RejectsFile, open_log
+from treatments.log_import.lookup import ProductFinder, ZoneFinder
+from treatments.log_import.report import ImportReport
+from treatments.log_import.staging import Staging
+from treatments.models import Site, User, Vehicle, Zone
+from treatments.rules.log_columns import HeadingsError, LogColumns, recognise_columns
+from treatments.rules.log_dates import DateOrder
+from treatments.rules.log_row import Fault, FaultCode, LogRow, Note, Shop, read_log_row
+
+VEHICLES_PER_BATCH = 200
+# Two imports of the same new vehicle at once: the database lets one in, the other looks again.
+MOST_TRIES = 3
+
+
+class Progress(Protocol):
+    """Where the import tells how far it is; tqdm fits."""
+
+    def update(self, n: int = 1) -> object: ...
+
+
+class ProgressMaker(Protocol):
+    def __call__(self, what: str, total: int | None) -> AbstractContextManager[Progress]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class ImportRequest:
+    """What to import and how.
+
+    Attributes:
+        order: the order of day and month in local dates, None where it was not said.
+        renamed: field to heading, for logs that use other words.
+        check_only: report without writing anything, the rejects file included.
+        rejects_path: where the rejected rows go; beside the log where left out.
+    """
+
+    path: Path
+    site: Site
+    order: DateOrder | None = None
+    renamed: Mapping[str, str] | None = None
+    check_only: bool = False
+    rejects_path: Path | None = None
+
+
+Tell = Callable[[int, Fault | Note], None]
+
+
+def import_log(
+    request: ImportRequest,
+    *,
+    now: datetime,
+    today: date,
+    actor: User | None,
+    show_progress: ProgressMaker,
+    tell: Tell,
+) -> ImportReport:
+    """Import a log.
+
+    Args:
+        request: what to import and how.
+        now: the moment of recording.
+        today: the date at the site; a visit after it is rejected.
+        actor: who imports.
+        show_progress: makes a progress bar.
+        tell: called with row number and fault or note, in the file's order, when all is done.
+
+    Raises:
+        LogFileError, HeadingsError: where the file as a whole can't be read; nothing was written then.
+    """
+    with open_log(request.path) as log, Staging() as staging:
+        columns = recognise_columns(log.headings, request.renamed)
+        keys = dict(Zone.objects.values_list("code", "pk"))
+        if not keys:
+            raise LogFileError("The shop has no zones yet: run manage.py load_catalogue first.")
+        shop = Shop(today, request.order, ZoneFinder(keys).find, ProductFinder().find)
+        rows_read = _stage_rows(log, columns, shop, staging, show_progress)
+        writer = BatchWriter(
+            site=request.site, columns=columns, source=request.path.name, now=now, actor=actor
+        )
+        total = _record_vehicles(staging, writer, request.check_only, show_progress)
+        rejected = 0
+        for number, faults, _ in staging.read_rejects():
+            rejected += 1
+            for fault in faults:
+                tell(number, _look_for_correction(fault, staging))
+        for number, note in staging.read_notes():
+            tell(number, note)
+        rejects_path = ""
+        if rejected and not request.check_only:
+            rejects_path = str(_write_rejects(request, log, staging))
+        return ImportReport(
+            rows_read=rows_read,
+            accepted=total.accepted,
+            rejected=rejected,
+            already_known=total.known,
+            vehicles_added=total.vehicles_added,
+            treatments_added=total.treatments_added,
+            treatments_amended=total.treatments_amended,
+            faults={code.value: count for code, count in staging.count_faults().items()},
+            notes=staging.count_notes(),
+            rejects_path=rejects_path,
+            unread_headings=columns.unread,
+        )
+
+
+def _stage_rows(
+    log: LogFile, columns: LogColumns, shop: Shop, staging: Staging, show_progress: ProgressMaker
+) -> int:
+    count = 0
+    with show_progress("Reading rows", log.row_estimate) as progress:
+        for raw in log.rows:
+            count += 1
+            row, faults = read_log_row(raw.number, raw.cells, columns, shop)
+            if row is not None:
+                staging.accept(raw, row)
+            else:
+                staging.reject(raw.number, faults, raw.cells)
+            progress.update()
+    return count
+
+
+def _batches(
+    vehicles: Iterable[tuple[str, list[LogRow]]],
+) -> Iterator[list[tuple[str, list[LogRow]]]]:
+    iterator = iter(vehicles)
+    while batch := list(islice(iterator, VEHICLES_PER_BATCH)):
+        yield batch
+
+
+def _record_vehicles(
+    staging: Staging, writer: BatchWriter, check_only: bool, show_progress: ProgressMaker
+) -> BatchOutcome:
+    total = BatchOutcome()
+    with show_progress("Checking" if check_only else "Recording", staging.finish_reading()) as progress:
+        for batch in _batches(staging.read_vehicles()):
+            outcome = _record_batch(batch, writer, check_only)
+            for number, fault in outcome.rejects:
+                staging.reject(number, (fault,))
+            for number, note in outcome.notes:
+                staging.note(number, note)
+            total.accepted += outcome.accepted
+            total.known += outcome.known
+            total.vehicles_added += outcome.vehicles_added
+            total.treatments_added += outcome.treatments_added
+            total.treatments_amended += outcome.treatments_amended
+            progress.update(sum(len(rows) for _, rows in batch))
+    return total
+
+
+def _record_batch(
+    batch: list[tuple[str, list[LogRow]]], writer: BatchWriter, check_only: bool
+) -> BatchOutcome:
+    for attempt in range(1, MOST_TRIES + 1):
+        try:
+            with transaction.atomic():
+                outcome = writer.write(batch)
+                if check_only:
+                    transaction.set_rollback(True)
+                return outcome
+        except IntegrityError:
+            if attempt == MOST_TRIES:
+                raise
+    raise AssertionError("unreachable")
+
+
+def _look_for_correction(fault: Fault, staging: Staging) -> Fault:
+    """Say where one of a VIN's possible corrections is a vehicle that the shop or this file knows."""
+    if fault.code is not FaultCode.VIN_CHECK_DIGIT or not fault.corrections:
+        return fault
+    known = set(Vehicle.objects.filter(vin__in=fault.corrections).values_list("vin", flat=True))
+    known |= staging.find_staged_vins(fault.corrections)
+    if not known:
+        return fault
+    names = ", ".join(sorted(known))
+    sentence = f"{fault.sentence} Of those that would pass, {names} is a vehicle on record or in this file."
+    return Fault(fault.code, fault.column, fault.value, sentence, fault.corrections)
+
+
+def _write_rejects(request: ImportRequest, log: LogFile, staging: Staging) -> Path:
+    path = request.rejects_path or request.path.with_name(
+        f"{request.path.stem}-rejects{request.path.suffix or '.csv'}"
+    )
+    if path.resolve() == request.path.resolve():
+        path = path.with_name(f"{path.stem}-again{path.suffix}")
+    RejectsFile(log, path).write(
+        (cells, "; ".join(_put_in_words(fault, staging) for fault in faults))
+        for _, faults, cells in staging.read_rejects()
+    )
+    return path
+
+
+def _put_in_words(fault: Fault, staging: Staging) -> str:
+    told = _look_for_correction(fault, staging)
+    return f"{told.column}: {told.sentence}" if told.column else told.sentence
+
+
+__all__ = ["HeadingsError", "ImportRequest", "LogFileError", "import_log"]

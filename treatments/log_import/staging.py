@@ -1,0 +1,117 @@
+"""Keeps the rows of one import on disk, by vehicle, so that memory stays bounded whatever the length of the log.
+
+A log is written in order of days, but vehicles are recorded whole; a scratch database file turns one into the other.
+"""
+
+import json
+import pickle
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from types import TracebackType
+
+from treatments.log_import.files import RawRow
+from treatments.rules.log_row import Fault, FaultCode, LogRow, Note
+
+WRITE_EVERY = 2_000
+
+
+class Staging:
+    """A scratch file of rows by vehicle, rejects and notes by row. Use as a context; it is removed at the end."""
+
+    def __enter__(self) -> "Staging":
+        self._folder = tempfile.TemporaryDirectory(prefix="import-")
+        self._scratch = sqlite3.connect(Path(self._folder.name) / "rows.sqlite3", isolation_level=None)
+        self._scratch.executescript(
+            """
+            PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -16000;
+            CREATE TABLE accepted (number INTEGER PRIMARY KEY, vin TEXT, day TEXT, row BLOB, cells TEXT);
+            CREATE TABLE rejected (number INTEGER PRIMARY KEY, faults BLOB, cells TEXT);
+            CREATE TABLE noted (number INTEGER, code TEXT, note BLOB);
+            BEGIN;
+            """
+        )
+        self._waiting: list[tuple[int, str, str, bytes, str]] = []
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._scratch.close()
+        self._folder.cleanup()
+
+    # The rows are this process's own objects on a scratch file of its own, so pickle is safe and quick here.
+
+    def accept(self, raw: RawRow, row: LogRow) -> None:
+        """Stage a row that can be read."""
+        self._waiting.append(
+            (row.number, row.vin, row.day.isoformat(), pickle.dumps(row), json.dumps(raw.cells))
+        )
+        if len(self._waiting) >= WRITE_EVERY:
+            self.flush()
+
+    def flush(self) -> None:
+        self._scratch.executemany("INSERT INTO accepted VALUES (?, ?, ?, ?, ?)", self._waiting)
+        self._waiting.clear()
+
+    def reject(self, number: int, faults: tuple[Fault, ...], cells: tuple[str, ...] | None = None) -> None:
+        """Note a rejected row; its cells are found again where it had been staged."""
+        stored = json.dumps(cells) if cells is not None else self._find_cells(number)
+        self._scratch.execute("INSERT INTO rejected VALUES (?, ?, ?)", (number, pickle.dumps(faults), stored))
+
+    def _find_cells(self, number: int) -> str:
+        found = self._scratch.execute("SELECT cells FROM accepted WHERE number = ?", (number,)).fetchone()
+        return str(found[0])
+
+    def note(self, number: int, note: Note) -> None:
+        """Note something about an accepted row."""
+        self._scratch.execute(
+            "INSERT INTO noted VALUES (?, ?, ?)", (number, note.code.value, pickle.dumps(note))
+        )
+
+    def finish_reading(self) -> int:
+        """Put the staged rows in order of vehicles; return how many there are."""
+        self.flush()
+        self._scratch.execute("CREATE INDEX by_vehicle ON accepted (vin, day, number)")
+        return int(self._scratch.execute("SELECT count(*) FROM accepted").fetchone()[0])
+
+    def read_vehicles(self) -> Iterator[tuple[str, list[LogRow]]]:
+        """Yield each vehicle with all its rows, by VIN, the rows by day and row number."""
+        vin, rows = None, []
+        cursor = self._scratch.execute("SELECT vin, row FROM accepted ORDER BY vin, day, number")
+        for next_vin, blob in cursor:
+            if next_vin != vin:
+                if vin is not None:
+                    yield vin, rows
+                vin, rows = next_vin, []
+            rows.append(pickle.loads(blob))
+        if vin is not None:
+            yield vin, rows
+
+    def find_staged_vins(self, vins: tuple[str, ...]) -> set[str]:
+        """Return which of these VINs the file has elsewhere, in a row that can be read."""
+        marks = ",".join("?" * len(vins))
+        found = self._scratch.execute(f"SELECT DISTINCT vin FROM accepted WHERE vin IN ({marks})", vins)
+        return {row[0] for row in found}
+
+    def read_rejects(self) -> Iterator[tuple[int, tuple[Fault, ...], tuple[str, ...]]]:
+        """Yield the rejected rows in the file's order: number, faults, cells."""
+        for number, faults, cells in self._scratch.execute("SELECT * FROM rejected ORDER BY number"):
+            yield number, pickle.loads(faults), tuple(json.loads(cells))
+
+    def read_notes(self) -> Iterator[tuple[int, Note]]:
+        """Yield the notes in the file's order."""
+        for number, note in self._scratch.execute("SELECT number, note FROM noted ORDER BY number, code"):
+            yield number, pickle.loads(note)
+
+    def count_notes(self) -> dict[str, int]:
+        return dict(self._scratch.execute("SELECT code, count(*) FROM noted GROUP BY code"))
+
+    def count_faults(self) -> dict[FaultCode, int]:
+        """Return how many rows have each fault."""
+        counts: dict[FaultCode, int] = {}
+        for _, faults, _ in self.read_rejects():
+            for code in dict.fromkeys(fault.code for fault in faults):
+                counts[code] = counts.get(code, 0) + 1
+        return counts

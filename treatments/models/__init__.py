@@ -1,0 +1,30 @@
+"""The tables of the treatments room: people, vehicles, zones and products, work done, and the event log."""
+
+from treatments.models.events import Event, EventLogHead, EventReader
+from treatments.models.materials import Lot, Product, Zone, ZoneArea
+from treatments.models.people import Customer, Dealership, Role, Site, User
+from treatments.models.vehicles import OdometerReading, Ownership, Vehicle
+from treatments.models.work import Inspection, InspectionLine, Photo, Treatment, TreatmentLine
+
+__all__ = [
+    "Customer",
+    "Dealership",
+    "Event",
+    "EventLogHead",
+    "EventReader",
+    "Inspection",
+    "InspectionLine",
+    "Lot",
+    "OdometerReading",
+    "Ownership",
+    "Photo",
+    "Product",
+    "Role",
+    "Site",
+    "Treatment",
+    "TreatmentLine",
+    "User",
+    "Vehicle",
+    "Zone",
+    "ZoneArea",
+]

@@ -1,0 +1,55 @@
+"""The event log: append-only, each entry carrying the hash of the one before.
+
+Higher rooms derive their work from it, each remembering in an EventReader how far it has read.
+"""
+
+from django.conf import settings
+from django.db import models
+
+
+class Event(models.Model):
+    """One thing that happened. Never updated, never deleted (held by database triggers)."""
+
+    position = models.BigIntegerField(primary_key=True)
+    happened_at = models.DateTimeField()
+    actor = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    kind = models.CharField(max_length=60)
+    subject = models.CharField(max_length=60, help_text="what it is about, e.g. vehicle")
+    subject_id = models.CharField(max_length=40)
+    before = models.JSONField(null=True, blank=True)
+    after = models.JSONField(null=True, blank=True)
+    previous_hash = models.CharField(max_length=64)
+    hash = models.CharField(max_length=64, unique=True)
+
+    class Meta:
+        ordering = ["position"]
+        indexes = [models.Index(fields=["subject", "subject_id"])]
+
+    def __str__(self) -> str:
+        return f"{self.position} {self.kind}"
+
+
+class EventLogHead(models.Model):
+    """The last position and hash. Its one row is the lock under which entries are chained."""
+
+    id = models.PositiveSmallIntegerField(primary_key=True, default=1)
+    position = models.BigIntegerField(default=0)
+    hash = models.CharField(max_length=64, default="0" * 64)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=models.Q(id=1), name="one_event_log_head")]
+
+    def __str__(self) -> str:
+        return f"event log at {self.position}"
+
+
+class EventReader(models.Model):
+    """How far one reader of the event log has come."""
+
+    name = models.CharField(max_length=60, primary_key=True)
+    position = models.BigIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"{self.name} at {self.position}"

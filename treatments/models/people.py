@@ -1,0 +1,112 @@
+"""Sites, the people who work there, customers and the dealerships that sell cover."""
+
+import zoneinfo
+from enum import StrEnum
+
+from django.contrib.auth.models import AbstractUser
+from django.core.exceptions import ValidationError
+from django.db import models
+
+from treatments.models.choices import choices_of, one_of
+from treatments.rules.words import CorrosivityCategory
+
+
+class Role(StrEnum):
+    """The job that a person logs in to do; see the table of people in the design."""
+
+    APPLICATOR = "applicator"
+    SERVICE_WRITER = "service_writer"
+    WARRANTY_ADMINISTRATOR = "warranty_administrator"
+    OWNER = "owner"
+    DEALERSHIP = "dealership"
+
+
+def check_time_zone(value: str) -> None:
+    if value not in zoneinfo.available_timezones():
+        raise ValidationError(f"'{value}' is not an IANA time zone; write one such as America/Halifax.")
+
+
+class Site(models.Model):
+    """A place where the shop works, with its own calendar, time zone and corrosivity."""
+
+    code = models.SlugField(unique=True)
+    name = models.CharField(max_length=120)
+    address = models.TextField(blank=True)
+    postal_code = models.CharField(max_length=16, blank=True)
+    country = models.CharField(max_length=2, default="US", help_text="ISO 3166-1 alpha-2")
+    subdivision = models.CharField(max_length=3, blank=True, help_text="ISO 3166-2 part, for public holidays")
+    time_zone = models.CharField(max_length=64, default="UTC", validators=[check_time_zone])
+    currency = models.CharField(max_length=3, default="USD", help_text="ISO 4217")
+    corrosivity = models.CharField(
+        max_length=2,
+        choices=choices_of(CorrosivityCategory),
+        default=CorrosivityCategory.C3,
+        help_text="ISO 9223",
+    )
+    email = models.EmailField(blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [one_of(CorrosivityCategory, "corrosivity", "site_corrosivity_known")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Dealership(models.Model):
+    """A dealer that sold cover and may see only the vehicles that it sold it for."""
+
+    code = models.SlugField(unique=True)
+    name = models.CharField(max_length=120)
+    email = models.EmailField(blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class User(AbstractUser):
+    """A person who can log in, with one role."""
+
+    role = models.CharField(max_length=24, choices=choices_of(Role), default=Role.SERVICE_WRITER)
+    site = models.ForeignKey(Site, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
+    dealership = models.ForeignKey(
+        Dealership, null=True, blank=True, on_delete=models.PROTECT, related_name="people"
+    )
+
+    class Meta(AbstractUser.Meta):
+        constraints = [
+            one_of(Role, "role", "user_role_known"),
+            models.CheckConstraint(
+                condition=models.Q(role=Role.DEALERSHIP, dealership__isnull=False)
+                | (~models.Q(role=Role.DEALERSHIP) & models.Q(dealership__isnull=True)),
+                name="user_dealership_goes_with_role",
+            ),
+        ]
+
+
+class Customer(models.Model):
+    """Somebody whose vehicle was treated. One row per name and contact as the shop wrote them."""
+
+    name = models.CharField(max_length=200)
+    contact = models.CharField(max_length=200, blank=True, help_text="as entered: e-mail or telephone")
+    email = models.EmailField(blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    address = models.TextField(blank=True)
+    language = models.CharField(max_length=8, default="en")
+    match_key = models.CharField(max_length=420, unique=True, editable=False)
+    messages_stopped_at = models.DateTimeField(null=True, blank=True)
+    created_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["name", "id"]
+        constraints = [
+            models.CheckConstraint(condition=~models.Q(name=""), name="customer_has_a_name"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,84 @@
+"""Vehicles, who owned them when, and what their odometers said."""
+
+from django.db import models
+
+from treatments.models.choices import choices_of, one_of
+from treatments.models.people import Customer
+from treatments.rules.units import DistanceUnit
+from treatments.rules.vin import VinMark
+from treatments.rules.words import BodyStyle
+
+
+class Vehicle(models.Model):
+    """A vehicle, known by its VIN (ISO 3779) or, where marked so, by an older or non-road serial."""
+
+    vin = models.CharField("VIN", max_length=20, unique=True)
+    vin_mark = models.CharField(max_length=16, choices=choices_of(VinMark), default=VinMark.STANDARD)
+    plate = models.CharField(max_length=16, blank=True, db_index=True)
+    description = models.CharField(max_length=200, blank=True, help_text="as the shop writes it")
+    model_year = models.PositiveSmallIntegerField(null=True, blank=True)
+    body_style = models.CharField(max_length=16, choices=choices_of(BodyStyle), blank=True)
+    in_service_on = models.DateField(null=True, blank=True)
+    created_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["vin"]
+        constraints = [
+            one_of(VinMark, "vin_mark", "vehicle_vin_mark_known"),
+            one_of(BodyStyle, "body_style", "vehicle_body_style_known", blank=True),
+            models.CheckConstraint(condition=~models.Q(vin=""), name="vehicle_has_a_vin"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.description or 'vehicle'} {self.vin}"
+
+
+class Ownership(models.Model):
+    """Who owned a vehicle from which day; the open row is the owner now."""
+
+    vehicle = models.ForeignKey(Vehicle, on_delete=models.CASCADE, related_name="ownerships")
+    customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="ownerships")
+    from_day = models.DateField()
+    until_day = models.DateField(
+        null=True, blank=True, help_text="first day on which this owner no longer has it"
+    )
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["vehicle_id", "from_day", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["vehicle"], condition=models.Q(until_day__isnull=True), name="one_owner_at_a_time"
+            ),
+            models.UniqueConstraint(fields=["vehicle", "from_day"], name="one_change_of_owner_a_day"),
+            models.CheckConstraint(
+                condition=models.Q(until_day__isnull=True) | models.Q(until_day__gt=models.F("from_day")),
+                name="ownership_ends_after_it_starts",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.customer} from {self.from_day}"
+
+
+class OdometerReading(models.Model):
+    """One reading, kept as entered with its unit. A reading lower than an earlier one is kept; rules flag it."""
+
+    vehicle = models.ForeignKey(Vehicle, on_delete=models.CASCADE, related_name="readings")
+    day = models.DateField()
+    amount = models.DecimalField(max_digits=10, decimal_places=1)
+    unit = models.CharField(max_length=4, choices=choices_of(DistanceUnit))
+    kilometres = models.DecimalField(max_digits=14, decimal_places=6)
+    source = models.CharField(max_length=120, blank=True)
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["vehicle_id", "day", "id"]
+        constraints = [
+            one_of(DistanceUnit, "unit", "reading_unit_known"),
+            models.CheckConstraint(condition=models.Q(amount__gte=0), name="reading_not_negative"),
+            models.UniqueConstraint(fields=["vehicle", "day", "kilometres"], name="reading_once_a_day"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.amount} {self.unit} on {self.day}"

@@ -1,0 +1,186 @@
+"""Work done on a vehicle: treatments with their zone lines, and inspections with their grades and photos."""
+
+from django.conf import settings
+from django.db import models
+
+from treatments.models.choices import choices_of, one_of
+from treatments.models.materials import Lot, Product, Zone
+from treatments.models.people import Site
+from treatments.models.vehicles import OdometerReading, Vehicle
+from treatments.rules.units import VolumeUnit
+from treatments.rules.words import FilmState, InspectionKind, TreatmentKind
+
+
+class Treatment(models.Model):
+    """One visit's work. Once signed off it is never edited: an amendment is a new row that points at the old one."""
+
+    vehicle = models.ForeignKey(Vehicle, on_delete=models.PROTECT, related_name="treatments")
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="treatments")
+    applicator = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="treatments"
+    )
+    done_on = models.DateField()
+    kind = models.CharField(max_length=24, choices=choices_of(TreatmentKind))
+    reading = models.ForeignKey(OdometerReading, null=True, blank=True, on_delete=models.PROTECT)
+
+    air_temperature_c = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
+    surface_temperature_c = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
+    relative_humidity_percent = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
+    surface_clean = models.BooleanField(null=True, blank=True)
+    surface_dry = models.BooleanField(null=True, blank=True)
+
+    note = models.TextField(blank=True)
+    source = models.CharField(
+        max_length=200, blank=True, help_text="where the record came from, if not the desk"
+    )
+    recorded_at = models.DateTimeField()
+    signed_off_at = models.DateTimeField(null=True, blank=True)
+    signed_off_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    amends = models.OneToOneField(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="amended_by"
+    )
+    amendment_reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["vehicle_id", "done_on", "id"]
+        indexes = [models.Index(fields=["vehicle", "done_on"])]
+        constraints = [
+            one_of(TreatmentKind, "kind", "treatment_kind_known"),
+            models.UniqueConstraint(
+                fields=["vehicle", "done_on", "kind"],
+                condition=models.Q(amends__isnull=True),
+                name="one_treatment_of_a_kind_a_day",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(amends__isnull=True) | ~models.Q(amendment_reason=""),
+                name="amendment_says_why",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(relative_humidity_percent__isnull=True)
+                | models.Q(relative_humidity_percent__gt=0, relative_humidity_percent__lte=100),
+                name="treatment_humidity_percent",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} on {self.done_on}"
+
+
+class TreatmentLine(models.Model):
+    """What went on one zone, from which lot and how much; or why the zone was not done."""
+
+    treatment = models.ForeignKey(Treatment, on_delete=models.CASCADE, related_name="lines")
+    zone = models.ForeignKey(Zone, on_delete=models.PROTECT, related_name="+")
+    product = models.ForeignKey(Product, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    lot = models.ForeignKey(Lot, null=True, blank=True, on_delete=models.PROTECT, related_name="lines")
+    quantity_amount = models.DecimalField(max_digits=10, decimal_places=3, null=True, blank=True)
+    quantity_unit = models.CharField(max_length=12, choices=choices_of(VolumeUnit), blank=True)
+    quantity_ml = models.DecimalField(max_digits=14, decimal_places=4, null=True, blank=True)
+    tool = models.CharField(max_length=80, blank=True)
+    pressure_kpa = models.DecimalField(max_digits=7, decimal_places=2, null=True, blank=True)
+    wet_film_um = models.JSONField(default=list, blank=True)
+    access_points_used = models.PositiveSmallIntegerField(null=True, blank=True)
+    mist_seen_at_far_end = models.BooleanField(null=True, blank=True)
+    not_done_reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["treatment_id", "id"]
+        constraints = [
+            one_of(VolumeUnit, "quantity_unit", "line_unit_known", blank=True),
+            models.CheckConstraint(
+                condition=models.Q(product__isnull=False, quantity_ml__gt=0, not_done_reason="")
+                | (
+                    models.Q(product__isnull=True, lot__isnull=True, quantity_ml__isnull=True)
+                    & ~models.Q(not_done_reason="")
+                ),
+                name="line_applied_or_says_why_not",
+            ),
+            # Three constraints where one would do, since SQLite takes two NULLs for different.
+            models.UniqueConstraint(fields=["treatment", "zone", "product", "lot"], name="line_once"),
+            models.UniqueConstraint(
+                fields=["treatment", "zone", "product"],
+                condition=models.Q(lot__isnull=True, product__isnull=False),
+                name="line_once_without_lot",
+            ),
+            models.UniqueConstraint(
+                fields=["treatment", "zone"],
+                condition=models.Q(product__isnull=True),
+                name="zone_not_done_once",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.zone}: {self.product or self.not_done_reason}"
+
+
+class Inspection(models.Model):
+    """One look at a vehicle: before the first treatment, at a reinspection, or for a claim."""
+
+    vehicle = models.ForeignKey(Vehicle, on_delete=models.PROTECT, related_name="inspections")
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="inspections")
+    inspector = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="inspections"
+    )
+    done_on = models.DateField()
+    kind = models.CharField(max_length=16, choices=choices_of(InspectionKind))
+    reading = models.ForeignKey(OdometerReading, null=True, blank=True, on_delete=models.PROTECT)
+    note = models.TextField(blank=True)
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["vehicle_id", "done_on", "id"]
+        indexes = [models.Index(fields=["vehicle", "done_on"])]
+        constraints = [
+            one_of(InspectionKind, "kind", "inspection_kind_known"),
+            models.UniqueConstraint(
+                fields=["vehicle", "done_on", "kind"], name="one_inspection_of_a_kind_a_day"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} inspection on {self.done_on}"
+
+
+class InspectionLine(models.Model):
+    """What the inspector saw on one zone. The measured per cent is kept; grades are computed from it."""
+
+    inspection = models.ForeignKey(Inspection, on_delete=models.CASCADE, related_name="lines")
+    zone = models.ForeignKey(Zone, on_delete=models.PROTECT, related_name="+")
+    rusted_area_percent = models.DecimalField(max_digits=6, decimal_places=3, null=True, blank=True)
+    perforated = models.BooleanField(default=False)
+    film_state = models.CharField(max_length=12, choices=choices_of(FilmState), default=FilmState.NOT_SEEN)
+    action = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["inspection_id", "id"]
+        constraints = [
+            one_of(FilmState, "film_state", "inspection_film_state_known"),
+            models.UniqueConstraint(fields=["inspection", "zone"], name="zone_inspected_once"),
+            models.CheckConstraint(
+                condition=models.Q(rusted_area_percent__isnull=True)
+                | models.Q(rusted_area_percent__gte=0, rusted_area_percent__lte=100),
+                name="rusted_area_percent_in_range",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.zone}: {self.rusted_area_percent} %"
+
+
+class Photo(models.Model):
+    """A picture that belongs to one inspected zone."""
+
+    line = models.ForeignKey(InspectionLine, on_delete=models.PROTECT, related_name="photos")
+    image = models.ImageField(upload_to="photos/%Y/%m/")
+    sha256 = models.CharField(max_length=64)
+    note = models.CharField(max_length=200, blank=True)
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["line_id", "id"]
+        constraints = [models.UniqueConstraint(fields=["line", "sha256"], name="photo_once_per_zone")]
+
+    def __str__(self) -> str:
+        return f"photo {self.pk}"

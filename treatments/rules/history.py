@@ -1,0 +1,161 @@
+"""A vehicle's past as plain records: treatments, inspections, odometer readings and owners.
+
+It also answers what was known at a moment, since a record may be amended or written down long after its day.
+"""
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from decimal import Decimal
+
+from treatments.rules.conditions import SurfaceConditions
+from treatments.rules.odometer import Reading
+from treatments.rules.words import FilmState, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneLine:
+    """What went on one zone, or why nothing did. Quantities in millilitres, films in micrometres."""
+
+    zone: str
+    zone_name: str
+    zone_kind: ZoneKind
+    family: ProductFamily | None = None
+    product: str | None = None
+    lot: str | None = None
+    lot_expires_on: date | None = None
+    lot_recalled_on: date | None = None
+    quantity_ml: Decimal | None = None
+    area_m2: Decimal | None = None
+    target_dry_film_um: Decimal | None = None
+    volume_solids_percent: Decimal | None = None
+    loss_fraction: Decimal = Decimal(0)
+    water_displacing: bool = False
+    surface_min_c: Decimal | None = None
+    surface_max_c: Decimal | None = None
+    plastic: bool = False
+    pressure_kpa: Decimal | None = None
+    access_points_used: int | None = None
+    mist_seen_at_far_end: bool | None = None
+    not_done_reason: str = ""
+
+    @property
+    def applied(self) -> bool:
+        return self.family is not None
+
+
+@dataclass(frozen=True, slots=True)
+class TreatmentRecord:
+    """One version of one visit's work; ``amends`` names the version that it replaces."""
+
+    record: str
+    day: date
+    kind: TreatmentKind
+    lines: tuple[ZoneLine, ...] = ()
+    recorded_at: datetime | None = None
+    conditions: SurfaceConditions | None = None
+    amends: str | None = None
+
+    @property
+    def zones_applied(self) -> frozenset[str]:
+        return frozenset(line.zone for line in self.lines if line.applied)
+
+
+@dataclass(frozen=True, slots=True)
+class InspectedZone:
+    """What was seen on one zone; the rusted area as measured, in per cent, None where not measured."""
+
+    zone: str
+    rusted_area_percent: Decimal | None
+    perforated: bool = False
+    film: FilmState = FilmState.NOT_SEEN
+    photos: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class InspectionRecord:
+    """One inspection of a vehicle."""
+
+    record: str
+    day: date
+    kind: InspectionKind
+    zones: tuple[InspectedZone, ...] = ()
+    recorded_at: datetime | None = None
+
+    def find_zone(self, zone: str) -> InspectedZone | None:
+        return next((seen for seen in self.zones if seen.zone == zone), None)
+
+
+@dataclass(frozen=True, slots=True)
+class OwnerRecord:
+    """A customer who owned the vehicle from a day on, until the next record's day."""
+
+    record: str
+    owner: str
+    from_day: date
+    recorded_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedReading:
+    """An odometer reading with the moment at which it was written down."""
+
+    reading: Reading
+    recorded_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class VehicleHistory:
+    """All records of one vehicle, oldest first. Treatments hold every version, also amended ones."""
+
+    treatments: tuple[TreatmentRecord, ...] = ()
+    inspections: tuple[InspectionRecord, ...] = ()
+    readings: tuple[RecordedReading, ...] = ()
+    owners: tuple[OwnerRecord, ...] = ()
+
+    @property
+    def current_treatments(self) -> tuple[TreatmentRecord, ...]:
+        """The versions that no later version replaces, by day."""
+        replaced = {treatment.amends for treatment in self.treatments}
+        standing = (treatment for treatment in self.treatments if treatment.record not in replaced)
+        return tuple(sorted(standing, key=lambda treatment: (treatment.day, treatment.record)))
+
+    def until(self, day: date) -> "VehicleHistory":
+        """Return the history without records of work dated after ``day``.
+
+        A treatment moved by an amendment counts by the day that its standing version gives.
+        """
+        return replace(
+            self,
+            treatments=tuple(treatment for treatment in self.current_treatments if treatment.day <= day),
+            inspections=tuple(inspection for inspection in self.inspections if inspection.day <= day),
+            readings=tuple(recorded for recorded in self.readings if recorded.reading.day <= day),
+            owners=tuple(owner for owner in self.owners if owner.from_day <= day),
+        )
+
+    def known_at(self, moment: datetime) -> "VehicleHistory":
+        """Return the history as it was written down at ``moment``; records without a moment were always known."""
+
+        def known(recorded_at: datetime | None) -> bool:
+            return recorded_at is None or recorded_at <= moment
+
+        return VehicleHistory(
+            treatments=tuple(record for record in self.treatments if known(record.recorded_at)),
+            inspections=tuple(record for record in self.inspections if known(record.recorded_at)),
+            readings=tuple(record for record in self.readings if known(record.recorded_at)),
+            owners=tuple(record for record in self.owners if known(record.recorded_at)),
+        )
+
+    def find_first_treatment(self) -> TreatmentRecord | None:
+        """Return the earliest standing first treatment, or None where none is recorded."""
+        firsts = (t for t in self.current_treatments if t.kind is TreatmentKind.FIRST_TREATMENT)
+        return next(firsts, None)
+
+    def find_intake(self) -> InspectionRecord | None:
+        """Return the last intake inspection on or before the day of the first treatment, or None."""
+        first = self.find_first_treatment()
+        intakes = [
+            inspection
+            for inspection in self.inspections
+            if inspection.kind is InspectionKind.INTAKE and (first is None or inspection.day <= first.day)
+        ]
+        return max(intakes, key=lambda inspection: inspection.day, default=None)

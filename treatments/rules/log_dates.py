@@ -1,0 +1,120 @@
+"""Reads the dates that people write into logs, and refuses those that could mean two different days.
+
+ISO 8601 dates and dates with a named month are always plain; 03/04/2026 is not, unless the order is said.
+"""
+
+import re
+from datetime import date
+from enum import StrEnum
+
+
+class DateOrder(StrEnum):
+    """In which order a log writes day, month and year."""
+
+    DAY_FIRST = "dmy"
+    MONTH_FIRST = "mdy"
+    YEAR_FIRST = "ymd"
+
+
+class LogDateError(ValueError):
+    """A date that can't be read; ``ambiguous`` where it could be read in two ways."""
+
+    def __init__(self, sentence: str, *, ambiguous: bool = False) -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
+        self.ambiguous = ambiguous
+
+
+MONTHS = {
+    name: number
+    for number, names in enumerate(
+        (
+            "jan january",
+            "feb february",
+            "mar march",
+            "apr april",
+            "may",
+            "jun june",
+            "jul july",
+            "aug august",
+            "sep sept september",
+            "oct october",
+            "nov november",
+            "dec december",
+        ),
+        start=1,
+    )
+    for name in names.split()
+}
+_YEAR_FIRST = re.compile(r"(\d{4})([-/. ]?)(\d{1,2})\2(\d{1,2})(?:[T ]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?Z?)?")
+_YEAR_LAST = re.compile(r"(\d{1,2})([-/. ])(\d{1,2})\2(\d{2}|\d{4})(?:[T ]\d{1,2}:\d{2}(?::\d{2})?)?")
+_DAY_MONTH_NAME = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-/. ]+([A-Za-z]+)\.?[-/., ]+(\d{2}|\d{4})")
+_MONTH_NAME_DAY = re.compile(r"([A-Za-z]+)\.? +(\d{1,2})(?:st|nd|rd|th)?,? +(\d{2}|\d{4})")
+
+
+def read_log_date(text: str, order: DateOrder | None) -> date:
+    """Return the date that ``text`` means.
+
+    Args:
+        text: the cell as written.
+        order: the order of local dates in this log, None where it was not said.
+
+    Raises:
+        LogDateError: with the way out; nothing is guessed.
+    """
+    text = text.strip()
+    if match := _YEAR_FIRST.fullmatch(text):
+        year, separator, month, day = match.groups()
+        if separator == "" and len(month) + len(day) != 4:
+            raise LogDateError("Not a date: write it as YYYY-MM-DD.")
+        return _make(int(year), int(month), int(day), text)
+    if match := _DAY_MONTH_NAME.fullmatch(text):
+        day, name, year = match.groups()
+        return _make(_full_year(year, text), _find_month(name, text), int(day), text)
+    if match := _MONTH_NAME_DAY.fullmatch(text):
+        name, day, year = match.groups()
+        return _make(_full_year(year, text), _find_month(name, text), int(day), text)
+    if match := _YEAR_LAST.fullmatch(text):
+        first, _, second, year = match.groups()
+        return _read_local(int(first), int(second), _full_year(year, text), text, order)
+    raise LogDateError("Not a date: write it as YYYY-MM-DD.")
+
+
+def _read_local(first: int, second: int, year: int, text: str, order: DateOrder | None) -> date:
+    if order is DateOrder.DAY_FIRST:
+        return _make(year, second, first, text)
+    if order is DateOrder.MONTH_FIRST:
+        return _make(year, first, second, text)
+    if order is DateOrder.YEAR_FIRST:
+        raise LogDateError("This log was said to write the year first: write the date as YYYY-MM-DD.")
+    if first <= 12 and second <= 12 and first != second:
+        raise LogDateError(
+            f"It could be {_make(year, second, first, text)} or {_make(year, first, second, text)}: "
+            "say which with --dates dmy or --dates mdy, or write YYYY-MM-DD.",
+            ambiguous=True,
+        )
+    return _make(year, second, first, text) if first > 12 else _make(year, first, second, text)
+
+
+def _full_year(year: str, text: str) -> int:
+    if len(year) != 4:
+        raise LogDateError(f"'{text}' has a year of two digits: write the year with four.", ambiguous=True)
+    return int(year)
+
+
+def _find_month(name: str, text: str) -> int:
+    month = MONTHS.get(name.casefold())
+    if month is None:
+        raise LogDateError(f"'{name}' is not an English month name: write the date as YYYY-MM-DD.")
+    return month
+
+
+def _make(year: int, month: int, day: int, text: str) -> date:
+    try:
+        return date(year, month, day)
+    except ValueError:
+        if not 1 <= month <= 12:
+            raise LogDateError(
+                f"There is no month {month}: check the order of day and month, or write YYYY-MM-DD."
+            ) from None
+        raise LogDateError(f"There is no day {day} in month {month} of {year}: correct the date.") from None

@@ -1,0 +1,161 @@
+"""What odometer readings tell: readings that go backwards, the distance on a day, and the day of a distance.
+
+Between readings and beyond them a vehicle's own rate is used, and every such answer says that it is a projection.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+# A projection further out says nothing; the vehicle may be sold by then. Our own choice.
+FURTHEST_PROJECTION_DAYS = 40 * 366
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading in kilometres on a day, and the record that it is from."""
+
+    day: date
+    kilometres: Decimal
+    record: str
+
+
+@dataclass(frozen=True, slots=True)
+class BackwardsReading:
+    """A reading that is lower than an earlier one; kept, and left out of rates."""
+
+    reading: Reading
+    earlier: Reading
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class DistanceOnDay:
+    """The odometer on a day, None where it cannot be told."""
+
+    kilometres: Decimal | None
+    projected: bool
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class DayReached:
+    """The first day on which a distance is reached, None where it isn't or cannot be told."""
+
+    day: date | None
+    projected: bool
+    beyond_last_reading: bool
+    sentence: str
+
+
+def _sort(readings: Sequence[Reading]) -> list[Reading]:
+    return sorted(readings, key=lambda reading: (reading.day, reading.kilometres, reading.record))
+
+
+def flag_backwards(readings: Sequence[Reading]) -> tuple[BackwardsReading, ...]:
+    """Return the readings that are lower than one of an earlier day, each with that one."""
+    flagged = []
+    highest: Reading | None = None
+    for reading in _sort(readings):
+        if highest is not None and reading.kilometres < highest.kilometres:
+            sentence = (
+                f"{reading.kilometres:.0f} km on {reading.day} is less than {highest.kilometres:.0f} km "
+                f"on {highest.day}."
+            )
+            flagged.append(BackwardsReading(reading, highest, sentence))
+        else:
+            highest = reading
+    return tuple(flagged)
+
+
+def _trust(readings: Sequence[Reading]) -> tuple[list[Reading], str]:
+    """Return the readings that do not go backwards, one a day, and a note on those left out."""
+    backwards = {flagged.reading for flagged in flag_backwards(readings)}
+    by_day: dict[date, Reading] = {}
+    for reading in _sort(readings):
+        if reading not in backwards:
+            by_day[reading.day] = reading
+    left_out = len(backwards)
+    note = f" ({left_out} reading{'s' if left_out > 1 else ''} going backwards left out.)" if left_out else ""
+    return list(by_day.values()), note
+
+
+def find_kilometres_on(readings: Sequence[Reading], day: date) -> DistanceOnDay:
+    """Return the odometer on ``day``: as read, between readings by their line, or beyond the last by the rate."""
+    trusted, note = _trust(readings)
+    if not trusted:
+        return DistanceOnDay(None, False, f"No odometer reading is recorded.{note}")
+    for reading in trusted:
+        if reading.day == day:
+            return DistanceOnDay(
+                reading.kilometres, False, f"Read as {reading.kilometres:.0f} km on {day}.{note}"
+            )
+    if day < trusted[0].day:
+        return DistanceOnDay(None, False, f"The first reading is from {trusted[0].day}.{note}")
+    after = next((reading for reading in trusted if reading.day > day), None)
+    if after is not None:
+        before = max((reading for reading in trusted if reading.day < day), key=lambda reading: reading.day)
+        share = Decimal((day - before.day).days) / (after.day - before.day).days
+        kilometres = before.kilometres + share * (after.kilometres - before.kilometres)
+        sentence = (
+            f"About {kilometres:.0f} km, projected between the readings of {before.day} and {after.day}."
+        )
+        return DistanceOnDay(kilometres, True, sentence + note)
+    rate = _find_rate(trusted)
+    last = trusted[-1]
+    if rate is None:
+        return DistanceOnDay(
+            None, False, f"One reading only, from {last.day}; the rate cannot be told.{note}"
+        )
+    kilometres = last.kilometres + rate * (day - last.day).days
+    sentence = f"About {kilometres:.0f} km, projected from {last.day} at {rate:.0f} km a day."
+    return DistanceOnDay(kilometres, True, sentence + note)
+
+
+def _find_rate(trusted: Sequence[Reading]) -> Decimal | None:
+    """Return km per day from the first reading to the last, None for fewer than two."""
+    if len(trusted) < 2:
+        return None
+    days = (trusted[-1].day - trusted[0].day).days
+    return (trusted[-1].kilometres - trusted[0].kilometres) / days
+
+
+def find_day_reaching(readings: Sequence[Reading], kilometres: Decimal) -> DayReached:
+    """Return the first day on which ``kilometres`` is reached, by a reading or by the vehicle's own rate."""
+    trusted, note = _trust(readings)
+    if not trusted:
+        return DayReached(None, False, False, f"No odometer reading is recorded.{note}")
+    before: Reading | None = None
+    for reading in trusted:
+        if reading.kilometres >= kilometres:
+            return _reach_between(before, reading, kilometres, note)
+        before = reading
+    last = trusted[-1]
+    rate = _find_rate(trusted)
+    if rate is None or rate <= 0:
+        return DayReached(None, False, False, f"Not reached by {last.day}; the rate cannot be told.{note}")
+    days = math.ceil((kilometres - last.kilometres) / rate)
+    if days > FURTHEST_PROJECTION_DAYS or days > (date.max - last.day).days:
+        return DayReached(None, False, False, f"Not reached by {last.day}, nor in sight.{note}")
+    day = last.day + timedelta(days=days)
+    sentence = f"By projection reached on {day}, at the vehicle's own rate of {rate:.0f} km a day since then."
+    return DayReached(day, True, True, sentence + note)
+
+
+def _reach_between(before: Reading | None, reading: Reading, kilometres: Decimal, note: str) -> DayReached:
+    if before is None or reading.kilometres == kilometres:
+        sentence = f"Reached by {reading.day}, when {reading.kilometres:.0f} km was read."
+        return DayReached(reading.day, False, False, sentence + note)
+    span = (reading.day - before.day).days
+    share = (kilometres - before.kilometres) / (reading.kilometres - before.kilometres)
+    day = before.day + timedelta(days=math.ceil(share * span))
+    if day == reading.day:
+        sentence = f"Reached by {reading.day}, when {reading.kilometres:.0f} km was read."
+        return DayReached(day, False, False, sentence + note)
+    sentence = (
+        f"By projection reached on {day}, between {before.kilometres:.0f} km on {before.day} and "
+        f"{reading.kilometres:.0f} km on {reading.day}."
+    )
+    return DayReached(day, True, False, sentence + note)

@@ -1,0 +1,208 @@
+"""Volumes, distances and other quantities with their units: exact conversions, and reading what people write.
+
+Conversions are exact, from NIST Special Publication 811, Appendix B. Nothing is guessed: a quantity without a unit
+or a number that could mean two things is an error.
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+from typing import TypeVar
+
+Unit = TypeVar("Unit", bound=StrEnum)
+
+
+class UnitsError(ValueError):
+    """A quantity that can't be read; ``sentence`` says why and what to write."""
+
+    def __init__(self, value: str, sentence: str) -> None:
+        super().__init__(f"'{value}': {sentence}")
+        self.value = value
+        self.sentence = sentence
+
+
+class VolumeUnit(StrEnum):
+    US_QUART = "us_quart"
+    LITRE = "litre"
+    US_GALLON = "us_gallon"
+    MILLILITRE = "millilitre"
+
+
+class DistanceUnit(StrEnum):
+    KILOMETRE = "km"
+    MILE = "mi"
+
+
+# NIST SP 811: the US gallon is 231 cubic inches, the quart a quarter of it; an inch is 25.4 mm exactly.
+MILLILITRES_PER: dict[VolumeUnit, Decimal] = {
+    VolumeUnit.US_QUART: Decimal("946.352946"),
+    VolumeUnit.LITRE: Decimal(1000),
+    VolumeUnit.US_GALLON: Decimal("3785.411784"),
+    VolumeUnit.MILLILITRE: Decimal(1),
+}
+# NIST SP 811: the international mile is 1609.344 m exactly.
+KILOMETRES_PER: dict[DistanceUnit, Decimal] = {
+    DistanceUnit.KILOMETRE: Decimal(1),
+    DistanceUnit.MILE: Decimal("1.609344"),
+}
+# One pound-force (4.448 221 615 260 5 N exactly) on one square inch (645.16 mm2 exactly), in kPa.
+POUND_FORCE_N = Decimal("4.4482216152605")
+SQUARE_INCH_MM2 = Decimal("645.16")
+KILOPASCALS_PER_PSI = POUND_FORCE_N / SQUARE_INCH_MM2 * 1000
+MICROMETRES_PER_MIL = Decimal("25.4")
+SQUARE_METRES_PER_SQUARE_FOOT = Decimal("0.09290304")
+
+
+@dataclass(frozen=True, slots=True)
+class Volume:
+    """A volume as entered."""
+
+    amount: Decimal
+    unit: VolumeUnit
+
+    @property
+    def millilitres(self) -> Decimal:
+        """The same volume in millilitres, exact."""
+        return self.amount * MILLILITRES_PER[self.unit]
+
+
+@dataclass(frozen=True, slots=True)
+class Distance:
+    """A distance as entered."""
+
+    amount: Decimal
+    unit: DistanceUnit
+
+    @property
+    def kilometres(self) -> Decimal:
+        """The same distance in kilometres, exact."""
+        return self.amount * KILOMETRES_PER[self.unit]
+
+
+def convert_psi_to_kpa(psi: Decimal) -> Decimal:
+    """Return a pressure in kilopascals for one in pound-force per square inch."""
+    return psi * KILOPASCALS_PER_PSI
+
+
+def convert_kpa_to_psi(kpa: Decimal) -> Decimal:
+    """Return a pressure in pound-force per square inch for one in kilopascals."""
+    return kpa / KILOPASCALS_PER_PSI
+
+
+def convert_mil_to_um(mil: Decimal) -> Decimal:
+    """Return a film thickness in micrometres for one in thousandths of an inch."""
+    return mil * MICROMETRES_PER_MIL
+
+
+def convert_square_feet_to_m2(square_feet: Decimal) -> Decimal:
+    """Return an area in square metres for one in square feet."""
+    return square_feet * SQUARE_METRES_PER_SQUARE_FOOT
+
+
+def convert_fahrenheit_to_celsius(fahrenheit: Decimal) -> Decimal:
+    """Return a temperature in degrees Celsius for one in degrees Fahrenheit."""
+    return (fahrenheit - 32) * 5 / 9
+
+
+_SPACES = "  \u202f\u2009"
+_PLAIN = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
+_GROUPED = re.compile(r"[+-]?\d{1,3}(?:([.,'’\s])\d{3})(?:\1\d{3})*")
+_AMBIGUOUS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
+
+
+def parse_number(text: str, *, whole: bool = False) -> Decimal:
+    """Return the number that ``text`` means.
+
+    Args:
+        text: a number with a point or a comma as decimal sign.
+        whole: whether the number is by nature a whole one (an odometer), so that groups of three are read as such:
+            84,500 or 84 500 or 84.500 or 84'500.
+
+    Raises:
+        UnitsError: where it isn't a number, or could mean two (1,250 is 1.25 or 1250). A point is always a decimal
+            sign unless ``whole``.
+    """
+    stripped = text.strip()
+    for space in _SPACES:
+        stripped = stripped.replace(space, " ")
+    if whole and _GROUPED.fullmatch(stripped):
+        return Decimal(re.sub(r"[.,'’\s]", "", stripped))
+    if not _PLAIN.fullmatch(stripped) or not stripped.isascii():
+        raise UnitsError(text, "Not a number: write digits with a point, such as 1.25.")
+    if not whole and _AMBIGUOUS.fullmatch(stripped):
+        first, _, last = stripped.partition(",")
+        raise UnitsError(text, f"Could be {first}.{last} or {first}{last}: write it without a comma.")
+    return Decimal(stripped.replace(",", "."))
+
+
+VOLUME_NAMES: dict[str, VolumeUnit] = {
+    **dict.fromkeys(
+        ("qt", "qts", "quart", "quarts", "us quart", "us quarts", "us qt", "us_quart"), VolumeUnit.US_QUART
+    ),
+    **dict.fromkeys(("l", "lt", "ltr", "litre", "litres", "liter", "liters"), VolumeUnit.LITRE),
+    **dict.fromkeys(
+        ("gal", "gals", "gallon", "gallons", "us gal", "us gallon", "us gallons", "us_gallon"),
+        VolumeUnit.US_GALLON,
+    ),
+    **dict.fromkeys(("ml", "millilitre", "millilitres", "milliliter", "milliliters"), VolumeUnit.MILLILITRE),
+}
+DISTANCE_NAMES: dict[str, DistanceUnit] = {
+    **dict.fromkeys(
+        ("km", "kms", "kilometre", "kilometres", "kilometer", "kilometers"), DistanceUnit.KILOMETRE
+    ),
+    **dict.fromkeys(("mi", "mile", "miles"), DistanceUnit.MILE),
+}
+_NUMBER_THEN_UNIT = re.compile(r"([+-]?[\d.,'’\s\u00a0\u202f\u2009]*\d[.,]?)\s*([^\d\s].*)?", re.DOTALL)
+
+
+def _split(text: str) -> tuple[str, str]:
+    match = _NUMBER_THEN_UNIT.fullmatch(text.strip())
+    if not match:
+        raise UnitsError(text, "Not a number with a unit: write it as 1.5 followed by the unit.")
+    return match.group(1), match.group(2) or ""
+
+
+def _plain_unit(text: str) -> str:
+    return " ".join(text.casefold().replace(".", " ").split())
+
+
+def _find_unit(text: str, inside: str, beside: str | None, names: Mapping[str, Unit], allowed: str) -> Unit:
+    found: list[Unit] = []
+    for written in (inside, beside or ""):
+        plain = _plain_unit(written)
+        if not plain:
+            continue
+        if plain not in names:
+            raise UnitsError(text, f"Unit '{written}' is not known here: write {allowed}.")
+        found.append(names[plain])
+    if not found:
+        raise UnitsError(text, f"No unit: write {allowed}.")
+    if len(set(found)) > 1:
+        raise UnitsError(text, f"Two units, '{inside}' and '{beside}': keep one.")
+    return found[0]
+
+
+def parse_volume(text: str, unit_text: str | None = None) -> Volume:
+    """Return the volume that a cell means, with its unit in the cell or beside it.
+
+    Raises:
+        UnitsError: without a unit, with two, or with one other than US quart, litre, US gallon, millilitre.
+    """
+    number, inside = _split(text)
+    unit = _find_unit(
+        text, inside, unit_text, VOLUME_NAMES, "US quart (qt), litre (l), US gallon (gal) or ml"
+    )
+    return Volume(parse_number(number), unit)
+
+
+def parse_distance(text: str, unit_text: str | None = None) -> Distance:
+    """Return the distance that a cell means, with its unit in the cell or beside it.
+
+    Raises:
+        UnitsError: without a unit, with two, or with one other than km and miles.
+    """
+    number, inside = _split(text)
+    unit = _find_unit(text, inside, unit_text, DISTANCE_NAMES, "km or mi")
+    return Distance(parse_number(number, whole=True), unit)

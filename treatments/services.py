@@ -1,0 +1,508 @@
+"""Everything a person does to the records of vehicles and work; the only place in this room that writes them.
+
+Each service is one transaction with its events. Signed-off work is never edited, only amended.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.core.files.base import File
+from django.db import transaction
+
+from treatments.event_log import Happening, describe, record_events
+from treatments.models import (
+    Customer,
+    Inspection,
+    InspectionLine,
+    Lot,
+    OdometerReading,
+    Ownership,
+    Photo,
+    Product,
+    Site,
+    Treatment,
+    TreatmentLine,
+    User,
+    Vehicle,
+    Zone,
+    ZoneArea,
+)
+from treatments.rules.units import Distance, Volume
+from treatments.rules.vin import VinMark, check_vin, clean_vin, read_model_year
+from treatments.rules.words import FilmState, InspectionKind, TreatmentKind, ZoneKind
+from treatments.rules.zone_catalogue import ZoneDescription
+
+
+@dataclass(frozen=True, slots=True)
+class LineEntry:
+    """What is to be written for one zone: product, lot and quantity, or the reason why it was not done."""
+
+    zone: Zone
+    product: Product | None = None
+    lot: Lot | None = None
+    quantity: Volume | None = None
+    tool: str = ""
+    pressure_kpa: Decimal | None = None
+    wet_film_um: tuple[str, ...] = ()
+    access_points_used: int | None = None
+    mist_seen_at_far_end: bool | None = None
+    not_done_reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ConditionsEntry:
+    """Surface conditions as measured; None where not measured."""
+
+    air_temperature_c: Decimal | None = None
+    surface_temperature_c: Decimal | None = None
+    relative_humidity_percent: Decimal | None = None
+    surface_clean: bool | None = None
+    surface_dry: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class InspectionEntry:
+    """What was seen on one zone; the rusted area in per cent, None where not measured."""
+
+    zone: Zone
+    rusted_area_percent: Decimal | None = None
+    perforated: bool = False
+    film_state: FilmState = FilmState.NOT_SEEN
+    action: str = ""
+
+
+def make_match_key(name: str, contact: str) -> str:
+    """Return the key under which one name with one contact is one customer, whatever case and spacing."""
+    return f"{' '.join(name.casefold().split())}|{' '.join(contact.casefold().split())}"
+
+
+def make_customer(*, name: str, contact: str, now: datetime, **details: Any) -> Customer:
+    """Return an unsaved customer; a contact with an @ is taken as the e-mail, else as the telephone."""
+    contact = contact.strip()
+    customer = Customer(
+        name=" ".join(name.split()),
+        contact=contact,
+        match_key=make_match_key(name, contact),
+        created_at=now,
+        **details,
+    )
+    if "@" in contact:
+        customer.email = customer.email or contact
+    elif contact:
+        customer.phone = customer.phone or contact[:40]
+    return customer
+
+
+def find_or_add_customer(*, name: str, contact: str, now: datetime, **details: Any) -> Customer:
+    """Return the customer of this name and contact, added if new."""
+    known = Customer.objects.filter(match_key=make_match_key(name, contact)).first()
+    if known:
+        return known
+    customer = make_customer(name=name, contact=contact, now=now, **details)
+    customer.full_clean()
+    customer.save()
+    return customer
+
+
+@transaction.atomic
+def add_vehicle(
+    *,
+    vin: str,
+    owner: Customer | None,
+    owned_from: date,
+    now: datetime,
+    actor: User | None,
+    vin_mark: VinMark = VinMark.STANDARD,
+    **details: Any,
+) -> Vehicle:
+    """Add a vehicle and its owner.
+
+    Raises:
+        ValidationError: for a VIN that can't be right, naming the corrections that would pass.
+    """
+    vin = clean_vin(vin)
+    report = check_vin(vin, marked_as=vin_mark)
+    if not report.acceptable:
+        raise ValidationError({"vin": [problem.sentence for problem in report.problems]})
+    if details.get("model_year") is None and vin_mark is VinMark.STANDARD:
+        years = read_model_year(vin).years
+        details["model_year"] = years[0] if len(years) == 1 else None
+    vehicle = Vehicle(vin=vin, vin_mark=vin_mark, created_at=now, **details)
+    vehicle.full_clean()
+    vehicle.save()
+    if owner:
+        Ownership.objects.create(vehicle=vehicle, customer=owner, from_day=owned_from, recorded_at=now)
+    happening = Happening(
+        "vehicle.added", "vehicle", str(vehicle.pk), after=describe(vehicle, "vin", "plate", "description")
+    )
+    record_events([happening], actor=actor, now=now)
+    return vehicle
+
+
+@transaction.atomic
+def change_owner(
+    *, vehicle: Vehicle, customer: Customer, from_day: date, now: datetime, actor: User | None
+) -> Ownership:
+    """Record that the vehicle has a new owner from a day on.
+
+    Raises:
+        ValidationError: where the day is not after the day from which the present owner has it.
+    """
+    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    present = Ownership.objects.filter(vehicle=vehicle, until_day__isnull=True).first()
+    if present and present.customer_id == customer.pk:
+        return present
+    if present:
+        if from_day <= present.from_day:
+            raise ValidationError(
+                {"from_day": f"{from_day} is not after {present.from_day}, when {present.customer} got it."}
+            )
+        present.until_day = from_day
+        present.save()
+    owned = Ownership.objects.create(vehicle=vehicle, customer=customer, from_day=from_day, recorded_at=now)
+    happening = Happening(
+        "vehicle.owner_changed",
+        "vehicle",
+        str(vehicle.pk),
+        before={"customer": present.customer_id} if present else None,
+        after={"customer": customer.pk, "from_day": from_day},
+    )
+    record_events([happening], actor=actor, now=now)
+    return owned
+
+
+def record_reading(
+    *, vehicle: Vehicle, day: date, distance: Distance, now: datetime, source: str = ""
+) -> OdometerReading:
+    """Keep an odometer reading as entered, with its value in km; the same reading on a day is kept once."""
+    reading, _ = OdometerReading.objects.get_or_create(
+        vehicle=vehicle,
+        day=day,
+        kilometres=distance.kilometres.quantize(Decimal("0.000001")),
+        defaults={
+            "amount": distance.amount,
+            "unit": distance.unit,
+            "source": source,
+            "recorded_at": now,
+        },
+    )
+    return reading
+
+
+def check_line(entry: LineEntry, body_style: str) -> None:
+    """Refuse a line that can't be true.
+
+    Raises:
+        ValidationError: naming the zone, product or quantity and the way out.
+    """
+    zone, name = entry.zone, entry.zone.name
+    if entry.product and zone.kind == ZoneKind.NEVER_COATED:
+        raise ValidationError(
+            {"zone": f"{name} is never coated; remove the line, or name the zone that was treated."}
+        )
+    if body_style and zone.kind != ZoneKind.NEVER_COATED:
+        styles = {area.body_style for area in zone.areas.all()}
+        if styles and body_style not in styles:
+            raise ValidationError({"zone": f"A {body_style.replace('_', ' ')} has no {name}."})
+    if entry.product and (entry.quantity is None or entry.quantity.millilitres <= 0):
+        raise ValidationError({"quantity": f"{name}: give the quantity applied, more than 0, with its unit."})
+    if not entry.product and not entry.not_done_reason:
+        raise ValidationError({"not_done_reason": f"{name}: give a product, or say why it was not done."})
+    if entry.lot and entry.product and entry.lot.product_id != entry.product.pk:
+        raise ValidationError({"lot": f"Lot {entry.lot.number} is not a lot of {entry.product}."})
+
+
+def make_line(treatment: Treatment, entry: LineEntry) -> TreatmentLine:
+    """Return an unsaved line of a treatment, its quantity kept as entered and in millilitres."""
+    quantity = entry.quantity
+    return TreatmentLine(
+        treatment=treatment,
+        zone=entry.zone,
+        product=entry.product,
+        lot=entry.lot,
+        quantity_amount=quantity.amount if quantity else None,
+        quantity_unit=quantity.unit if quantity else "",
+        quantity_ml=quantity.millilitres.quantize(Decimal("0.0001")) if quantity else None,
+        tool=entry.tool,
+        pressure_kpa=entry.pressure_kpa,
+        wet_film_um=list(entry.wet_film_um),
+        access_points_used=entry.access_points_used,
+        mist_seen_at_far_end=entry.mist_seen_at_far_end,
+        not_done_reason=entry.not_done_reason,
+    )
+
+
+@transaction.atomic
+def record_treatment(
+    *,
+    vehicle: Vehicle,
+    site: Site,
+    done_on: date,
+    kind: TreatmentKind,
+    lines: Sequence[LineEntry],
+    now: datetime,
+    actor: User | None,
+    odometer: Distance | None = None,
+    conditions: ConditionsEntry | None = None,
+    note: str = "",
+    source: str = "",
+    sign_off: bool = True,
+) -> Treatment:
+    """Record one visit's work, and sign it off unless told otherwise.
+
+    Raises:
+        ValidationError: where a line can't be true, or the visit is already on record.
+    """
+    if not lines:
+        raise ValidationError(
+            {"lines": "A treatment needs at least one zone; name each zone done or not done."}
+        )
+    for entry in lines:
+        check_line(entry, vehicle.body_style)
+    reading = (
+        record_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now, source=source)
+        if odometer
+        else None
+    )
+    conditions = conditions or ConditionsEntry()
+    treatment = Treatment(
+        vehicle=vehicle,
+        site=site,
+        applicator=actor,
+        done_on=done_on,
+        kind=kind,
+        reading=reading,
+        air_temperature_c=conditions.air_temperature_c,
+        surface_temperature_c=conditions.surface_temperature_c,
+        relative_humidity_percent=conditions.relative_humidity_percent,
+        surface_clean=conditions.surface_clean,
+        surface_dry=conditions.surface_dry,
+        note=note,
+        source=source,
+        recorded_at=now,
+        signed_off_at=now if sign_off else None,
+        signed_off_by=actor if sign_off else None,
+    )
+    treatment.full_clean()
+    treatment.save()
+    TreatmentLine.objects.bulk_create(make_line(treatment, entry) for entry in lines)
+    record_events([tell_of_treatment(treatment, len(lines))], actor=actor, now=now)
+    return treatment
+
+
+def tell_of_treatment(treatment: Treatment, line_count: int) -> Happening:
+    """Return the event for a treatment that was signed off, recorded as a draft, or amends another."""
+    verb = "amended" if treatment.amends_id else "signed_off" if treatment.signed_off_at else "drafted"
+    return Happening(
+        f"treatment.{verb}",
+        "treatment",
+        str(treatment.pk),
+        before={"treatment": treatment.amends_id} if treatment.amends_id else None,
+        after={
+            "vehicle": treatment.vehicle_id,
+            "done_on": treatment.done_on,
+            "kind": treatment.kind,
+            "lines": line_count,
+            "reason": treatment.amendment_reason,
+        },
+    )
+
+
+@transaction.atomic
+def sign_off_treatment(*, treatment: Treatment, now: datetime, actor: User | None) -> Treatment:
+    """Sign a draft off; from then on only an amendment changes it.
+
+    Raises:
+        ValidationError: where somebody signed it off first.
+    """
+    changed = Treatment.objects.filter(pk=treatment.pk, signed_off_at__isnull=True).update(
+        signed_off_at=now, signed_off_by=actor
+    )
+    treatment.refresh_from_db()
+    if not changed:
+        raise ValidationError(
+            f"Treatment {treatment.pk} was already signed off at {treatment.signed_off_at}."
+        )
+    record_events([tell_of_treatment(treatment, treatment.lines.count())], actor=actor, now=now)
+    return treatment
+
+
+@transaction.atomic
+def amend_treatment(
+    *,
+    treatment: Treatment,
+    reason: str,
+    lines: Sequence[LineEntry],
+    now: datetime,
+    actor: User | None,
+    done_on: date | None = None,
+) -> Treatment:
+    """Replace signed-off work by a corrected version; both stay visible.
+
+    Raises:
+        ValidationError: without a reason, for work that is not signed off, or that was amended already.
+    """
+    locked = Treatment.objects.select_for_update().get(pk=treatment.pk)
+    if not reason.strip():
+        raise ValidationError({"reason": "An amendment needs a reason."})
+    if locked.signed_off_at is None:
+        raise ValidationError("Not signed off yet: change the draft itself.")
+    if Treatment.objects.filter(amends=locked).exists():
+        raise ValidationError("Another amendment was first; amend that one.")
+    for entry in lines:
+        check_line(entry, locked.vehicle.body_style)
+    newer = make_amendment(locked, reason=reason, now=now, actor=actor)
+    newer.done_on = done_on or locked.done_on
+    newer.full_clean()
+    newer.save()
+    TreatmentLine.objects.bulk_create(make_line(newer, entry) for entry in lines)
+    record_events([tell_of_treatment(newer, len(lines))], actor=actor, now=now)
+    return newer
+
+
+COPIED_BY_AMENDMENT = (
+    "vehicle_id",
+    "site_id",
+    "applicator_id",
+    "done_on",
+    "kind",
+    "reading_id",
+    "air_temperature_c",
+    "surface_temperature_c",
+    "relative_humidity_percent",
+    "surface_clean",
+    "surface_dry",
+    "note",
+    "source",
+)
+
+
+def make_amendment(old: Treatment, *, reason: str, now: datetime, actor: User | None) -> Treatment:
+    """Return an unsaved, signed-off treatment that replaces ``old`` and keeps all that is not amended."""
+    kept = {name: getattr(old, name) for name in COPIED_BY_AMENDMENT}
+    return Treatment(
+        **kept,
+        amends=old,
+        amendment_reason=reason,
+        recorded_at=now,
+        signed_off_at=now,
+        signed_off_by=actor,
+    )
+
+
+@transaction.atomic
+def record_inspection(
+    *,
+    vehicle: Vehicle,
+    site: Site,
+    done_on: date,
+    kind: InspectionKind,
+    zones: Sequence[InspectionEntry],
+    now: datetime,
+    actor: User | None,
+    odometer: Distance | None = None,
+    note: str = "",
+) -> Inspection:
+    """Record what was seen on each zone, in per cent of rusted area.
+
+    Raises:
+        ValidationError: for a percentage outside 0 to 100 or a zone named twice.
+    """
+    reading = record_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now) if odometer else None
+    inspection = Inspection(
+        vehicle=vehicle,
+        site=site,
+        inspector=actor,
+        done_on=done_on,
+        kind=kind,
+        reading=reading,
+        note=note,
+        recorded_at=now,
+    )
+    inspection.full_clean()
+    inspection.save()
+    for entry in zones:
+        line = InspectionLine(
+            inspection=inspection,
+            zone=entry.zone,
+            rusted_area_percent=entry.rusted_area_percent,
+            perforated=entry.perforated,
+            film_state=entry.film_state,
+            action=entry.action,
+        )
+        line.full_clean()
+        line.save()
+    happening = Happening(
+        "inspection.recorded",
+        "inspection",
+        str(inspection.pk),
+        after={"vehicle": vehicle.pk, "done_on": done_on, "kind": kind, "zones": len(zones)},
+    )
+    record_events([happening], actor=actor, now=now)
+    return inspection
+
+
+@transaction.atomic
+def recall_lot(*, lot: Lot, reason: str, recalled_on: date, now: datetime, actor: User | None) -> Lot:
+    """Mark a lot as recalled; queries.find_vehicles_with_lot then finds every vehicle that it went into.
+
+    Raises:
+        ValidationError: without a reason, or where it is already recalled.
+    """
+    if not reason.strip():
+        raise ValidationError({"reason": "A recall needs a reason."})
+    changed = Lot.objects.filter(pk=lot.pk, recalled_on__isnull=True).update(
+        recalled_on=recalled_on, recall_reason=reason
+    )
+    lot.refresh_from_db()
+    if not changed:
+        raise ValidationError(f"{lot} was already recalled on {lot.recalled_on}.")
+    happening = Happening(
+        "lot.recalled", "lot", str(lot.pk), after={"recalled_on": recalled_on, "reason": reason}
+    )
+    record_events([happening], actor=actor, now=now)
+    return lot
+
+
+@transaction.atomic
+def load_zone_catalogue(*, catalogue: Sequence[ZoneDescription]) -> int:
+    """Add the zones that are not there yet; zones and areas that the shop has changed stay as they are."""
+    known = set(Zone.objects.values_list("code", flat=True))
+    added = 0
+    for described in catalogue:
+        if described.code in known:
+            continue
+        zone = Zone.objects.create(
+            code=described.code,
+            name=described.name,
+            aliases=list(described.aliases),
+            kind=described.kind,
+            stage=described.stage or "",
+            height=described.height or "",
+            sequence=described.sequence,
+            suited_families=list(described.suited_families),
+            access_points=[{"name": p.name, "count": p.count} for p in described.access_points],
+            cautions=list(described.cautions),
+            plastic=described.plastic,
+        )
+        ZoneArea.objects.bulk_create(
+            ZoneArea(zone=zone, body_style=style, area_m2=area) for style, area in described.areas_m2
+        )
+        added += 1
+    return added
+
+
+@transaction.atomic
+def attach_photo(*, line: InspectionLine, image: File[bytes], sha256: str, note: str, now: datetime) -> Photo:
+    """Keep a photo of an inspected zone; the same picture of a zone is kept once."""
+    known = Photo.objects.filter(line=line, sha256=sha256).first()
+    if known:
+        return known
+    photo = Photo(line=line, sha256=sha256, note=note, recorded_at=now)
+    photo.image.save(f"{sha256[:16]}.jpg", image, save=False)
+    photo.save()
+    return photo
