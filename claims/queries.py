@@ -23,9 +23,7 @@ def describe_claim(claim: Claim) -> RustClaim:
         discovered_on=claim.discovered_on,
         reported_on=claim.reported_on,
         damage=DamageKind(claim.damage),
-        zones=tuple(
-            ClaimedZone(zone.code, zone.name, ZoneKind(zone.kind)) for zone in claim.zones.order_by("code")
-        ),
+        zones=tuple(ClaimedZone(zone.code, zone.name, ZoneKind(zone.kind)) for zone in claim.zones.order_by("code")),
         kilometres=claim.kilometres,
     )
 

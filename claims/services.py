@@ -39,9 +39,7 @@ def file_claim(
         raise ValidationError({"zones": "Name at least one zone on which rust is claimed."})
     if discovered_on and discovered_on > reported_on:
         raise ValidationError(
-            {
-                "discovered_on": f"{discovered_on} is after the report on {reported_on}; ask which day is right."
-            }
+            {"discovered_on": f"{discovered_on} is after the report on {reported_on}; ask which day is right."}
         )
     Cover.objects.select_for_update().get(pk=cover.pk)
     claim = Claim(

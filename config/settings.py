@@ -24,7 +24,7 @@ SITE_URL = env.str("SITE_URL", default="http://127.0.0.1:8000").rstrip("/")
 
 def read_secret_key() -> str:
     """Return SECRET_KEY, or a random one kept in VAR_DIR so that logins and signed links outlive a restart."""
-    given = env.str("SECRET_KEY", default="")
+    given: str = env.str("SECRET_KEY", default="")
     if given:
         return given
     import secrets
@@ -144,8 +144,8 @@ else:
     EMAIL_FILE_PATH = str(VAR_DIR / "mail")
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="desk@example.org")
 
-CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="")
-CELERY_TASK_ALWAYS_EAGER = not CELERY_BROKER_URL
+CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="") or "memory://"
+CELERY_TASK_ALWAYS_EAGER = CELERY_BROKER_URL == "memory://"
 CELERY_TASK_EAGER_PROPAGATES = True
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True

@@ -27,6 +27,6 @@ class EmlFileBackend(BaseEmailBackend):
             moment = (content["Date"] or "").replace(",", "").replace(":", "").replace(" ", "-")
             name = f"{moment}-{plain}-{uuid4().hex[:8]}"
             unfinished = self.folder / f"{name}.part"
-            unfinished.write_bytes(content.as_bytes(linesep="\r\n"))
+            unfinished.write_bytes(content.as_bytes().replace(b"\n", b"\r\n"))
             unfinished.rename(self.folder / f"{name}.eml")
         return len(email_messages)

@@ -98,9 +98,7 @@ def write_due_reminders(*, as_of: date, now: datetime) -> ReminderReport:
         elif not owner.email:
             without_email.append(cover.number)
         else:
-            messages.append(
-                _make_reminder(cover, owner, kind, items, states.get(key), zone_names, as_of, now)
-            )
+            messages.append(_make_reminder(cover, owner, kind, items, states.get(key), zone_names, as_of, now))
     # The unique key turns a second writer's rows into nothing, whoever comes first.
     before = Message.objects.count()
     Message.objects.bulk_create(messages, ignore_conflicts=True)
@@ -165,8 +163,7 @@ def _make_reminder(
 def lease_due_messages(*, now: datetime, limit: int = 200) -> list[int]:
     """Lease messages whose time has come and return their keys; a lease that ran out is taken again."""
     due = Message.objects.filter(
-        Q(status=MessageStatus.WAITING, due_at__lte=now)
-        | Q(status=MessageStatus.LEASED, leased_until__lt=now)
+        Q(status=MessageStatus.WAITING, due_at__lte=now) | Q(status=MessageStatus.LEASED, leased_until__lt=now)
     ).order_by("due_at", "id")
     if connection.features.has_select_for_update_skip_locked:
         due = due.select_for_update(skip_locked=True)
@@ -188,9 +185,7 @@ def send_leased_message(*, message_id: int, now: datetime) -> bool:
     )
     if message is None:
         return False  # another worker was first, or the lease ran out
-    held = Message.objects.filter(
-        pk=message.pk, status=MessageStatus.LEASED, leased_until=message.leased_until
-    )
+    held = Message.objects.filter(pk=message.pk, status=MessageStatus.LEASED, leased_until=message.leased_until)
     if message.customer.messages_stopped_at or not _is_still_due(message):
         held.update(status=MessageStatus.WITHDRAWN, leased_until=None)
         return False
@@ -212,9 +207,7 @@ def send_leased_message(*, message_id: int, now: datetime) -> bool:
         sent = held.update(status=MessageStatus.SENT, sent_at=now, leased_until=None, last_error="")
         if sent:
             after = {"key": message.key, "customer": message.customer_id, "kind": message.kind}
-            record_events(
-                [Happening("message.sent", "message", str(message.pk), after=after)], actor=None, now=now
-            )
+            record_events([Happening("message.sent", "message", str(message.pk), after=after)], actor=None, now=now)
     return bool(sent)
 
 
@@ -250,14 +243,8 @@ def make_email(message: Message) -> EmailMessage:
 @transaction.atomic
 def stop_messages(*, customer: Customer, now: datetime) -> bool:
     """Stop all messages to a customer; True where this call stopped them."""
-    changed = Customer.objects.filter(pk=customer.pk, messages_stopped_at__isnull=True).update(
-        messages_stopped_at=now
-    )
+    changed = Customer.objects.filter(pk=customer.pk, messages_stopped_at__isnull=True).update(messages_stopped_at=now)
     if changed:
-        Message.objects.filter(customer=customer, status=MessageStatus.WAITING).update(
-            status=MessageStatus.WITHDRAWN
-        )
-        record_events(
-            [Happening("customer.messages_stopped", "customer", str(customer.pk))], actor=None, now=now
-        )
+        Message.objects.filter(customer=customer, status=MessageStatus.WAITING).update(status=MessageStatus.WITHDRAWN)
+        record_events([Happening("customer.messages_stopped", "customer", str(customer.pk))], actor=None, now=now)
     return bool(changed)

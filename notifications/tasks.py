@@ -1,5 +1,7 @@
 """Thin Celery wrappers of the notification services. Rows hold the truth; these only look and nudge."""
 
+from functools import partial
+
 from celery import shared_task
 from django.db import transaction
 from django.utils import timezone
@@ -22,7 +24,7 @@ def send_due_messages() -> int:
     with transaction.atomic():
         keys = services.lease_due_messages(now=now)
         for key in keys:
-            transaction.on_commit(lambda key=key: send_message.delay(key))
+            transaction.on_commit(partial(send_message.delay, key))
     return len(keys)
 
 

@@ -103,12 +103,8 @@ class Cover(models.Model):
     vehicle = models.ForeignKey(Vehicle, on_delete=models.PROTECT, related_name="covers")
     terms_version = models.ForeignKey(TermsVersion, on_delete=models.PROTECT, related_name="covers")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="covers")
-    holder = models.ForeignKey(
-        Customer, null=True, blank=True, on_delete=models.PROTECT, related_name="covers"
-    )
-    dealership = models.ForeignKey(
-        Dealership, null=True, blank=True, on_delete=models.PROTECT, related_name="covers"
-    )
+    holder = models.ForeignKey(Customer, null=True, blank=True, on_delete=models.PROTECT, related_name="covers")
+    dealership = models.ForeignKey(Dealership, null=True, blank=True, on_delete=models.PROTECT, related_name="covers")
     sold_on = models.DateField()
     registered_on = models.DateField()
     ended_on = models.DateField(null=True, blank=True)
@@ -140,12 +136,8 @@ class CoverChange(models.Model):
     kind = models.CharField(max_length=24, choices=choices_of(CoverChangeKind))
     day = models.DateField()
     due_key = models.CharField(max_length=80, blank=True, help_text="the due item that was waived")
-    from_version = models.ForeignKey(
-        TermsVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
-    to_version = models.ForeignKey(
-        TermsVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
+    from_version = models.ForeignKey(TermsVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    to_version = models.ForeignKey(TermsVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     reason = models.CharField(max_length=300)
     actor = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"

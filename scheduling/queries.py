@@ -23,6 +23,7 @@ from scheduling.models import (
 from scheduling.rules import due as due_rules
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.cover import CoverOnDay, cover_on, list_cover_changes
+from scheduling.rules.dates import DutyDates
 from scheduling.rules.facts import CoverFacts, Waiver
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import read_terms
@@ -52,9 +53,7 @@ class CoverCase:
         return cover_on(self.find_terms(day), self.facts, self.history, self.calendar, day)
 
     def read_due_items(self, as_of: date) -> tuple[due_rules.DueItem, ...]:
-        return due_rules.compute_due_items(
-            self.find_terms(as_of), self.facts, self.history, self.calendar, as_of
-        )
+        return due_rules.compute_due_items(self.find_terms(as_of), self.facts, self.history, self.calendar, as_of)
 
     def read_changes(self, first: date, last: date) -> tuple[CoverOnDay, ...]:
         return list_cover_changes(self.find_terms(last), self.facts, self.history, self.calendar, first, last)
@@ -95,12 +94,8 @@ def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = Non
             changes[change.cover_id].append(change)
     versions: set[int] = {cover.terms_version_id for cover in wanted}
     for listed in changes.values():
-        versions |= {
-            key for change in listed for key in (change.from_version_id, change.to_version_id) if key
-        }
-    terms = {
-        version.pk: read_terms(version.document) for version in TermsVersion.objects.filter(pk__in=versions)
-    }
+        versions |= {key for change in listed for key in (change.from_version_id, change.to_version_id) if key}
+    terms = {version.pk: read_terms(version.document) for version in TermsVersion.objects.filter(pk__in=versions)}
     cases = []
     for cover in wanted:
         history = histories[cover.vehicle_id]
@@ -121,9 +116,7 @@ def read_cover_case(cover: Cover, *, known_at: datetime | None = None) -> CoverC
     return read_cover_cases([cover], known_at=known_at)[0]
 
 
-def _list_terms(
-    cover: Cover, changes: list[CoverChange], terms: dict[int, Terms]
-) -> tuple[tuple[date, Terms], ...]:
+def _list_terms(cover: Cover, changes: list[CoverChange], terms: dict[int, Terms]) -> tuple[tuple[date, Terms], ...]:
     moves = [change for change in changes if change.kind == CoverChangeKind.TERMS_MOVED]
     # The cover's own column is the version of today; the first move tells what it was sold under.
     sold_under = moves[0].from_version_id if moves else cover.terms_version_id
@@ -181,7 +174,7 @@ URGENCIES = {
 }
 
 
-def find_urgency(item: DueItem | due_rules.DutyDates, as_of: date) -> str:
+def find_urgency(item: DueItem | DutyDates, as_of: date) -> str:
     """Return how urgent an item is on a day; one of URGENCIES."""
     if as_of > item.grace_until:
         return "overdue"

@@ -86,9 +86,7 @@ def register_cover(
     earlier = list(vehicle.covers.all())
     still_open = next((cover for cover in earlier if cover.ended_on is None), None)
     if still_open:
-        raise ValidationError(
-            {"vehicle": f"{vehicle.vin} is under cover {still_open.number}; end that first."}
-        )
+        raise ValidationError({"vehicle": f"{vehicle.vin} is under cover {still_open.number}; end that first."})
     cover = Cover(
         number=f"C{vehicle.pk:06d}-{len(earlier) + 1}",
         vehicle=vehicle,
@@ -183,9 +181,7 @@ def _record_change(
 ) -> CoverChange:
     if not reason.strip():
         raise ValidationError({"reason": "A change to a cover needs a reason."})
-    change = CoverChange(
-        cover=cover, kind=kind, day=day, reason=reason, actor=actor, recorded_at=now, **details
-    )
+    change = CoverChange(cover=cover, kind=kind, day=day, reason=reason, actor=actor, recorded_at=now, **details)
     change.full_clean()
     change.save()
     after = {"cover": cover.number, "day": day, "reason": reason, "due_key": change.due_key}
@@ -207,9 +203,7 @@ def waive_due_item(
     keys = [item.key for item in case.read_due_items(day) if item.needs_doing]
     if due_key not in keys:
         raise ValidationError(
-            {
-                "due_key": f"'{due_key}' is not due on cover {cover.number}; there is: {', '.join(keys) or 'none'}."
-            }
+            {"due_key": f"'{due_key}' is not due on cover {cover.number}; there is: {', '.join(keys) or 'none'}."}
         )
     return _record_change(
         cover,
@@ -252,9 +246,7 @@ def move_terms(
 @transaction.atomic
 def note_transfer(*, cover: Cover, day: date, reason: str, now: datetime, actor: User | None) -> CoverChange:
     """Record that the shop was told on ``day`` of a new owner."""
-    return _record_change(
-        cover, CoverChangeKind.TRANSFER_NOTIFIED, day=day, reason=reason, now=now, actor=actor
-    )
+    return _record_change(cover, CoverChangeKind.TRANSFER_NOTIFIED, day=day, reason=reason, now=now, actor=actor)
 
 
 @transaction.atomic
@@ -309,9 +301,7 @@ def _chunks(covers: Iterable[Cover] | None) -> Iterator[list[Cover]]:
     last = 0
     while True:
         chunk = list(
-            Cover.objects.filter(pk__gt=last)
-            .select_related("vehicle", "site")
-            .order_by("pk")[:RECOMPUTE_CHUNK]
+            Cover.objects.filter(pk__gt=last).select_related("vehicle", "site").order_by("pk")[:RECOMPUTE_CHUNK]
         )
         if not chunk:
             return
@@ -377,9 +367,7 @@ def _recompute_chunk(covers: list[Cover], as_of: date) -> RecomputeReport:
         before = stored[case.cover.pk]
         gone += [item.pk for key, item in before.items() if key not in items]
         new_items += [
-            item
-            for key, item in items.items()
-            if key not in before or _differs(before[key], item, ITEM_FIELDS)
+            item for key, item in items.items() if key not in before or _differs(before[key], item, ITEM_FIELDS)
         ]
     CoverState.objects.bulk_create(
         new_states, update_conflicts=True, unique_fields=["cover"], update_fields=STATE_FIELDS

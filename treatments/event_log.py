@@ -124,9 +124,7 @@ def verify_log() -> Iterator[LogFault]:
     for event in Event.objects.order_by("position").iterator(chunk_size=2000):
         expected += 1
         if event.position != expected:
-            missing = (
-                f"{expected}" if event.position == expected + 1 else f"{expected} to {event.position - 1}"
-            )
+            missing = f"{expected}" if event.position == expected + 1 else f"{expected} to {event.position - 1}"
             yield LogFault(event.position, f"Entry {missing} is missing before entry {event.position}.")
             expected = event.position
         elif event.previous_hash != previous_hash:

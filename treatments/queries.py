@@ -68,18 +68,14 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
         .order_by("treatment_id", "id")
     ):
         lines[line.treatment_id].append(line)
-    for treatment in Treatment.objects.filter(vehicle__in=keys, signed_off_at__isnull=False).order_by(
-        "done_on", "id"
-    ):
+    for treatment in Treatment.objects.filter(vehicle__in=keys, signed_off_at__isnull=False).order_by("done_on", "id"):
         style = styles[treatment.vehicle_id]
         treatments[treatment.vehicle_id].append(
             TreatmentRecord(
                 record=f"treatment {treatment.pk}",
                 day=treatment.done_on,
                 kind=TreatmentKind(treatment.kind),
-                lines=tuple(
-                    _describe_line(line, areas.get((line.zone_id, style))) for line in lines[treatment.pk]
-                ),
+                lines=tuple(_describe_line(line, areas.get((line.zone_id, style))) for line in lines[treatment.pk]),
                 recorded_at=treatment.recorded_at,
                 conditions=_describe_conditions(treatment),
                 amends=f"treatment {treatment.amends_id}" if treatment.amends_id else None,
@@ -102,9 +98,7 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
             OwnerRecord(f"ownership {owned.pk}", str(owned.customer_id), owned.from_day, owned.recorded_at)
         )
     return {
-        key: VehicleHistory(
-            tuple(treatments[key]), tuple(inspections[key]), tuple(readings[key]), tuple(owners[key])
-        )
+        key: VehicleHistory(tuple(treatments[key]), tuple(inspections[key]), tuple(readings[key]), tuple(owners[key]))
         for key in keys
     }
 

@@ -144,6 +144,21 @@ def add_vehicle(
 
 
 @transaction.atomic
+def correct_vehicle(*, vehicle: Vehicle, now: datetime, actor: User | None, **details: Any) -> Vehicle:
+    """Correct what is known about a vehicle (plate, description, body style, in service on, model year)."""
+    before = describe(vehicle, *details)
+    if before == details:
+        return vehicle
+    for name, value in details.items():
+        setattr(vehicle, name, value)
+    vehicle.full_clean()
+    vehicle.save()
+    happening = Happening("vehicle.corrected", "vehicle", str(vehicle.pk), before=before, after=dict(details))
+    record_events([happening], actor=actor, now=now)
+    return vehicle
+
+
+@transaction.atomic
 def change_owner(
     *, vehicle: Vehicle, customer: Customer, from_day: date, now: datetime, actor: User | None
 ) -> Ownership:
@@ -201,9 +216,7 @@ def check_line(entry: LineEntry, body_style: str) -> None:
     """
     zone, name = entry.zone, entry.zone.name
     if entry.product and zone.kind == ZoneKind.NEVER_COATED:
-        raise ValidationError(
-            {"zone": f"{name} is never coated; remove the line, or name the zone that was treated."}
-        )
+        raise ValidationError({"zone": f"{name} is never coated; remove the line, or name the zone that was treated."})
     if body_style and zone.kind != ZoneKind.NEVER_COATED:
         styles = {area.body_style for area in zone.areas.all()}
         if styles and body_style not in styles:
@@ -258,15 +271,11 @@ def record_treatment(
         ValidationError: where a line can't be true, or the visit is already on record.
     """
     if not lines:
-        raise ValidationError(
-            {"lines": "A treatment needs at least one zone; name each zone done or not done."}
-        )
+        raise ValidationError({"lines": "A treatment needs at least one zone; name each zone done or not done."})
     for entry in lines:
         check_line(entry, vehicle.body_style)
     reading = (
-        record_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now, source=source)
-        if odometer
-        else None
+        record_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now, source=source) if odometer else None
     )
     conditions = conditions or ConditionsEntry()
     treatment = Treatment(
@@ -324,9 +333,7 @@ def sign_off_treatment(*, treatment: Treatment, now: datetime, actor: User | Non
     )
     treatment.refresh_from_db()
     if not changed:
-        raise ValidationError(
-            f"Treatment {treatment.pk} was already signed off at {treatment.signed_off_at}."
-        )
+        raise ValidationError(f"Treatment {treatment.pk} was already signed off at {treatment.signed_off_at}.")
     record_events([tell_of_treatment(treatment, treatment.lines.count())], actor=actor, now=now)
     return treatment
 
@@ -461,9 +468,7 @@ def recall_lot(*, lot: Lot, reason: str, recalled_on: date, now: datetime, actor
     lot.refresh_from_db()
     if not changed:
         raise ValidationError(f"{lot} was already recalled on {lot.recalled_on}.")
-    happening = Happening(
-        "lot.recalled", "lot", str(lot.pk), after={"recalled_on": recalled_on, "reason": reason}
-    )
+    happening = Happening("lot.recalled", "lot", str(lot.pk), after={"recalled_on": recalled_on, "reason": reason})
     record_events([happening], actor=actor, now=now)
     return lot
 
@@ -497,7 +502,7 @@ def load_zone_catalogue(*, catalogue: Sequence[ZoneDescription]) -> int:
 
 
 @transaction.atomic
-def attach_photo(*, line: InspectionLine, image: File[bytes], sha256: str, note: str, now: datetime) -> Photo:
+def attach_photo(*, line: InspectionLine, image: "File[bytes]", sha256: str, note: str, now: datetime) -> Photo:
     """Keep a photo of an inspected zone; the same picture of a zone is kept once."""
     known = Photo.objects.filter(line=line, sha256=sha256).first()
     if known:

@@ -154,9 +154,7 @@ def check_distance(claim: RustClaim, terms: Terms, history: VehicleHistory) -> F
         first = history.find_first_treatment()
         at_start = find_kilometres_on(readings, first.day) if first else None
         if at_start is None or at_start.kilometres is None:
-            sentence = (
-                "The odometer at the first treatment is not recorded, so the distance since is not known."
-            )
+            sentence = "The odometer at the first treatment is not recorded, so the distance since is not known."
             return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=sentence, records=records)
         driven, what = there.kilometres - at_start.kilometres, "Driven since the first treatment:"
     sentence = f"{what} {driven:.0f} km on {claim.discovered_on}; the limit is {limit:.0f} km."
@@ -262,9 +260,7 @@ def check_reinspections(
     told = (uncured or missed)[0].sentence
     harmless = means == "nothing" or (means == "suspends" and not uncured)
     sentence = f"{len(missed)} of {len(items)} missed. {told}"
-    return replace(
-        finding, answer=Answer.HOLDS if harmless else Answer.FAILS, sentence=sentence, records=records
-    )
+    return replace(finding, answer=Answer.HOLDS if harmless else Answer.FAILS, sentence=sentence, records=records)
 
 
 def check_entry_on_record(terms: Terms, history: VehicleHistory, in_service_on: date | None) -> list[Finding]:

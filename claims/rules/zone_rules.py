@@ -35,12 +35,7 @@ def check_not_excluded(zone: ClaimedZone, terms: Terms) -> Finding:
 
 
 def _find_lines(zone: str, past: VehicleHistory) -> list[tuple[TreatmentRecord, ZoneLine]]:
-    return [
-        (treatment, line)
-        for treatment in past.current_treatments
-        for line in treatment.lines
-        if line.zone == zone
-    ]
+    return [(treatment, line) for treatment in past.current_treatments for line in treatment.lines if line.zone == zone]
 
 
 def _find_coats(zone: str, past: VehicleHistory) -> list[tuple[TreatmentRecord, ZoneLine]]:
@@ -197,9 +192,7 @@ def check_film_on_record(zone: ClaimedZone, past: VehicleHistory) -> Finding:
 
 def check_lots(zone: ClaimedZone, past: VehicleHistory) -> Finding:
     """Were the lots on the zone known, in date when applied, and not recalled?"""
-    finding = Finding(
-        "lots", zone.zone, "Were the lots sound?", Answer.HOLDS, "", clause="", shop_fell_short=True
-    )
+    finding = Finding("lots", zone.zone, "Were the lots sound?", Answer.HOLDS, "", clause="", shop_fell_short=True)
     bad, unknown, sound = [], [], []
     for treatment, line in _find_coats(zone.zone, past):
         if line.lot is None:
@@ -220,9 +213,7 @@ def check_lots(zone: ClaimedZone, past: VehicleHistory) -> Finding:
         return replace(finding, answer=Answer.FAILS, sentence=_as_sentence(sentence), records=records)
     if unknown:
         sentence = "; ".join(dict.fromkeys(unknown))
-        return replace(
-            finding, answer=Answer.CANNOT_BE_TOLD, sentence=_as_sentence(sentence), records=records
-        )
+        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=_as_sentence(sentence), records=records)
     sentence = f"In date when applied and not recalled: {', '.join(dict.fromkeys(sound))}."
     return replace(finding, sentence=sentence, records=records)
 
@@ -256,9 +247,7 @@ def check_conditions_on_record(zone: ClaimedZone, past: VehicleHistory) -> Findi
     )
     if treatment.conditions is None:
         return finding
-    displacing = any(
-        other.water_displacing for other in treatment.lines if other.zone == zone.zone and other.applied
-    )
+    displacing = any(other.water_displacing for other in treatment.lines if other.zone == zone.zone and other.applied)
     answers = check_conditions(
         replace(treatment.conditions, plastic_parts=line.plastic),
         product_min_surface_c=line.surface_min_c,

@@ -20,9 +20,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("version", models.PositiveIntegerField()),
                 ("document", models.JSONField()),
@@ -37,9 +35,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("code", models.SlugField(unique=True)),
                 ("title", models.CharField(max_length=160)),
@@ -256,9 +252,7 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="coverstate",
             constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("status__in", ["pending", "in_force", "suspended", "lapsed", "expired", "ended"])
-                ),
+                condition=models.Q(("status__in", ["pending", "in_force", "suspended", "lapsed", "expired", "ended"])),
                 name="cover_status_known",
             ),
         ),
@@ -297,9 +291,7 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="coverchange",
             constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("kind__in", ["due_item_waived", "transfer_notified", "terms_moved", "ended"])
-                ),
+                condition=models.Q(("kind__in", ["due_item_waived", "transfer_notified", "terms_moved", "ended"])),
                 name="cover_change_kind_known",
             ),
         ),

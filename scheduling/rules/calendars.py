@@ -19,7 +19,7 @@ class CalendarError(ValueError):
 
 @lru_cache(maxsize=4096)
 def find_public_holidays(country: str, subdivision: str, year: int) -> frozenset[date]:
-    """Return the public holidays of a country (ISO 3166-1 alpha-2) and subdivision in a year, observed days included."""
+    """Return the public holidays of a country (ISO 3166-1 alpha-2) and subdivision in a year, observed ones too."""
     try:
         found = holidays.country_holidays(country, subdiv=subdivision or None, years=year)
     except NotImplementedError as error:

@@ -76,9 +76,7 @@ def cover_on(
     past = history.until(day)
     first = past.find_first_treatment()
     if first is None or day < first.day:
-        return CoverOnDay(
-            day, CoverStatus.PENDING, None, "Pending: no first treatment is recorded up to this day."
-        )
+        return CoverOnDay(day, CoverStatus.PENDING, None, "Pending: no first treatment is recorded up to this day.")
     last_day = find_end_by_time(terms, facts, first.day)
     items = compute_due_items(terms, facts, past, calendar, day)
     missing = [zone for zone in terms.entry.required_zones if not _was_done(past, zone)]
@@ -127,16 +125,12 @@ def _judge_running_cover(
         if uncured:
             since = uncured[0].dates.grace_until + timedelta(days=1)
             sentence = f"Suspended since {since}, until the vehicle is seen. {uncured[0].sentence}"
-            return CoverOnDay(
-                day, CoverStatus.SUSPENDED, since, sentence, last_day, records=uncured[0].records
-            )
+            return CoverOnDay(day, CoverStatus.SUSPENDED, since, sentence, last_day, records=uncured[0].records)
         if missed:
             cured = missed[-1]
             assert cured.done_on is not None
             sentence = f"In force again since {cured.done_on}, {until}. {cured.sentence}"
-            return CoverOnDay(
-                day, CoverStatus.IN_FORCE, cured.done_on, sentence, last_day, records=cured.records
-            )
+            return CoverOnDay(day, CoverStatus.IN_FORCE, cured.done_on, sentence, last_day, records=cured.records)
     if duty and duty.missed_means is MissedMeans.REDUCES and missed:
         since = missed[0].dates.grace_until + timedelta(days=1)
         percent = duty.reduced_to_percent if duty.reduced_to_percent is not None else Decimal(100)
@@ -179,9 +173,7 @@ def _find_end_by_transfer(terms: Terms, facts: CoverFacts, past: VehicleHistory)
             sentence = f"Ended on {sold}: the vehicle changed owner, and these terms do not follow it."
             ends.append(_End(sold, CoverStatus.ENDED, sentence, records=(owner.record,)))
         elif rules.max_transfers is not None and count > rules.max_transfers:
-            sentence = (
-                f"Ended on {sold}: change of owner number {count}; the terms allow {rules.max_transfers}."
-            )
+            sentence = f"Ended on {sold}: change of owner number {count}; the terms allow {rules.max_transfers}."
             ends.append(_End(sold, CoverStatus.ENDED, sentence, records=(owner.record,)))
         elif rules.notice_days is not None:
             deadline = sold + timedelta(days=rules.notice_days)
@@ -192,9 +184,7 @@ def _find_end_by_transfer(terms: Terms, facts: CoverFacts, past: VehicleHistory)
                     f"Ended: the vehicle changed owner on {sold} and the shop was not told by {deadline}, "
                     f"within {rules.notice_days} days."
                 )
-                ends.append(
-                    _End(deadline + timedelta(days=1), CoverStatus.ENDED, sentence, records=(owner.record,))
-                )
+                ends.append(_End(deadline + timedelta(days=1), CoverStatus.ENDED, sentence, records=(owner.record,)))
     return ends
 
 

@@ -294,9 +294,7 @@ def walk_touch_ups(
     """
     duty = terms.reinspection or ReinspectionTerms()
     severe = terms.severe_exposure
-    severe_months = (
-        severe.touch_up_interval_months if severe and is_severe(terms, facts.corrosivity) else None
-    )
+    severe_months = severe.touch_up_interval_months if severe and is_severe(terms, facts.corrosivity) else None
     treatments = tuple(t for t in past.current_treatments if t.day >= started_on)
     groups: dict[tuple[date, date, int, ProductFamily, date | None], list[_Application]] = {}
     for (_, family), applications in _find_applications(treatments).items():

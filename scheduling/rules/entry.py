@@ -46,9 +46,7 @@ def find_zones_outside(intake: InspectionRecord | None) -> tuple[str, ...]:
     """Return the zones on which the intake found rust; they stay outside the cover."""
     if intake is None:
         return ()
-    return tuple(
-        seen.zone for seen in intake.zones if seen.perforated or (seen.rusted_area_percent or Decimal(0)) > 0
-    )
+    return tuple(seen.zone for seen in intake.zones if seen.perforated or (seen.rusted_area_percent or Decimal(0)) > 0)
 
 
 def check_entry(
@@ -119,9 +117,7 @@ def _check_intake(terms: Terms, intake: InspectionRecord | None, treated_on: dat
 
 def _check_age(max_months: int, in_service_on: date | None, treated_on: date) -> EntryAnswer:
     if in_service_on is None:
-        return EntryAnswer(
-            "age", Answer.CANNOT_BE_TOLD, "The day on which the vehicle was first used is not recorded."
-        )
+        return EntryAnswer("age", Answer.CANNOT_BE_TOLD, "The day on which the vehicle was first used is not recorded.")
     last_entry = in_service_on + relativedelta(months=max_months)
     holds = treated_on <= last_entry
     return EntryAnswer(
@@ -134,9 +130,7 @@ def _check_age(max_months: int, in_service_on: date | None, treated_on: date) ->
 
 def _check_distance(max_km: Decimal, kilometres: Decimal | None) -> EntryAnswer:
     if kilometres is None:
-        return EntryAnswer(
-            "distance", Answer.CANNOT_BE_TOLD, "No odometer reading is recorded at the first treatment."
-        )
+        return EntryAnswer("distance", Answer.CANNOT_BE_TOLD, "No odometer reading is recorded at the first treatment.")
     return EntryAnswer(
         "distance",
         Answer.HOLDS if kilometres <= max_km else Answer.FAILS,

@@ -103,9 +103,7 @@ def _read_value(hint: Any, value: Any, path: str, problems: list[TermsProblem]) 
             problems.append(TermsProblem(path, repr(value), "Write a list here, e.g. [ … ]."))
             return ()
         inner = get_args(hint)[0]
-        return tuple(
-            _read_value(inner, item, f"{path}[{number}]", problems) for number, item in enumerate(value)
-        )
+        return tuple(_read_value(inner, item, f"{path}[{number}]", problems) for number, item in enumerate(value))
     if is_dataclass(hint):
         return _read_table(typing.cast(type[Any], hint), value, f"{path}.", problems)
     if isinstance(hint, type) and issubclass(hint, StrEnum):
@@ -134,9 +132,7 @@ def _read_scalar(hint: Any, value: Any, path: str, problems: list[TermsProblem])
             number = Decimal("NaN")
         if number.is_finite() and number >= 0:
             return number
-        problems.append(
-            TermsProblem(path, repr(value), "Write a number, 0 or more, such as 250 or '250.00'.")
-        )
+        problems.append(TermsProblem(path, repr(value), "Write a number, 0 or more, such as 250 or '250.00'."))
     elif hint is str:
         if isinstance(value, str) and value.strip():
             return value
@@ -205,9 +201,7 @@ def _check_reinspection(terms: Terms, refuse: Refuse) -> None:
         )
     reduces = duty.missed_means is MissedMeans.REDUCES
     if reduces and duty.reduced_to_percent is None:
-        refuse(
-            "reinspection.reduced_to_percent", "missing", "missed_means is 'reduces': say to what per cent."
-        )
+        refuse("reinspection.reduced_to_percent", "missing", "missed_means is 'reduces': say to what per cent.")
     if not reduces and duty.reduced_to_percent is not None:
         refuse(
             "reinspection.reduced_to_percent",
@@ -273,9 +267,7 @@ def _check_claims(terms: Terms, refuse: Refuse) -> None:
             f"More than limit_in_all, {claims.limit_in_all}; one claim can't be paid more than all of them.",
         )
     if claims.limit_per_claim is not None and claims.deductible >= claims.limit_per_claim > 0:
-        refuse(
-            "claims.deductible", claims.deductible, "As much as limit_per_claim: nothing would ever be paid."
-        )
+        refuse("claims.deductible", claims.deductible, "As much as limit_per_claim: nothing would ever be paid.")
     last: PayDownStep | None = None
     for number, step in enumerate(claims.pay_down):
         if step.percent > 100:

@@ -108,9 +108,7 @@ def _load(vins: Sequence[str]) -> _Records:
 class BatchWriter:
     """Records batches of vehicles; one for a whole import, so that a new lot is noted once."""
 
-    def __init__(
-        self, *, site: Site, columns: LogColumns, source: str, now: datetime, actor: User | None
-    ) -> None:
+    def __init__(self, *, site: Site, columns: LogColumns, source: str, now: datetime, actor: User | None) -> None:
         self.site = site
         self.columns = columns
         self.source = source[:200]
@@ -205,9 +203,7 @@ class BatchWriter:
     ) -> None:
         outcome.rejects.append((row.number, Fault(code, self.columns.name(column), value, sentence)))
 
-    def _note(
-        self, outcome: BatchOutcome, row: LogRow, code: NoteCode, column: str, value: str, sentence: str
-    ) -> None:
+    def _note(self, outcome: BatchOutcome, row: LogRow, code: NoteCode, column: str, value: str, sentence: str) -> None:
         outcome.notes.append((row.number, Note(code, self.columns.name(column), value, sentence)))
 
     def _record(
@@ -226,9 +222,7 @@ class BatchWriter:
             vehicle = records.vehicles[vin]
             self._note_order_of_visits(records.visits[vin], visits, outcome)
             for visit in visits:
-                treatments.append(
-                    (self._make_treatment(vehicle, visit, readings), visit.on_record, visit.new_rows)
-                )
+                treatments.append((self._make_treatment(vehicle, visit, readings), visit.on_record, visit.new_rows))
         Treatment.objects.bulk_create([treatment for treatment, _, _ in treatments])
         copied = defaultdict(list)
         old_keys = [old.pk for _, old, _ in treatments if old]
@@ -407,9 +401,7 @@ class BatchWriter:
     ) -> dict[tuple[int, str], Lot]:
         rows = [row for _, rows, _ in wanted for row in rows if row.lot and row.product]
         products = {row.product.key for row in rows if row.product}
-        lots = {
-            (lot.product_id, lot.number.casefold()): lot for lot in Lot.objects.filter(product__in=products)
-        }
+        lots = {(lot.product_id, lot.number.casefold()): lot for lot in Lot.objects.filter(product__in=products)}
         new: dict[tuple[int, str], Lot] = {}
         for row in rows:
             assert row.product is not None
@@ -420,9 +412,7 @@ class BatchWriter:
                     new[key] = Lot(product_id=row.product.key, number=row.lot)
                 if key not in self._lots_noted:
                     self._lots_noted.add(key)
-                    sentence = (
-                        f"Lot {row.lot} of {row.product.name} was not in stock; added without an expiry."
-                    )
+                    sentence = f"Lot {row.lot} of {row.product.name} was not in stock; added without an expiry."
                     self._note(outcome, row, NoteCode.LOT_NOT_IN_STOCK, "lot", row.lot, sentence)
                 continue
             if lot.expires_on and lot.expires_on < row.day:
@@ -447,9 +437,7 @@ class BatchWriter:
                     sentence = f"Another first treatment is dated {firsts[0]}; cover is counted from that."
                     self._note(outcome, row, NoteCode.SECOND_FIRST_TREATMENT, "kind", say(row.kind), sentence)
             elif not firsts or row.day < firsts[0]:
-                sentence = (
-                    "No first treatment is on record before this visit, so no cover is counted from it."
-                )
+                sentence = "No first treatment is on record before this visit, so no cover is counted from it."
                 self._note(outcome, row, NoteCode.NO_FIRST_TREATMENT, "kind", say(row.kind), sentence)
 
     def _make_treatment(
@@ -464,11 +452,7 @@ class BatchWriter:
             return make_amendment(visit.on_record, reason=reason, now=self.now, actor=self.actor)
         row = visit.new_rows[0]
         odometer = next((r.odometer for r in visit.new_rows if r.odometer), None)
-        reading = (
-            readings[vehicle.pk, row.day, odometer.kilometres.quantize(Decimal("0.000001"))]
-            if odometer
-            else None
-        )
+        reading = readings[vehicle.pk, row.day, odometer.kilometres.quantize(Decimal("0.000001"))] if odometer else None
         return Treatment(
             vehicle=vehicle,
             site=self.site,
@@ -481,9 +465,7 @@ class BatchWriter:
             signed_off_by=self.actor,
         )
 
-    def _make_line(
-        self, treatment: Treatment, row: LogRow, lots: dict[tuple[int, str], Lot]
-    ) -> TreatmentLine:
+    def _make_line(self, treatment: Treatment, row: LogRow, lots: dict[tuple[int, str], Lot]) -> TreatmentLine:
         quantity = row.quantity
         product = row.product
         return TreatmentLine(
@@ -523,6 +505,4 @@ def _is_same_person(name: str, contact: str, other_name: str, other_contact: str
 
 
 def _is_same_customer(one: Customer, other: Customer) -> bool:
-    return one.match_key == other.match_key or _is_same_person(
-        one.name, one.contact, other.name, other.contact
-    )
+    return one.match_key == other.match_key or _is_same_person(one.name, one.contact, other.name, other.contact)

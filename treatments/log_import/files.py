@@ -128,9 +128,7 @@ def _open_xlsx(path: Path) -> Iterator[LogFile]:
         # Formulas are wanted as written: a formula is not a value, whatever it last came to.
         book = load_workbook(path, read_only=True, data_only=False)
     except (zipfile.BadZipFile, InvalidFileException, KeyError, OSError, ValueError) as error:
-        raise LogFileError(
-            f"'{path.name}' can't be read as a workbook ({error}): save it as .xlsx again."
-        ) from error
+        raise LogFileError(f"'{path.name}' can't be read as a workbook ({error}): save it as .xlsx again.") from error
     try:
         sheet = book.worksheets[0]
         rows = sheet.iter_rows()

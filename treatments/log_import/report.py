@@ -22,6 +22,4 @@ class ImportReport:
     def __post_init__(self) -> None:
         parts = self.accepted + self.rejected + self.already_known
         if parts != self.rows_read:
-            raise AssertionError(
-                f"{parts} rows accounted for of {self.rows_read} read: a mistake in the import."
-            )
+            raise AssertionError(f"{parts} rows accounted for of {self.rows_read} read: a mistake in the import.")

@@ -89,9 +89,7 @@ def import_log(
             raise LogFileError("The shop has no zones yet: run manage.py load_catalogue first.")
         shop = Shop(today, request.order, ZoneFinder(keys).find, ProductFinder().find)
         rows_read = _stage_rows(log, columns, shop, staging, show_progress)
-        writer = BatchWriter(
-            site=request.site, columns=columns, source=request.path.name, now=now, actor=actor
-        )
+        writer = BatchWriter(site=request.site, columns=columns, source=request.path.name, now=now, actor=actor)
         total = _record_vehicles(staging, writer, request.check_only, show_progress)
         rejected = 0
         for number, faults, _ in staging.read_rejects():
@@ -118,9 +116,7 @@ def import_log(
         )
 
 
-def _stage_rows(
-    log: LogFile, columns: LogColumns, shop: Shop, staging: Staging, show_progress: ProgressMaker
-) -> int:
+def _stage_rows(log: LogFile, columns: LogColumns, shop: Shop, staging: Staging, show_progress: ProgressMaker) -> int:
     count = 0
     with show_progress("Reading rows", log.row_estimate) as progress:
         for raw in log.rows:
@@ -162,9 +158,7 @@ def _record_vehicles(
     return total
 
 
-def _record_batch(
-    batch: list[tuple[str, list[LogRow]]], writer: BatchWriter, check_only: bool
-) -> BatchOutcome:
+def _record_batch(batch: list[tuple[str, list[LogRow]]], writer: BatchWriter, check_only: bool) -> BatchOutcome:
     for attempt in range(1, MOST_TRIES + 1):
         try:
             with transaction.atomic():
@@ -192,9 +186,7 @@ def _look_for_correction(fault: Fault, staging: Staging) -> Fault:
 
 
 def _write_rejects(request: ImportRequest, log: LogFile, staging: Staging) -> Path:
-    path = request.rejects_path or request.path.with_name(
-        f"{request.path.stem}-rejects{request.path.suffix or '.csv'}"
-    )
+    path = request.rejects_path or request.path.with_name(f"{request.path.stem}-rejects{request.path.suffix or '.csv'}")
     if path.resolve() == request.path.resolve():
         path = path.with_name(f"{path.stem}-again{path.suffix}")
     RejectsFile(log, path).write(

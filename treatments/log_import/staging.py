@@ -45,9 +45,7 @@ class Staging:
 
     def accept(self, raw: RawRow, row: LogRow) -> None:
         """Stage a row that can be read."""
-        self._waiting.append(
-            (row.number, row.vin, row.day.isoformat(), pickle.dumps(row), json.dumps(raw.cells))
-        )
+        self._waiting.append((row.number, row.vin, row.day.isoformat(), pickle.dumps(row), json.dumps(raw.cells)))
         if len(self._waiting) >= WRITE_EVERY:
             self.flush()
 
@@ -66,9 +64,7 @@ class Staging:
 
     def note(self, number: int, note: Note) -> None:
         """Note something about an accepted row."""
-        self._scratch.execute(
-            "INSERT INTO noted VALUES (?, ?, ?)", (number, note.code.value, pickle.dumps(note))
-        )
+        self._scratch.execute("INSERT INTO noted VALUES (?, ?, ?)", (number, note.code.value, pickle.dumps(note)))
 
     def finish_reading(self) -> int:
         """Put the staged rows in order of vehicles; return how many there are."""
@@ -78,7 +74,8 @@ class Staging:
 
     def read_vehicles(self) -> Iterator[tuple[str, list[LogRow]]]:
         """Yield each vehicle with all its rows, by VIN, the rows by day and row number."""
-        vin, rows = None, []
+        vin: str | None = None
+        rows: list[LogRow] = []
         cursor = self._scratch.execute("SELECT vin, row FROM accepted ORDER BY vin, day, number")
         for next_vin, blob in cursor:
             if next_vin != vin:

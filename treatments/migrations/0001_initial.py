@@ -25,9 +25,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("code", models.SlugField(unique=True)),
                 ("name", models.CharField(max_length=120)),
@@ -50,9 +48,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("day", models.DateField()),
                 ("amount", models.DecimalField(decimal_places=1, max_digits=10)),
@@ -70,9 +66,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("name", models.CharField(max_length=200)),
                 (
@@ -90,9 +84,7 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["name", "id"],
                 "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(("name", ""), _negated=True), name="customer_has_a_name"
-                    )
+                    models.CheckConstraint(condition=models.Q(("name", ""), _negated=True), name="customer_has_a_name")
                 ],
             },
         ),
@@ -110,9 +102,7 @@ class Migration(migrations.Migration):
                 ),
             ],
             options={
-                "constraints": [
-                    models.CheckConstraint(condition=models.Q(("id", 1)), name="one_event_log_head")
-                ],
+                "constraints": [models.CheckConstraint(condition=models.Q(("id", 1)), name="one_event_log_head")],
             },
         ),
         migrations.CreateModel(
@@ -120,9 +110,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("name", models.CharField(max_length=120, unique=True)),
                 ("maker", models.CharField(blank=True, max_length=120)),
@@ -169,9 +157,7 @@ class Migration(migrations.Migration):
                         name="product_family_known",
                     ),
                     models.CheckConstraint(
-                        condition=models.Q(
-                            ("volume_solids_percent__gt", 0), ("volume_solids_percent__lte", 100)
-                        ),
+                        condition=models.Q(("volume_solids_percent__gt", 0), ("volume_solids_percent__lte", 100)),
                         name="product_volume_solids_percent",
                     ),
                     models.CheckConstraint(
@@ -189,9 +175,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("number", models.CharField(max_length=60)),
                 ("received_on", models.DateField(blank=True, null=True)),
@@ -220,9 +204,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("code", models.SlugField(unique=True)),
                 ("name", models.CharField(max_length=120)),
@@ -231,9 +213,7 @@ class Migration(migrations.Migration):
                 ("country", models.CharField(default="US", help_text="ISO 3166-1 alpha-2", max_length=2)),
                 (
                     "subdivision",
-                    models.CharField(
-                        blank=True, help_text="ISO 3166-2 part, for public holidays", max_length=3
-                    ),
+                    models.CharField(blank=True, help_text="ISO 3166-2 part, for public holidays", max_length=3),
                 ),
                 (
                     "time_zone",
@@ -276,9 +256,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("password", models.CharField(max_length=128, verbose_name="password")),
                 ("last_login", models.DateTimeField(blank=True, null=True, verbose_name="last login")),
@@ -395,9 +373,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("vin", models.CharField(max_length=20, unique=True, verbose_name="VIN")),
                 (
@@ -448,9 +424,7 @@ class Migration(migrations.Migration):
                         ),
                         name="vehicle_body_style_known",
                     ),
-                    models.CheckConstraint(
-                        condition=models.Q(("vin", ""), _negated=True), name="vehicle_has_a_vin"
-                    ),
+                    models.CheckConstraint(condition=models.Q(("vin", ""), _negated=True), name="vehicle_has_a_vin"),
                 ],
             },
         ),
@@ -459,9 +433,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("done_on", models.DateField()),
                 (
@@ -564,16 +536,12 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("from_day", models.DateField()),
                 (
                     "until_day",
-                    models.DateField(
-                        blank=True, help_text="first day on which this owner no longer has it", null=True
-                    ),
+                    models.DateField(blank=True, help_text="first day on which this owner no longer has it", null=True),
                 ),
                 ("recorded_at", models.DateTimeField()),
                 (
@@ -609,9 +577,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("done_on", models.DateField()),
                 (
@@ -668,9 +634,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("code", models.SlugField(unique=True)),
                 ("name", models.CharField(max_length=120)),
@@ -773,9 +737,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 (
                     "quantity_amount",
@@ -845,9 +807,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 (
                     "rusted_area_percent",
@@ -892,9 +852,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 (
                     "body_style",
@@ -948,9 +906,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 "ordering": ["position"],
-                "indexes": [
-                    models.Index(fields=["subject", "subject_id"], name="treatments__subject_d13b81_idx")
-                ],
+                "indexes": [models.Index(fields=["subject", "subject_id"], name="treatments__subject_d13b81_idx")],
             },
         ),
         migrations.CreateModel(
@@ -958,9 +914,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("image", models.ImageField(upload_to="photos/%Y/%m/")),
                 ("sha256", models.CharField(max_length=64)),
@@ -977,16 +931,12 @@ class Migration(migrations.Migration):
             ],
             options={
                 "ordering": ["line_id", "id"],
-                "constraints": [
-                    models.UniqueConstraint(fields=("line", "sha256"), name="photo_once_per_zone")
-                ],
+                "constraints": [models.UniqueConstraint(fields=("line", "sha256"), name="photo_once_per_zone")],
             },
         ),
         migrations.AddConstraint(
             model_name="lot",
-            constraint=models.UniqueConstraint(
-                fields=("product", "number"), name="lot_number_once_per_product"
-            ),
+            constraint=models.UniqueConstraint(fields=("product", "number"), name="lot_number_once_per_product"),
         ),
         migrations.AddConstraint(
             model_name="lot",
@@ -1021,9 +971,7 @@ class Migration(migrations.Migration):
             model_name="user",
             constraint=models.CheckConstraint(
                 condition=models.Q(
-                    models.Q(
-                        ("dealership__isnull", False), ("role", treatments.models.people.Role["DEALERSHIP"])
-                    ),
+                    models.Q(("dealership__isnull", False), ("role", treatments.models.people.Role["DEALERSHIP"])),
                     models.Q(
                         models.Q(("role", treatments.models.people.Role["DEALERSHIP"]), _negated=True),
                         ("dealership__isnull", True),
@@ -1084,9 +1032,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name="ownership",
-            constraint=models.UniqueConstraint(
-                fields=("vehicle", "from_day"), name="one_change_of_owner_a_day"
-            ),
+            constraint=models.UniqueConstraint(fields=("vehicle", "from_day"), name="one_change_of_owner_a_day"),
         ),
         migrations.AddConstraint(
             model_name="ownership",
@@ -1105,15 +1051,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name="odometerreading",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("amount__gte", 0)), name="reading_not_negative"
-            ),
+            constraint=models.CheckConstraint(condition=models.Q(("amount__gte", 0)), name="reading_not_negative"),
         ),
         migrations.AddConstraint(
             model_name="odometerreading",
-            constraint=models.UniqueConstraint(
-                fields=("vehicle", "day", "kilometres"), name="reading_once_a_day"
-            ),
+            constraint=models.UniqueConstraint(fields=("vehicle", "day", "kilometres"), name="reading_once_a_day"),
         ),
         migrations.AddIndex(
             model_name="inspection",
@@ -1135,9 +1077,7 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="treatmentline",
             constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("quantity_unit__in", ["us_quart", "litre", "us_gallon", "millilitre", ""])
-                ),
+                condition=models.Q(("quantity_unit__in", ["us_quart", "litre", "us_gallon", "millilitre", ""])),
                 name="line_unit_known",
             ),
         ),
@@ -1159,9 +1099,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name="treatmentline",
-            constraint=models.UniqueConstraint(
-                fields=("treatment", "zone", "product", "lot"), name="line_once"
-            ),
+            constraint=models.UniqueConstraint(fields=("treatment", "zone", "product", "lot"), name="line_once"),
         ),
         migrations.AddConstraint(
             model_name="treatmentline",
@@ -1210,14 +1148,10 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name="zonearea",
-            constraint=models.UniqueConstraint(
-                fields=("zone", "body_style"), name="one_area_per_zone_and_style"
-            ),
+            constraint=models.UniqueConstraint(fields=("zone", "body_style"), name="one_area_per_zone_and_style"),
         ),
         migrations.AddConstraint(
             model_name="zonearea",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("area_m2__gt", 0)), name="zone_area_positive"
-            ),
+            constraint=models.CheckConstraint(condition=models.Q(("area_m2__gt", 0)), name="zone_area_positive"),
         ),
     ]

@@ -75,9 +75,7 @@ class Product(models.Model):
                 condition=models.Q(volume_solids_percent__gt=0, volume_solids_percent__lte=100),
                 name="product_volume_solids_percent",
             ),
-            models.CheckConstraint(
-                condition=models.Q(target_dry_film_um__gt=0), name="product_target_film_positive"
-            ),
+            models.CheckConstraint(condition=models.Q(target_dry_film_um__gt=0), name="product_target_film_positive"),
             models.CheckConstraint(
                 condition=models.Q(loss_fraction__gte=0, loss_fraction__lt=1), name="product_loss_fraction"
             ),

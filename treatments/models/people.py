@@ -74,9 +74,7 @@ class User(AbstractUser):
 
     role = models.CharField(max_length=24, choices=choices_of(Role), default=Role.SERVICE_WRITER)
     site = models.ForeignKey(Site, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
-    dealership = models.ForeignKey(
-        Dealership, null=True, blank=True, on_delete=models.PROTECT, related_name="people"
-    )
+    dealership = models.ForeignKey(Dealership, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
 
     class Meta(AbstractUser.Meta):
         constraints = [

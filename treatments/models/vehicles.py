@@ -39,9 +39,7 @@ class Ownership(models.Model):
     vehicle = models.ForeignKey(Vehicle, on_delete=models.CASCADE, related_name="ownerships")
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="ownerships")
     from_day = models.DateField()
-    until_day = models.DateField(
-        null=True, blank=True, help_text="first day on which this owner no longer has it"
-    )
+    until_day = models.DateField(null=True, blank=True, help_text="first day on which this owner no longer has it")
     recorded_at = models.DateTimeField()
 
     class Meta:

@@ -30,17 +30,13 @@ class Treatment(models.Model):
     surface_dry = models.BooleanField(null=True, blank=True)
 
     note = models.TextField(blank=True)
-    source = models.CharField(
-        max_length=200, blank=True, help_text="where the record came from, if not the desk"
-    )
+    source = models.CharField(max_length=200, blank=True, help_text="where the record came from, if not the desk")
     recorded_at = models.DateTimeField()
     signed_off_at = models.DateTimeField(null=True, blank=True)
     signed_off_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
-    amends = models.OneToOneField(
-        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="amended_by"
-    )
+    amends = models.OneToOneField("self", null=True, blank=True, on_delete=models.PROTECT, related_name="amended_by")
     amendment_reason = models.CharField(max_length=300, blank=True)
 
     class Meta:
@@ -134,9 +130,7 @@ class Inspection(models.Model):
         indexes = [models.Index(fields=["vehicle", "done_on"])]
         constraints = [
             one_of(InspectionKind, "kind", "inspection_kind_known"),
-            models.UniqueConstraint(
-                fields=["vehicle", "done_on", "kind"], name="one_inspection_of_a_kind_a_day"
-            ),
+            models.UniqueConstraint(fields=["vehicle", "done_on", "kind"], name="one_inspection_of_a_kind_a_day"),
         ]
 
     def __str__(self) -> str:

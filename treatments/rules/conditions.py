@@ -57,9 +57,7 @@ def compute_dew_point_c(air_temperature_c: Decimal, relative_humidity_percent: D
         ValueError: outside these ranges.
     """
     if not MAGNUS_LOWEST_C <= air_temperature_c <= MAGNUS_HIGHEST_C:
-        raise ValueError(
-            f"Air temperature {air_temperature_c} degC is not between -45 and 60: measure again."
-        )
+        raise ValueError(f"Air temperature {air_temperature_c} degC is not between -45 and 60: measure again.")
     if not 0 < relative_humidity_percent <= 100:
         raise ValueError(f"Relative humidity {relative_humidity_percent} % is not above 0 and up to 100.")
     air = float(air_temperature_c)
@@ -98,9 +96,7 @@ def _check_dew_point(conditions: SurfaceConditions, displaced: bool) -> Conditio
     air, surface = conditions.air_temperature_c, conditions.surface_temperature_c
     humidity = conditions.relative_humidity_percent
     if air is None or surface is None or humidity is None:
-        sentence = (
-            "Air, surface temperature and humidity were not all measured, so the dew point cannot be told."
-        )
+        sentence = "Air, surface temperature and humidity were not all measured, so the dew point cannot be told."
         return ConditionFinding("dew_point", Answer.CANNOT_BE_TOLD, sentence)
     dew_point = compute_dew_point_c(air, humidity)
     margin = surface - dew_point
@@ -117,9 +113,7 @@ def _check_dew_point(conditions: SurfaceConditions, displaced: bool) -> Conditio
 
 def _check_clean(conditions: SurfaceConditions) -> ConditionFinding:
     if conditions.clean is None:
-        return ConditionFinding(
-            "clean", Answer.CANNOT_BE_TOLD, "Whether the surface was clean is not recorded."
-        )
+        return ConditionFinding("clean", Answer.CANNOT_BE_TOLD, "Whether the surface was clean is not recorded.")
     if conditions.clean:
         return ConditionFinding("clean", Answer.HOLDS, "The surface was clean.")
     sentence = "The surface was not clean; nothing adheres to dirt, mud, grease, oil or frost."
@@ -148,9 +142,7 @@ def _check_first_coat(conditions: SurfaceConditions, displaced: bool) -> Conditi
         sentence = f"{why}, and no water-displacing coat went on first."
         return ConditionFinding("first_coat", Answer.FAILS, sentence)
     if surface is None:
-        sentence = (
-            "The surface temperature is not recorded, so whether a first coat was wanted cannot be told."
-        )
+        sentence = "The surface temperature is not recorded, so whether a first coat was wanted cannot be told."
         return ConditionFinding("first_coat", Answer.CANNOT_BE_TOLD, sentence)
     return ConditionFinding("first_coat", Answer.HOLDS, "No water-displacing first coat was called for.")
 
@@ -163,9 +155,7 @@ def _check_temperature_range(
         sentence = "The product's data sheet sets no surface temperature."
         return ConditionFinding("temperature", Answer.HOLDS, sentence)
     if surface is None:
-        return ConditionFinding(
-            "temperature", Answer.CANNOT_BE_TOLD, "The surface temperature is not recorded."
-        )
+        return ConditionFinding("temperature", Answer.CANNOT_BE_TOLD, "The surface temperature is not recorded.")
     low = "any" if lowest_c is None else f"{lowest_c}"
     high = "any" if highest_c is None else f"{highest_c}"
     fits = (lowest_c is None or surface >= lowest_c) and (highest_c is None or surface <= highest_c)
@@ -207,9 +197,7 @@ def _check_access(used: int | None) -> ConditionFinding:
 
 def _check_pressure(pressure_kpa: Decimal | None) -> ConditionFinding:
     if pressure_kpa is None:
-        return ConditionFinding(
-            "pressure", Answer.CANNOT_BE_TOLD, "The regulator's pressure is not recorded."
-        )
+        return ConditionFinding("pressure", Answer.CANNOT_BE_TOLD, "The regulator's pressure is not recorded.")
     psi = convert_kpa_to_psi(pressure_kpa)
     fits = abs(psi - CAVITY_PRESSURE_PSI) <= PRESSURE_TOLERANCE_PSI
     sentence = f"The regulator stood at {psi:.0f} psi; {CAVITY_PRESSURE_PSI} psi is the practice."

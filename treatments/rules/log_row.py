@@ -204,9 +204,7 @@ class _Cells:
         place = self.columns.places.get(field)
         return self.cells[place].strip() if place is not None and place < len(self.cells) else ""
 
-    def refuse(
-        self, code: FaultCode, field: str, value: str, sentence: str, corrections: tuple[str, ...] = ()
-    ) -> None:
+    def refuse(self, code: FaultCode, field: str, value: str, sentence: str, corrections: tuple[str, ...] = ()) -> None:
         self.faults.append(Fault(code, self.columns.name(field), value, sentence, corrections))
 
     def note(self, code: NoteCode, field: str, value: str, sentence: str) -> None:
@@ -241,9 +239,7 @@ def read_log_row(
         row.refuse(FaultCode.MISSING, "customer", "", "Give the customer's name.")
     contact = row.get("contact") or row.get("email") or row.get("phone")
     if not contact:
-        row.note(
-            NoteCode.NO_CONTACT, "contact", "", "No e-mail or telephone: this customer can't be reminded."
-        )
+        row.note(NoteCode.NO_CONTACT, "contact", "", "No e-mail or telephone: this customer can't be reminded.")
     if row.faults or day is None or kind is None or zone is None:
         return None, tuple(row.faults)
     return (
@@ -288,13 +284,9 @@ def _check_cells(row: _Cells) -> None:
         if is_formula(text):
             row.refuse(FaultCode.FORMULA, field, text, "A formula, not a value: write the value itself.")
         if any("\udc80" <= sign <= "\udcff" or sign in "\x00\ufffd" for sign in text):
-            row.refuse(
-                FaultCode.ENCODING, field, text, "Not UTF-8 text: save the file as UTF-8, or retype it."
-            )
+            row.refuse(FaultCode.ENCODING, field, text, "Not UTF-8 text: save the file as UTF-8, or retype it.")
         if len(text) > LONGEST.get(field, 10_000):
-            sentence = (
-                f"{len(text)} characters; shorten it to {LONGEST[field] if field in LONGEST else 10_000}."
-            )
+            sentence = f"{len(text)} characters; shorten it to {LONGEST.get(field, 10_000)}."
             row.refuse(FaultCode.TOO_LONG, field, f"{text[:40]}…", sentence)
 
 
@@ -356,9 +348,7 @@ def _read_day(row: _Cells, shop: Shop) -> date | None:
         sentence = f"{day} is in the future (today is {shop.today}): correct the date."
         row.refuse(FaultCode.DATE_IN_FUTURE, "date", text, sentence)
     elif day < EARLIEST_DAY:
-        row.refuse(
-            FaultCode.DATE_TOO_OLD, "date", text, f"{day} is before {EARLIEST_DAY.year}: correct the year."
-        )
+        row.refuse(FaultCode.DATE_TOO_OLD, "date", text, f"{day} is before {EARLIEST_DAY.year}: correct the year.")
     return day
 
 
@@ -389,9 +379,7 @@ def _read_odometer(row: _Cells) -> Distance | None:
     if row.is_refused("odometer"):
         return None
     if text.casefold() in NOTHING:
-        row.note(
-            NoteCode.NO_ODOMETER, "odometer", text, "No odometer reading: distance limits can't be checked."
-        )
+        row.note(NoteCode.NO_ODOMETER, "odometer", text, "No odometer reading: distance limits can't be checked.")
         return None
     unit = row.get("odometer_unit") or row.columns.units.get("odometer")
     try:

@@ -125,15 +125,13 @@ def compare_zone(
     expected_ml = compute_expected_ml(need)
     if recorded_ml is None:
         sentence = f"Expected {expected_ml:.0f} ml; the quantity applied is not recorded."
-        return MaterialFinding(
-            need.zone_code, expected_ml, None, None, None, MaterialVerdict.CANNOT_BE_TOLD, sentence
-        )
+        return MaterialFinding(need.zone_code, expected_ml, None, None, None, MaterialVerdict.CANNOT_BE_TOLD, sentence)
     film_um = compute_dry_film_um(recorded_ml, need.area_m2, need.volume_solids_percent, need.loss_fraction)
     ratio = recorded_ml / expected_ml
     verdict = _judge(ratio, tolerance)
     sentence = (
-        f"{recorded_ml:.0f} ml applied, {expected_ml:.0f} ml expected for {need.area_m2.normalize():f} m2 ({ratio:.0%}): "
-        f"{verdict}; estimated dry film {film_um:.0f} um, target {need.target_dry_film_um:.0f} um."
+        f"{recorded_ml:.0f} ml applied, {expected_ml:.0f} ml expected for {need.area_m2.normalize():f} m2 "
+        f"({ratio:.0%}): {verdict}; estimated dry film {film_um:.0f} um, target {need.target_dry_film_um:.0f} um."
     )
     return MaterialFinding(need.zone_code, expected_ml, recorded_ml, film_um, ratio, verdict, sentence)
 
@@ -153,7 +151,5 @@ def compare_vehicle(
     recorded_ml = sum((ml for _, ml in known), Decimal(0))
     ratio = recorded_ml / expected_ml
     verdict = _judge(ratio, tolerance)
-    sentence = (
-        f"{recorded_ml:.0f} ml applied in all, {expected_ml:.0f} ml expected ({ratio:.0%}): {verdict}.{note}"
-    )
+    sentence = f"{recorded_ml:.0f} ml applied in all, {expected_ml:.0f} expected ({ratio:.0%}): {verdict}.{note}"
     return MaterialFinding(None, expected_ml, recorded_ml, None, ratio, verdict, sentence)

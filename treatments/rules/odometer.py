@@ -89,9 +89,7 @@ def find_kilometres_on(readings: Sequence[Reading], day: date) -> DistanceOnDay:
         return DistanceOnDay(None, False, f"No odometer reading is recorded.{note}")
     for reading in trusted:
         if reading.day == day:
-            return DistanceOnDay(
-                reading.kilometres, False, f"Read as {reading.kilometres:.0f} km on {day}.{note}"
-            )
+            return DistanceOnDay(reading.kilometres, False, f"Read as {reading.kilometres:.0f} km on {day}.{note}")
     if day < trusted[0].day:
         return DistanceOnDay(None, False, f"The first reading is from {trusted[0].day}.{note}")
     after = next((reading for reading in trusted if reading.day > day), None)
@@ -99,16 +97,12 @@ def find_kilometres_on(readings: Sequence[Reading], day: date) -> DistanceOnDay:
         before = max((reading for reading in trusted if reading.day < day), key=lambda reading: reading.day)
         share = Decimal((day - before.day).days) / (after.day - before.day).days
         kilometres = before.kilometres + share * (after.kilometres - before.kilometres)
-        sentence = (
-            f"About {kilometres:.0f} km, projected between the readings of {before.day} and {after.day}."
-        )
+        sentence = f"About {kilometres:.0f} km, projected between the readings of {before.day} and {after.day}."
         return DistanceOnDay(kilometres, True, sentence + note)
     rate = _find_rate(trusted)
     last = trusted[-1]
     if rate is None:
-        return DistanceOnDay(
-            None, False, f"One reading only, from {last.day}; the rate cannot be told.{note}"
-        )
+        return DistanceOnDay(None, False, f"One reading only, from {last.day}; the rate cannot be told.{note}")
     kilometres = last.kilometres + rate * (day - last.day).days
     sentence = f"About {kilometres:.0f} km, projected from {last.day} at {rate:.0f} km a day."
     return DistanceOnDay(kilometres, True, sentence + note)

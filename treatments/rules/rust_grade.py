@@ -68,9 +68,7 @@ def grade_iso_4628_3(rusted_area_percent: Decimal) -> str:
 
 def grade_rust(rusted_area_percent: Decimal) -> RustGrade:
     """Return both grades of a rusted area in per cent."""
-    return RustGrade(
-        rusted_area_percent, grade_iso_4628_3(rusted_area_percent), grade_astm_d610(rusted_area_percent)
-    )
+    return RustGrade(rusted_area_percent, grade_iso_4628_3(rusted_area_percent), grade_astm_d610(rusted_area_percent))
 
 
 def grade_rust_over(zones: Iterable[tuple[Decimal, Decimal]]) -> RustGrade:

@@ -149,9 +149,7 @@ VOLUME_NAMES: dict[str, VolumeUnit] = {
     **dict.fromkeys(("ml", "millilitre", "millilitres", "milliliter", "milliliters"), VolumeUnit.MILLILITRE),
 }
 DISTANCE_NAMES: dict[str, DistanceUnit] = {
-    **dict.fromkeys(
-        ("km", "kms", "kilometre", "kilometres", "kilometer", "kilometers"), DistanceUnit.KILOMETRE
-    ),
+    **dict.fromkeys(("km", "kms", "kilometre", "kilometres", "kilometer", "kilometers"), DistanceUnit.KILOMETRE),
     **dict.fromkeys(("mi", "mile", "miles"), DistanceUnit.MILE),
 }
 _NUMBER_THEN_UNIT = re.compile(r"([+-]?[\d.,'’\s\u00a0\u202f\u2009]*\d[.,]?)\s*([^\d\s].*)?", re.DOTALL)
@@ -191,9 +189,7 @@ def parse_volume(text: str, unit_text: str | None = None) -> Volume:
         UnitsError: without a unit, with two, or with one other than US quart, litre, US gallon, millilitre.
     """
     number, inside = _split(text)
-    unit = _find_unit(
-        text, inside, unit_text, VOLUME_NAMES, "US quart (qt), litre (l), US gallon (gal) or ml"
-    )
+    unit = _find_unit(text, inside, unit_text, VOLUME_NAMES, "US quart (qt), litre (l), US gallon (gal) or ml")
     return Volume(parse_number(number), unit)
 
 

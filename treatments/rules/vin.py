@@ -142,7 +142,9 @@ def suggest_corrections(vin: str) -> tuple[Correction, ...]:
     bad = [place for place, sign in enumerate(vin) if sign not in VALUES]
     if len(bad) > 2:
         return ()
-    swaps, alike, others = [], [], []
+    swaps: list[Correction] = []
+    alike: list[Correction] = []
+    others: list[Correction] = []
     if not bad:
         for place in range(LENGTH - 1):
             first, second = vin[place], vin[place + 1]
@@ -199,9 +201,7 @@ def check_vin(text: str, *, marked_as: VinMark = VinMark.STANDARD) -> VinReport:
             )
         )
     if bad:
-        note = (
-            " I, O and Q are never used, since they are taken for 1 and 0." if set(bad) & set("IOQ") else ""
-        )
+        note = " I, O and Q are never used, since they are taken for 1 and 0." if set(bad) & set("IOQ") else ""
         problems.append(Problem("characters", f"No VIN has {', '.join(repr(sign) for sign in bad)}.{note}"))
     if problems:
         return VinReport(text, False, tuple(problems), corrections=suggest_corrections(vin))

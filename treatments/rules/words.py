@@ -1,6 +1,6 @@
-"""The closed lists of words that every room uses: body styles, zone kinds, product families, kinds of visit and of damage.
+"""The closed lists of words that every room uses: body styles, zone kinds, product families, kinds of visit.
 
-They live in one place so that a zone catalogue, a terms document, a log and a database column can only mean the same thing.
+They live in one place so that a zone catalogue, a terms document, a log and a column can only mean the same.
 """
 
 from enum import StrEnum

@@ -74,9 +74,7 @@ def read_catalogue(document: Mapping[str, Any]) -> tuple[ZoneDescription, ...]:
     for zone in zones:
         for name in {squeeze(name) for name in (zone.code, zone.name, *zone.aliases)}:
             if name in taken:
-                raise CatalogueError(
-                    f"{zone.code}: the name '{name}' is already that of {taken[name]}; change one."
-                )
+                raise CatalogueError(f"{zone.code}: the name '{name}' is already that of {taken[name]}; change one.")
             taken[name] = zone.code
     return zones
 

@@ -49,9 +49,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: argparse.ArgumentParser) -> None:
         parser.add_argument("file", type=Path, help="the log")
-        parser.add_argument(
-            "--site", help="code of the site that did the work; not needed where there is one"
-        )
+        parser.add_argument("--site", help="code of the site that did the work; not needed where there is one")
         parser.add_argument(
             "--dates",
             choices=[order.value for order in DateOrder],

@@ -9,9 +9,7 @@ from treatments.models import Event
 
 
 class Command(BaseCommand):
-    help = (
-        "Verifies the event log's chain; exit status 1 where an entry was changed, removed or put in between."
-    )
+    help = "Verifies the event log's chain; exit status 1 where an entry was changed, removed or put in between."
 
     def handle(self, *args: Any, **options: Any) -> None:
         faults = list(verify_log())

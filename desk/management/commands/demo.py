@@ -1,0 +1,156 @@
+"""Does the shop's main job on the demo shop, visibly, step by step, and then serves the desk."""
+
+import argparse
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+from rest_framework.authtoken.models import Token
+
+from claims.models import Claim
+from claims.queries import read_claim_check
+from desk.demo.build_log import write_demo_log
+from desk.demo.load import DEMO_PASSWORD, DemoShop, load_claims, load_intakes_and_covers, load_shop
+from notifications.models import Message, MessageStatus
+from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
+from notifications.services import write_due_reminders
+from notifications.tasks import send_due_messages
+from scheduling.models import DueItem
+from scheduling.queries import URGENCIES, DueFilter, find_urgency, list_due_items
+from scheduling.services import recompute
+from treatments.models import Site, User
+from treatments.queries import find_today, read_zone_catalogue
+from treatments.rules.words import Answer, say
+
+OUTCOMES = {
+    Answer.HOLDS: "THE CLAIM HOLDS by the record",
+    Answer.FAILS: "THE CLAIM DOES NOT HOLD by the record",
+    Answer.CANNOT_BE_TOLD: "CANNOT BE TOLD from the record",
+}
+
+
+class Command(BaseCommand):
+    help = (
+        "Creates the database, loads the demo shop, imports its treatment log, prints the due list, sends the due "
+        "reminders, checks two claims, writes a certificate and a job sheet, and serves the desk. "
+        "Running it again changes nothing."
+    )
+
+    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
+        parser.add_argument("--no-serve", action="store_true", help="stop before serving the desk")
+        parser.add_argument("--address", default="127.0.0.1:8000", help="where the desk is served")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        now = timezone.now()
+        self.title("1. Database")
+        call_command("migrate", interactive=False, verbosity=0, stdout=self.stdout)
+        if Site.objects.exclude(code="quay-street").exists():
+            raise CommandError(
+                "This database has a shop of its own; the demo won't mix with it. Set VAR_DIR or DATABASE_URL to "
+                "another place."
+            )
+        shop = load_shop(fixtures=settings.FIXTURES_DIR, today=find_today(now), now=now)
+        database = settings.DATABASES["default"]
+        self.stdout.write(f"{database['ENGINE'].rpartition('.')[2]}: {_shorten(Path(str(database['NAME'])))}")
+        self.stdout.write(f"{shop.site.name}, an invented shop; its dates are laid around {shop.day}.")
+        today = find_today(now, shop.site)
+        self.import_log(shop)
+        load_intakes_and_covers(shop=shop, now=now)
+        recompute(as_of=today)
+        self.print_due_list(today)
+        self.send_reminders(today, now)
+        claims = load_claims(shop=shop, now=now)
+        self.title("5. Two claims, checked against the record")
+        for claim in claims:
+            self.print_claim(claim)
+        self.write_documents(claims[0], today)
+        self.print_logins(options["address"])
+        if not options["no_serve"]:
+            call_command("runserver", options["address"], use_reloader=False)
+
+    def title(self, text: str) -> None:
+        self.stdout.write("")
+        self.stdout.write(self.style.MIGRATE_HEADING(text))
+
+    def import_log(self, shop: DemoShop) -> None:
+        self.title("2. Import of the shop's treatment log")
+        path = settings.VAR_DIR / "demo" / "treatment-log.csv"
+        if not path.exists():
+            write_demo_log(path, shop.day, settings.FIXTURES_DIR, read_zone_catalogue())
+        self.stdout.write(f"manage.py import_treatments {_shorten(path)}")
+        try:
+            call_command("import_treatments", str(path), stdout=self.stdout, stderr=self.stderr)
+        except CommandError as error:
+            self.stdout.write(f"{error} (These rows are faulty on purpose.)")
+
+    def print_due_list(self, today: date) -> None:
+        self.title(f"3. Due list on {today}")
+        owner = User.objects.get(username="owner")
+        by_vehicle: dict[int, list[DueItem]] = {}
+        for item in list_due_items(owner, today, DueFilter()):
+            by_vehicle.setdefault(item.cover.vehicle_id, []).append(item)
+        for items in by_vehicle.values():
+            first = items[0]
+            vehicle = first.cover.vehicle
+            urgency = find_urgency(first, today)
+            self.stdout.write(f"{vehicle.plate}  {vehicle.description:<26} {URGENCIES[urgency]}")
+            for item in items:
+                zones = f" of {len(item.zones)} zones" if item.zones else ""
+                self.stdout.write(f"    {say(item.kind)}{zones}: target {item.target_on}, last day {item.last_on}")
+            self.stdout.write(f"    {first.sentence}")
+
+    def send_reminders(self, today: date, now: datetime) -> None:
+        self.title("4. Due reminders")
+        report = write_due_reminders(as_of=today, now=now)
+        before = Message.objects.filter(status=MessageStatus.SENT).count()
+        send_due_messages.delay()
+        sent = Message.objects.filter(status=MessageStatus.SENT).count() - before
+        self.stdout.write(
+            f"{report.written} reminders written, {sent} sent now, {report.already_told} told before, "
+            f"{len(report.without_email)} to call because no e-mail is known."
+        )
+        if hasattr(settings, "EMAIL_FILE_PATH"):
+            self.stdout.write(f"Mail lies as .eml files in {_shorten(Path(settings.EMAIL_FILE_PATH))}")
+
+    def print_claim(self, claim: Claim) -> None:
+        check = read_claim_check(claim)
+        zones = ", ".join(zone.name for zone in check.claim.zones)
+        self.stdout.write(f"Claim {claim.number}, {claim.cover.vehicle.description}: {zones}. {claim.description}")
+        for finding in check.findings:
+            self.stdout.write(f"    {say(finding.answer):<15} {finding.question} {finding.sentence}")
+        self.stdout.write(f"    {OUTCOMES[check.answer]}. The program advises; a person decides.")
+
+    def write_documents(self, claim: Claim, today: date) -> None:
+        self.title("6. Documents")
+        folder: Path = settings.DOCUMENTS_DIR
+        folder.mkdir(parents=True, exist_ok=True)
+        cover = claim.cover
+        for name, content in (
+            (f"certificate-{cover.number}.pdf", read_certificate_pdf(cover, as_of=today)),
+            (f"job-sheet-{cover.vehicle.vin}.pdf", read_job_sheet_pdf(cover.vehicle, as_of=today)),
+        ):
+            path = folder / name
+            if not path.exists() or path.read_bytes() != content:
+                path.write_bytes(content)
+            self.stdout.write(_shorten(path))
+
+    def print_logins(self, address: str) -> None:
+        self.title("7. The desk")
+        self.stdout.write(f"http://{address}/  All demo logins have the password {DEMO_PASSWORD}")
+        for person in User.objects.filter(is_superuser=False).order_by("pk"):
+            self.stdout.write(f"    {person.username:<10} {say(person.role)} ({person.get_full_name()})")
+        token = Token.objects.filter(user__username="dealer").first()
+        if token:
+            self.stdout.write(f'API as the dealership: curl -H "Authorization: Token {token.key}" http://{address}/api/v1/covers/')
+
+
+def _shorten(path: Path) -> str:
+    """Return the path from the project's folder where it lies in it."""
+    try:
+        return str(path.relative_to(settings.BASE_DIR))
+    except ValueError:
+        return str(path)
