@@ -1,14 +1,297 @@
-"""Reads of the notifications room (documents)."""
+"""Reads what the documents and the plan of a vehicle show, and turns it into them."""
 
+from collections.abc import Sequence
 from datetime import date
+from decimal import Decimal
 
+from notifications.documents.certificate import Certificate, DueRow, build_certificate
+from notifications.documents.job_sheet import JobRow, JobSheet, JobStep, build_job_sheet
+from notifications.rules.drawing import Drawing, render_svg
+from notifications.rules.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan, list_key
 from scheduling.models import Cover
-from treatments.models import Vehicle
+from scheduling.queries import CoverCase, read_cover_case
+from scheduling.rules.cover import CoverOnDay
+from scheduling.rules.due import DueItem, DueKind
+from scheduling.rules.entry import find_zones_outside
+from scheduling.rules.terms import MissedMeans, Terms
+from treatments.models import Product, Vehicle
+from treatments.queries import find_owner_on, read_history, read_zone_catalogue
+from treatments.rules.conditions import CAVITY_PRESSURE_PSI
+from treatments.rules.history import VehicleHistory, ZoneLine
+from treatments.rules.material import MaterialNeed, compute_expected_ml
+from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS, order_zones, steps_of_work
+from treatments.rules.units import MILLILITRES_PER, VolumeUnit
+from treatments.rules.words import BodyStyle, ProductFamily, ZoneKind, say
+from treatments.rules.zone_catalogue import ZoneDescription
 
 
-def read_certificate_pdf(cover: Cover, *, as_of: date) -> bytes:
-    return b""
+def find_open_cover(vehicle: Vehicle) -> Cover | None:
+    """Return the vehicle's open cover, or its last one."""
+    covers = vehicle.covers.select_related("vehicle", "site", "terms_version__terms")
+    return covers.filter(ended_on__isnull=True).first() or covers.order_by("-pk").first()
 
 
-def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date) -> bytes:
-    return b""
+def _find_zones(vehicle: Vehicle, history: VehicleHistory) -> list[ZoneDescription]:
+    """Return the zones that the vehicle's body style has; where that is not known, those on record."""
+    catalogue = order_zones(read_zone_catalogue())
+    if vehicle.body_style:
+        style = BodyStyle(vehicle.body_style)
+        return [zone for zone in catalogue if zone.has(style)]
+    on_record = {line.zone for treatment in history.current_treatments for line in treatment.lines}
+    return [zone for zone in catalogue if zone.code in on_record]
+
+
+def list_zone_states(
+    vehicle: Vehicle, history: VehicleHistory, items: Sequence[DueItem], as_of: date
+) -> tuple[ZoneState, ...]:
+    """Return what the plan shows of each zone, in the order of the work."""
+    past = history.until(as_of)
+    last: dict[str, tuple[date, ZoneLine]] = {}
+    for treatment in past.current_treatments:
+        for line in treatment.lines:
+            if line.applied:
+                last[line.zone] = (treatment.day, line)
+    outside = set(find_zones_outside(past.find_intake()))
+    due: dict[str, DueItem] = {}
+    for item in items:
+        if item.kind is DueKind.TOUCH_UP and item.needs_doing:
+            for code in item.zones:
+                due.setdefault(code, item)
+    states = []
+    for zone in _find_zones(vehicle, history):
+        treated = last.get(zone.code)
+        item_due = due.get(zone.code)
+        status = PlanStatus.TREATED
+        if treated is None:
+            status = PlanStatus.NOT_TREATED
+        elif item_due and as_of > item_due.dates.grace_until:
+            status = PlanStatus.OVERDUE
+        elif item_due and as_of >= item_due.dates.opens_on:
+            status = PlanStatus.DUE_SOON
+        if zone.code in outside:
+            status = PlanStatus.NOT_COVERED
+        sentence = f"{treated[1].product}, lot {treated[1].lot or 'not recorded'}" if treated else ""
+        states.append(
+            ZoneState(
+                zone.code,
+                zone.name,
+                status,
+                treated[0] if treated else None,
+                item_due.dates.target_on if item_due else None,
+                sentence,
+            )
+        )
+    return tuple(states)
+
+
+def draw_plan(vehicle: Vehicle, states: Sequence[ZoneState]) -> Drawing:
+    """Return the plan of a vehicle with these zone states."""
+    title = f"Plan of {vehicle.description or 'vehicle'} {vehicle.vin}, front at the top"
+    return draw_vehicle_plan(states, title=title, style_known=bool(vehicle.body_style))
+
+
+def read_vehicle_plan_svg(vehicle: Vehicle, *, as_of: date) -> str:
+    """Return the plan of a vehicle on a day as SVG."""
+    cover = find_open_cover(vehicle)
+    case = read_cover_case(cover) if cover else None
+    history = case.history if case else read_history(vehicle)
+    items = case.read_due_items(as_of) if case else ()
+    return render_svg(draw_plan(vehicle, list_zone_states(vehicle, history, items, as_of)))
+
+
+def read_certificate_pdf(cover: Cover, *, as_of: date, page_size: str = "A4") -> bytes:
+    """Return the certificate of a cover as it stands on a day, as PDF bytes."""
+    case = read_cover_case(cover)
+    return build_certificate(describe_certificate(case, as_of), page_size=page_size)
+
+
+def describe_certificate(case: CoverCase, as_of: date) -> Certificate:
+    """Return everything that stands on the certificate."""
+    cover, terms = case.cover, case.find_terms(as_of)
+    vehicle, site = cover.vehicle, cover.site
+    state = case.read_state(as_of)
+    items = case.read_due_items(as_of)
+    states = list_zone_states(vehicle, case.history, items, as_of)
+    names = {zone.zone_code: zone.zone_name for zone in states}
+    owned = find_owner_on(vehicle, as_of)
+    first = case.history.find_first_treatment()
+    return Certificate(
+        shop_name=site.name,
+        shop_address=site.address,
+        shop_contact="\n".join(text for text in (site.phone, site.email) if text),
+        number=cover.number,
+        customer_name=owned.customer.name if owned else "not recorded",
+        vehicle_title=vehicle.description or "vehicle",
+        vin=vehicle.vin,
+        plate=vehicle.plate,
+        terms_title=terms.title,
+        terms_version=terms.version,
+        first_treated_on=first.day if first else None,
+        ends_text=_tell_end(terms, state),
+        state_today=say(state.status),
+        state_sentence=state.sentence,
+        as_of=as_of,
+        due=tuple(
+            DueRow(
+                "Reinspection" if item.kind is DueKind.REINSPECTION else f"Touch-up, {len(item.zones)} zones",
+                item.dates.target_on,
+                item.dates.last_on,
+                item.dates.grace_until,
+                item.sentence,
+            )
+            for item in items
+            if item.needs_doing
+        ),
+        key=list_key(states),
+        plan=draw_plan(vehicle, states),
+        covered=tuple(say(kind).capitalize() for kind in terms.claims.damage_covered),
+        not_covered=_tell_exclusions(terms, case.history, names),
+        duties=_tell_duties(terms),
+        how_to_claim=_tell_how_to_claim(terms, site.phone, site.email),
+    )
+
+
+def _tell_end(terms: Terms, state: CoverOnDay) -> str:
+    parts = [f"until {state.last_day}" if state.last_day else "without end"]
+    if terms.distance_limit_km is not None:
+        parts.append(f"up to {terms.distance_limit_km.normalize():f} km, whichever comes first")
+    return ", ".join(parts)
+
+
+def _tell_exclusions(terms: Terms, history: VehicleHistory, names: dict[str, str]) -> tuple[str, ...]:
+    outside = [names.get(code, code) for code in find_zones_outside(history.find_intake())]
+    lines = ["Drivetrain, exhaust, suspension and other parts that are never coated", *terms.claims.exclusions]
+    lines += [f"By the terms: {names.get(code, code)}" for code in terms.claims.excluded_zones]
+    if outside:
+        lines.append(f"Rust was there before the first treatment: {', '.join(outside)}")
+    return tuple(dict.fromkeys(lines))
+
+
+def _tell_duties(terms: Terms) -> tuple[str, ...]:
+    duty = terms.reinspection
+    if duty is None:
+        return ("These terms ask for no reinspection.",)
+    missed = {
+        MissedMeans.NOTHING: "A missed visit has no effect on the cover.",
+        MissedMeans.SUSPENDS: "A missed visit suspends the cover until the vehicle has been seen.",
+        MissedMeans.LAPSES: "A missed visit ends the cover.",
+        MissedMeans.REDUCES: f"After a missed visit the cover pays {duty.reduced_to_percent} %.",
+    }[duty.missed_means]
+    lines = [
+        f"A reinspection every {duty.interval_months} months, from {duty.window_before_days} days before the day "
+        f"it is due, with {duty.grace_days} days of grace.",
+        missed,
+    ]
+    if terms.transfer.allowed and terms.transfer.notice_days is not None:
+        lines.append(f"Tell us of a new owner within {terms.transfer.notice_days} days.")
+    elif not terms.transfer.allowed:
+        lines.append("The cover does not follow the vehicle to a new owner.")
+    return tuple(lines)
+
+
+def _tell_how_to_claim(terms: Terms, phone: str, email: str) -> tuple[str, ...]:
+    lines = [f"Tell us as soon as you see rust: {' or '.join(text for text in (phone, email) if text)}."]
+    if terms.claims.notice_days is not None:
+        lines.append(f"We must hear of it within {terms.claims.notice_days} days of the day you find it.")
+    lines.append("Do not repair before we have seen it. Bring this certificate and any photos.")
+    lines.append("A person decides every claim, with a reason, and you may object.")
+    return tuple(lines)
+
+
+def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date, page_size: str = "A4") -> bytes:
+    """Return the job sheet for a vehicle's next visit as PDF bytes."""
+    return build_job_sheet(describe_job_sheet(vehicle, as_of), page_size=page_size)
+
+
+def describe_job_sheet(vehicle: Vehicle, as_of: date) -> JobSheet:
+    """Return everything that stands on the job sheet.
+
+    Before a first treatment it lists every zone of the vehicle; afterwards the zones whose window is open.
+    """
+    cover = find_open_cover(vehicle)
+    case = read_cover_case(cover) if cover else None
+    history = case.history if case else read_history(vehicle)
+    items = case.read_due_items(as_of) if case else ()
+    zones = _find_zones(vehicle, history)
+    open_items = [item for item in items if item.needs_doing and item.dates.opens_on <= as_of]
+    due_zones = {zone for item in open_items for zone in item.zones}
+    is_first = history.find_first_treatment() is None
+    wanted = zones if is_first else [zone for zone in zones if zone.code in due_zones]
+    products = list(Product.objects.order_by("pk"))
+    last: dict[str, tuple[date, ZoneLine]] = {}
+    for treatment in history.until(as_of).current_treatments:
+        for line in treatment.lines:
+            if line.applied:
+                last[line.zone] = (treatment.day, line)
+    steps = tuple(
+        JobStep(
+            step.title,
+            {"lift": "On the lift, from below", "waist": "At waist height", "ground": "On the ground"}[step.height],
+            step.instructions,
+            tuple(_describe_job_row(zone, vehicle, last.get(zone.code), products) for zone in step.zones),
+        )
+        for step in steps_of_work(wanted)
+    )
+    notes = []
+    if not vehicle.body_style:
+        notes.append("The body style is not recorded, so expected quantities cannot be told; record it first.")
+    if not wanted and not is_first:
+        notes.append("No zone's touch-up window is open today; inspect, and note what you find.")
+    site = cover.site.name if cover else ""
+    reading = history.readings[-1].reading if history.readings else None
+    work = "First treatment" if is_first else ("Annual touch-up" if wanted else "Reinspection")
+    if any(item.kind is DueKind.REINSPECTION for item in open_items) and wanted:
+        work += " with reinspection"
+    return JobSheet(
+        shop_name=site,
+        vehicle_title=vehicle.description or "vehicle",
+        vin=vehicle.vin,
+        plate=vehicle.plate,
+        body_style=say(vehicle.body_style) if vehicle.body_style else "body style not recorded",
+        odometer=f"last {reading.kilometres:.0f} km on {reading.day}; now ____________" if reading else "____________",
+        work=work,
+        day=as_of,
+        steps=steps,
+        cautions=USUAL_CAUTIONS,
+        comes_first=COMES_FIRST,
+        notes=tuple(notes),
+    )
+
+
+def _describe_job_row(
+    zone: ZoneDescription, vehicle: Vehicle, last: tuple[date, ZoneLine] | None, products: list[Product]
+) -> JobRow:
+    product = _choose_product(zone, last[1] if last else None, products)
+    area = zone.area_on(BodyStyle(vehicle.body_style)) if vehicle.body_style else None
+    expected = "quantity cannot be told"
+    if product and area is not None:
+        need = MaterialNeed(
+            zone.code, area, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction
+        )
+        expected_ml = compute_expected_ml(need)
+        quarts = expected_ml / MILLILITRES_PER[VolumeUnit.US_QUART]
+        expected = f"{expected_ml:.0f} ml ({quarts.quantize(Decimal('0.01'))} qt)"
+    access = ", ".join(f"{point.count or ''} {point.name}".strip() for point in zone.access_points)
+    if zone.kind is ZoneKind.ENCLOSED_CAVITY:
+        access += f" · wand, {CAVITY_PRESSURE_PSI} psi"
+    return JobRow(
+        zone.name,
+        say(zone.kind),
+        access,
+        product.name if product else "choose a suited product",
+        expected,
+        last[0].isoformat() if last else "",
+        " ".join(zone.cautions),
+    )
+
+
+def _choose_product(zone: ZoneDescription, last: ZoneLine | None, products: list[Product]) -> Product | None:
+    """Return what the zone had last, else the shop's first product of the zone's best suited family."""
+    for product in products:
+        if last and product.name == last.product:
+            return product
+    for family in zone.suited_families:
+        for product in products:
+            if ProductFamily(product.family) is family:
+                return product
+    return None

@@ -145,7 +145,9 @@ class Command(BaseCommand):
             self.stdout.write(f"    {person.username:<10} {say(person.role)} ({person.get_full_name()})")
         token = Token.objects.filter(user__username="dealer").first()
         if token:
-            self.stdout.write(f'API as the dealership: curl -H "Authorization: Token {token.key}" http://{address}/api/v1/covers/')
+            self.stdout.write(
+                f'API as the dealership: curl -H "Authorization: Token {token.key}" http://{address}/api/v1/covers/'
+            )
 
 
 def _shorten(path: Path) -> str:
