@@ -21,7 +21,7 @@ from treatments.rules.history import VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, compute_expected_ml
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS, order_zones, steps_of_work
 from treatments.rules.units import MILLILITRES_PER, VolumeUnit
-from treatments.rules.words import BodyStyle, ProductFamily, ZoneKind, say
+from treatments.rules.words import BodyStyle, ProductFamily, WorkStage, ZoneKind, say
 from treatments.rules.zone_catalogue import ZoneDescription
 
 
@@ -198,6 +198,10 @@ def _tell_how_to_claim(terms: Terms, phone: str, email: str) -> tuple[str, ...]:
     return tuple(lines)
 
 
+# Stages that every visit has, whatever zones are worked.
+ALWAYS_DONE = (WorkStage.INSPECT_AND_FIND_ACCESS, WorkStage.WASH_AND_DRY)
+
+
 def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date, page_size: str = "A4") -> bytes:
     """Return the job sheet for a vehicle's next visit as PDF bytes."""
     return build_job_sheet(describe_job_sheet(vehicle, as_of), page_size=page_size)
@@ -231,6 +235,7 @@ def describe_job_sheet(vehicle: Vehicle, as_of: date) -> JobSheet:
             tuple(_describe_job_row(zone, vehicle, last.get(zone.code), products) for zone in step.zones),
         )
         for step in steps_of_work(wanted)
+        if step.zones or step.stage in ALWAYS_DONE
     )
     notes = []
     if not vehicle.body_style:

@@ -177,16 +177,17 @@ def build_pdf(story: list[Any], *, title: str, author: str, footer: str, page_si
         canvas.saveState()
         canvas.setFont("Body", 7)
         canvas.setFillColor(INK)
-        canvas.drawString(document.leftMargin, 9 * mm, footer[:110])
-        canvas.drawRightString(document.pagesize[0] - document.rightMargin, 9 * mm, f"Page {document.page}")
+        canvas.drawString(document.leftMargin + 6, 9 * mm, footer[:110])
+        canvas.drawRightString(document.pagesize[0] - document.rightMargin - 6, 9 * mm, f"Page {document.page}")
         canvas.restoreState()
 
     buffer = io.BytesIO()
     document = SimpleDocTemplate(
         buffer,
         pagesize=PAGE_SIZES[page_size],
-        leftMargin=15 * mm,
-        rightMargin=15 * mm,
+        # The frame pads its content by 6 points on each side.
+        leftMargin=15 * mm - 6,
+        rightMargin=15 * mm - 6,
         topMargin=14 * mm,
         bottomMargin=16 * mm,
         title=title,

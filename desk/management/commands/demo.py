@@ -22,7 +22,7 @@ from notifications.tasks import send_due_messages
 from scheduling.models import DueItem
 from scheduling.queries import URGENCIES, DueFilter, find_urgency, list_due_items
 from scheduling.services import recompute
-from treatments.models import Site, User
+from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.words import Answer, say
 
@@ -67,7 +67,7 @@ class Command(BaseCommand):
         self.title("5. Two claims, checked against the record")
         for claim in claims:
             self.print_claim(claim)
-        self.write_documents(claims[0], today)
+        self.write_documents(claims[0], shop, today)
         self.print_logins(options["address"])
         if not options["no_serve"]:
             call_command("runserver", options["address"], use_reloader=False)
@@ -124,14 +124,15 @@ class Command(BaseCommand):
             self.stdout.write(f"    {say(finding.answer):<15} {finding.question} {finding.sentence}")
         self.stdout.write(f"    {OUTCOMES[check.answer]}. The program advises; a person decides.")
 
-    def write_documents(self, claim: Claim, today: date) -> None:
+    def write_documents(self, claim: Claim, shop: DemoShop, today: date) -> None:
         self.title("6. Documents")
         folder: Path = settings.DOCUMENTS_DIR
         folder.mkdir(parents=True, exist_ok=True)
         cover = claim.cover
+        due = Vehicle.objects.get(vin=next(v["vin"] for v in shop.vehicles if v["key"] == "cavity-year"))
         for name, content in (
             (f"certificate-{cover.number}.pdf", read_certificate_pdf(cover, as_of=today)),
-            (f"job-sheet-{cover.vehicle.vin}.pdf", read_job_sheet_pdf(cover.vehicle, as_of=today)),
+            (f"job-sheet-{due.vin}.pdf", read_job_sheet_pdf(due, as_of=today)),
         ):
             path = folder / name
             if not path.exists() or path.read_bytes() != content:

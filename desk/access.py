@@ -1,0 +1,104 @@
+"""Who may see what at the desk: roles per page as data, and the few functions that hand out an object or a 404.
+
+Every page gets its objects here, so that a dealership never sees what is not its own.
+"""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec, cast
+
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
+from django.http import Http404, HttpRequest, HttpResponse
+
+from claims.models import Claim
+from claims.queries import list_claims_for
+from scheduling.models import Cover
+from scheduling.queries import list_covers_for
+from treatments.models import Role, User, Vehicle
+from treatments.rules.words import say
+
+SHOP = (Role.APPLICATOR, Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER)
+# Page: the roles that may open it.
+MAY_OPEN: dict[str, tuple[Role, ...]] = {
+    "due_list": (Role.SERVICE_WRITER, Role.OWNER, Role.WARRANTY_ADMINISTRATOR, Role.DEALERSHIP),
+    "vehicles": (*SHOP, Role.DEALERSHIP),
+    "job_sheet": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
+    "certificate": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP),
+    "claims": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP),
+}
+HOME: dict[Role, str] = {
+    Role.APPLICATOR: "desk:vehicles",
+    Role.SERVICE_WRITER: "desk:due_list",
+    Role.WARRANTY_ADMINISTRATOR: "desk:claims",
+    Role.OWNER: "desk:due_list",
+    Role.DEALERSHIP: "desk:due_list",
+}
+
+P = ParamSpec("P")
+
+
+def may_open(user: User, page: str) -> bool:
+    """Say whether a person's role may open a page."""
+    return user.is_superuser or user.role in MAY_OPEN[page]
+
+
+def open_to(
+    page: str,
+) -> Callable[
+    [Callable[Concatenate[HttpRequest, P], HttpResponse]], Callable[Concatenate[HttpRequest, P], HttpResponse]
+]:
+    """Let only the roles of ``page`` open a view; others are told who can."""
+
+    def decorate(
+        view: Callable[Concatenate[HttpRequest, P], HttpResponse],
+    ) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
+        @login_required
+        @wraps(view)
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+            if not may_open(get_user(request), page):
+                who = ", ".join(say(role) for role in MAY_OPEN[page])
+                raise PermissionDenied(f"This page is for: {who}.")
+            return view(request, *args, **kwargs)
+
+        return cast("Callable[Concatenate[HttpRequest, P], HttpResponse]", guarded)
+
+    return decorate
+
+
+def get_user(request: HttpRequest) -> User:
+    """Return who is logged in."""
+    assert isinstance(request.user, User)
+    return request.user
+
+
+def list_vehicles_for(user: User) -> QuerySet[Vehicle]:
+    """Return the vehicles that a person may see: a dealership those that it sold cover for."""
+    if user.role == Role.DEALERSHIP:
+        return Vehicle.objects.filter(covers__in=list_covers_for(user)).distinct()
+    return Vehicle.objects.all()
+
+
+def access_vehicle(user: User, vin: str) -> Vehicle:
+    """Return the vehicle of this VIN, or 404 where there is none that the person may see."""
+    vehicle = list_vehicles_for(user).filter(vin=vin.upper()).first()
+    if vehicle is None:
+        raise Http404(f"No vehicle {vin} here.")
+    return vehicle
+
+
+def access_cover(user: User, number: str) -> Cover:
+    """Return the cover of this number, or 404 where there is none that the person may see."""
+    cover = list_covers_for(user).filter(number=number).first()
+    if cover is None:
+        raise Http404(f"No cover {number} here.")
+    return cover
+
+
+def access_claim(user: User, number: str) -> Claim:
+    """Return the claim of this number, or 404 where there is none that the person may see."""
+    claim = list_claims_for(user).filter(number=number).first()
+    if claim is None:
+        raise Http404(f"No claim {number} here.")
+    return claim

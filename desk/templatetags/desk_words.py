@@ -1,0 +1,33 @@
+"""Template filters that put the rules' words as a person reads them."""
+
+from collections.abc import Mapping
+
+from django import template
+
+from treatments.rules.words import say
+
+register = template.Library()
+
+
+@register.filter
+def in_words(word: str) -> str:
+    """Return a word of the rules as a person reads it."""
+    return say(word)
+
+
+@register.filter
+def named(code: str, names: Mapping[str, str]) -> str:
+    """Return the name of a zone code."""
+    return names.get(code, code)
+
+
+@register.filter
+def record_anchor(record: str) -> str:
+    """Return the anchor of a record on the vehicle page, e.g. "treatment 12" as ``treatment-12``."""
+    return record.replace(" ", "-")
+
+
+@register.filter
+def litres(millilitres: object) -> str:
+    """Return millilitres in litres with three digits."""
+    return f"{float(str(millilitres)) / 1000:.3f}"
