@@ -1,6 +1,19 @@
 """Addresses of the API."""
 
-from django.urls import URLPattern
+from django.urls import include, path
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
+from rest_framework.routers import SimpleRouter
+
+from api import views
 
 app_name = "api"
-urlpatterns: list[URLPattern] = []
+router = SimpleRouter()
+router.register("vehicles", views.VehicleViewSet, basename="vehicle")
+router.register("covers", views.CoverViewSet, basename="cover")
+router.register("due-items", views.DueItemViewSet, basename="due-item")
+router.register("claims", views.ClaimViewSet, basename="claim")
+urlpatterns = [
+    path("", include(router.urls)),
+    path("schema/", SpectacularAPIView.as_view(), name="schema"),
+    path("docs/", SpectacularSwaggerView.as_view(url_name="api:schema"), name="docs"),
+]

@@ -134,7 +134,7 @@ def _make_reminder(
         "items": [
             {
                 "what": say(item.kind),
-                "zones": [zone_names.get(code, code) for code in item.zones],
+                "zones": _name_zones([zone_names.get(code, code) for code in item.zones]),
                 "item": item,
             }
             for item in items
@@ -157,6 +157,16 @@ def _make_reminder(
         due_at=now,
         created_at=now,
     )
+
+
+MOST_ZONES_NAMED = 4
+
+
+def _name_zones(names: list[str]) -> str:
+    """Return the first few zones by name and how many more there are; nobody reads fourteen."""
+    named = ", ".join(names[:MOST_ZONES_NAMED])
+    more = len(names) - MOST_ZONES_NAMED
+    return f"{named} and {more} more" if more > 0 else named
 
 
 @transaction.atomic

@@ -263,6 +263,15 @@ def check_reinspections(
     return replace(finding, answer=Answer.HOLDS if harmless else Answer.FAILS, sentence=sentence, records=records)
 
 
+ENTRY_QUESTIONS = {
+    "intake": "Was the vehicle inspected before its first treatment?",
+    "age": "Was the vehicle young enough to enter?",
+    "distance": "Had the vehicle been driven little enough to enter?",
+    "rust": "Was the vehicle free enough of rust to enter?",
+    "required_zones": "Were the zones done that the terms want?",
+}
+
+
 def check_entry_on_record(terms: Terms, history: VehicleHistory, in_service_on: date | None) -> list[Finding]:
     """Was the vehicle one that the terms let in? The shop let it in, so a breach is the shop's to answer for."""
     first = history.find_first_treatment()
@@ -282,7 +291,7 @@ def check_entry_on_record(terms: Terms, history: VehicleHistory, in_service_on: 
         Finding(
             f"entry_{answer.rule}",
             None,
-            "Did the vehicle meet the terms of entry?",
+            ENTRY_QUESTIONS[answer.rule],
             answer.answer,
             answer.sentence,
             answer.records,

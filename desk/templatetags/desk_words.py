@@ -28,6 +28,12 @@ def record_anchor(record: str) -> str:
 
 
 @register.filter
+def is_on_vehicle_page(record: str) -> bool:
+    """Say whether the vehicle page shows this record under an anchor of its own."""
+    return record.startswith(("treatment ", "inspection ", "reading ", "ownership "))
+
+
+@register.filter
 def litres(millilitres: object) -> str:
     """Return millilitres in litres with three digits."""
     return f"{float(str(millilitres)) / 1000:.3f}"

@@ -4,8 +4,8 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from claims.rules.claim import Finding
 from claims.queries import list_claims_for, read_claim_check
+from claims.rules.claim import Finding
 from desk.access import access_claim, get_user, open_to
 from treatments.rules.words import Answer
 
@@ -28,7 +28,8 @@ def claim(request: HttpRequest, number: str) -> HttpResponse:
     """Show one claim with its findings."""
     found = access_claim(get_user(request), number)
     check = read_claim_check(found)
-    groups: list[tuple[str, Answer | None, list[Finding]]] = [("The claim as a whole", None, [f for f in check.findings if f.zone is None])]
+    whole = [f for f in check.findings if f.zone is None]
+    groups: list[tuple[str, Answer | None, list[Finding]]] = [("The claim as a whole", None, whole)]
     groups += [
         (zone.name, check.judge_zone(zone.zone), [f for f in check.findings if f.zone == zone.zone])
         for zone in check.claim.zones

@@ -1,7 +1,7 @@
 """The due list: who must come, by when and why, one entry per vehicle since one visit serves all that is due."""
 
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 
 from django.core.paginator import Paginator
 from django.db.models import Count, Min, Q, QuerySet
@@ -81,7 +81,7 @@ def _drop_page(request: HttpRequest) -> str:
 def gather_entries(covers: list[int], today: date, *, shows_owner: bool) -> list[DueEntry]:
     """Return the entries of one page, in its order."""
     found = (
-        DueItem.objects.filter(cover__in=covers)
+        DueItem.objects.filter(cover__in=covers, opens_on__lte=today + timedelta(days=DueFilter().days_ahead))
         .select_related("cover__vehicle", "cover__site", "cover__last_state")
         .order_by("grace_until", "target_on", "id")
     )

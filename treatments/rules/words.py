@@ -117,5 +117,6 @@ def say(word: str) -> str:
     """Return a word of these lists as a person reads it, e.g. ``annual_touch_up`` as ``annual touch-up``."""
     return {
         "annual_touch_up": "annual touch-up",
+        "touch_up": "touch-up",
         "suv_or_wagon": "SUV or wagon",
     }.get(str(word), str(word).replace("_", " "))

@@ -1,0 +1,85 @@
+"""What lists can be narrowed to. A parameter that doesn't exist is an error, since a typo would show too much."""
+
+from datetime import timedelta
+from typing import Any
+
+import django_filters
+from django.db.models import Q, QuerySet
+from django.utils import timezone
+from django_filters.rest_framework import DjangoFilterBackend
+from rest_framework.exceptions import ValidationError
+from rest_framework.request import Request
+from rest_framework.views import APIView
+
+from scheduling.models import Cover, DueItem
+from scheduling.rules.cover import CoverStatus
+from scheduling.rules.due import DueKind
+from treatments.models import Vehicle
+from treatments.queries import find_today
+
+ALWAYS_ALLOWED = ("cursor", "page_size")
+
+
+class StrictFilterBackend(DjangoFilterBackend):
+    """django-filter, but an unknown parameter is a 400 that names the known ones."""
+
+    def filter_queryset(self, request: Request, queryset: QuerySet[Any], view: APIView) -> QuerySet[Any]:
+        filterset_class = getattr(view, "filterset_class", None)
+        known = [*(filterset_class.base_filters if filterset_class else ()), *ALWAYS_ALLOWED]
+        refuse_unknown(request, known)
+        found: QuerySet[Any] = super().filter_queryset(request, queryset, view)
+        return found
+
+
+def refuse_unknown(request: Request, known: list[str]) -> None:
+    """Refuse parameters that don't exist.
+
+    Raises:
+        ValidationError: naming each and the known ones.
+    """
+    unknown = [name for name in request.query_params if name not in known]
+    if unknown:
+        raise ValidationError({name: [f"No such parameter; there are: {', '.join(known)}."] for name in unknown})
+    for name, value in request.query_params.items():
+        if "\x00" in value:
+            raise ValidationError({name: ["Holds a NUL character; remove it."]})
+
+
+class VehicleFilter(django_filters.FilterSet):
+    vin = django_filters.CharFilter(lookup_expr="icontains", help_text="any part of the VIN")
+    plate = django_filters.CharFilter(lookup_expr="icontains")
+
+    class Meta:
+        model = Vehicle
+        fields: list[str] = []
+
+
+class CoverFilter(django_filters.FilterSet):
+    status = django_filters.ChoiceFilter(
+        field_name="last_state__status", choices=[(status.value, status.value) for status in CoverStatus]
+    )
+    site = django_filters.CharFilter(field_name="site__code")
+    dealership = django_filters.CharFilter(field_name="dealership__code")
+    vin = django_filters.CharFilter(field_name="vehicle__vin", lookup_expr="icontains")
+
+    class Meta:
+        model = Cover
+        fields: list[str] = []
+
+
+class DueItemFilter(django_filters.FilterSet):
+    kind = django_filters.ChoiceFilter(choices=[(kind.value, kind.value) for kind in DueKind])
+    site = django_filters.CharFilter(field_name="cover__site__code")
+    vin = django_filters.CharFilter(field_name="cover__vehicle__vin", lookup_expr="icontains")
+    target_from = django_filters.DateFilter(field_name="target_on", lookup_expr="gte")
+    target_until = django_filters.DateFilter(field_name="target_on", lookup_expr="lte")
+    overdue = django_filters.BooleanFilter(method="filter_overdue", help_text="past the last day of grace today")
+
+    class Meta:
+        model = DueItem
+        fields: list[str] = []
+
+    def filter_overdue(self, items: QuerySet[DueItem], name: str, wanted: bool) -> QuerySet[DueItem]:
+        yesterday = find_today(timezone.now()) - timedelta(days=1)
+        late = Q(grace_until__lte=yesterday)
+        return items.filter(late if wanted else ~late)
