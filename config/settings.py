@@ -109,6 +109,8 @@ def read_database() -> dict[str, Any]:
             "timeout": 20,
             "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
         }
+        # Tests use a file too: one in memory knows neither WAL nor a second process.
+        database["TEST"] = {"NAME": str(VAR_DIR / "test.sqlite3")}
     else:
         database.setdefault("CONN_MAX_AGE", 60)
         database["CONN_HEALTH_CHECKS"] = True

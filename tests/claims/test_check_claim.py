@@ -1,0 +1,193 @@
+"""Claims against the record: each rule turned from holds to fails, or to cannot be told, by one changed fact."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+
+from claims.rules.check import check_claim
+from claims.rules.claim import ClaimCheck, ClaimedZone, RustClaim
+from scheduling.rules.calendars import WorkingCalendar
+from scheduling.rules.facts import CoverFacts
+from scheduling.rules.terms import ClaimTerms, EntryTerms, MissedMeans, ReinspectionTerms, Terms, TouchUpTerms
+from treatments.rules.conditions import SurfaceConditions
+from treatments.rules.history import (
+    InspectedZone,
+    InspectionRecord,
+    RecordedReading,
+    TreatmentRecord,
+    VehicleHistory,
+    ZoneLine,
+)
+from treatments.rules.odometer import Reading
+from treatments.rules.words import (
+    Answer,
+    DamageKind,
+    InspectionKind,
+    ProductFamily,
+    TreatmentKind,
+    ZoneKind,
+)
+
+START = date(2023, 3, 14)
+FOUND = date(2024, 9, 1)
+CALENDAR = WorkingCalendar(frozenset(range(1, 8)))
+TERMS = Terms(
+    "t",
+    1,
+    "T",
+    distance_limit_km=Decimal(100_000),
+    entry=EntryTerms(),
+    reinspection=ReinspectionTerms(missed_means=MissedMeans.SUSPENDS),
+    touch_ups=(TouchUpTerms(12),),
+    claims=ClaimTerms(notice_days=30, waiting_days=30),
+)
+FACTS = CoverFacts("C1", START, START)
+ROCKER = ClaimedZone("rocker_left", "Left rocker panel", ZoneKind.ENCLOSED_CAVITY)
+LINE = ZoneLine(
+    "rocker_left",
+    "Left rocker panel",
+    ZoneKind.ENCLOSED_CAVITY,
+    ProductFamily.CAVITY_WAX,
+    "Fenwax Cavity 40",
+    "FC-1",
+    lot_expires_on=date(2026, 1, 1),
+    quantity_ml=Decimal(175),
+    area_m2=Decimal("1.1"),
+    target_dry_film_um=Decimal(50),
+    volume_solids_percent=Decimal(40),
+    loss_fraction=Decimal("0.2"),
+    pressure_kpa=Decimal("413.7"),
+    access_points_used=2,
+    mist_seen_at_far_end=True,
+)
+DRY = SurfaceConditions(Decimal(18), Decimal(17), Decimal(50), True, True, False)
+FIRST = TreatmentRecord("treatment 1", START, TreatmentKind.FIRST_TREATMENT, (LINE,), conditions=DRY)
+TOUCH_UP = TreatmentRecord("treatment 2", date(2024, 3, 10), TreatmentKind.ANNUAL_TOUCH_UP, (LINE,), conditions=DRY)
+INTAKE = InspectionRecord(
+    "inspection 1", START, InspectionKind.INTAKE, (InspectedZone("rocker_left", Decimal(0), photos=1),)
+)
+HISTORY = VehicleHistory((FIRST, TOUCH_UP), (INTAKE,), (RecordedReading(Reading(START, Decimal(10_000), "reading 1")),))
+CLAIM = RustClaim(
+    "R1", FOUND, FOUND + timedelta(days=10), DamageKind.PERFORATION_FROM_WITHIN, (ROCKER,), Decimal(40_000)
+)
+
+
+def check(
+    claim: RustClaim = CLAIM,
+    terms: Terms = TERMS,
+    facts: CoverFacts = FACTS,
+    history: VehicleHistory = HISTORY,
+) -> ClaimCheck:
+    return check_claim(claim, terms, facts, history, CALENDAR)
+
+
+def answers(found: ClaimCheck) -> dict[str, Answer]:
+    return {finding.rule: finding.answer for finding in found.findings}
+
+
+def with_line(**changes: object) -> VehicleHistory:
+    changed = replace(LINE, **changes)  # type: ignore[arg-type]
+    return replace(HISTORY, treatments=(replace(FIRST, lines=(changed,)), TOUCH_UP))
+
+
+def test_a_claim_that_the_record_bears_out_holds_by_every_rule() -> None:
+    found = check()
+    assert found.answer is Answer.HOLDS
+    assert set(answers(found).values()) == {Answer.HOLDS}
+    assert {"in_force", "distance", "treated", "film", "lots", "reach", "surface_conditions"} <= set(answers(found))
+    treated = next(finding for finding in found.findings if finding.rule == "treated")
+    assert treated.records == ("treatment 1", "treatment 2")
+
+
+@pytest.mark.parametrize(
+    ("rule", "changed", "expected"),
+    [
+        ("reported_in_time", {"claim": replace(CLAIM, reported_on=FOUND + timedelta(days=30))}, Answer.HOLDS),
+        ("reported_in_time", {"claim": replace(CLAIM, reported_on=FOUND + timedelta(days=31))}, Answer.FAILS),
+        ("damage_covered", {"claim": replace(CLAIM, damage=DamageKind.SURFACE_CORROSION)}, Answer.FAILS),
+        ("distance", {"claim": replace(CLAIM, kilometres=Decimal(100_000))}, Answer.HOLDS),
+        ("distance", {"claim": replace(CLAIM, kilometres=Decimal("100000.1"))}, Answer.FAILS),
+        ("distance", {"claim": replace(CLAIM, kilometres=None)}, Answer.CANNOT_BE_TOLD),
+        ("in_force", {"claim": replace(CLAIM, discovered_on=None)}, Answer.CANNOT_BE_TOLD),
+        ("in_force", {"claim": replace(CLAIM, discovered_on=START + timedelta(days=29))}, Answer.FAILS),
+        ("in_force", {"claim": replace(CLAIM, discovered_on=START + timedelta(days=30))}, Answer.HOLDS),
+        ("reinspections", {"history": replace(HISTORY, treatments=(FIRST,))}, Answer.FAILS),
+        (
+            "not_excluded",
+            {"claim": replace(CLAIM, zones=(ClaimedZone("exhaust", "Exhaust", ZoneKind.NEVER_COATED),))},
+            Answer.FAILS,
+        ),
+        (
+            "treated",
+            {"claim": replace(CLAIM, zones=(ClaimedZone("door_front_left", "Door", ZoneKind.OPENING_PANEL),))},
+            Answer.FAILS,
+        ),
+        ("intake_rust", {"history": replace(HISTORY, inspections=())}, Answer.CANNOT_BE_TOLD),
+        (
+            "intake_rust",
+            {
+                "history": replace(
+                    HISTORY, inspections=(replace(INTAKE, zones=(InspectedZone("rocker_left", Decimal("0.2")),)),)
+                )
+            },
+            Answer.FAILS,
+        ),
+    ],
+)
+def test_one_changed_fact_turns_one_rule_and_the_claim(rule: str, changed: dict[str, object], expected: Answer) -> None:
+    found = check(**changed)  # type: ignore[arg-type]
+    assert answers(found)[rule] is expected
+    if expected is Answer.FAILS:
+        assert found.answer is Answer.FAILS
+    elif expected is Answer.CANNOT_BE_TOLD:
+        assert found.answer is Answer.CANNOT_BE_TOLD
+
+
+@pytest.mark.parametrize(
+    ("rule", "history", "expected"),
+    [
+        ("film", with_line(quantity_ml=Decimal(80)), Answer.FAILS),
+        ("film", with_line(area_m2=None), Answer.CANNOT_BE_TOLD),
+        ("lots", with_line(lot_recalled_on=date(2024, 1, 1)), Answer.FAILS),
+        ("lots", with_line(lot_expires_on=date(2023, 3, 13)), Answer.FAILS),
+        ("lots", with_line(lot_expires_on=START), Answer.HOLDS),
+        ("lots", with_line(lot=None), Answer.CANNOT_BE_TOLD),
+        ("reach", with_line(access_points_used=1), Answer.FAILS),
+        ("reach", with_line(mist_seen_at_far_end=None), Answer.CANNOT_BE_TOLD),
+        (
+            "surface_conditions",
+            replace(HISTORY, treatments=(replace(FIRST, conditions=replace(DRY, clean=False)), TOUCH_UP)),
+            Answer.FAILS,
+        ),
+        (
+            "surface_conditions",
+            replace(HISTORY, treatments=(replace(FIRST, conditions=None), TOUCH_UP)),
+            Answer.CANNOT_BE_TOLD,
+        ),
+    ],
+)
+def test_the_shops_own_shortfall_is_shown_and_not_held_against_the_customer(
+    rule: str, history: VehicleHistory, expected: Answer
+) -> None:
+    found = check(history=history)
+    assert answers(found)[rule] is expected
+    assert found.answer is Answer.HOLDS
+    if expected is not Answer.HOLDS:
+        assert rule in [finding.rule for finding in found.shop_shortfalls]
+
+
+def test_each_zone_is_judged_for_itself() -> None:
+    door = ClaimedZone("door_front_left", "Left front door", ZoneKind.OPENING_PANEL)
+    found = check(replace(CLAIM, zones=(ROCKER, door)))
+    assert found.judge_zone("rocker_left") is Answer.HOLDS
+    assert found.judge_zone("door_front_left") is Answer.FAILS
+    assert found.holds_in_part
+
+
+def test_a_zone_left_out_with_a_reason_says_so() -> None:
+    skipped = ZoneLine("rocker_left", "Left rocker panel", ZoneKind.ENCLOSED_CAVITY, not_done_reason="plug seized")
+    history = replace(HISTORY, treatments=(replace(FIRST, lines=(skipped,)),))
+    treated = next(f for f in check(history=history).findings if f.rule == "treated")
+    assert (treated.answer, treated.sentence) == (Answer.FAILS, "Not done on 2023-03-14: plug seized.")

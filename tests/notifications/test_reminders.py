@@ -1,0 +1,170 @@
+"""Reminders: written once, leased, sent, tried again after a failure, withdrawn when the visit was made, stopped."""
+
+import email
+from datetime import date, timedelta
+from email.message import Message as Mail
+from email.policy import default
+from pathlib import Path
+
+import pytest
+from django.test import Client
+
+from notifications import services
+from notifications.links import make_stop_token
+from notifications.models import Message, MessageStatus
+from notifications.tasks import send_due_messages
+from scheduling.models import Cover
+from scheduling.services import recompute, register_covers_for_new_treatments
+from tests.conftest import NOW, TODAY, ShopForTests
+from treatments.models import Customer, Event, Vehicle, Zone
+from treatments.rules.units import Volume, VolumeUnit
+from treatments.rules.words import TreatmentKind
+from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
+
+
+def treat(shop: ShopForTests, vehicle: Vehicle, day: date, kind: TreatmentKind) -> None:
+    line = LineEntry(
+        Zone.objects.get(code="rocker_left"), shop.wax, shop.wax.lots.get(), Volume(1, VolumeUnit.US_QUART)
+    )
+    record_treatment(vehicle=vehicle, site=shop.site, done_on=day, kind=kind, lines=[line], now=NOW, actor=None)
+
+
+def add_due_vehicle(shop: ShopForTests, vin: str, contact: str, first: date) -> Cover:
+    owner = find_or_add_customer(name="Lena Orchard", contact=contact, now=NOW)
+    vehicle = add_vehicle(vin=vin, owner=owner, owned_from=first, now=NOW, actor=None, description="2025 Harrow Finch")
+    treat(shop, vehicle, first, TreatmentKind.FIRST_TREATMENT)
+    while register_covers_for_new_treatments(now=NOW):
+        pass
+    recompute(as_of=TODAY)
+    return Cover.objects.get(vehicle=vehicle)
+
+
+@pytest.fixture
+def cover(shop: ShopForTests) -> Cover:
+    return add_due_vehicle(shop, "11111111111111111", "lena@example.com", date(2025, 6, 10))
+
+
+def read_mail(settings: object) -> list[Mail]:
+    folder = Path(settings.EMAIL_FILE_PATH)  # type: ignore[attr-defined]
+    return [email.message_from_bytes(path.read_bytes(), policy=default) for path in sorted(folder.glob("*.eml"))]
+
+
+def test_a_reminder_is_written_once_and_sent_once(cover: Cover, settings: object) -> None:
+    first = services.write_due_reminders(as_of=TODAY, now=NOW)
+    again = services.write_due_reminders(as_of=TODAY, now=NOW)
+    assert (first.written, again.written, again.already_told) == (1, 0, 1)
+    keys = services.lease_due_messages(now=NOW)
+    assert services.lease_due_messages(now=NOW) == []
+    assert services.send_leased_message(message_id=keys[0], now=NOW)
+    assert not services.send_leased_message(message_id=keys[0], now=NOW)
+    (mail,) = read_mail(settings)
+    assert mail["To"] == "lena@example.com"
+    text = mail.get_content()
+    assert "Dear Lena Orchard" in text
+    assert "10 June 2026" in text
+    assert "12 months after the first treatment on 2025-06-10 is 2026-06-10" in text
+    assert "/stop/" in mail["List-Unsubscribe"]
+    assert "List-Unsubscribe-Post" not in mail  # one click is for HTTPS only (RFC 8058)
+
+
+def test_the_stages_of_a_due_visit_are_told_one_after_another(cover: Cover) -> None:
+    kinds = []
+    for day in (TODAY, date(2026, 6, 11), date(2026, 6, 20), date(2026, 7, 11), date(2026, 7, 20)):
+        recompute(as_of=day)
+        services.write_due_reminders(as_of=day, now=NOW)
+        kinds.append(sorted(Message.objects.values_list("kind", flat=True)))
+    assert kinds[0] == ["visit_due"]
+    assert kinds[1] == kinds[2] == ["last_days", "visit_due"]
+    assert kinds[3] == kinds[4] == ["last_days", "suspended", "visit_due"]
+    body = Message.objects.get(kind="suspended").body
+    assert "Your cover is suspended until we have seen the vehicle." in body
+
+
+def test_a_visit_made_before_sending_withdraws_the_message(shop: ShopForTests, cover: Cover, settings: object) -> None:
+    services.write_due_reminders(as_of=TODAY, now=NOW)
+    treat(shop, cover.vehicle, TODAY - timedelta(days=1), TreatmentKind.ANNUAL_TOUCH_UP)
+    recompute(as_of=TODAY)
+    (key,) = services.lease_due_messages(now=NOW)
+    assert not services.send_leased_message(message_id=key, now=NOW)
+    assert Message.objects.get().status == MessageStatus.WITHDRAWN
+    assert read_mail(settings) == []
+
+
+def test_a_worker_that_died_loses_nothing(cover: Cover, settings: object) -> None:
+    services.write_due_reminders(as_of=TODAY, now=NOW)
+    (key,) = services.lease_due_messages(now=NOW)
+    later = NOW + services.LEASE + timedelta(seconds=1)
+    assert not services.send_leased_message(message_id=key, now=later)  # the lease ran out
+    assert services.lease_due_messages(now=later) == [key]
+    assert services.send_leased_message(message_id=key, now=later)
+    assert len(read_mail(settings)) == 1
+
+
+def test_a_server_that_refuses_is_tried_again_and_given_up_in_the_end(cover: Cover, settings: object) -> None:
+    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"  # type: ignore[attr-defined]
+    settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 9  # type: ignore[attr-defined]  # nothing listens there
+    services.write_due_reminders(as_of=TODAY, now=NOW)
+    now = NOW
+    for attempt in range(1, services.MOST_ATTEMPTS + 1):
+        (key,) = services.lease_due_messages(now=now)
+        assert not services.send_leased_message(message_id=key, now=now)
+        message = Message.objects.get()
+        assert message.attempts == attempt
+        assert "refused" in message.last_error
+        now += services.LEASE * 3
+    assert message.status == MessageStatus.FAILED
+    assert services.lease_due_messages(now=now) == []
+
+
+def test_who_cannot_be_written_to_is_counted(shop: ShopForTests, cover: Cover) -> None:
+    add_due_vehicle(shop, "1M8GDM9AXKP042788", "+1 555 0123", date(2025, 6, 10))
+    report = services.write_due_reminders(as_of=TODAY, now=NOW)
+    assert report.written == 1
+    assert report.without_email == (Cover.objects.get(vehicle__vin="1M8GDM9AXKP042788").number,)
+
+
+def test_a_customer_stops_messages_from_the_link_alone(cover: Cover) -> None:
+    services.write_due_reminders(as_of=TODAY, now=NOW)
+    customer = Customer.objects.get()
+    client = Client(enforce_csrf_checks=True)
+    address = f"/stop/{make_stop_token(customer)}/"
+    assert client.get(address).status_code == 200
+    customer.refresh_from_db()
+    assert customer.messages_stopped_at is None
+    assert client.post(address, {"List-Unsubscribe": "One-Click"}).status_code == 200
+    customer.refresh_from_db()
+    assert customer.messages_stopped_at is not None
+    assert Message.objects.get().status == MessageStatus.WITHDRAWN
+    assert services.write_due_reminders(as_of=date(2026, 6, 15), now=NOW).stopped == 1
+    assert client.post(f"/stop/{make_stop_token(customer)}x/").status_code == 404
+    assert Event.objects.filter(kind="customer.messages_stopped").count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_task_sends_through_celery(shop: ShopForTests, cover: Cover, settings: object) -> None:
+    """In this process when embedded; through the broker and a worker of its own in a full run."""
+    from tests.conftest import is_full
+
+    services.write_due_reminders(as_of=TODAY, now=NOW)
+    if is_full():
+        from celery.contrib.testing.worker import start_worker
+
+        from config import celery_app
+
+        celery_app.control.purge()
+        with start_worker(celery_app, perform_ping_check=False, pool="solo"):
+            send_due_messages.delay()
+            wait_until_sent()
+    else:
+        send_due_messages.delay()
+    assert Message.objects.get().status == MessageStatus.SENT
+    assert len(read_mail(settings)) == 1
+
+
+def wait_until_sent() -> None:
+    import time
+
+    for _ in range(300):
+        if Message.objects.filter(status=MessageStatus.SENT).exists():
+            return
+        time.sleep(0.1)

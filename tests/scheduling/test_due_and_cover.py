@@ -1,0 +1,390 @@
+"""Due dates and the state of a cover, by the rules alone: early, late, missed, waived, cured, moved and projected."""
+
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+
+import pytest
+from dateutil.relativedelta import relativedelta
+from hypothesis import given
+from hypothesis import strategies as st
+
+from scheduling.rules.calendars import WorkingCalendar
+from scheduling.rules.cover import CoverStatus, cover_on, list_cover_changes
+from scheduling.rules.dates import lay_dates
+from scheduling.rules.due import DueItem, DueKind, DueStatus, compute_due_items
+from scheduling.rules.facts import CoverFacts, Waiver
+from scheduling.rules.terms import (
+    Anchor,
+    ClaimTerms,
+    DistanceFrom,
+    MissedMeans,
+    ReinspectionTerms,
+    Roll,
+    SeasonTerms,
+    SevereExposureTerms,
+    Terms,
+    TouchUpTerms,
+    TransferTerms,
+)
+from treatments.rules.history import (
+    InspectionRecord,
+    OwnerRecord,
+    RecordedReading,
+    TreatmentRecord,
+    VehicleHistory,
+    ZoneLine,
+)
+from treatments.rules.odometer import Reading
+from treatments.rules.words import (
+    CorrosivityCategory,
+    InspectionKind,
+    ProductFamily,
+    TreatmentKind,
+    ZoneKind,
+)
+
+ALWAYS_OPEN = WorkingCalendar(frozenset(range(1, 8)))
+WEEKDAYS = WorkingCalendar()
+START = date(2023, 3, 14)
+
+
+def line(zone: str = "rocker_left", family: ProductFamily = ProductFamily.CAVITY_WAX) -> ZoneLine:
+    return ZoneLine(zone, zone, ZoneKind.ENCLOSED_CAVITY, family, "Fenwax Cavity 40", "FC-1")
+
+
+def treated(
+    day: date, kind: TreatmentKind = TreatmentKind.FIRST_TREATMENT, *zones: str, **more: object
+) -> TreatmentRecord:
+    lines = tuple(line(zone) for zone in zones or ("rocker_left",))
+    return TreatmentRecord(f"treatment {day}", day, kind, lines, **more)  # type: ignore[arg-type]
+
+
+def seen(day: date) -> InspectionRecord:
+    return InspectionRecord(f"inspection {day}", day, InspectionKind.REINSPECTION)
+
+
+def make_terms(**changes: object) -> Terms:
+    usual: dict[str, object] = {"code": "t", "version": 1, "title": "T", "claims": ClaimTerms(waiting_days=0)}
+    return Terms(**(usual | changes))  # type: ignore[arg-type]
+
+
+FACTS = CoverFacts("C1", START, START)
+
+
+def reinspections(items: tuple[DueItem, ...]) -> list[DueItem]:
+    return [item for item in items if item.kind is DueKind.REINSPECTION]
+
+
+def due(terms: Terms, *records: object, as_of: date, facts: CoverFacts = FACTS) -> list[DueItem]:
+    return reinspections(compute_due_items(terms, facts, make_history(*records), ALWAYS_OPEN, as_of))
+
+
+def make_history(*records: object) -> VehicleHistory:
+    return VehicleHistory(
+        treatments=tuple(r for r in records if isinstance(r, TreatmentRecord)),
+        inspections=tuple(r for r in records if isinstance(r, InspectionRecord)),
+        readings=tuple(r for r in records if isinstance(r, RecordedReading)),
+        owners=tuple(r for r in records if isinstance(r, OwnerRecord)),
+    )
+
+
+def test_a_sunday_moves_to_the_next_open_day_and_says_so() -> None:
+    start = date(2025, 3, 14)
+    items = reinspections(compute_due_items(make_terms(), FACTS, make_history(treated(start)), WEEKDAYS, start))
+    assert items[0].dates.target_on == date(2026, 3, 16)
+    assert "12 months after the first treatment on 2025-03-14 is 2026-03-14" in items[0].sentence
+    assert "2026-03-14 is a Saturday; moved to the next open day, 2026-03-16" in items[0].sentence
+    stays = make_terms(roll=Roll.STAY)
+    items = reinspections(compute_due_items(stays, FACTS, make_history(treated(start)), WEEKDAYS, start))
+    assert items[0].dates.target_on == date(2026, 3, 14)
+
+
+def test_public_holidays_and_closed_days_are_not_open() -> None:
+    calendar = WorkingCalendar(country="US", closed_days=frozenset({date(2026, 7, 6)}))
+    assert calendar.explain_closed(date(2026, 7, 3)) == "a public holiday"  # 4 July 2026 is a Saturday
+    assert calendar.find_open_day_from(date(2026, 7, 3)) == date(2026, 7, 7)
+    assert calendar.is_open(date(2026, 7, 7))
+
+
+@pytest.mark.parametrize(
+    ("visit", "status"),
+    [
+        (date(2024, 1, 13), DueStatus.MISSED),  # a day before the window opens: early, doesn't count
+        (date(2024, 1, 14), DueStatus.DONE),  # the day on which it opens, 60 days before
+        (date(2024, 3, 14), DueStatus.DONE),
+        (date(2024, 4, 13), DueStatus.DONE),  # the last day of grace, 30 days after
+        (date(2024, 4, 14), DueStatus.MISSED),
+    ],
+)
+def test_the_window_counts_to_the_day_on_both_sides(visit: date, status: DueStatus) -> None:
+    items = due(make_terms(), treated(START), seen(visit), as_of=date(2024, 6, 1))
+    assert items[0].status is status
+    if visit < date(2024, 1, 14):
+        assert f"The visit on {visit} came before the window opened on 2024-01-14." in items[0].sentence
+
+
+def test_a_missed_reinspection_suspends_until_cured() -> None:
+    terms, history = make_terms(), make_history(treated(START), seen(date(2024, 6, 20)))
+    states = {
+        day: cover_on(terms, FACTS, history, ALWAYS_OPEN, day).status
+        for day in (date(2024, 4, 13), date(2024, 4, 14), date(2024, 6, 19), date(2024, 6, 20))
+    }
+    assert list(states.values()) == [
+        CoverStatus.IN_FORCE,
+        CoverStatus.SUSPENDED,
+        CoverStatus.SUSPENDED,
+        CoverStatus.IN_FORCE,
+    ]
+    changes = list_cover_changes(terms, FACTS, history, ALWAYS_OPEN, START, date(2024, 12, 31))
+    assert [(c.status, c.day) for c in changes] == [
+        (CoverStatus.IN_FORCE, START),
+        (CoverStatus.SUSPENDED, date(2024, 4, 14)),
+        (CoverStatus.IN_FORCE, date(2024, 6, 20)),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("means", "status", "percent"),
+    [
+        (MissedMeans.NOTHING, CoverStatus.IN_FORCE, 100),
+        (MissedMeans.SUSPENDS, CoverStatus.SUSPENDED, 100),
+        (MissedMeans.LAPSES, CoverStatus.LAPSED, 100),
+        (MissedMeans.REDUCES, CoverStatus.IN_FORCE, 50),
+    ],
+)
+def test_what_a_missed_reinspection_does_is_for_the_terms(
+    means: MissedMeans, status: CoverStatus, percent: int
+) -> None:
+    reduced = Decimal(50) if means is MissedMeans.REDUCES else None
+    terms = make_terms(reinspection=ReinspectionTerms(missed_means=means, reduced_to_percent=reduced))
+    before = cover_on(terms, FACTS, make_history(treated(START)), ALWAYS_OPEN, date(2024, 4, 13))
+    after = cover_on(terms, FACTS, make_history(treated(START)), ALWAYS_OPEN, date(2024, 4, 14))
+    assert (before.status, before.percent) == (CoverStatus.IN_FORCE, 100)
+    assert (after.status, after.percent) == (status, percent)
+
+
+def test_a_lapsed_cover_is_not_cured_by_a_late_visit() -> None:
+    terms = make_terms(reinspection=ReinspectionTerms(missed_means=MissedMeans.LAPSES))
+    history = make_history(treated(START), seen(date(2024, 5, 1)))
+    assert cover_on(terms, FACTS, history, ALWAYS_OPEN, date(2025, 1, 1)).status is CoverStatus.LAPSED
+
+
+def test_a_waiver_stands_for_the_visit_and_nothing_else_does() -> None:
+    waiver = Waiver("reinspection:1", date(2024, 4, 1), "flood closed the road", "change 1")
+    facts = CoverFacts("C1", START, START, waivers=(waiver,))
+    waived = due(make_terms(), treated(START), as_of=date(2024, 6, 1), facts=facts)
+    assert [item.status for item in waived] == [DueStatus.WAIVED, DueStatus.OPEN]
+    assert "flood closed the road" in waived[0].sentence
+    assert due(make_terms(), treated(START), as_of=date(2024, 6, 1))[0].status is DueStatus.MISSED
+
+
+def test_counting_from_the_last_visit_follows_the_visits() -> None:
+    terms = make_terms(reinspection=ReinspectionTerms(anchor=Anchor.LAST_VISIT))
+    items = due(terms, treated(START), seen(date(2023, 11, 2)), as_of=date(2024, 1, 1))
+    assert [(item.status, item.dates.target_on) for item in items] == [
+        (DueStatus.DONE, date(2024, 3, 14)),
+        (DueStatus.OPEN, date(2024, 11, 2)),
+    ]
+    assert "12 months after the visit on 2023-11-02" in items[1].sentence
+
+
+def test_29_february_is_counted_from_the_first_anchor_and_clips() -> None:
+    start = date(2024, 2, 29)
+    visits = [seen(date(year, 2, 20)) for year in (2025, 2026, 2027)]
+    items = due(make_terms(), treated(start), *visits, as_of=date(2027, 12, 1))
+    targets = [item.dates.target_on for item in items]
+    assert targets == [date(2025, 2, 28), date(2026, 2, 28), date(2027, 2, 28), date(2028, 2, 29)]
+
+
+def test_a_retreated_zone_restarts_its_own_clock_and_nothing_else() -> None:
+    terms = make_terms(touch_ups=(TouchUpTerms(24, ProductFamily.CAVITY_WAX),))
+    repair = treated(date(2024, 3, 1), TreatmentKind.AFTER_REPAIR, "rocker_left")
+    history = make_history(treated(START, TreatmentKind.FIRST_TREATMENT, "rocker_left", "rocker_right"), repair)
+    items = compute_due_items(terms, FACTS, history, ALWAYS_OPEN, date(2024, 3, 20))
+    open_touch_ups = {
+        item.zones: item.dates.target_on
+        for item in items
+        if item.kind is DueKind.TOUCH_UP and item.status is DueStatus.OPEN
+    }
+    assert open_touch_ups == {("rocker_right",): date(2025, 3, 14), ("rocker_left",): date(2026, 3, 1)}
+    # The repair is no reinspection: the one of 2024 is still open.
+    assert reinspections(items)[0].status is DueStatus.OPEN
+
+
+def test_the_most_exact_touch_up_rule_wins() -> None:
+    rules = (
+        TouchUpTerms(12),
+        TouchUpTerms(18, None, ZoneKind.ENCLOSED_CAVITY),
+        TouchUpTerms(24, ProductFamily.CAVITY_WAX),
+        TouchUpTerms(36, ProductFamily.CAVITY_WAX, ZoneKind.ENCLOSED_CAVITY),
+    )
+    for count, months in ((1, 12), (2, 18), (3, 24), (4, 36)):
+        items = compute_due_items(
+            make_terms(touch_ups=rules[:count]), FACTS, make_history(treated(START)), ALWAYS_OPEN, START
+        )
+        (touch_up,) = (item for item in items if item.kind is DueKind.TOUCH_UP)
+        assert touch_up.dates.target_on == START + relativedelta(months=months)
+
+
+def test_severe_exposure_shortens_and_says_so() -> None:
+    terms = make_terms(severe_exposure=SevereExposureTerms(CorrosivityCategory.C4, reinspection_interval_months=6))
+    mild = due(terms, treated(START), as_of=START)
+    severe = due(terms, treated(START), as_of=START, facts=CoverFacts("C1", START, START, CorrosivityCategory.C5))
+    assert mild[0].dates.target_on == date(2024, 3, 14)
+    assert severe[0].dates.target_on == date(2023, 9, 14)
+    assert "severe exposure, C5: every 6 months" in severe[0].sentence
+
+
+def test_the_season_pulls_earlier_where_the_window_allows() -> None:
+    season = SeasonTerms(9, 1, 11, 30)
+    start = date(2023, 12, 20)
+    inside = due(make_terms(season=season), treated(start), as_of=start)
+    assert inside[0].dates.target_on == date(2024, 11, 30)
+    assert inside[0].dates.last_on == date(2024, 12, 20)
+    too_far = due(make_terms(season=season), treated(START), as_of=START)
+    assert too_far[0].dates.target_on == date(2024, 3, 14)
+
+
+def test_the_end_of_the_term_is_the_same_numbered_day() -> None:
+    terms = make_terms(length_months=24, reinspection=None)
+    history = make_history(treated(START))
+    assert cover_on(terms, FACTS, history, ALWAYS_OPEN, date(2025, 3, 14)).status is CoverStatus.IN_FORCE
+    expired = cover_on(terms, FACTS, history, ALWAYS_OPEN, date(2025, 3, 15))
+    assert (expired.status, expired.since) == (CoverStatus.EXPIRED, date(2025, 3, 15))
+
+
+def test_pending_registration_and_waiting() -> None:
+    terms = make_terms(registration_deadline_days=30, claims=ClaimTerms(waiting_days=30))
+    history = make_history(treated(START))
+    in_time = CoverFacts("C1", START, START + timedelta(days=30))
+    assert cover_on(terms, in_time, history, ALWAYS_OPEN, START).status is CoverStatus.PENDING
+    assert cover_on(terms, in_time, history, ALWAYS_OPEN, date(2023, 4, 13)).status is CoverStatus.IN_FORCE
+    late = CoverFacts("C1", START, START + timedelta(days=31))
+    assert cover_on(terms, late, history, ALWAYS_OPEN, date(2023, 6, 1)).status is CoverStatus.LAPSED
+    assert cover_on(terms, in_time, make_history(), ALWAYS_OPEN, date(2023, 6, 1)).status is CoverStatus.PENDING
+
+
+def reading(day: date, km: int) -> RecordedReading:
+    return RecordedReading(Reading(day, Decimal(km), f"reading {day}"))
+
+
+def test_distance_ends_the_cover_between_readings_by_projection() -> None:
+    terms = make_terms(distance_limit_km=Decimal(100_000), reinspection=None)
+    history = make_history(treated(START), reading(date(2024, 1, 1), 90_000), reading(date(2024, 1, 21), 110_000))
+    before = cover_on(terms, FACTS, history, ALWAYS_OPEN, date(2024, 1, 10))
+    at = cover_on(terms, FACTS, history, ALWAYS_OPEN, date(2024, 1, 11))
+    assert before.status is CoverStatus.IN_FORCE
+    assert (at.status, at.projected) == (CoverStatus.EXPIRED, True)
+    assert "By projection" in at.sentence
+    # Beyond the last reading a projection ends nothing.
+    short = make_history(treated(START), reading(START, 10_000), reading(date(2024, 1, 1), 90_000))
+    assert cover_on(terms, FACTS, short, ALWAYS_OPEN, date(2025, 1, 1)).status is CoverStatus.IN_FORCE
+    since = make_terms(
+        distance_limit_km=Decimal(100_000), distance_from=DistanceFrom.FIRST_TREATMENT, reinspection=None
+    )
+    driven = make_history(treated(START), reading(START, 20_000), reading(date(2024, 1, 21), 110_000))
+    assert cover_on(since, FACTS, driven, ALWAYS_OPEN, date(2024, 1, 21)).status is CoverStatus.IN_FORCE
+
+
+def test_transfer_of_owner() -> None:
+    sold = date(2023, 9, 1)
+    history = make_history(
+        treated(START), OwnerRecord("ownership 1", "1", START), OwnerRecord("ownership 2", "2", sold)
+    )
+
+    def on(day: date, transfer: TransferTerms, told: tuple[date, ...] = ()) -> CoverStatus:
+        facts = CoverFacts("C1", START, START, transfers_notified_on=told)
+        return cover_on(make_terms(transfer=transfer), facts, history, ALWAYS_OPEN, day).status
+
+    assert on(sold, TransferTerms(allowed=False)) is CoverStatus.ENDED
+    assert on(sold - timedelta(days=1), TransferTerms(allowed=False)) is CoverStatus.IN_FORCE
+    assert on(sold, TransferTerms(max_transfers=0)) is CoverStatus.ENDED
+    assert on(sold, TransferTerms(max_transfers=1)) is CoverStatus.IN_FORCE
+    noticed = TransferTerms(notice_days=30)
+    assert on(date(2023, 10, 1), noticed) is CoverStatus.IN_FORCE
+    assert on(date(2023, 10, 2), noticed) is CoverStatus.ENDED
+    assert on(date(2023, 10, 2), noticed, (date(2023, 9, 20),)) is CoverStatus.IN_FORCE
+
+
+def test_an_amendment_changes_what_is_known_now_and_not_what_was_known_then() -> None:
+    written = datetime(2023, 3, 14, 18, tzinfo=UTC)
+    corrected = datetime(2024, 5, 1, 9, tzinfo=UTC)
+    old = TreatmentRecord("treatment 1", START, TreatmentKind.FIRST_TREATMENT, (line(),), written)
+    new = TreatmentRecord(
+        "treatment 2", date(2023, 4, 14), TreatmentKind.FIRST_TREATMENT, (line(),), corrected, amends="treatment 1"
+    )
+    history = make_history(old, new)
+    now = due(make_terms(), old, new, as_of=date(2024, 1, 1))
+    assert now[0].dates.target_on == date(2024, 4, 14)
+    then = history.known_at(datetime(2024, 1, 1, tzinfo=UTC))
+    items = compute_due_items(make_terms(), FACTS, then, ALWAYS_OPEN, date(2024, 1, 1))
+    assert reinspections(items)[0].dates.target_on == date(2024, 3, 14)
+
+
+# Invariants over any terms and any visits.
+
+days = st.dates(date(2018, 1, 1), date(2024, 12, 31))
+any_terms = st.builds(
+    lambda anchor, missed, before, grace, length, interval: make_terms(
+        length_months=length,
+        touch_ups=(TouchUpTerms(interval),),
+        reinspection=ReinspectionTerms(
+            anchor=anchor,
+            missed_means=missed,
+            window_before_days=before,
+            grace_days=grace,
+            reduced_to_percent=Decimal(50) if missed is MissedMeans.REDUCES else None,
+        ),
+    ),
+    st.sampled_from(Anchor),
+    st.sampled_from(MissedMeans),
+    st.integers(0, 150),
+    st.integers(0, 150),
+    st.none() | st.integers(1, 180),
+    st.integers(1, 60),
+)
+offsets = st.lists(st.integers(1, 3000), max_size=8, unique=True)
+
+
+@given(any_terms, days, offsets, st.integers(0, 3500))
+def test_dates_are_always_in_order_and_within_the_cover(
+    terms: Terms, start: date, visits: list[int], after: int
+) -> None:
+    facts = CoverFacts("C1", start, start)
+    history = make_history(treated(start), *(seen(start + timedelta(days=n)) for n in visits))
+    as_of = start + timedelta(days=after)
+    end = start + relativedelta(months=terms.length_months) if terms.length_months else None
+    items = compute_due_items(terms, facts, history, WEEKDAYS, as_of)
+    assert len({item.key for item in items}) == len(items)
+    for item in items:
+        dates = item.dates
+        assert dates.opens_on <= dates.target_on <= dates.last_on <= dates.grace_until
+        assert end is None or dates.grace_until <= end
+        if item.status is DueStatus.OPEN:
+            assert as_of <= dates.grace_until
+
+
+@given(any_terms, days, offsets, st.integers(0, 3000), st.integers(1, 500))
+def test_a_record_dated_later_never_changes_the_state_before(
+    terms: Terms, start: date, visits: list[int], after: int, later: int
+) -> None:
+    facts = CoverFacts("C1", start, start)
+    day = start + timedelta(days=after)
+    history = make_history(treated(start), *(seen(start + timedelta(days=n)) for n in visits))
+    more = make_history(
+        treated(start), *(seen(start + timedelta(days=n)) for n in visits), seen(day + timedelta(days=later))
+    )
+    assert cover_on(terms, facts, history, WEEKDAYS, day) == cover_on(terms, facts, more, WEEKDAYS, day)
+
+
+@given(days, st.integers(0, 200), st.integers(0, 200), st.integers(0, 200), st.none() | st.integers(0, 400))
+def test_laid_dates_never_pass_the_end_of_cover(
+    raw: date, before: int, after: int, grace: int, room: int | None
+) -> None:
+    end = raw + timedelta(days=room) if room is not None else None
+    dates = lay_dates(
+        raw, "x", window_before_days=before, window_after_days=after, grace_days=grace,
+        roll=Roll.NEXT_OPEN_DAY, calendar=WEEKDAYS, season=SeasonTerms(9, 1, 11, 30), end_of_cover=end,
+    )  # fmt: skip
+    assert dates.opens_on <= dates.target_on <= dates.last_on <= dates.grace_until
+    assert end is None or dates.grace_until <= end
