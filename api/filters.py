@@ -18,6 +18,11 @@ from treatments.models import Vehicle
 from treatments.queries import find_today
 
 ALWAYS_ALLOWED = ("cursor", "page_size")
+# Django would take 01/02/2026 too, which means two days.
+ISO_ONLY: dict[str, Any] = {
+    "input_formats": ["%Y-%m-%d"],
+    "error_messages": {"invalid": "Not a date: write it as YYYY-MM-DD."},
+}
 
 
 class StrictFilterBackend(DjangoFilterBackend):
@@ -71,8 +76,8 @@ class DueItemFilter(django_filters.FilterSet):
     kind = django_filters.ChoiceFilter(choices=[(kind.value, kind.value) for kind in DueKind])
     site = django_filters.CharFilter(field_name="cover__site__code")
     vin = django_filters.CharFilter(field_name="cover__vehicle__vin", lookup_expr="icontains")
-    target_from = django_filters.DateFilter(field_name="target_on", lookup_expr="gte")
-    target_until = django_filters.DateFilter(field_name="target_on", lookup_expr="lte")
+    target_from = django_filters.DateFilter(field_name="target_on", lookup_expr="gte", **ISO_ONLY)
+    target_until = django_filters.DateFilter(field_name="target_on", lookup_expr="lte", **ISO_ONLY)
     overdue = django_filters.BooleanFilter(method="filter_overdue", help_text="past the last day of grace today")
 
     class Meta:

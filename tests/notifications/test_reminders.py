@@ -2,6 +2,7 @@
 
 import email
 from datetime import date, timedelta
+from decimal import Decimal
 from email.message import Message as Mail
 from email.policy import default
 from pathlib import Path
@@ -23,10 +24,11 @@ from treatments.services import LineEntry, add_vehicle, find_or_add_customer, re
 
 
 def treat(shop: ShopForTests, vehicle: Vehicle, day: date, kind: TreatmentKind) -> None:
-    line = LineEntry(
-        Zone.objects.get(code="rocker_left"), shop.wax, shop.wax.lots.get(), Volume(1, VolumeUnit.US_QUART)
-    )
-    record_treatment(vehicle=vehicle, site=shop.site, done_on=day, kind=kind, lines=[line], now=NOW, actor=None)
+    # The zones that the terms want done, without which the cover stays pending.
+    zones = Zone.objects.filter(code__in=["rocker_left", "rocker_right", "underside_middle"])
+    quart = Volume(Decimal(1), VolumeUnit.US_QUART)
+    lines = [LineEntry(zone, shop.wax, shop.wax.lots.get(), quart) for zone in zones]
+    record_treatment(vehicle=vehicle, site=shop.site, done_on=day, kind=kind, lines=lines, now=NOW, actor=None)
 
 
 def add_due_vehicle(shop: ShopForTests, vin: str, contact: str, first: date) -> Cover:

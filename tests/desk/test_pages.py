@@ -1,0 +1,176 @@
+"""The desk's pages as each role asks for them: what is shown, what is refused, and what a dealership never sees."""
+
+from pathlib import Path
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
+
+from claims.models import Claim
+from desk.demo.load import DEMO_PASSWORD, DemoShop
+from scheduling.models import Cover
+from tests.demo_records import load_demo
+from treatments.models import Customer, Dealership, Treatment, User, Vehicle
+
+
+@pytest.fixture
+def demo(db: None, tmp_path: Path) -> DemoShop:
+    return load_demo(tmp_path, timezone.now())
+
+
+def log_in(username: str) -> Client:
+    client = Client()
+    client.force_login(User.objects.get(username=username))
+    return client
+
+
+def find_vin(demo: DemoShop, key: str) -> str:
+    return next(vehicle["vin"] for vehicle in demo.vehicles if vehicle["key"] == key)
+
+
+def test_log_in_takes_each_role_to_its_own_page(demo: DemoShop) -> None:
+    for username, home in (
+        ("writer", "desk:due_list"), ("lift", "desk:vehicles"), ("warranty", "desk:claims"),
+        ("owner", "desk:due_list"), ("dealer", "desk:due_list"),
+    ):  # fmt: skip
+        client = Client()
+        wrong = client.post("/log-in/", {"username": username, "password": "no"})
+        assert wrong.status_code == 200
+        assert b"You are not logged in" in wrong.content
+        client.post("/log-in/", {"username": username, "password": DEMO_PASSWORD})
+        assert client.get("/").headers["Location"] == reverse(home)
+        assert client.get(reverse(home)).status_code == 200
+
+
+def list_desk_patterns() -> list[str]:
+    """Return the desk's addresses from the resolver, with placeholders."""
+    found: list[str] = []
+
+    def walk(patterns: list[URLPattern | URLResolver], prefix: str) -> None:
+        for pattern in patterns:
+            if isinstance(pattern, URLResolver):
+                if pattern.namespace == "desk" or prefix:
+                    walk(pattern.url_patterns, prefix + str(pattern.pattern) or "/")
+            else:
+                found.append("/" + (prefix + str(pattern.pattern)).strip("/"))
+
+    walk(get_resolver().url_patterns, "")
+    return found
+
+
+def fill(pattern: str, vehicle: Vehicle, cover: Cover, claim: Claim | None) -> str:
+    filled = pattern.replace("<str:vin>", vehicle.vin).replace("<str:token>", "x")
+    number = claim.number if "claims" in pattern and claim else cover.number
+    filled = filled.replace("<str:number>", number)
+    return filled if filled.endswith(".pdf") or filled == "/" else filled + "/"
+
+
+def test_without_a_login_every_page_leads_to_the_log_in(demo: DemoShop) -> None:
+    patterns = list_desk_patterns()
+    assert len(patterns) >= 11
+    cover = Cover.objects.first()
+    for pattern in patterns:
+        address = fill(pattern, cover.vehicle, cover, Claim.objects.first())
+        answer = Client().get(address)
+        if "/log-in" in address or "/stop" in address:
+            assert answer.status_code in (200, 404)
+        elif "/log-out" in address:
+            assert answer.status_code == 405
+        else:
+            assert answer.status_code == 302, address
+            assert answer.headers["Location"].startswith("/log-in/"), address
+
+
+def test_every_page_answers_every_role_with_its_own_and_nothing_of_another_dealership(demo: DemoShop) -> None:
+    """Walks every address found from the resolver, as every role."""
+    mine = Dealership.objects.get(code="harbour-mile")
+    own = Cover.objects.filter(dealership=mine).order_by("pk").first()
+    own_claim = Claim.objects.get(cover__dealership=mine)
+    foreign = Cover.objects.exclude(dealership=mine).get(claims__isnull=False)
+    secrets = [
+        secret
+        for cover in Cover.objects.exclude(dealership=mine).select_related("vehicle", "holder")
+        for secret in (cover.number, cover.vehicle.vin, cover.vehicle.plate, cover.holder.name, cover.holder.contact)
+    ]
+    contacts = list(Customer.objects.values_list("contact", flat=True))
+    opened = dict.fromkeys(("writer", "lift", "warranty", "owner", "dealer"), 0)
+    for username in opened:
+        client = log_in(username)
+        for pattern in list_desk_patterns():
+            if "stop" in pattern or "log-" in pattern:
+                continue
+            answer = client.get(fill(pattern, own.vehicle, own, own_claim))
+            assert answer.status_code in (200, 302, 403), pattern
+            opened[username] += answer.status_code == 200
+            if username == "dealer" and answer.status_code == 200 and "pdf" not in pattern:
+                text = answer.content.decode()
+                assert not [secret for secret in secrets if secret in text], pattern
+                assert not [contact for contact in contacts if contact in text], pattern
+            if username == "dealer" and "<" in pattern:
+                theirs = client.get(fill(pattern, foreign.vehicle, foreign, foreign.claims.get()))
+                assert theirs.status_code in (403, 404), pattern
+    assert opened == {"writer": 5, "lift": 3, "warranty": 6, "owner": 7, "dealer": 6}
+
+
+def test_the_due_list_shows_what_is_due_and_why_and_can_be_narrowed(demo: DemoShop) -> None:
+    client = log_in("writer")
+    page = client.get("/due/").content.decode()
+    assert find_vin(demo, "overdue") in page
+    assert find_vin(demo, "fresh") not in page
+    assert "months after the first treatment on" in page
+    assert "past the last day of grace" in page
+    narrowed = client.get("/due/", {"q": "petra"}).content.decode()
+    assert find_vin(demo, "overdue") in narrowed
+    assert find_vin(demo, "in-grace") not in narrowed
+    assert "Nothing found" in client.get("/due/", {"q": "nobody at all"}).content.decode()
+    assert find_vin(demo, "in-grace") not in client.get("/due/", {"urgency": "overdue"}).content.decode()
+    assert client.get("/due/", {"urgency": "x", "kind": "y", "page": "999"}).status_code == 200
+
+
+def test_the_due_list_asks_a_constant_number_of_queries(demo: DemoShop, django_assert_num_queries) -> None:
+    client = log_in("writer")
+    with django_assert_num_queries(10):
+        client.get("/due/", {"q": "petra"})
+    with django_assert_num_queries(10):
+        client.get("/due/")
+
+
+def test_a_vehicle_is_found_by_any_part_and_shows_its_history(demo: DemoShop) -> None:
+    client = log_in("writer")
+    vin = find_vin(demo, "made-up-for")
+    assert vin in client.get("/vehicles/", {"q": vin[4:12].lower()}).content.decode()
+    page = client.get(f"/vehicles/{vin}/").content.decode()
+    for words in ("<svg", "suspended", "In force again since", "annual touch-up", "Fenwax Cavity 40", "Ri 0"):
+        assert words in page, words
+    asked = client.get(f"/vehicles/{vin}/", {"as-of": "2020-01-01"}).content.decode()
+    assert "no first treatment is recorded up to this day" in asked
+    wrong = client.get(f"/vehicles/{vin}/", {"as-of": "01.02.2020"}).content.decode()
+    assert "as-of &#x27;01.02.2020&#x27; is not a date" in wrong
+    then = client.get(f"/vehicles/{vin}/", {"known-at": "2020-01-01"}).content.decode()
+    assert "no first treatment is recorded" in then
+    assert client.get("/vehicles/NOSUCHVIN/").status_code == 404
+
+
+def test_a_claim_shows_every_rule_and_says_that_a_person_decides(demo: DemoShop) -> None:
+    client = log_in("warranty")
+    holds, fails = Claim.objects.order_by("pk")
+    page = client.get(f"/claims/{holds.number}/").content.decode()
+    assert "By the record the claim holds." in page
+    assert "a person decides" in page
+    assert "15 U.S.C. 2301" in page
+    page = client.get(f"/claims/{fails.number}/").content.decode()
+    assert "By the record the claim does not hold." in page
+    assert "names this zone" in page
+    refused = log_in("lift").get(f"/claims/{holds.number}/")
+    assert refused.status_code == 403
+    assert b"This page is for: warranty administrator" in refused.content
+
+
+def test_hostile_text_stays_text(demo: DemoShop) -> None:
+    vehicle = Vehicle.objects.get(vin=find_vin(demo, "fresh"))
+    vehicle.description = "<script>alert(1)</script>"
+    vehicle.save()
+    for page in (f"/vehicles/{vehicle.vin}/", "/vehicles/?q=<script>"):
+        assert b"<script>" not in log_in("owner").get(page).content
+    assert Treatment.objects.filter(vehicle=vehicle).exists()

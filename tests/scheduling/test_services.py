@@ -1,0 +1,102 @@
+"""Covers, waivers, moves of terms and the recompute, through the services and with the rows afterwards."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+from django.core.exceptions import ValidationError
+
+from scheduling.models import Cover, CoverState, DueItem, TermsVersion
+from scheduling.queries import read_cover_case
+from scheduling.rules.cover import CoverStatus
+from scheduling.services import (
+    end_cover,
+    move_terms,
+    recompute,
+    register_cover,
+    register_covers_for_new_treatments,
+    waive_due_item,
+)
+from tests.conftest import NOW, TODAY, ShopForTests
+from treatments.models import Vehicle, Zone
+from treatments.rules.units import Volume, VolumeUnit
+from treatments.rules.words import TreatmentKind
+from treatments.services import LineEntry, add_vehicle, record_treatment
+
+FIRST = date(2025, 6, 10)
+QUART = Volume(Decimal(1), VolumeUnit.US_QUART)
+
+
+@pytest.fixture
+def vehicle(shop: ShopForTests) -> Vehicle:
+    added = add_vehicle(vin="11111111111111111", owner=None, owned_from=FIRST, now=NOW, actor=None)
+    zones = Zone.objects.filter(code__in=["rocker_left", "rocker_right", "underside_middle"])
+    record_treatment(
+        vehicle=added, site=shop.site, done_on=FIRST, kind=TreatmentKind.FIRST_TREATMENT, now=NOW, actor=None,
+        lines=[LineEntry(zone, shop.wax, shop.wax.lots.get(), QUART) for zone in zones],
+    )  # fmt: skip
+    return added
+
+
+@pytest.fixture
+def cover(shop: ShopForTests, vehicle: Vehicle) -> Cover:
+    while register_covers_for_new_treatments(now=NOW):
+        pass
+    return Cover.objects.select_related("vehicle", "site").get()
+
+
+def test_a_first_treatment_is_registered_once_under_the_usual_terms(shop: ShopForTests, cover: Cover) -> None:
+    assert register_covers_for_new_treatments(now=NOW) == 0
+    assert (cover.number, cover.registered_on) == (f"C{cover.vehicle_id:06d}-1", FIRST)
+    with pytest.raises(ValidationError, match="end that first"):
+        register_cover(
+            vehicle=cover.vehicle, terms_version=cover.terms_version, site=shop.site, sold_on=TODAY,
+            registered_on=TODAY, now=NOW, actor=None,
+        )  # fmt: skip
+    end_cover(cover=cover, day=TODAY, reason="total loss", now=NOW, actor=None)
+    second = register_cover(
+        vehicle=cover.vehicle, terms_version=cover.terms_version, site=shop.site, sold_on=TODAY,
+        registered_on=TODAY, now=NOW, actor=None,
+    )  # fmt: skip
+    assert second.number.endswith("-2")
+
+
+def test_recompute_writes_only_what_changed_and_is_idempotent(cover: Cover) -> None:
+    first = recompute(as_of=TODAY)
+    assert (first.covers, first.states_written, first.items_written) == (1, 1, 2)
+    again = recompute(as_of=TODAY)
+    assert (again.states_written, again.items_written, again.items_removed) == (0, 0, 0)
+    DueItem.objects.all().delete()
+    CoverState.objects.all().delete()
+    rebuilt = recompute(as_of=TODAY)
+    assert (rebuilt.states_written, rebuilt.items_written) == (1, 2)
+    later = recompute(as_of=date(2026, 8, 1))
+    assert later.states_written == 1
+    assert CoverState.objects.get().status == CoverStatus.SUSPENDED
+    item = DueItem.objects.get(key="reinspection:1")
+    assert (item.target_on, item.grace_until, item.status) == (date(2026, 6, 10), date(2026, 7, 10), "missed")
+
+
+def test_a_waiver_needs_a_reason_and_something_that_is_due(cover: Cover) -> None:
+    def waive(key: str, reason: str) -> None:
+        waive_due_item(cover=cover, due_key=key, day=TODAY, reason=reason, now=NOW, actor=None)
+
+    with pytest.raises(ValidationError, match="needs a reason"):
+        waive("reinspection:1", " ")
+    with pytest.raises(ValidationError, match="there is: reinspection:1"):
+        waive("reinspection:9", "flood")
+    waive("reinspection:1", "flood")
+    recompute(as_of=date(2026, 8, 1))
+    assert CoverState.objects.get().status == CoverStatus.IN_FORCE
+
+
+def test_a_cover_stays_on_its_version_until_a_person_moves_it(cover: Cover) -> None:
+    other = TermsVersion.objects.get(terms__code="pay-down")
+    case = read_cover_case(cover)
+    assert case.find_terms(TODAY).code == "lifetime-yearly"
+    with pytest.raises(ValidationError, match="needs a reason"):
+        move_terms(cover=cover, to_version=other, day=TODAY, reason="", now=NOW, actor=None)
+    move_terms(cover=cover, to_version=other, day=TODAY, reason="customer asked", now=NOW, actor=None)
+    case = read_cover_case(Cover.objects.select_related("vehicle", "site").get())
+    assert case.find_terms(TODAY - timedelta(days=1)).code == "lifetime-yearly"
+    assert case.find_terms(TODAY).code == "pay-down"

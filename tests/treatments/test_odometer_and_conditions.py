@@ -1,0 +1,134 @@
+"""Odometers that go backwards or are projected, surfaces and cavities; what is not known is said to be unknown."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from treatments.rules.conditions import SurfaceConditions, check_conditions, check_reach
+from treatments.rules.material import (
+    MaterialNeed,
+    MaterialVerdict,
+    compare_vehicle,
+    compare_zone,
+    compute_expected_ml,
+)
+from treatments.rules.odometer import Reading, find_day_reaching, find_kilometres_on, flag_backwards
+from treatments.rules.words import Answer, ZoneKind
+
+START = date(2024, 1, 1)
+
+
+def readings(*pairs: tuple[int, int]) -> list[Reading]:
+    return [Reading(START + timedelta(days=day), Decimal(km), f"r{day}") for day, km in pairs]
+
+
+def test_backwards_readings_are_flagged_and_left_out_of_rates() -> None:
+    good = readings((0, 1000), (100, 11_000), (200, 21_000))
+    with_bad = [*good, *readings((150, 500))]
+    (flagged,) = flag_backwards(with_bad)
+    assert flagged.reading.kilometres == 500
+    assert find_kilometres_on(with_bad, START + timedelta(days=50)).kilometres == 6000
+    assert find_kilometres_on(with_bad, START + timedelta(days=300)).kilometres == 31_000
+    assert "going backwards left out" in find_kilometres_on(with_bad, START + timedelta(days=300)).sentence
+    assert flag_backwards(good) == ()
+
+
+def test_what_cannot_be_told_is_not_guessed() -> None:
+    assert find_kilometres_on([], START).kilometres is None
+    one = readings((0, 1000))
+    assert find_kilometres_on(one, START).kilometres == 1000
+    assert find_kilometres_on(one, START + timedelta(days=1)).kilometres is None
+    assert find_kilometres_on(one, START - timedelta(days=1)).kilometres is None
+    assert find_day_reaching(one, Decimal(2000)).day is None
+    assert find_day_reaching(one, Decimal(1000)).day == START
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 3000), st.integers(0, 500_000)), min_size=1, max_size=8),
+    st.integers(1, 600_000),
+)
+def test_the_day_of_a_distance_and_the_distance_of_a_day_agree(pairs: list[tuple[int, int]], km: int) -> None:
+    given_readings = readings(*pairs)
+    reached = find_day_reaching(given_readings, Decimal(km))
+    if reached.day is None:
+        return
+    there = find_kilometres_on(given_readings, reached.day)
+    assert there.kilometres is not None
+    assert there.kilometres >= km - Decimal("0.001")
+    before = find_kilometres_on(given_readings, reached.day - timedelta(days=1))
+    assert before.kilometres is None or before.kilometres < km
+
+
+DRY = SurfaceConditions(Decimal(20), Decimal(18), Decimal(60), True, True, False)
+
+
+def answers(conditions: SurfaceConditions, displacing: bool = False) -> dict[str, Answer]:
+    found = check_conditions(
+        conditions,
+        product_min_surface_c=Decimal(5),
+        product_max_surface_c=Decimal(35),
+        product_water_displacing=displacing,
+        first_coat_water_displacing=False,
+    )
+    return {finding.code: finding.answer for finding in found}
+
+
+def test_the_surface_is_three_degrees_above_the_dew_point() -> None:
+    # Dew point at 20 degC and 60 % is 12.0 degC by the Magnus formula.
+    assert answers(SurfaceConditions(Decimal(20), Decimal("15.0"), Decimal(60)))["dew_point"] is Answer.HOLDS
+    assert answers(SurfaceConditions(Decimal(20), Decimal("14.9"), Decimal(60)))["dew_point"] is Answer.FAILS
+    assert answers(SurfaceConditions(Decimal(20), Decimal("14.9"), Decimal(60)), True)["dew_point"] is Answer.HOLDS
+    assert answers(SurfaceConditions(Decimal(20), None, Decimal(60)))["dew_point"] is Answer.CANNOT_BE_TOLD
+
+
+def test_clean_dry_cold_and_plastic() -> None:
+    assert set(answers(DRY).values()) == {Answer.HOLDS}
+    wet = SurfaceConditions(Decimal(20), Decimal(18), Decimal(60), True, False, False)
+    assert answers(wet)["dry"] is Answer.FAILS
+    assert answers(wet, True)["dry"] is Answer.HOLDS
+    cold = SurfaceConditions(Decimal(4), Decimal(4), Decimal(50), True, True, False)
+    assert answers(cold)["first_coat"] is Answer.FAILS
+    assert answers(cold)["temperature"] is Answer.FAILS
+    plastic = SurfaceConditions(Decimal(20), Decimal(18), Decimal(60), True, True, True)
+    assert answers(plastic)["first_coat"] is Answer.FAILS
+    assert answers(SurfaceConditions())["clean"] is Answer.CANNOT_BE_TOLD
+
+
+def test_a_cavity_is_reached_from_more_than_one_point_with_mist_at_the_far_end() -> None:
+    def reach(points: int | None, kpa: str | None, mist: bool | None) -> list[Answer]:
+        pressure = Decimal(kpa) if kpa else None
+        found = check_reach(
+            access_points_used=points, pressure_kpa=pressure, mist_seen_at_far_end=mist,
+            zone_kind=ZoneKind.ENCLOSED_CAVITY,
+        )  # fmt: skip
+        return [finding.answer for finding in found]
+
+    assert reach(2, "413.7", True) == [Answer.HOLDS] * 3  # 60 psi
+    assert reach(1, "275.8", False) == [Answer.FAILS] * 3  # 40 psi
+    assert reach(None, None, None) == [Answer.CANNOT_BE_TOLD] * 3
+    assert not check_reach(access_points_used=1, pressure_kpa=None, mist_seen_at_far_end=None, zone_kind=ZoneKind.SEAM)
+
+
+NEED = MaterialNeed("rocker_left", Decimal("1.1"), Decimal(50), Decimal(40), Decimal("0.2"))
+
+
+@pytest.mark.parametrize(
+    ("share", "verdict"),
+    [("0.699", "under"), ("0.7", "within"), ("1", "within"), ("1.5", "within"), ("1.501", "over")],
+)
+def test_under_within_and_over(share: str, verdict: str) -> None:
+    finding = compare_zone(NEED, compute_expected_ml(NEED) * Decimal(share))
+    assert finding.verdict == verdict
+    assert finding.estimated_dry_film_um is not None
+    assert abs(finding.estimated_dry_film_um - 50 * Decimal(share)) < Decimal("0.0001")
+
+
+def test_a_vehicle_counts_only_what_is_recorded_and_names_the_rest() -> None:
+    other = MaterialNeed("door_front_left", Decimal(1), Decimal(50), Decimal(40))
+    finding = compare_vehicle([(NEED, compute_expected_ml(NEED)), (other, None)])
+    assert finding.verdict is MaterialVerdict.WITHIN
+    assert "Not counted, since no quantity is recorded: door_front_left." in finding.sentence
+    assert compare_vehicle([(other, None)]).verdict is MaterialVerdict.CANNOT_BE_TOLD
