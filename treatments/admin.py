@@ -1,4 +1,4 @@
-"""The admin for what has no page of its own yet: sites, people, products, lots and zones. Records are not edited here."""
+"""The admin for what has no page of its own yet: sites, people, products, lots, zones. Records are not edited here."""
 
 from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
@@ -6,13 +6,13 @@ from django.contrib.auth.admin import UserAdmin
 from treatments.models import Customer, Dealership, Lot, Product, Site, User, Zone, ZoneArea
 
 
-class ZoneAreaInline(admin.TabularInline[ZoneArea, Zone]):
+class ZoneAreaInline(admin.TabularInline):
     model = ZoneArea
     extra = 0
 
 
 @admin.register(Zone)
-class ZoneAdmin(admin.ModelAdmin[Zone]):
+class ZoneAdmin(admin.ModelAdmin):
     list_display = ["code", "name", "kind", "stage", "sequence"]
     list_filter = ["kind", "stage"]
     search_fields = ["code", "name"]
@@ -20,7 +20,7 @@ class ZoneAdmin(admin.ModelAdmin[Zone]):
 
 
 @admin.register(User)
-class PersonAdmin(UserAdmin[User]):
+class PersonAdmin(UserAdmin):
     list_display = ["username", "first_name", "last_name", "role", "site", "dealership"]
     list_filter = ["role", "is_active"]
     fieldsets = [*(UserAdmin.fieldsets or ()), ("At the shop", {"fields": ["role", "site", "dealership"]})]
@@ -28,20 +28,20 @@ class PersonAdmin(UserAdmin[User]):
 
 
 @admin.register(Product)
-class ProductAdmin(admin.ModelAdmin[Product]):
+class ProductAdmin(admin.ModelAdmin):
     list_display = ["name", "maker", "family", "volume_solids_percent", "target_dry_film_um"]
     search_fields = ["name"]
 
 
 @admin.register(Lot)
-class LotAdmin(admin.ModelAdmin[Lot]):
+class LotAdmin(admin.ModelAdmin):
     list_display = ["product", "number", "received_on", "expires_on", "recalled_on"]
     list_filter = ["product"]
     search_fields = ["number"]
 
 
 @admin.register(Customer)
-class CustomerAdmin(admin.ModelAdmin[Customer]):
+class CustomerAdmin(admin.ModelAdmin):
     list_display = ["name", "contact", "language", "messages_stopped_at"]
     search_fields = ["name", "contact"]
     readonly_fields = ["created_at"]
