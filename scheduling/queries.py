@@ -22,7 +22,7 @@ from scheduling.models import (
 )
 from scheduling.rules import due as due_rules
 from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.cover import CoverOnDay, cover_on, list_cover_changes
+from scheduling.rules.cover import CoverOnDay, TermsByDay, cover_on, find_terms_on, list_cover_changes
 from scheduling.rules.dates import DutyDates
 from scheduling.rules.facts import CoverFacts, Waiver
 from scheduling.rules.terms import Terms
@@ -39,15 +39,14 @@ class CoverCase:
     """Everything that the rules need to speak about one cover."""
 
     cover: Cover
-    terms_by_day: tuple[tuple[date, Terms], ...]
+    terms_by_day: TermsByDay
     facts: CoverFacts
     history: VehicleHistory
     calendar: WorkingCalendar
 
     def find_terms(self, day: date) -> Terms:
         """Return the version of terms that the cover was under on ``day``."""
-        under = [terms for from_day, terms in self.terms_by_day if from_day <= day]
-        return under[-1] if under else self.terms_by_day[0][1]
+        return find_terms_on(self.terms_by_day, day)
 
     def read_state(self, day: date) -> CoverOnDay:
         return cover_on(self.find_terms(day), self.facts, self.history, self.calendar, day)
@@ -56,7 +55,7 @@ class CoverCase:
         return due_rules.compute_due_items(self.find_terms(as_of), self.facts, self.history, self.calendar, as_of)
 
     def read_changes(self, first: date, last: date) -> tuple[CoverOnDay, ...]:
-        return list_cover_changes(self.find_terms(last), self.facts, self.history, self.calendar, first, last)
+        return list_cover_changes(self.terms_by_day, self.facts, self.history, self.calendar, first, last)
 
 
 def read_calendars(sites: Iterable[Site]) -> dict[int, WorkingCalendar]:
@@ -90,8 +89,7 @@ def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = Non
     calendars = read_calendars({cover.site_id: cover.site for cover in wanted}.values())
     changes: dict[int, list[CoverChange]] = defaultdict(list)
     for change in CoverChange.objects.filter(cover__in=wanted).order_by("day", "id"):
-        if known_at is None or change.recorded_at <= known_at:
-            changes[change.cover_id].append(change)
+        changes[change.cover_id].append(change)
     versions: set[int] = {cover.terms_version_id for cover in wanted}
     for listed in changes.values():
         versions |= {key for change in listed for key in (change.from_version_id, change.to_version_id) if key}
@@ -102,8 +100,8 @@ def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = Non
         cases.append(
             CoverCase(
                 cover=cover,
-                terms_by_day=_list_terms(cover, changes[cover.pk], terms),
-                facts=_describe_facts(cover, changes[cover.pk]),
+                terms_by_day=_list_terms(cover, changes[cover.pk], terms, known_at),
+                facts=_describe_facts(cover, changes[cover.pk], known_at),
                 history=history.known_at(known_at) if known_at else history,
                 calendar=calendars[cover.site_id],
             )
@@ -116,17 +114,22 @@ def read_cover_case(cover: Cover, *, known_at: datetime | None = None) -> CoverC
     return read_cover_cases([cover], known_at=known_at)[0]
 
 
-def _list_terms(cover: Cover, changes: list[CoverChange], terms: dict[int, Terms]) -> tuple[tuple[date, Terms], ...]:
+def _list_terms(
+    cover: Cover, changes: list[CoverChange], terms: dict[int, Terms], known_at: datetime | None
+) -> TermsByDay:
     moves = [change for change in changes if change.kind == CoverChangeKind.TERMS_MOVED]
+    moves.sort(key=lambda move: move.pk)
     # The cover's own column is the version of today; the first move tells what it was sold under.
     sold_under = moves[0].from_version_id if moves else cover.terms_version_id
     assert sold_under is not None
     listed = [(date.min, terms[sold_under])]
-    listed += [(move.day, terms[move.to_version_id]) for move in moves if move.to_version_id is not None]
-    return tuple(listed)
+    known = [move for move in moves if known_at is None or move.recorded_at <= known_at]
+    listed += [(move.day, terms[move.to_version_id]) for move in known if move.to_version_id is not None]
+    return tuple(sorted(listed, key=lambda under: under[0]))
 
 
-def _describe_facts(cover: Cover, changes: list[CoverChange]) -> CoverFacts:
+def _describe_facts(cover: Cover, all_changes: list[CoverChange], known_at: datetime | None) -> CoverFacts:
+    changes = [change for change in all_changes if known_at is None or change.recorded_at <= known_at]
     ends = [change for change in changes if change.kind == CoverChangeKind.ENDED]
     return CoverFacts(
         number=cover.number,

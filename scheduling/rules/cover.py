@@ -79,7 +79,8 @@ def cover_on(
         return CoverOnDay(day, CoverStatus.PENDING, None, "Pending: no first treatment is recorded up to this day.")
     last_day = find_end_by_time(terms, facts, first.day)
     items = compute_due_items(terms, facts, past, calendar, day)
-    missing = [zone for zone in terms.entry.required_zones if not _was_done(past, zone)]
+    required = {zone: _find_first_coat(past, zone, first.day) for zone in terms.entry.required_zones}
+    missing = [zone for zone, coated_on in required.items() if coated_on is None]
     ends = sorted(
         [
             *_find_late_registration(terms, facts, first.day),
@@ -106,7 +107,8 @@ def cover_on(
     if day < claims_from:
         sentence = f"Pending: the waiting period of {terms.claims.waiting_days} days ends on {claims_from}."
         return CoverOnDay(day, CoverStatus.PENDING, first.day, sentence, last_day)
-    return _judge_running_cover(terms, facts, items, day, max(claims_from, facts.registered_on), last_day)
+    coated_on = [coat for coat in required.values() if coat is not None]
+    return _judge_running_cover(terms, facts, items, day, max([claims_from, facts.registered_on, *coated_on]), last_day)
 
 
 def _judge_running_cover(
@@ -139,8 +141,9 @@ def _judge_running_cover(
     return CoverOnDay(day, CoverStatus.IN_FORCE, began_on, f"In force since {began_on}, {until}.", last_day)
 
 
-def _was_done(past: VehicleHistory, zone: str) -> bool:
-    return any(zone in treatment.zones_applied for treatment in past.current_treatments)
+def _find_first_coat(past: VehicleHistory, zone: str, started_on: date) -> date | None:
+    days = (t.day for t in past.current_treatments if t.day >= started_on and zone in t.zones_applied)
+    return next(days, None)
 
 
 def _find_late_registration(terms: Terms, facts: CoverFacts, first_day: date) -> list[_End]:
@@ -227,8 +230,18 @@ def _find_distance_reached(terms: Terms, history: VehicleHistory, first_day: dat
     return [_End(reached.day, CoverStatus.EXPIRED, sentence, projected=reached.projected)]
 
 
+TermsByDay = tuple[tuple[date, Terms], ...]
+"""The versions of terms that a cover stood under, each with the day from which on."""
+
+
+def find_terms_on(terms_by_day: TermsByDay, day: date) -> Terms:
+    """Return the version of terms that a cover is under on ``day``."""
+    under = [terms for from_day, terms in terms_by_day if from_day <= day]
+    return under[-1] if under else terms_by_day[0][1]
+
+
 def list_cover_changes(
-    terms: Terms,
+    terms_by_day: TermsByDay,
     facts: CoverFacts,
     history: VehicleHistory,
     calendar: WorkingCalendar,
@@ -236,7 +249,8 @@ def list_cover_changes(
     last: date,
 ) -> tuple[CoverOnDay, ...]:
     """Return the states of the cover from ``first`` to ``last``, one for each change, oldest first."""
-    asked = {first, last}
+    asked = {first, last} | {from_day for from_day, _ in terms_by_day}
+    terms = find_terms_on(terms_by_day, last)
     items = compute_due_items(terms, facts, history, calendar, last)
     for item in items:
         asked |= {item.dates.grace_until + timedelta(days=1), *([item.done_on] if item.done_on else [])}
@@ -253,7 +267,7 @@ def list_cover_changes(
         asked.add(final.last_day + timedelta(days=1))
     states: list[CoverOnDay] = []
     for day in sorted(day for day in asked if first <= day <= last):
-        state = cover_on(terms, facts, history, calendar, day)
+        state = cover_on(find_terms_on(terms_by_day, day), facts, history, calendar, day)
         if not states or (state.status, state.percent) != (states[-1].status, states[-1].percent):
             states.append(state)
     return tuple(states)

@@ -32,21 +32,24 @@ def add_months(anchor: date, months: int) -> date:
     return anchor + relativedelta(months=months)
 
 
-def is_in_season(season: SeasonTerms, day: date) -> bool:
-    """Say whether ``day`` lies in the season; a season may run over New Year."""
+def is_in_season(seasons: tuple[SeasonTerms, ...], day: date) -> bool:
+    """Say whether ``day`` lies in one of the seasons; a season may run over New Year."""
     here = (day.month, day.day)
-    first = (season.first_month, season.first_day)
-    last = (season.last_month, season.last_day)
-    return first <= here <= last if first <= last else here >= first or here <= last
+    for season in seasons:
+        first = (season.first_month, season.first_day)
+        last = (season.last_month, season.last_day)
+        if first <= here <= last if first <= last else here >= first or here <= last:
+            return True
+    return False
 
 
 def find_season_day(
-    season: SeasonTerms, calendar: WorkingCalendar, first: date, last: date, *, open_only: bool
+    seasons: tuple[SeasonTerms, ...], calendar: WorkingCalendar, first: date, last: date, *, open_only: bool
 ) -> date | None:
-    """Return the latest day of the season from ``first`` to ``last``, open if asked for, or None."""
+    """Return the latest day in a season from ``first`` to ``last``, open if asked for, or None."""
     day = last
     while day >= first:
-        if is_in_season(season, day) and (not open_only or calendar.is_open(day)):
+        if is_in_season(seasons, day) and (not open_only or calendar.is_open(day)):
             return day
         day -= timedelta(days=1)
     return None
@@ -61,7 +64,7 @@ def lay_dates(
     grace_days: int,
     roll: Roll,
     calendar: WorkingCalendar,
-    season: SeasonTerms | None = None,
+    seasons: tuple[SeasonTerms, ...] = (),
     end_of_cover: date | None = None,
 ) -> DutyDates:
     """Lay the four dates around ``raw``, the day that the interval alone gives.
@@ -85,8 +88,8 @@ def lay_dates(
     opens_on = raw - timedelta(days=window_before_days)
     parts = [f"{because} is {raw}"]
     pulled = None
-    if season and not is_in_season(season, raw):
-        pulled = find_season_day(season, calendar, opens_on, raw, open_only=rolls)
+    if seasons and not is_in_season(seasons, raw):
+        pulled = find_season_day(seasons, calendar, opens_on, raw, open_only=rolls)
     closed = calendar.explain_closed(raw) if rolls else ""
     if pulled:
         target_on = pulled

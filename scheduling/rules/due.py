@@ -158,7 +158,7 @@ def walk_reinspections(
             grace_days=duty.grace_days,
             roll=terms.roll,
             calendar=calendar,
-            season=terms.season,
+            seasons=terms.seasons,
             end_of_cover=end,
         )
         if duty.anchor is Anchor.ANNIVERSARY:
@@ -318,18 +318,18 @@ def walk_touch_ups(
             grace_days=duty.grace_days,
             roll=terms.roll,
             calendar=calendar,
-            season=terms.season,
+            seasons=terms.seasons,
             end_of_cover=end,
         )
         zones = tuple(sorted(application.line.zone for application in applications))
         records = tuple(sorted({application.record for application in applications}))
-        items.append(_judge_touch_up(raw, family, dates, zones, records, next_day, facts, as_of))
+        waiver_key = f"touch_up:{family}:{day}:{raw}"
+        items.append(_judge_touch_up(waiver_key, dates, zones, records, next_day, facts, as_of))
     return items
 
 
 def _judge_touch_up(
-    raw: date,
-    family: ProductFamily,
+    waiver_key: str,
     dates: DutyDates,
     zones: tuple[str, ...],
     records: tuple[str, ...],
@@ -337,7 +337,8 @@ def _judge_touch_up(
     facts: CoverFacts,
     as_of: date,
 ) -> DueItem:
-    key = f"touch_up:{family}:{raw}" + (f":{next_day}" if next_day else "")
+    # Zones coated on one day may part later, when only some of them are recoated.
+    key = waiver_key + (f":{next_day}" if next_day else "")
     item = DueItem(key, DueKind.TOUCH_UP, zones, dates, DueStatus.OPEN, dates.sentence, records=records)
     if next_day is not None and next_day <= dates.grace_until:
         return replace(
@@ -346,8 +347,8 @@ def _judge_touch_up(
             done_on=next_day,
             sentence=f"{dates.sentence} Recoated on {next_day}.",
         )
-    waiver = facts.find_waiver(key)
-    if next_day is None and waiver and waiver.day <= as_of:
+    waiver = facts.find_waiver(waiver_key)
+    if waiver and waiver.day <= as_of:
         return replace(
             item,
             status=DueStatus.WAIVED,

@@ -85,7 +85,7 @@ class SevereExposureTerms:
 
 @dataclass(frozen=True, slots=True)
 class SeasonTerms:
-    """The part of the year in which work is preferred, as month and day, both included; may run over New Year."""
+    """A part of the year in which work is preferred, as month and day, both included; may run over New Year."""
 
     first_month: int
     first_day: int
@@ -142,6 +142,6 @@ class Terms:
     reinspection: ReinspectionTerms | None = field(default_factory=ReinspectionTerms)
     touch_ups: tuple[TouchUpTerms, ...] = ()
     severe_exposure: SevereExposureTerms | None = None
-    season: SeasonTerms | None = None
+    seasons: tuple[SeasonTerms, ...] = ()
     transfer: TransferTerms = field(default_factory=TransferTerms)
     claims: ClaimTerms = field(default_factory=ClaimTerms)

@@ -170,7 +170,7 @@ def find_contradictions(terms: Terms) -> list[TermsProblem]:
     for number, pair in enumerate(seen):
         if pair in seen[:number]:
             refuse(f"touch_ups[{number}]", pair, "An earlier rule is for the same family and kind; keep one.")
-    _check_season(terms, refuse)
+    _check_seasons(terms, refuse)
     _check_severe(terms, refuse)
     _check_claims(terms, refuse)
     return problems
@@ -212,19 +212,18 @@ def _check_reinspection(terms: Terms, refuse: Refuse) -> None:
         refuse("reinspection.reduced_to_percent", duty.reduced_to_percent, "Write 0 to 100.")
 
 
-def _check_season(terms: Terms, refuse: Refuse) -> None:
-    if terms.season is None:
-        return
-    for end in ("first", "last"):
-        month, day = getattr(terms.season, f"{end}_month"), getattr(terms.season, f"{end}_day")
-        try:
-            date(2023, month, day)  # a year without 29 February, since a season must exist in every year
-        except ValueError:
-            refuse(
-                f"season.{end}_day",
-                f"month {month}, day {day}",
-                "Write a month from 1 to 12 and a day that it has in every year.",
-            )
+def _check_seasons(terms: Terms, refuse: Refuse) -> None:
+    for number, season in enumerate(terms.seasons):
+        for end in ("first", "last"):
+            month, day = getattr(season, f"{end}_month"), getattr(season, f"{end}_day")
+            try:
+                date(2023, month, day)  # a year without 29 February, since a season must exist in every year
+            except ValueError:
+                refuse(
+                    f"seasons[{number}].{end}_day",
+                    f"month {month}, day {day}",
+                    "Write a month from 1 to 12 and a day that it has in every year.",
+                )
 
 
 def _check_severe(terms: Terms, refuse: Refuse) -> None:

@@ -135,7 +135,7 @@ def test_a_missed_reinspection_suspends_until_cured() -> None:
         CoverStatus.SUSPENDED,
         CoverStatus.IN_FORCE,
     ]
-    changes = list_cover_changes(terms, FACTS, history, ALWAYS_OPEN, START, date(2024, 12, 31))
+    changes = list_cover_changes(((date.min, terms),), FACTS, history, ALWAYS_OPEN, START, date(2024, 12, 31))
     assert [(c.status, c.day) for c in changes] == [
         (CoverStatus.IN_FORCE, START),
         (CoverStatus.SUSPENDED, date(2024, 4, 14)),
@@ -238,10 +238,10 @@ def test_severe_exposure_shortens_and_says_so() -> None:
 def test_the_season_pulls_earlier_where_the_window_allows() -> None:
     season = SeasonTerms(9, 1, 11, 30)
     start = date(2023, 12, 20)
-    inside = due(make_terms(season=season), treated(start), as_of=start)
+    inside = due(make_terms(seasons=(season,)), treated(start), as_of=start)
     assert inside[0].dates.target_on == date(2024, 11, 30)
     assert inside[0].dates.last_on == date(2024, 12, 20)
-    too_far = due(make_terms(season=season), treated(START), as_of=START)
+    too_far = due(make_terms(seasons=(season,)), treated(START), as_of=START)
     assert too_far[0].dates.target_on == date(2024, 3, 14)
 
 
@@ -384,7 +384,7 @@ def test_laid_dates_never_pass_the_end_of_cover(
     end = raw + timedelta(days=room) if room is not None else None
     dates = lay_dates(
         raw, "x", window_before_days=before, window_after_days=after, grace_days=grace,
-        roll=Roll.NEXT_OPEN_DAY, calendar=WEEKDAYS, season=SeasonTerms(9, 1, 11, 30), end_of_cover=end,
+        roll=Roll.NEXT_OPEN_DAY, calendar=WEEKDAYS, seasons=(SeasonTerms(9, 1, 11, 30),), end_of_cover=end,
     )  # fmt: skip
     assert dates.opens_on <= dates.target_on <= dates.last_on <= dates.grace_until
     assert end is None or dates.grace_until <= end

@@ -43,7 +43,7 @@ def change(document: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
         ("claims.deductible", "NaN", "claims.deductible"),
         ("claims.damage_covered", ["dents"], "claims.damage_covered[0]"),
         ("severe_exposure.reinspection_interval_months", 24, "severe_exposure.reinspection_interval_months"),
-        ("season", {"first_month": 2, "first_day": 29, "last_month": 3, "last_day": 1}, "season.first_day"),
+        ("seasons", [{"first_month": 2, "first_day": 29, "last_month": 3, "last_day": 1}], "seasons[0].first_day"),
         ("touch_ups", [{"interval_months": 12}, {"interval_months": 24}], "touch_ups[1]"),
         ("reinspektion", {}, "reinspektion"),
     ],
