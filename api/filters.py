@@ -12,8 +12,8 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from scheduling.models import Cover, DueItem
-from scheduling.rules.cover import CoverStatus
 from scheduling.rules.due import DueKind
+from scheduling.rules.ends import CoverStatus
 from treatments.models import Vehicle
 from treatments.queries import find_today
 

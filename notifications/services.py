@@ -17,7 +17,7 @@ from notifications.links import make_stop_address
 from notifications.models import Channel, Message, MessageKind, MessageStatus
 from scheduling.models import Cover, CoverState, DueItem
 from scheduling.queries import find_urgency
-from scheduling.rules.cover import CoverStatus
+from scheduling.rules.ends import CoverStatus
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, Zone
 from treatments.rules.words import say

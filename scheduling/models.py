@@ -8,8 +8,8 @@ from enum import StrEnum
 from django.conf import settings
 from django.db import models
 
-from scheduling.rules.cover import CoverStatus
 from scheduling.rules.due import DueKind, DueStatus
+from scheduling.rules.ends import CoverStatus
 from treatments.models import Customer, Dealership, Site, Vehicle
 from treatments.models.choices import choices_of, one_of
 

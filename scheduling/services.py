@@ -22,7 +22,7 @@ from scheduling.models import (
     WarrantyTerms,
 )
 from scheduling.queries import CoverCase, read_cover_cases
-from scheduling.rules.cover import CoverStatus
+from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.terms_document import TermsError, read_terms, write_terms
 from treatments.event_log import Happening, mark_read, read_events, record_events
 from treatments.models import Customer, Dealership, Ownership, Site, Treatment, User, Vehicle
@@ -309,7 +309,6 @@ def _chunks(covers: Iterable[Cover] | None) -> Iterator[list[Cover]]:
         last = chunk[-1].pk
 
 
-NO_MORE_COVER = (CoverStatus.LAPSED, CoverStatus.EXPIRED, CoverStatus.ENDED)
 STATE_FIELDS = ["status", "since", "last_day", "percent", "sentence"]
 ITEM_FIELDS = ["kind", "zones", "opens_on", "target_on", "last_on", "grace_until", "status", "sentence"]
 

@@ -19,8 +19,9 @@ from claims.rules.zone_rules import (
     check_treated,
 )
 from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.cover import CoverStatus, cover_on
+from scheduling.rules.cover import cover_on
 from scheduling.rules.due import DueKind, DueStatus, compute_due_items
+from scheduling.rules.ends import CoverStatus
 from scheduling.rules.entry import check_entry
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import DistanceFrom, Terms

@@ -35,5 +35,6 @@ class CoverFacts:
     ended_on: date | None = None
     end_reason: str = ""
 
-    def find_waiver(self, due_key: str) -> Waiver | None:
-        return next((waiver for waiver in self.waivers if waiver.due_key == due_key), None)
+    def find_waiver(self, due_key: str, as_of: date) -> Waiver | None:
+        """Return the waiver of a due item that was given by ``as_of``, or None."""
+        return next((w for w in self.waivers if w.due_key == due_key and w.day <= as_of), None)

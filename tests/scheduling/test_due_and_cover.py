@@ -1,5 +1,6 @@
 """Due dates and the state of a cover, by the rules alone: early, late, missed, waived, cured, moved and projected."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
@@ -9,9 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.cover import CoverStatus, cover_on, list_cover_changes
-from scheduling.rules.dates import lay_dates
+from scheduling.rules.cover import NO_MORE_COVER, assess_cover, cover_on, list_cover_changes
+from scheduling.rules.dates import lay_dates, make_table
 from scheduling.rules.due import DueItem, DueKind, DueStatus, compute_due_items
+from scheduling.rules.ends import CoverStatus
 from scheduling.rules.facts import CoverFacts, Waiver
 from scheduling.rules.terms import (
     Anchor,
@@ -382,9 +384,88 @@ def test_laid_dates_never_pass_the_end_of_cover(
     raw: date, before: int, after: int, grace: int, room: int | None
 ) -> None:
     end = raw + timedelta(days=room) if room is not None else None
-    dates = lay_dates(
-        raw, "x", window_before_days=before, window_after_days=after, grace_days=grace,
-        roll=Roll.NEXT_OPEN_DAY, calendar=WEEKDAYS, seasons=(SeasonTerms(9, 1, 11, 30),), end_of_cover=end,
-    )  # fmt: skip
+    duty = ReinspectionTerms(window_before_days=before, window_after_days=after, grace_days=grace)
+    terms = make_terms(reinspection=duty, roll=Roll.NEXT_OPEN_DAY, seasons=(SeasonTerms(9, 1, 11, 30),))
+    dates = lay_dates(raw, "x", terms, WEEKDAYS, end)
     assert dates.opens_on <= dates.target_on <= dates.last_on <= dates.grace_until
     assert end is None or dates.grace_until <= end
+
+
+@st.composite
+def covers(draw: st.DrawFn) -> tuple[Terms, CoverFacts, VehicleHistory]:
+    """A cover of two or three years with visits around the days that matter."""
+    start = draw(days)
+    offsets = st.integers(-20, 1100)
+    duty = ReinspectionTerms(
+        anchor=draw(st.sampled_from(Anchor)),
+        missed_means=draw(st.sampled_from(MissedMeans)),
+        grace_days=draw(st.integers(0, 40)),
+        reduced_to_percent=Decimal(50),
+    )
+    terms = make_terms(
+        length_months=draw(st.none() | st.integers(6, 30)),
+        reinspection=draw(st.none() | st.just(duty)),
+        touch_ups=(TouchUpTerms(draw(st.integers(1, 24))),),
+        claims=ClaimTerms(waiting_days=draw(st.integers(0, 60))),
+        transfer=TransferTerms(notice_days=draw(st.none() | st.integers(0, 30))),
+        distance_limit_km=draw(st.none() | st.just(Decimal(40_000))),
+    )
+    visits = [start + timedelta(days=n) for n in draw(st.lists(offsets, max_size=4, unique=True))]
+    kinds = draw(st.lists(st.sampled_from(TreatmentKind), min_size=4, max_size=4))
+    readings = [
+        RecordedReading(Reading(start + timedelta(days=100 * n), Decimal(draw(st.integers(0, 80_000))), f"r{n}"))
+        for n in range(draw(st.integers(0, 4)))
+    ]
+    owners = [OwnerRecord("o0", "1", start), OwnerRecord("o1", "2", start + timedelta(days=draw(offsets)))]
+    waivers = tuple(
+        Waiver(f"reinspection:{draw(st.integers(1, 3))}", start + timedelta(days=draw(offsets)), "goodwill", "w")
+        for _ in range(draw(st.integers(0, 2)))
+    )
+    facts = CoverFacts(
+        "C1",
+        start,
+        start + timedelta(days=draw(st.integers(0, 40))),
+        waivers=waivers,
+        ended_on=draw(st.none() | offsets.map(lambda n: start + timedelta(days=abs(n) + 1))),
+        end_reason="sold",
+    )
+    work = [treated(day, kind) for day, kind in zip(visits, kinds, strict=False) if kind.value != "first_treatment"]
+    return terms, facts, make_history(treated(start), *work, *readings, *draw(st.sampled_from([owners, owners[:1]])))
+
+
+@given(covers(), st.integers(-10, 1100), st.integers(0, 400))
+def test_an_assessment_holds_through_its_last_day_and_says_what_the_plain_rules_say(
+    cover: tuple[Terms, CoverFacts, VehicleHistory], after: int, later: int
+) -> None:
+    terms, facts, history = cover
+    table = make_table(terms, WEEKDAYS)
+    day = facts.sold_on + timedelta(days=after)
+    found = assess_cover(table, facts, history, day)
+    assert found.state == cover_on(terms, facts, history, WEEKDAYS, day)
+    needed = [item for item in compute_due_items(terms, facts, history, WEEKDAYS, day) if item.needs_doing]
+    if found.state.status in NO_MORE_COVER:
+        needed = []
+    told = sorted(found.list_what_needs_doing(), key=lambda item: item.key)
+    assert told == sorted(needed, key=lambda item: item.key)
+    then = day + timedelta(days=later)
+    if found.holds_until is not None:
+        assert found.holds_until >= day
+        then = min(then, found.holds_until)
+    again = assess_cover(table, facts, history, then)
+    assert replace(again.state, day=day) == found.state
+    assert sorted(again.list_what_needs_doing(), key=lambda item: item.key) == told
+
+
+@given(covers())
+def test_the_changes_of_a_cover_are_those_of_its_days(cover: tuple[Terms, CoverFacts, VehicleHistory]) -> None:
+    terms, facts, history = cover
+    first, last = facts.sold_on - timedelta(days=5), facts.sold_on + timedelta(days=500)
+    changes = list_cover_changes(((date.min, terms),), facts, history, WEEKDAYS, first, last)
+    walked = []
+    day = first
+    while day <= last:
+        state = cover_on(terms, facts, history, WEEKDAYS, day)
+        if not walked or (state.status, state.percent) != (walked[-1].status, walked[-1].percent):
+            walked.append(state)
+        day += timedelta(days=1)
+    assert list(changes) == walked

@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 
 from scheduling.models import Cover, CoverState, DueItem, TermsVersion
 from scheduling.queries import read_cover_case
-from scheduling.rules.cover import CoverStatus
+from scheduling.rules.ends import CoverStatus
 from scheduling.services import (
     end_cover,
     move_terms,

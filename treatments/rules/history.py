@@ -3,7 +3,7 @@
 It also answers what was known at a moment, since a record may be amended or written down long after its day.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -58,6 +58,10 @@ class TreatmentRecord:
     @property
     def zones_applied(self) -> frozenset[str]:
         return frozenset(line.zone for line in self.lines if line.applied)
+
+
+def _order_of_treatments(treatment: TreatmentRecord) -> tuple[date, str]:
+    return treatment.day, treatment.record
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,21 +120,27 @@ class VehicleHistory:
     def current_treatments(self) -> tuple[TreatmentRecord, ...]:
         """The versions that no later version replaces, by day."""
         replaced = {treatment.amends for treatment in self.treatments}
-        standing = (treatment for treatment in self.treatments if treatment.record not in replaced)
-        return tuple(sorted(standing, key=lambda treatment: (treatment.day, treatment.record)))
+        replaced.discard(None)
+        standing = [t for t in self.treatments if t.record not in replaced] if replaced else self.treatments
+        return tuple(sorted(standing, key=_order_of_treatments))
 
     def until(self, day: date) -> "VehicleHistory":
         """Return the history without records of work dated after ``day``.
 
         A treatment moved by an amendment counts by the day that its standing version gives.
         """
-        return replace(
-            self,
-            treatments=tuple(treatment for treatment in self.current_treatments if treatment.day <= day),
-            inspections=tuple(inspection for inspection in self.inspections if inspection.day <= day),
-            readings=tuple(recorded for recorded in self.readings if recorded.reading.day <= day),
-            owners=tuple(owner for owner in self.owners if owner.from_day <= day),
+        return VehicleHistory(
+            treatments=tuple([treatment for treatment in self.current_treatments if treatment.day <= day]),
+            inspections=tuple([inspection for inspection in self.inspections if inspection.day <= day]),
+            readings=tuple([recorded for recorded in self.readings if recorded.reading.day <= day]),
+            owners=tuple([owner for owner in self.owners if owner.from_day <= day]),
         )
+
+    def list_days_after(self, day: date) -> list[date]:
+        """Return the days after ``day`` on which a standing treatment, an inspection or an owner is on record."""
+        days = [treatment.day for treatment in self.current_treatments if treatment.day > day]
+        days += [inspection.day for inspection in self.inspections if inspection.day > day]
+        return days + [owner.from_day for owner in self.owners if owner.from_day > day]
 
     def known_at(self, moment: datetime) -> "VehicleHistory":
         """Return the history as it was written down at ``moment``; records without a moment were always known."""

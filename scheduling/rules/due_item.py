@@ -1,0 +1,43 @@
+"""What a due item is: one thing that must happen to a covered vehicle, its dates, and what became of it."""
+
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+from scheduling.rules.dates import DutyDates
+
+
+class DueKind(StrEnum):
+    REINSPECTION = "reinspection"
+    TOUCH_UP = "touch_up"
+
+
+class DueStatus(StrEnum):
+    """What became of a due item. A missed one may still be cured by a later visit."""
+
+    OPEN = "open"
+    BOOKED = "booked"
+    DONE = "done"
+    MISSED = "missed"
+    WAIVED = "waived"
+
+
+@dataclass(frozen=True, slots=True)
+class DueItem:
+    """One thing that must happen. ``done_on`` is the visit that did it or, for a missed one, that cured it."""
+
+    key: str
+    kind: DueKind
+    zones: tuple[str, ...]
+    dates: DutyDates
+    status: DueStatus
+    sentence: str
+    done_on: date | None = None
+    records: tuple[str, ...] = ()
+
+    @property
+    def needs_doing(self) -> bool:
+        """Whether somebody must still come: it is open, or was missed and not cured."""
+        return self.status in (DueStatus.OPEN, DueStatus.BOOKED) or (
+            self.status is DueStatus.MISSED and self.done_on is None
+        )

@@ -1,0 +1,146 @@
+"""What can end a cover: late registration, a person, a change of owner, a missed reinspection, time, distance.
+
+Each cause gives a day and a sentence; the earliest day is the one that counts.
+"""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+
+from scheduling.rules.dates import add_months
+from scheduling.rules.due_item import DueStatus
+from scheduling.rules.facts import CoverFacts
+from scheduling.rules.reinspections import Reinspection, explain_reinspection
+from scheduling.rules.terms import DistanceFrom, MissedMeans, Terms
+from treatments.rules.history import VehicleHistory
+from treatments.rules.odometer import find_day_reaching, find_kilometres_on
+
+
+class CoverStatus(StrEnum):
+    PENDING = "pending"
+    IN_FORCE = "in_force"
+    SUSPENDED = "suspended"
+    LAPSED = "lapsed"
+    EXPIRED = "expired"
+    ENDED = "ended"
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """A day from which there is no cover any more, and why."""
+
+    day: date
+    status: CoverStatus
+    sentence: str
+    projected: bool = False
+    records: tuple[str, ...] = ()
+
+
+def find_ends(
+    terms: Terms,
+    facts: CoverFacts,
+    past: VehicleHistory,
+    history: VehicleHistory,
+    started_on: date,
+    reinspections: list[Reinspection],
+) -> list[End]:
+    """Return every end that the records give, in the order in which causes on one day count.
+
+    Args:
+        past: the records up to the day asked about.
+        history: all of them, for a later odometer reading tells when a distance was passed.
+        started_on: the day of the first treatment.
+    """
+    return [
+        *_find_late_registration(terms, facts, started_on),
+        *_find_end_by_person(facts),
+        *(_find_end_by_transfer(terms, facts, past, started_on) if len(past.owners) > 1 else ()),
+        *_find_lapse(terms, reinspections),
+        *_find_expiry(terms, started_on),
+        *_find_distance_reached(terms, history, started_on),
+    ]
+
+
+def _find_late_registration(terms: Terms, facts: CoverFacts, first_day: date) -> list[End]:
+    deadline = terms.registration_deadline_days
+    if deadline is None or facts.registered_on <= first_day + timedelta(days=deadline):
+        return []
+    sentence = (
+        f"Never in force: registered on {facts.registered_on}; the terms allow {deadline} days "
+        f"after the first treatment on {first_day}."
+    )
+    return [End(first_day + timedelta(days=deadline + 1), CoverStatus.LAPSED, sentence)]
+
+
+def _find_end_by_person(facts: CoverFacts) -> list[End]:
+    if facts.ended_on is None:
+        return []
+    return [End(facts.ended_on, CoverStatus.ENDED, f"Ended on {facts.ended_on}: {facts.end_reason}.")]
+
+
+def _find_end_by_transfer(terms: Terms, facts: CoverFacts, past: VehicleHistory, started_on: date) -> list[End]:
+    owners = sorted(past.owners, key=lambda owner: owner.from_day)
+    rules = terms.transfer
+    ends = []
+    changes = [owner for owner in owners[1:] if owner.from_day > started_on]
+    for count, owner in enumerate(changes, start=1):
+        sold = owner.from_day
+        if not rules.allowed:
+            sentence = f"Ended on {sold}: the vehicle changed owner, and these terms do not follow it."
+            ends.append(End(sold, CoverStatus.ENDED, sentence, records=(owner.record,)))
+        elif rules.max_transfers is not None and count > rules.max_transfers:
+            sentence = f"Ended on {sold}: change of owner number {count}; the terms allow {rules.max_transfers}."
+            ends.append(End(sold, CoverStatus.ENDED, sentence, records=(owner.record,)))
+        elif rules.notice_days is not None:
+            deadline = sold + timedelta(days=rules.notice_days)
+            next_sale = changes[count].from_day if count < len(changes) else date.max
+            told = any(sold <= day <= deadline and day < next_sale for day in facts.transfers_notified_on)
+            if not told:
+                sentence = (
+                    f"Ended: the vehicle changed owner on {sold} and the shop was not told by {deadline}, "
+                    f"within {rules.notice_days} days."
+                )
+                ends.append(End(deadline + timedelta(days=1), CoverStatus.ENDED, sentence, records=(owner.record,)))
+    return ends
+
+
+def _find_lapse(terms: Terms, reinspections: list[Reinspection]) -> list[End]:
+    if terms.reinspection is None or terms.reinspection.missed_means is not MissedMeans.LAPSES:
+        return []
+    return [
+        End(
+            found.laid.grace_until + timedelta(days=1),
+            CoverStatus.LAPSED,
+            f"Lapsed. {explain_reinspection(found, terms).sentence}",
+        )
+        for found in reinspections
+        if found.status is DueStatus.MISSED
+    ]
+
+
+def _find_expiry(terms: Terms, started_on: date) -> list[End]:
+    if terms.length_months is None:
+        return []
+    last = add_months(started_on, terms.length_months)
+    sentence = f"Expired: the cover ran {terms.length_months} months from {started_on}, until {last}."
+    return [End(last + timedelta(days=1), CoverStatus.EXPIRED, sentence)]
+
+
+def _find_distance_reached(terms: Terms, history: VehicleHistory, first_day: date) -> list[End]:
+    limit = terms.distance_limit_km
+    if limit is None:
+        return []
+    readings = tuple(recorded.reading for recorded in history.readings)
+    says = f"{limit.normalize():f} km"
+    if terms.distance_from is DistanceFrom.FIRST_TREATMENT:
+        at_start = find_kilometres_on(readings, first_day)
+        if at_start.kilometres is None:
+            return []
+        says = f"{says} since the first treatment"
+        limit = at_start.kilometres + limit
+    reached = find_day_reaching(readings, limit)
+    # A projection beyond the last reading is a reason to ask for a reading, not one to end a cover.
+    if reached.day is None or reached.beyond_last_reading:
+        return []
+    sentence = f"Expired by distance: {says}. {reached.sentence}"
+    return [End(reached.day, CoverStatus.EXPIRED, sentence, projected=reached.projected)]
