@@ -154,11 +154,13 @@ CELERY_TASK_ACKS_LATE = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
+# How many tasks share one recompute; more than there are worker processes gains nothing.
+RECOMPUTE_WORKERS = env.int("RECOMPUTE_WORKERS", default=2)
 CELERY_BEAT_SCHEDULE = {
     # A row with a due time is the truth; these short scans only look for such rows.
     "send-due-messages": {"task": "notifications.send_due_messages", "schedule": 60.0},
     "write-due-reminders": {"task": "notifications.write_due_reminders", "schedule": 3600.0},
-    "recompute-due-items": {"task": "scheduling.recompute_due_items", "schedule": 3600.0},
+    "recompute-due-items": {"task": "scheduling.recompute_due_items", "schedule": 300.0},
 }
 
 REST_FRAMEWORK = {

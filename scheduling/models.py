@@ -156,7 +156,11 @@ class CoverChange(models.Model):
 
 
 class CoverState(models.Model):
-    """The last computed state of a cover: an index that recompute rebuilds, never the truth."""
+    """The last computed state of a cover: an index that recompute rebuilds, never the truth.
+
+    It also holds what the due list is sorted and narrowed by, so that a page of it reads one index: the dates of the
+    most pressing due item, and whose the cover is.
+    """
 
     cover = models.OneToOneField(Cover, primary_key=True, on_delete=models.CASCADE, related_name="last_state")
     status = models.CharField(max_length=12, choices=choices_of(CoverStatus))
@@ -164,9 +168,30 @@ class CoverState(models.Model):
     last_day = models.DateField(null=True, blank=True)
     percent = models.DecimalField(max_digits=5, decimal_places=2, default=100)
     sentence = models.TextField()
+    recheck_on = models.DateField(
+        null=True, blank=True, help_text="the first day on which the answer may be another; none: only a record can"
+    )
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="+")
+    dealership = models.ForeignKey(Dealership, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    due_opens_on = models.DateField(null=True, blank=True)
+    due_last_on = models.DateField(null=True, blank=True)
+    due_grace_until = models.DateField(null=True, blank=True)
+    risk_on = models.DateField(
+        null=True, blank=True, help_text="the day by which bare steel in that place would have lost a set depth"
+    )
 
     class Meta:
-        indexes = [models.Index(fields=["status"])]
+        indexes = [
+            models.Index(fields=["status"]),
+            models.Index(fields=["recheck_on"], name="state_recheck"),
+            models.Index(fields=["due_grace_until", "cover"], name="due_by_grace"),
+            models.Index(fields=["due_last_on", "cover"], name="due_by_last"),
+            models.Index(fields=["due_opens_on", "cover"], name="due_by_opening"),
+            models.Index(fields=["risk_on", "cover"], name="due_by_risk"),
+            models.Index(fields=["site", "due_grace_until", "cover"], name="due_by_site_grace"),
+            models.Index(fields=["site", "risk_on", "cover"], name="due_by_site_risk"),
+            models.Index(fields=["dealership", "due_grace_until", "cover"], name="due_by_dealership"),
+        ]
         constraints = [one_of(CoverStatus, "status", "cover_status_known")]
 
     def __str__(self) -> str:
@@ -185,11 +210,17 @@ class DueItem(models.Model):
     last_on = models.DateField()
     grace_until = models.DateField()
     status = models.CharField(max_length=12, choices=choices_of(DueStatus))
-    sentence = models.TextField()
+    sentence = models.TextField(help_text="explains the target day and what became of it")
+    why_opens = models.TextField(default="")
+    why_last = models.TextField(default="")
+    why_grace = models.TextField(default="")
 
     class Meta:
         ordering = ["target_on", "id"]
-        indexes = [models.Index(fields=["status", "target_on"])]
+        indexes = [
+            models.Index(fields=["target_on", "id"], name="due_item_by_target"),
+            models.Index(fields=["opens_on"], name="due_item_by_opening"),
+        ]
         constraints = [
             one_of(DueKind, "kind", "due_kind_known"),
             one_of(DueStatus, "status", "due_status_known"),
@@ -204,3 +235,58 @@ class DueItem(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.target_on}"
+
+
+class RecomputeRun(models.Model):
+    """One rebuild of the index for a day: of every cover, or of those whose answer may have changed."""
+
+    as_of = models.DateField()
+    whole = models.BooleanField()
+    started_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["whole"],
+                condition=models.Q(finished_at__isnull=True, whole=True),
+                name="one_unfinished_whole_run",
+            ),
+            models.UniqueConstraint(
+                fields=["whole"],
+                condition=models.Q(finished_at__isnull=True, whole=False),
+                name="one_unfinished_run",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"run {self.pk} for {self.as_of}"
+
+
+class RecomputeRange(models.Model):
+    """Some covers of a run by key, both ends included. A worker computes it and marks it in one transaction."""
+
+    run = models.ForeignKey(RecomputeRun, on_delete=models.CASCADE, related_name="ranges")
+    first_cover = models.BigIntegerField()
+    last_cover = models.BigIntegerField()
+    finished_at = models.DateTimeField(null=True, blank=True)
+    covers = models.PositiveIntegerField(default=0)
+    states_written = models.PositiveIntegerField(default=0)
+    items_written = models.PositiveIntegerField(default=0)
+    items_removed = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        ordering = ["run_id", "first_cover"]
+        constraints = [
+            models.UniqueConstraint(fields=["run", "first_cover"], name="range_once"),
+            models.CheckConstraint(
+                condition=models.Q(first_cover__lte=models.F("last_cover")), name="range_ends_after_it_starts"
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["run", "first_cover"], condition=models.Q(finished_at__isnull=True), name="range_open")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.run}: {self.first_cover} to {self.last_cover}"

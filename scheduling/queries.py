@@ -11,11 +11,11 @@ from typing import Any
 
 from django.db.models import Q, QuerySet
 
+from scheduling.changes import describe_facts, list_versions
 from scheduling.models import (
     ClosedDay,
     Cover,
     CoverChange,
-    CoverChangeKind,
     DueItem,
     SiteCalendar,
     TermsVersion,
@@ -24,10 +24,10 @@ from scheduling.rules import due as due_rules
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.cover import CoverOnDay, TermsByDay, cover_on, find_terms_on, list_cover_changes
 from scheduling.rules.dates import DutyDates
-from scheduling.rules.facts import CoverFacts, Waiver
+from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import read_terms
-from treatments.models import Site, User
+from treatments.models import Ownership, Site, User
 from treatments.models.people import Role
 from treatments.queries import read_histories
 from treatments.rules.history import VehicleHistory
@@ -87,6 +87,7 @@ def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = Non
     wanted = list(covers)
     histories = read_histories(cover.vehicle for cover in wanted)
     calendars = read_calendars({cover.site_id: cover.site for cover in wanted}.values())
+    places = read_places_of_use(histories)
     changes: dict[int, list[CoverChange]] = defaultdict(list)
     for change in CoverChange.objects.filter(cover__in=wanted).order_by("day", "id"):
         changes[change.cover_id].append(change)
@@ -100,8 +101,18 @@ def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = Non
         cases.append(
             CoverCase(
                 cover=cover,
-                terms_by_day=_list_terms(cover, changes[cover.pk], terms, known_at),
-                facts=_describe_facts(cover, changes[cover.pk], known_at),
+                terms_by_day=tuple(
+                    (from_day, terms[version])
+                    for from_day, version in list_versions(cover.terms_version_id, changes[cover.pk], known_at)
+                ),
+                facts=describe_facts(
+                    cover.number,
+                    cover.sold_on,
+                    cover.registered_on,
+                    places.get(cover.vehicle_id, CorrosivityCategory(cover.site.corrosivity)),
+                    changes[cover.pk],
+                    known_at,
+                ),
                 history=history.known_at(known_at) if known_at else history,
                 calendar=calendars[cover.site_id],
             )
@@ -114,39 +125,11 @@ def read_cover_case(cover: Cover, *, known_at: datetime | None = None) -> CoverC
     return read_cover_cases([cover], known_at=known_at)[0]
 
 
-def _list_terms(
-    cover: Cover, changes: list[CoverChange], terms: dict[int, Terms], known_at: datetime | None
-) -> TermsByDay:
-    moves = [change for change in changes if change.kind == CoverChangeKind.TERMS_MOVED]
-    moves.sort(key=lambda move: move.pk)
-    # The cover's own column is the version of today; the first move tells what it was sold under.
-    sold_under = moves[0].from_version_id if moves else cover.terms_version_id
-    assert sold_under is not None
-    listed = [(date.min, terms[sold_under])]
-    known = [move for move in moves if known_at is None or move.recorded_at <= known_at]
-    listed += [(move.day, terms[move.to_version_id]) for move in known if move.to_version_id is not None]
-    return tuple(sorted(listed, key=lambda under: under[0]))
-
-
-def _describe_facts(cover: Cover, all_changes: list[CoverChange], known_at: datetime | None) -> CoverFacts:
-    changes = [change for change in all_changes if known_at is None or change.recorded_at <= known_at]
-    ends = [change for change in changes if change.kind == CoverChangeKind.ENDED]
-    return CoverFacts(
-        number=cover.number,
-        sold_on=cover.sold_on,
-        registered_on=cover.registered_on,
-        corrosivity=CorrosivityCategory(cover.site.corrosivity),
-        waivers=tuple(
-            Waiver(change.due_key, change.day, change.reason, f"change {change.pk}")
-            for change in changes
-            if change.kind == CoverChangeKind.DUE_ITEM_WAIVED
-        ),
-        transfers_notified_on=tuple(
-            change.day for change in changes if change.kind == CoverChangeKind.TRANSFER_NOTIFIED
-        ),
-        ended_on=ends[0].day if ends else None,
-        end_reason=ends[0].reason if ends else "",
-    )
+def read_places_of_use(vehicles: Iterable[int]) -> dict[int, CorrosivityCategory]:
+    """Return the ISO 9223 category of the owner's place by vehicle, for those whose owner has one on record."""
+    rows = Ownership.objects.filter(vehicle__in=list(vehicles), until_day__isnull=True)
+    named = rows.exclude(customer__corrosivity="").values_list("vehicle_id", "customer__corrosivity")
+    return {vehicle: CorrosivityCategory(category) for vehicle, category in named}
 
 
 def list_covers_for(user: User) -> QuerySet[Cover]:

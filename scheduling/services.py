@@ -1,10 +1,9 @@
-"""Everything that a person does to terms and covers, and the recompute that keeps the index of states and due items.
+"""Everything that a person does to terms and covers.
 
-The only place in this room that writes.
+With the index (``scheduling.index``) the only place in this room that writes.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
 
@@ -15,20 +14,16 @@ from scheduling.models import (
     Cover,
     CoverChange,
     CoverChangeKind,
-    CoverState,
-    DueItem,
     SiteTerms,
     TermsVersion,
     WarrantyTerms,
 )
-from scheduling.queries import CoverCase, read_cover_cases
-from scheduling.rules.cover import NO_MORE_COVER
+from scheduling.queries import read_cover_cases
 from scheduling.rules.terms_document import TermsError, read_terms, write_terms
 from treatments.event_log import Happening, mark_read, read_events, record_events
 from treatments.models import Customer, Dealership, Ownership, Site, Treatment, User, Vehicle
 from treatments.rules.words import TreatmentKind
 
-RECOMPUTE_CHUNK = 500
 REGISTER_READER = "scheduling.register_covers"
 
 
@@ -263,129 +258,12 @@ def end_cover(*, cover: Cover, day: date, reason: str, now: datetime, actor: Use
     return change
 
 
-@dataclass(frozen=True, slots=True)
-class RecomputeReport:
-    """What a recompute read and what it changed."""
-
-    covers: int = 0
-    states_written: int = 0
-    items_written: int = 0
-    items_removed: int = 0
-
-    def __add__(self, other: "RecomputeReport") -> "RecomputeReport":
-        return RecomputeReport(
-            self.covers + other.covers,
-            self.states_written + other.states_written,
-            self.items_written + other.items_written,
-            self.items_removed + other.items_removed,
-        )
-
-
-def recompute(*, as_of: date, covers: Iterable[Cover] | None = None) -> RecomputeReport:
-    """Bring the index of cover states and due items up to ``as_of``; only rows that changed are written.
-
-    Args:
-        as_of: the day for which the index answers.
-        covers: only these covers; all of them, chunk by chunk by key, where left out.
-    """
-    report = RecomputeReport()
-    for chunk in _chunks(covers):
-        report += _recompute_chunk(chunk, as_of)
-    return report
-
-
-def _chunks(covers: Iterable[Cover] | None) -> Iterator[list[Cover]]:
-    if covers is not None:
-        yield list(covers)
-        return
-    last = 0
-    while True:
-        chunk = list(
-            Cover.objects.filter(pk__gt=last).select_related("vehicle", "site").order_by("pk")[:RECOMPUTE_CHUNK]
-        )
-        if not chunk:
-            return
-        yield chunk
-        last = chunk[-1].pk
-
-
-STATE_FIELDS = ["status", "since", "last_day", "percent", "sentence"]
-ITEM_FIELDS = ["kind", "zones", "opens_on", "target_on", "last_on", "grace_until", "status", "sentence"]
-
-
-def _compute_rows(case: CoverCase, as_of: date) -> tuple[CoverState, dict[str, DueItem]]:
-    state = case.read_state(as_of)
-    row = CoverState(
-        cover_id=case.cover.pk,
-        status=state.status,
-        since=state.since,
-        last_day=state.last_day,
-        percent=state.percent,
-        sentence=state.sentence,
-    )
-    items = {}
-    if state.status not in NO_MORE_COVER:
-        for item in case.read_due_items(as_of):
-            if item.needs_doing:
-                items[item.key] = DueItem(
-                    cover_id=case.cover.pk,
-                    key=item.key,
-                    kind=item.kind,
-                    zones=list(item.zones),
-                    opens_on=item.dates.opens_on,
-                    target_on=item.dates.target_on,
-                    last_on=item.dates.last_on,
-                    grace_until=item.dates.grace_until,
-                    status=item.status,
-                    sentence=item.sentence,
-                )
-    return row, items
-
-
-def _differs(old: Any, new: Any, names: list[str]) -> bool:
-    return any(getattr(old, name) != getattr(new, name) for name in names)
-
-
-@transaction.atomic
-def _recompute_chunk(covers: list[Cover], as_of: date) -> RecomputeReport:
-    # Locked in key order, so that two recomputes of the same covers wait instead of mixing their rows.
-    keys = sorted(cover.pk for cover in covers)
-    list(Cover.objects.select_for_update(of=("self",)).filter(pk__in=keys).order_by("pk").values_list("pk"))
-    states = CoverState.objects.in_bulk(keys)
-    stored: dict[int, dict[str, DueItem]] = {key: {} for key in keys}
-    for item in DueItem.objects.filter(cover__in=keys):
-        stored[item.cover_id][item.key] = item
-    new_states: list[CoverState] = []
-    new_items: list[DueItem] = []
-    gone: list[int] = []
-    for case in read_cover_cases(covers):
-        state, items = _compute_rows(case, as_of)
-        known = states.get(case.cover.pk)
-        if known is None or _differs(known, state, STATE_FIELDS):
-            new_states.append(state)
-        before = stored[case.cover.pk]
-        gone += [item.pk for key, item in before.items() if key not in items]
-        new_items += [
-            item for key, item in items.items() if key not in before or _differs(before[key], item, ITEM_FIELDS)
-        ]
-    CoverState.objects.bulk_create(
-        new_states, update_conflicts=True, unique_fields=["cover"], update_fields=STATE_FIELDS
-    )
-    DueItem.objects.filter(pk__in=gone).delete()
-    DueItem.objects.bulk_create(
-        new_items, update_conflicts=True, unique_fields=["cover", "key"], update_fields=ITEM_FIELDS
-    )
-    return RecomputeReport(len(covers), len(new_states), len(new_items), len(gone))
-
-
 __all__ = [
-    "RecomputeReport",
     "TermsError",
     "end_cover",
     "move_terms",
     "note_transfer",
     "publish_terms",
-    "recompute",
     "register_cover",
     "register_covers_for_new_treatments",
     "waive_due_item",

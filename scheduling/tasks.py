@@ -1,16 +1,31 @@
 """Thin Celery wrappers of the scheduling services."""
 
 from celery import shared_task
+from django.conf import settings
+from django.db import transaction
 from django.utils import timezone
 
-from scheduling.services import recompute, register_covers_for_new_treatments
+from scheduling.index.service import start_run, work_on_run
+from scheduling.models import RecomputeRun
+from scheduling.services import register_covers_for_new_treatments
 from treatments.queries import find_today
 
 
 @shared_task(name="scheduling.recompute_due_items")
 def recompute_due_items() -> None:
-    """Register covers that are still missing and bring states and due items up to today."""
+    """Register covers that are still missing, and start or go on with the recompute for today."""
     now = timezone.now()
     while register_covers_for_new_treatments(now=now):
         pass
-    recompute(as_of=find_today(now))
+    run = start_run(as_of=find_today(now), now=now)
+    waiting = run.ranges.filter(finished_at__isnull=True).count()
+    for _ in range(max(1, min(waiting, settings.RECOMPUTE_WORKERS))):
+        transaction.on_commit(lambda: work_on_recompute.delay(run.pk))
+
+
+@shared_task(name="scheduling.work_on_recompute")
+def work_on_recompute(run_key: int) -> None:
+    """Compute ranges of a run until none is left. A task that is lost leaves its range to the next scan's tasks."""
+    run = RecomputeRun.objects.filter(pk=run_key, finished_at__isnull=True).first()
+    if run is not None:
+        work_on_run(run=run, now=timezone.now())

@@ -10,7 +10,7 @@ from django.core.management.base import CommandError
 
 from desk.demo.build_log import write_demo_log
 from desk.demo.load import DemoShop, load_claims, load_intakes_and_covers, load_shop
-from scheduling.services import recompute
+from scheduling.index.service import recompute
 from tests.conftest import FIXTURES
 from treatments.queries import find_today, read_zone_catalogue
 
@@ -23,6 +23,6 @@ def load_demo(folder: Path, now: datetime) -> DemoShop:
     with suppress(CommandError):  # the demo log has faulty rows on purpose
         call_command("import_treatments", str(log), stdout=StringIO())
     load_intakes_and_covers(shop=shop, now=now)
-    recompute(as_of=find_today(now, shop.site))
+    recompute(as_of=find_today(now, shop.site), now=now)
     load_claims(shop=shop, now=now)
     return shop

@@ -1,9 +1,47 @@
 """The admin for what has no page of its own yet: sites, people, products, lots, zones. Records are not edited here."""
 
+from typing import Any
+
 from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
+from django.db import models, transaction
+from django.forms import ModelForm, model_to_dict
+from django.http import HttpRequest
+from django.utils import timezone
 
+from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Dealership, Lot, Product, Site, User, Zone, ZoneArea
+
+
+class RecordedAdmin(admin.ModelAdmin):
+    """An admin whose changes stand in the event log, since due dates and claims may rest on them."""
+
+    event_kind = ""
+
+    def save_model(self, request: HttpRequest, obj: models.Model, form: ModelForm, change: bool) -> None:
+        with transaction.atomic():
+            stored = self.model._default_manager.filter(pk=obj.pk).first() if change else None
+            super().save_model(request, obj, form, change)
+            self._record(request, obj, model_to_dict(stored) if stored else None, model_to_dict(obj))
+
+    def delete_model(self, request: HttpRequest, obj: models.Model) -> None:
+        with transaction.atomic():
+            before, key = model_to_dict(obj), obj.pk
+            super().delete_model(request, obj)
+            obj.pk = key
+            self._record(request, obj, before, None)
+
+    def delete_queryset(self, request: HttpRequest, queryset: models.QuerySet[Any]) -> None:
+        for obj in queryset:
+            self.delete_model(request, obj)
+
+    def _record(
+        self, request: HttpRequest, obj: models.Model, before: dict[str, Any] | None, after: dict[str, Any] | None
+    ) -> None:
+        subject = self.event_kind.partition(".")[0]
+        happening = Happening(self.event_kind, subject, str(obj.pk), before=before, after=after)
+        actor = request.user if isinstance(request.user, User) else None
+        record_events([happening], actor=actor, now=timezone.now())
 
 
 class ZoneAreaInline(admin.TabularInline):
@@ -12,7 +50,8 @@ class ZoneAreaInline(admin.TabularInline):
 
 
 @admin.register(Zone)
-class ZoneAdmin(admin.ModelAdmin):
+class ZoneAdmin(RecordedAdmin):
+    event_kind = "zone.changed"
     list_display = ["code", "name", "kind", "stage", "sequence"]
     list_filter = ["kind", "stage"]
     search_fields = ["code", "name"]
@@ -28,21 +67,24 @@ class PersonAdmin(UserAdmin):
 
 
 @admin.register(Product)
-class ProductAdmin(admin.ModelAdmin):
+class ProductAdmin(RecordedAdmin):
+    event_kind = "product.changed"
     list_display = ["name", "maker", "family", "volume_solids_percent", "target_dry_film_um"]
     search_fields = ["name"]
 
 
 @admin.register(Lot)
-class LotAdmin(admin.ModelAdmin):
+class LotAdmin(RecordedAdmin):
+    event_kind = "lot.changed"
     list_display = ["product", "number", "received_on", "expires_on", "recalled_on"]
     list_filter = ["product"]
     search_fields = ["number"]
 
 
 @admin.register(Customer)
-class CustomerAdmin(admin.ModelAdmin):
-    list_display = ["name", "contact", "language", "messages_stopped_at"]
+class CustomerAdmin(RecordedAdmin):
+    event_kind = "customer.changed"
+    list_display = ["name", "contact", "corrosivity", "language", "messages_stopped_at"]
     search_fields = ["name", "contact"]
     readonly_fields = ["created_at"]
 
@@ -50,4 +92,13 @@ class CustomerAdmin(admin.ModelAdmin):
         return False
 
 
-admin.site.register([Site, Dealership])
+@admin.register(Site)
+class SiteAdmin(RecordedAdmin):
+    event_kind = "site.changed"
+    list_display = ["code", "name", "time_zone", "corrosivity"]
+
+
+@admin.register(Dealership)
+class DealershipAdmin(RecordedAdmin):
+    event_kind = "dealership.changed"
+    list_display = ["code", "name", "email"]

@@ -190,10 +190,22 @@ def change_owner(
     return owned
 
 
+@transaction.atomic
+@transaction.atomic
 def record_reading(
-    *, vehicle: Vehicle, day: date, distance: Distance, now: datetime, source: str = ""
+    *, vehicle: Vehicle, day: date, distance: Distance, now: datetime, actor: User | None, source: str = ""
 ) -> OdometerReading:
     """Keep an odometer reading as entered, with its value in km; the same reading on a day is kept once."""
+    reading = _keep_reading(vehicle=vehicle, day=day, distance=distance, now=now, source=source)
+    after = {"day": day, "kilometres": reading.kilometres}
+    happening = Happening("vehicle.reading_recorded", "vehicle", str(vehicle.pk), after=after)
+    record_events([happening], actor=actor, now=now)
+    return reading
+
+
+def _keep_reading(
+    *, vehicle: Vehicle, day: date, distance: Distance, now: datetime, source: str = ""
+) -> OdometerReading:
     reading, _ = OdometerReading.objects.get_or_create(
         vehicle=vehicle,
         day=day,
@@ -275,7 +287,7 @@ def record_treatment(
     for entry in lines:
         check_line(entry, vehicle.body_style)
     reading = (
-        record_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now, source=source) if odometer else None
+        _keep_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now, source=source) if odometer else None
     )
     conditions = conditions or ConditionsEntry()
     treatment = Treatment(
@@ -419,7 +431,7 @@ def record_inspection(
     Raises:
         ValidationError: for a percentage outside 0 to 100 or a zone named twice.
     """
-    reading = record_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now) if odometer else None
+    reading = _keep_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now) if odometer else None
     inspection = Inspection(
         vehicle=vehicle,
         site=site,

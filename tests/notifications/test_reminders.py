@@ -14,8 +14,9 @@ from notifications import services
 from notifications.links import make_stop_token
 from notifications.models import Message, MessageStatus
 from notifications.tasks import send_due_messages
+from scheduling.index.service import recompute
 from scheduling.models import Cover
-from scheduling.services import recompute, register_covers_for_new_treatments
+from scheduling.services import register_covers_for_new_treatments
 from tests.conftest import NOW, TODAY, ShopForTests
 from treatments.models import Customer, Event, Vehicle, Zone
 from treatments.rules.units import Volume, VolumeUnit
@@ -37,7 +38,7 @@ def add_due_vehicle(shop: ShopForTests, vin: str, contact: str, first: date) -> 
     treat(shop, vehicle, first, TreatmentKind.FIRST_TREATMENT)
     while register_covers_for_new_treatments(now=NOW):
         pass
-    recompute(as_of=TODAY)
+    recompute(as_of=TODAY, now=NOW)
     return Cover.objects.get(vehicle=vehicle)
 
 
@@ -72,7 +73,7 @@ def test_a_reminder_is_written_once_and_sent_once(cover: Cover, settings: object
 def test_the_stages_of_a_due_visit_are_told_one_after_another(cover: Cover) -> None:
     kinds = []
     for day in (TODAY, date(2026, 6, 11), date(2026, 6, 20), date(2026, 7, 11), date(2026, 7, 20)):
-        recompute(as_of=day)
+        recompute(as_of=day, now=NOW)
         services.write_due_reminders(as_of=day, now=NOW)
         kinds.append(sorted(Message.objects.values_list("kind", flat=True)))
     assert kinds[0] == ["visit_due"]
@@ -85,7 +86,7 @@ def test_the_stages_of_a_due_visit_are_told_one_after_another(cover: Cover) -> N
 def test_a_visit_made_before_sending_withdraws_the_message(shop: ShopForTests, cover: Cover, settings: object) -> None:
     services.write_due_reminders(as_of=TODAY, now=NOW)
     treat(shop, cover.vehicle, TODAY - timedelta(days=1), TreatmentKind.ANNUAL_TOUCH_UP)
-    recompute(as_of=TODAY)
+    recompute(as_of=TODAY, now=NOW)
     (key,) = services.lease_due_messages(now=NOW)
     assert not services.send_leased_message(message_id=key, now=NOW)
     assert Message.objects.get().status == MessageStatus.WITHDRAWN

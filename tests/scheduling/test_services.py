@@ -6,13 +6,13 @@ from decimal import Decimal
 import pytest
 from django.core.exceptions import ValidationError
 
+from scheduling.index.service import recompute
 from scheduling.models import Cover, CoverState, DueItem, TermsVersion
 from scheduling.queries import read_cover_case
 from scheduling.rules.ends import CoverStatus
 from scheduling.services import (
     end_cover,
     move_terms,
-    recompute,
     register_cover,
     register_covers_for_new_treatments,
     waive_due_item,
@@ -62,15 +62,15 @@ def test_a_first_treatment_is_registered_once_under_the_usual_terms(shop: ShopFo
 
 
 def test_recompute_writes_only_what_changed_and_is_idempotent(cover: Cover) -> None:
-    first = recompute(as_of=TODAY)
+    first = recompute(as_of=TODAY, now=NOW)
     assert (first.covers, first.states_written, first.items_written) == (1, 1, 2)
-    again = recompute(as_of=TODAY)
+    again = recompute(as_of=TODAY, now=NOW)
     assert (again.states_written, again.items_written, again.items_removed) == (0, 0, 0)
     DueItem.objects.all().delete()
     CoverState.objects.all().delete()
-    rebuilt = recompute(as_of=TODAY)
+    rebuilt = recompute(as_of=TODAY, now=NOW)
     assert (rebuilt.states_written, rebuilt.items_written) == (1, 2)
-    later = recompute(as_of=date(2026, 8, 1))
+    later = recompute(as_of=date(2026, 8, 1), now=NOW)
     assert later.states_written == 1
     assert CoverState.objects.get().status == CoverStatus.SUSPENDED
     item = DueItem.objects.get(key="reinspection:1")
@@ -86,7 +86,7 @@ def test_a_waiver_needs_a_reason_and_something_that_is_due(cover: Cover) -> None
     with pytest.raises(ValidationError, match="there is: reinspection:1"):
         waive("reinspection:9", "flood")
     waive("reinspection:1", "flood")
-    recompute(as_of=date(2026, 8, 1))
+    recompute(as_of=date(2026, 8, 1), now=NOW)
     assert CoverState.objects.get().status == CoverStatus.IN_FORCE
 
 

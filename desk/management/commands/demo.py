@@ -19,9 +19,9 @@ from notifications.models import Message, MessageStatus
 from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
 from notifications.services import write_due_reminders
 from notifications.tasks import send_due_messages
+from scheduling.index.service import recompute
 from scheduling.models import DueItem
 from scheduling.queries import URGENCIES, DueFilter, find_urgency, list_due_items
-from scheduling.services import recompute
 from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.words import Answer, say
@@ -60,7 +60,7 @@ class Command(BaseCommand):
         today = find_today(now, shop.site)
         self.import_log(shop)
         load_intakes_and_covers(shop=shop, now=now)
-        recompute(as_of=today)
+        recompute(as_of=today, now=now)
         self.print_due_list(today)
         self.send_reminders(today, now)
         claims = load_claims(shop=shop, now=now)

@@ -7,7 +7,8 @@ from django.utils import timezone
 
 from notifications.services import write_due_reminders
 from notifications.tasks import send_due_messages
-from scheduling.services import recompute, register_covers_for_new_treatments
+from scheduling.index.service import recompute
+from scheduling.services import register_covers_for_new_treatments
 from treatments.queries import find_today
 
 
@@ -19,7 +20,7 @@ class Command(BaseCommand):
         today = find_today(now)
         while register_covers_for_new_treatments(now=now):
             pass
-        computed = recompute(as_of=today)
+        computed = recompute(as_of=today, now=now)
         report = write_due_reminders(as_of=today, now=now)
         sent = send_due_messages.delay()
         self.stdout.write(

@@ -1,0 +1,127 @@
+"""Rebuilds the index in ranges of covers that any number of workers share.
+
+A range is computed, written and marked in one transaction. A worker that dies leaves its range as it was, for the next
+worker to take, and no row is ever computed twice into the table.
+"""
+
+from collections.abc import Iterator
+from datetime import date, datetime
+from typing import Any
+
+from django.db import IntegrityError, connection, transaction
+from django.db.models import QuerySet, Sum
+
+from scheduling.index.reading import ClockReader
+from scheduling.index.stale import mark_stale
+from scheduling.index.writing import RecomputeReport, Row, compute_rows, write_index
+from scheduling.models import Cover, CoverState, RecomputeRange, RecomputeRun
+
+COVERS_IN_A_RANGE = 2_000
+
+
+def recompute(*, as_of: date, now: datetime, whole: bool = False) -> RecomputeReport:
+    """Bring the index of cover states and due items up to ``as_of``; only rows that changed are written.
+
+    Args:
+        as_of: the day for which the index answers.
+        now: the moment, for the run's own record.
+        whole: every cover, not only those about which something was written down or whose day has come. Wanted
+            after an upgrade of the program or of its public holidays.
+    """
+    run = start_run(as_of=as_of, now=now, whole=whole)
+    report = work_on_run(run=run, now=now)
+    if run.as_of != as_of or (whole and not run.whole):
+        # An earlier run was left unfinished; that one is done now, and this one follows.
+        run = start_run(as_of=as_of, now=now, whole=whole)
+        report += work_on_run(run=run, now=now)
+    return report
+
+
+def start_run(*, as_of: date, now: datetime, whole: bool = False) -> RecomputeRun:
+    """Cut what must be computed into ranges, or return the run that is still unfinished."""
+    unfinished = RecomputeRun.objects.filter(finished_at__isnull=True).first()
+    if unfinished:
+        return unfinished
+    last = RecomputeRun.objects.first()
+    # What a run leaves alone holds from its day on; an earlier day must be computed anew.
+    whole = whole or last is None or as_of < last.as_of or not CoverState.objects.exists()
+    mark_stale()
+    try:
+        with transaction.atomic():
+            run = RecomputeRun.objects.create(as_of=as_of, whole=whole, started_at=now)
+            RecomputeRange.objects.bulk_create(
+                (RecomputeRange(run=run, first_cover=first, last_cover=end) for first, end in _cut_ranges(run)),
+                batch_size=1_000,
+            )
+    except IntegrityError:
+        return RecomputeRun.objects.get(finished_at__isnull=True)  # another worker was first
+    RecomputeRun.objects.filter(pk__lt=run.pk - RUNS_KEPT).delete()
+    return run
+
+
+RUNS_KEPT = 50
+
+
+def _cut_ranges(run: RecomputeRun) -> Iterator[tuple[int, int]]:
+    first, last, count = 0, 0, 0
+    for key in _find_covers(run).iterator(chunk_size=50_000):
+        if count == 0:
+            first = key
+        last, count = key, count + 1
+        if count == COVERS_IN_A_RANGE:
+            yield first, last
+            count = 0
+    if count:
+        yield first, last
+
+
+def _find_covers(run: RecomputeRun) -> "QuerySet[Any, int]":
+    """Return the keys of the covers that a run computes, in order; a state's key is its cover's."""
+    if run.whole:
+        return Cover.objects.order_by("pk").values_list("pk", flat=True)
+    return CoverState.objects.filter(recheck_on__lte=run.as_of).order_by("pk").values_list("pk", flat=True)
+
+
+def work_on_run(*, run: RecomputeRun, now: datetime) -> RecomputeReport:
+    """Compute ranges of a run until none is left that no other worker holds."""
+    reader = ClockReader()
+    report = RecomputeReport()
+    while True:
+        done = _work_on_next_range(run, reader, now)
+        if done is None:
+            break
+        report += done
+    if not run.ranges.filter(finished_at__isnull=True).exists():
+        RecomputeRun.objects.filter(pk=run.pk, finished_at__isnull=True).update(finished_at=now)
+    return report
+
+
+@transaction.atomic
+def _work_on_next_range(run: RecomputeRun, reader: ClockReader, now: datetime) -> RecomputeReport | None:
+    skips = connection.features.has_select_for_update_skip_locked
+    open_ranges = RecomputeRange.objects.select_for_update(skip_locked=skips).filter(run=run, finished_at__isnull=True)
+    part = open_ranges.order_by("first_cover").first()
+    if part is None:
+        return None
+    keys = list(_find_covers(run).filter(pk__gte=part.first_cover, pk__lte=part.last_cover))
+    states: list[Row] = []
+    items: list[Row] = []
+    for case in reader.read(keys):
+        state, due = compute_rows(case, run.as_of)
+        states.append(state)
+        items += due
+    done = write_index(keys, states, items)
+    RecomputeRange.objects.filter(pk=part.pk).update(
+        finished_at=now,
+        covers=done.covers,
+        states_written=done.states_written,
+        items_written=done.items_written,
+        items_removed=done.items_removed,
+    )
+    return done
+
+
+def read_run_report(run: RecomputeRun) -> RecomputeReport:
+    """Return what all workers of a run have done so far."""
+    sums = run.ranges.aggregate(*(Sum(name) for name in ("covers", "states_written", "items_written", "items_removed")))
+    return RecomputeReport(*(sums[f"{name}__sum"] or 0 for name in RecomputeReport.__dataclass_fields__))

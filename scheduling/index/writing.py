@@ -1,0 +1,178 @@
+"""Writes the index: compares what was computed with what is stored, and writes only the rows that differ.
+
+New rows go in by COPY on PostgreSQL, where a first run writes millions of them.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.db import connection, models
+from psycopg.types.json import Jsonb
+
+from scheduling.index.reading import ClockCase
+from scheduling.models import CoverState, DueItem
+from scheduling.rules.cover import ONE_DAY, assess_cover
+from scheduling.rules.due_item import DueItem as ComputedItem
+from scheduling.rules.risk import find_last_seen, find_risk_day
+
+STATE_COLUMNS = (
+    "cover_id",
+    "status",
+    "since",
+    "last_day",
+    "percent",
+    "sentence",
+    "recheck_on",
+    "site_id",
+    "dealership_id",
+    "due_opens_on",
+    "due_last_on",
+    "due_grace_until",
+    "risk_on",
+)
+ITEM_COLUMNS = (
+    "cover_id",
+    "key",
+    "kind",
+    "zones",
+    "opens_on",
+    "target_on",
+    "last_on",
+    "grace_until",
+    "status",
+    "sentence",
+    "why_opens",
+    "why_last",
+    "why_grace",
+)
+ZONES = ITEM_COLUMNS.index("zones")
+
+Row = tuple[Any, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RecomputeReport:
+    """What a recompute read and what it changed."""
+
+    covers: int = 0
+    states_written: int = 0
+    items_written: int = 0
+    items_removed: int = 0
+
+    def __add__(self, other: "RecomputeReport") -> "RecomputeReport":
+        return RecomputeReport(
+            self.covers + other.covers,
+            self.states_written + other.states_written,
+            self.items_written + other.items_written,
+            self.items_removed + other.items_removed,
+        )
+
+
+def compute_rows(case: ClockCase, as_of: date) -> tuple[Row, list[Row]]:
+    """Return the row of a cover's state and the rows of its due items that need doing."""
+    found = assess_cover(case.find_table(as_of), case.facts, case.history, as_of)
+    items = found.list_what_needs_doing()
+    recheck_on = found.holds_until + ONE_DAY if found.holds_until else None
+    move = case.find_next_move(as_of)
+    if move is not None and (recheck_on is None or move < recheck_on):
+        recheck_on = move
+    opens_on = last_on = grace_until = risk_on = None
+    if items:
+        pressing = min(items, key=_order_of_pressing).dates
+        opens_on, last_on, grace_until = pressing.opens_on, pressing.last_on, pressing.grace_until
+        last_seen_on = find_last_seen(case.history, as_of)
+        risk_on = find_risk_day(last_seen_on, case.facts.corrosivity) if last_seen_on else None
+    state = found.state
+    row = (
+        case.cover,
+        state.status.value,
+        state.since,
+        state.last_day,
+        state.percent,
+        state.sentence,
+        recheck_on,
+        case.site,
+        case.dealership,
+        opens_on,
+        last_on,
+        grace_until,
+        risk_on,
+    )
+    return row, [_describe_item(case.cover, item) for item in items]
+
+
+def _order_of_pressing(item: ComputedItem) -> tuple[date, date]:
+    return item.dates.grace_until, item.dates.target_on
+
+
+def _describe_item(cover: int, item: ComputedItem) -> Row:
+    dates = item.dates
+    return (
+        cover,
+        item.key,
+        item.kind.value,
+        list(item.zones),
+        dates.opens_on,
+        dates.target_on,
+        dates.last_on,
+        dates.grace_until,
+        item.status.value,
+        item.sentence,
+        dates.why_opens,
+        dates.why_last,
+        dates.why_grace,
+    )
+
+
+def write_index(keys: Sequence[int], states: list[Row], items: list[Row]) -> RecomputeReport:
+    """Make the index of the covers ``keys`` hold exactly these rows, in the caller's transaction."""
+    stored_states = {row[0]: row for row in CoverState.objects.filter(cover__in=keys).values_list(*STATE_COLUMNS)}
+    stored_items: dict[tuple[int, str], Row] = {}
+    primary_keys: dict[tuple[int, str], int] = {}
+    if stored_states:
+        for primary_key, *row in DueItem.objects.filter(cover__in=keys).values_list("pk", *ITEM_COLUMNS):
+            stored_items[row[0], row[1]] = tuple(row)
+            primary_keys[row[0], row[1]] = primary_key
+    state_count = _write_rows(CoverState, STATE_COLUMNS, states, {(key,): row for key, row in stored_states.items()}, 1)
+    wanted = {(row[0], row[1]) for row in items}
+    gone = [primary_key for key, primary_key in primary_keys.items() if key not in wanted]
+    if gone:
+        DueItem.objects.filter(pk__in=gone).delete()
+    item_count = _write_rows(DueItem, ITEM_COLUMNS, items, stored_items, 2)
+    return RecomputeReport(len(keys), state_count, item_count, len(gone))
+
+
+def _write_rows(
+    model: type[models.Model],
+    columns: tuple[str, ...],
+    rows: list[Row],
+    stored: "dict[Any, Row]",
+    key_length: int,
+) -> int:
+    new = [row for row in rows if row[:key_length] not in stored]
+    changed = [row for row in rows if row[:key_length] in stored and stored[row[:key_length]] != row]
+    if connection.vendor == "postgresql":
+        _copy_rows(model, columns, new)
+    else:
+        model._default_manager.bulk_create([model(**dict(zip(columns, row, strict=True))) for row in new])
+    names = [name.removesuffix("_id") for name in columns]
+    model._default_manager.bulk_create(
+        [model(**dict(zip(columns, row, strict=True))) for row in changed],
+        update_conflicts=True,
+        unique_fields=names[:key_length],
+        update_fields=names[key_length:],
+    )
+    return len(new) + len(changed)
+
+
+def _copy_rows(model: type[models.Model], columns: tuple[str, ...], rows: list[Row]) -> None:
+    if not rows:
+        return
+    table = connection.ops.quote_name(model._meta.db_table)
+    statement = f"COPY {table} ({', '.join(columns)}) FROM STDIN"
+    zones = columns.index("zones") if "zones" in columns else None
+    with connection.cursor() as cursor, cursor.copy(statement) as copy:
+        for row in rows:
+            copy.write_row(row if zones is None else (*row[:zones], Jsonb(row[zones]), *row[zones + 1 :]))
