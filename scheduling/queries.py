@@ -27,6 +27,7 @@ from scheduling.rules.dates import DutyDates
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import read_terms
+from treatments.among import Among
 from treatments.models import Ownership, Site, User
 from treatments.models.people import Role
 from treatments.queries import read_histories
@@ -127,7 +128,7 @@ def read_cover_case(cover: Cover, *, known_at: datetime | None = None) -> CoverC
 
 def read_places_of_use(vehicles: Iterable[int]) -> dict[int, CorrosivityCategory]:
     """Return the ISO 9223 category of the owner's place by vehicle, for those whose owner has one on record."""
-    rows = Ownership.objects.filter(vehicle__in=list(vehicles), until_day__isnull=True)
+    rows = Ownership.objects.filter(Among("vehicle_id", vehicles), until_day__isnull=True)
     named = rows.exclude(customer__corrosivity="").values_list("vehicle_id", "customer__corrosivity")
     return {vehicle: CorrosivityCategory(category) for vehicle, category in named}
 

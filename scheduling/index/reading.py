@@ -16,6 +16,7 @@ from scheduling.rules.dates import DutyTable
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import read_terms
+from treatments.among import Among
 from treatments.models import Inspection, OdometerReading, Ownership, Product, Site, Treatment, Zone
 from treatments.rules.history import (
     InspectionRecord,
@@ -66,7 +67,7 @@ class ClockReader:
     def read(self, keys: Sequence[int]) -> Iterator[ClockCase]:
         """Yield the case of each cover of ``keys``."""
         rows = list(
-            Cover.objects.filter(pk__in=keys)
+            Cover.objects.filter(Among("pk", keys))
             .order_by("pk")
             .values_list(
                 "pk", "number", "vehicle_id", "terms_version_id", "site_id", "dealership_id", "sold_on", "registered_on"
@@ -74,7 +75,7 @@ class ClockReader:
         )
         vehicles = [row[2] for row in rows]
         changes: dict[int, list[CoverChange]] = defaultdict(list)
-        for change in CoverChange.objects.filter(cover__in=keys).order_by("day", "id"):
+        for change in CoverChange.objects.filter(Among("cover_id", keys)).order_by("day", "id"):
             changes[change.cover_id].append(change)
         self._read_terms({row[3] for row in rows}, changes)
         treatments = self._read_treatments(vehicles)
@@ -119,7 +120,9 @@ class ClockReader:
     def _read_treatments(self, vehicles: list[int]) -> dict[int, list[TreatmentRecord]]:
         found: dict[int, list[TreatmentRecord]] = defaultdict(list)
         rows = (
-            Treatment.objects.filter(vehicle__in=vehicles, signed_off_at__isnull=False, amended_by__isnull=True)
+            Treatment.objects.filter(
+                Among("vehicle_id", vehicles), signed_off_at__isnull=False, amended_by__isnull=True
+            )
             .order_by("vehicle_id", "done_on", "pk", "lines__pk")
             .values_list("vehicle_id", "pk", "done_on", "kind", "lines__zone_id", "lines__product_id")
         )
@@ -132,7 +135,7 @@ class ClockReader:
                 vehicle, key, day, kind = opened
                 found[vehicle].append(TreatmentRecord(f"treatment {key}", day, TREATMENT_KINDS[kind], tuple(lines)))
 
-        for vehicle, key, day, kind, zone, product in rows.iterator(chunk_size=10_000):
+        for vehicle, key, day, kind, zone, product in rows:
             if key != last:
                 close()
                 last, opened, lines = key, (vehicle, key, day, kind), []
@@ -151,7 +154,7 @@ class ClockReader:
 
     def _read_inspections(self, vehicles: list[int]) -> dict[int, list[InspectionRecord]]:
         found: dict[int, list[InspectionRecord]] = defaultdict(list)
-        rows = Inspection.objects.filter(vehicle__in=vehicles).order_by("vehicle_id", "done_on", "pk")
+        rows = Inspection.objects.filter(Among("vehicle_id", vehicles)).order_by("vehicle_id", "done_on", "pk")
         for vehicle, key, day, kind in rows.values_list("vehicle_id", "pk", "done_on", "kind"):
             found[vehicle].append(InspectionRecord(f"inspection {key}", day, INSPECTION_KINDS[kind]))
         return found
@@ -161,7 +164,7 @@ class ClockReader:
         found: dict[int, list[RecordedReading]] = defaultdict(list)
         if not vehicles:
             return found
-        rows = OdometerReading.objects.filter(vehicle__in=vehicles).order_by("vehicle_id", "day", "pk")
+        rows = OdometerReading.objects.filter(Among("vehicle_id", vehicles)).order_by("vehicle_id", "day", "pk")
         for vehicle, key, day, kilometres in rows.values_list("vehicle_id", "pk", "day", "kilometres"):
             found[vehicle].append(RecordedReading(Reading(day, Decimal(kilometres), f"reading {key}")))
         return found
@@ -169,10 +172,12 @@ class ClockReader:
     def _read_owners(self, vehicles: list[int]) -> dict[int, list[OwnerRecord]]:
         """Return the owners of vehicles that changed hands; with one owner there is nothing to judge."""
         changed = set(
-            Ownership.objects.filter(vehicle__in=vehicles, until_day__isnull=False).values_list("vehicle_id", flat=True)
+            Ownership.objects.filter(Among("vehicle_id", vehicles), until_day__isnull=False).values_list(
+                "vehicle_id", flat=True
+            )
         )
         found: dict[int, list[OwnerRecord]] = defaultdict(list)
-        rows = Ownership.objects.filter(vehicle__in=changed).order_by("vehicle_id", "from_day", "pk")
+        rows = Ownership.objects.filter(Among("vehicle_id", changed)).order_by("vehicle_id", "from_day", "pk")
         for vehicle, key, owner, from_day in rows.values_list("vehicle_id", "pk", "customer_id", "from_day"):
             found[vehicle].append(OwnerRecord(f"ownership {key}", str(owner), from_day))
         return found
