@@ -95,7 +95,9 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
     owners: dict[int, list[OwnerRecord]] = defaultdict(list)
     for owned in Ownership.objects.filter(vehicle__in=keys).order_by("from_day", "id"):
         owners[owned.vehicle_id].append(
-            OwnerRecord(f"ownership {owned.pk}", str(owned.customer_id), owned.from_day, owned.recorded_at)
+            OwnerRecord(
+                f"ownership {owned.pk}", str(owned.customer_id), owned.from_day, owned.recorded_at, owned.told_on
+            )
         )
     return {
         key: VehicleHistory(tuple(treatments[key]), tuple(inspections[key]), tuple(readings[key]), tuple(owners[key]))

@@ -160,9 +160,19 @@ def correct_vehicle(*, vehicle: Vehicle, now: datetime, actor: User | None, **de
 
 @transaction.atomic
 def change_owner(
-    *, vehicle: Vehicle, customer: Customer, from_day: date, now: datetime, actor: User | None
+    *,
+    vehicle: Vehicle,
+    customer: Customer,
+    from_day: date,
+    told_on: date | None,
+    now: datetime,
+    actor: User | None,
 ) -> Ownership:
     """Record that the vehicle has a new owner from a day on.
+
+    Args:
+        told_on: the day on which the shop was told, which terms may want within a notice period; None where that
+            is not known.
 
     Raises:
         ValidationError: where the day is not after the day from which the present owner has it.
@@ -178,13 +188,15 @@ def change_owner(
             )
         present.until_day = from_day
         present.save()
-    owned = Ownership.objects.create(vehicle=vehicle, customer=customer, from_day=from_day, recorded_at=now)
+    owned = Ownership.objects.create(
+        vehicle=vehicle, customer=customer, from_day=from_day, told_on=told_on, recorded_at=now
+    )
     happening = Happening(
         "vehicle.owner_changed",
         "vehicle",
         str(vehicle.pk),
         before={"customer": present.customer_id} if present else None,
-        after={"customer": customer.pk, "from_day": from_day},
+        after={"customer": customer.pk, "from_day": from_day, "told_on": told_on},
     )
     record_events([happening], actor=actor, now=now)
     return owned

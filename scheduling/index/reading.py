@@ -178,8 +178,10 @@ class ClockReader:
         )
         found: dict[int, list[OwnerRecord]] = defaultdict(list)
         rows = Ownership.objects.filter(Among("vehicle_id", changed)).order_by("vehicle_id", "from_day", "pk")
-        for vehicle, key, owner, from_day in rows.values_list("vehicle_id", "pk", "customer_id", "from_day"):
-            found[vehicle].append(OwnerRecord(f"ownership {key}", str(owner), from_day))
+        for vehicle, key, owner, from_day, told_on in rows.values_list(
+            "vehicle_id", "pk", "customer_id", "from_day", "told_on"
+        ):
+            found[vehicle].append(OwnerRecord(f"ownership {key}", str(owner), from_day, told_on=told_on))
         return found
 
 

@@ -94,11 +94,13 @@ def _find_end_by_transfer(terms: Terms, facts: CoverFacts, past: VehicleHistory,
         elif rules.notice_days is not None:
             deadline = sold + timedelta(days=rules.notice_days)
             next_sale = changes[count].from_day if count < len(changes) else date.max
-            told = any(sold <= day <= deadline and day < next_sale for day in facts.transfers_notified_on)
-            if not told:
+            notes = [day for day in facts.transfers_notified_on if sold <= day < next_sale]
+            told_on = min([*notes, *([owner.told_on] if owner.told_on else [])], default=None)
+            # When the shop was told may not be on record; what is not on record is not held against anybody.
+            if told_on is not None and told_on > deadline:
                 sentence = (
-                    f"Ended: the vehicle changed owner on {sold} and the shop was not told by {deadline}, "
-                    f"within {rules.notice_days} days."
+                    f"Ended: the vehicle changed owner on {sold}; the shop was told on {told_on}, and the terms want "
+                    f"it told within {rules.notice_days} days, by {deadline}."
                 )
                 ends.append(End(deadline + timedelta(days=1), CoverStatus.ENDED, sentence, records=(owner.record,)))
     return ends

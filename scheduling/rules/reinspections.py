@@ -17,7 +17,7 @@ CORROSIVITY_ORDER = {category: place for place, category in enumerate(Corrosivit
 
 
 class Visit(NamedTuple):
-    """A visit that counts as a reinspection: a reinspection, or a touch-up, which looks at the vehicle too."""
+    """A visit that counts as a reinspection: a reinspection, or a treatment, at which the vehicle is looked at too."""
 
     day: date
     record: str
@@ -29,10 +29,11 @@ def find_visits(
     """Return the visits after ``after`` that count as a reinspection, by day, one a day.
 
     A treatment after a repair doesn't count: it restarts the clock of the zones that it retreats and nothing else.
+    A second "first treatment" does: the vehicle was there and was treated.
     """
     found: dict[date, str] = {}
     for treatment in treatments:
-        if treatment.kind is TreatmentKind.ANNUAL_TOUCH_UP and treatment.day > after:
+        if treatment.kind is not TreatmentKind.AFTER_REPAIR and treatment.day > after:
             found.setdefault(treatment.day, treatment.record)
     for inspection in inspections:
         if inspection.kind is InspectionKind.REINSPECTION and inspection.day > after:
@@ -158,16 +159,16 @@ def _find_interval(terms: Terms, duty: ReinspectionTerms, facts: CoverFacts) -> 
 
 
 def say_missed(found: Reinspection, duty: ReinspectionTerms) -> str:
-    """Return what missing it means, and what made up for it."""
+    """Return what missing it means under the terms, and what made up for it."""
     what = {
-        MissedMeans.NOTHING: "the terms attach nothing to it",
-        MissedMeans.SUSPENDS: "the cover is suspended until the vehicle is seen",
-        MissedMeans.LAPSES: "the cover lapsed",
-        MissedMeans.REDUCES: f"the cover pays {duty.reduced_to_percent} % from then on",
+        MissedMeans.NOTHING: "the terms attach nothing to that",
+        MissedMeans.SUSPENDS: "that suspends a cover until the vehicle is seen",
+        MissedMeans.LAPSES: "that makes a cover lapse",
+        MissedMeans.REDUCES: f"a cover then pays {duty.reduced_to_percent} %",
     }[duty.missed_means]
     grace = found.laid.grace_until
     cured = f" Made up for by the visit on {found.visit.day}." if found.visit else ""
-    return f" Nobody came by {grace}, the last day of grace: missed; {what}.{cured}"
+    return f" No visit is on record by {grace}, the last day of grace: missed; {what}.{cured}"
 
 
 def explain_reinspection(found: Reinspection, terms: Terms) -> DueItem:

@@ -304,8 +304,18 @@ def test_transfer_of_owner() -> None:
     assert on(sold, TransferTerms(max_transfers=1)) is CoverStatus.IN_FORCE
     noticed = TransferTerms(notice_days=30)
     assert on(date(2023, 10, 1), noticed) is CoverStatus.IN_FORCE
-    assert on(date(2023, 10, 2), noticed) is CoverStatus.ENDED
-    assert on(date(2023, 10, 2), noticed, (date(2023, 9, 20),)) is CoverStatus.IN_FORCE
+    late, last_day_to_tell = (date(2023, 10, 2),), (date(2023, 10, 1),)
+    assert on(date(2023, 10, 1), noticed, late) is CoverStatus.IN_FORCE
+    assert on(date(2023, 10, 2), noticed, late) is CoverStatus.ENDED
+    assert on(date(2023, 10, 2), noticed, last_day_to_tell) is CoverStatus.IN_FORCE
+    # When the shop was told is not on record: that can't be held against anybody.
+    assert on(date(2023, 10, 2), noticed) is CoverStatus.IN_FORCE
+    came_on = replace(history, owners=(history.owners[0], replace(history.owners[1], told_on=sold)))
+    told_late = replace(history, owners=(history.owners[0], replace(history.owners[1], told_on=date(2023, 10, 2))))
+    facts = CoverFacts("C1", START, START)
+    day = date(2023, 12, 1)
+    assert cover_on(make_terms(transfer=noticed), facts, came_on, ALWAYS_OPEN, day).status is CoverStatus.IN_FORCE
+    assert cover_on(make_terms(transfer=noticed), facts, told_late, ALWAYS_OPEN, day).status is CoverStatus.ENDED
 
 
 def test_an_amendment_changes_what_is_known_now_and_not_what_was_known_then() -> None:
@@ -416,7 +426,9 @@ def covers(draw: st.DrawFn) -> tuple[Terms, CoverFacts, VehicleHistory]:
         RecordedReading(Reading(start + timedelta(days=100 * n), Decimal(draw(st.integers(0, 80_000))), f"r{n}"))
         for n in range(draw(st.integers(0, 4)))
     ]
-    owners = [OwnerRecord("o0", "1", start), OwnerRecord("o1", "2", start + timedelta(days=draw(offsets)))]
+    sold = start + timedelta(days=draw(offsets))
+    told = draw(st.none() | st.integers(0, 60).map(lambda n: sold + timedelta(days=n)))
+    owners = [OwnerRecord("o0", "1", start), OwnerRecord("o1", "2", sold, told_on=told)]
     waivers = tuple(
         Waiver(f"reinspection:{draw(st.integers(1, 3))}", start + timedelta(days=draw(offsets)), "goodwill", "w")
         for _ in range(draw(st.integers(0, 2)))
@@ -469,3 +481,13 @@ def test_the_changes_of_a_cover_are_those_of_its_days(cover: tuple[Terms, CoverF
             walked.append(state)
         day += timedelta(days=1)
     assert list(changes) == walked
+
+
+def test_a_second_first_treatment_counts_as_a_visit_and_restarts_nothing() -> None:
+    again = treated(date(2024, 3, 4), TreatmentKind.FIRST_TREATMENT)
+    items = due(make_terms(), treated(START), again, as_of=date(2024, 6, 1))
+    assert (items[0].status, items[0].done_on) == (DueStatus.DONE, date(2024, 3, 4))
+    assert items[1].dates.target_on == date(2025, 3, 14)  # 24 months after the first one
+    after_repair = treated(date(2024, 3, 4), TreatmentKind.AFTER_REPAIR)
+    items = due(make_terms(), treated(START), after_repair, as_of=date(2024, 6, 1))
+    assert items[0].status is DueStatus.MISSED

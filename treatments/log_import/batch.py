@@ -330,7 +330,7 @@ class BatchWriter:
         day = row.day
         at_day = [o for o in owned if o.from_day <= day and (o.until_day is None or day < o.until_day)]
         if not owned:
-            owned.append(Ownership(vehicle=vehicle, customer=customer, from_day=day, recorded_at=self.now))
+            owned.append(Ownership(vehicle=vehicle, customer=customer, from_day=day, told_on=day, recorded_at=self.now))
         elif not at_day:
             first = owned[0]
             if _is_same_customer(first.customer, customer):
@@ -341,6 +341,7 @@ class BatchWriter:
                     customer=customer,
                     from_day=day,
                     until_day=first.from_day,
+                    told_on=day,
                     recorded_at=self.now,
                 )
                 owned.insert(0, before)
@@ -349,7 +350,7 @@ class BatchWriter:
                 at_day[0].customer = customer  # the same person with a newer contact or spelling
         elif at_day[0].until_day is None and at_day[0].from_day < day:
             at_day[0].until_day = day
-            owned.append(Ownership(vehicle=vehicle, customer=customer, from_day=day, recorded_at=self.now))
+            owned.append(Ownership(vehicle=vehicle, customer=customer, from_day=day, told_on=day, recorded_at=self.now))
             sentence = f"Owner changed from {at_day[0].customer.name} to {customer.name} on {day}."
             self._note(outcome, row, NoteCode.OWNER_CHANGED, "customer", row.customer, sentence)
         else:

@@ -40,6 +40,7 @@ class Ownership(models.Model):
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="ownerships")
     from_day = models.DateField()
     until_day = models.DateField(null=True, blank=True, help_text="first day on which this owner no longer has it")
+    told_on = models.DateField(null=True, blank=True, help_text="the day on which the shop was told of this owner")
     recorded_at = models.DateTimeField()
 
     class Meta:

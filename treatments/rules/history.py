@@ -91,12 +91,16 @@ class InspectionRecord:
 
 @dataclass(frozen=True, slots=True)
 class OwnerRecord:
-    """A customer who owned the vehicle from a day on, until the next record's day."""
+    """A customer who owned the vehicle from a day on, until the next record's day.
+
+    ``told_on`` is the day on which the shop learned of it, None where that is not on record.
+    """
 
     record: str
     owner: str
     from_day: date
     recorded_at: datetime | None = None
+    told_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
