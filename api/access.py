@@ -1,4 +1,4 @@
-"""Which roles may read claims, and the objects that a caller may see; everything else is not there."""
+"""Which roles may read what, and the objects that a caller may see; everything else is not there."""
 
 from typing import cast
 
@@ -7,8 +7,7 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from treatments.models import Role, User
-
-READS_CLAIMS = (Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP)
+from treatments.rules.words import say
 
 
 def get_user(request: Request) -> User:
@@ -16,10 +15,29 @@ def get_user(request: Request) -> User:
     return cast(User, request.user)
 
 
-class MayReadClaims(BasePermission):
-    """Claims are for warranty administrators, the owner, and the dealership that sold the cover."""
+class ForRoles(BasePermission):
+    """Lets only some roles in and says which; a superuser may read everything."""
 
-    message = "Claims are for warranty administrators, the owner and the dealership that sold the cover."
+    roles: tuple[Role, ...] = ()
+    what = ""
+
+    @property
+    def message(self) -> str:
+        return f"{self.what} are for: {', '.join(say(role) for role in self.roles)}."
 
     def has_permission(self, request: Request, view: APIView) -> bool:
-        return get_user(request).is_superuser or get_user(request).role in READS_CLAIMS
+        return get_user(request).is_superuser or get_user(request).role in self.roles
+
+
+class MayReadClaims(ForRoles):
+    """Claims are for warranty administrators, the owner, and the dealership that sold the cover."""
+
+    roles = (Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP)
+    what = "Claims"
+
+
+class MayReadCovers(ForRoles):
+    """Covers and what is due on them: for those who book and decide, and the dealership that sold the cover."""
+
+    roles = (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP)
+    what = "Covers and due items"

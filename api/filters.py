@@ -78,13 +78,17 @@ class DueItemFilter(django_filters.FilterSet):
     vin = django_filters.CharFilter(field_name="cover__vehicle__vin", lookup_expr="icontains")
     target_from = django_filters.DateFilter(field_name="target_on", lookup_expr="gte", **ISO_ONLY)
     target_until = django_filters.DateFilter(field_name="target_on", lookup_expr="lte", **ISO_ONLY)
-    overdue = django_filters.BooleanFilter(method="filter_overdue", help_text="past the last day of grace today")
+    overdue = django_filters.ChoiceFilter(
+        choices=[("true", "true"), ("false", "false")],
+        method="filter_overdue",
+        help_text="past the last day of grace today",
+    )
 
     class Meta:
         model = DueItem
         fields: list[str] = []
 
-    def filter_overdue(self, items: QuerySet[DueItem], name: str, wanted: bool) -> QuerySet[DueItem]:
+    def filter_overdue(self, items: QuerySet[DueItem], name: str, wanted: str) -> QuerySet[DueItem]:
         yesterday = find_today(timezone.now()) - timedelta(days=1)
         late = Q(grace_until__lte=yesterday)
-        return items.filter(late if wanted else ~late)
+        return items.filter(late if wanted == "true" else ~late)

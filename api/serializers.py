@@ -96,10 +96,20 @@ class HistorySerializer(serializers.Serializer[object]):
     readings = ReadingSerializer(many=True)
 
 
+class ExplanationsSerializer(serializers.Serializer[object]):
+    """One sentence for each of the four dates."""
+
+    opens_on = serializers.CharField(source="why_opens")
+    target_on = serializers.CharField(source="sentence")
+    last_on = serializers.CharField(source="why_last")
+    grace_until = serializers.CharField(source="why_grace")
+
+
 class DueItemSerializer(serializers.ModelSerializer[DueItem]):
     cover = serializers.CharField(source="cover.number")
     vin = serializers.CharField(source="cover.vehicle.vin")
-    explanation = serializers.CharField(source="sentence")
+    explanation = serializers.CharField(source="sentence", help_text="the target day and what became of it")
+    explanations = ExplanationsSerializer(source="*")
 
     class Meta:
         model = DueItem
@@ -115,6 +125,7 @@ class DueItemSerializer(serializers.ModelSerializer[DueItem]):
             "grace_until",
             "status",
             "explanation",
+            "explanations",
         ]
 
 
@@ -129,6 +140,7 @@ class CoverSerializer(serializers.ModelSerializer[Cover]):
         source="last_state.status", default=None, allow_null=True, help_text="as last recomputed"
     )
     last_day = serializers.DateField(source="last_state.last_day", default=None, allow_null=True)
+    explanation = serializers.CharField(source="last_state.sentence", default=None, allow_null=True)
 
     class Meta:
         model = Cover
@@ -144,6 +156,7 @@ class CoverSerializer(serializers.ModelSerializer[Cover]):
             "registered_on",
             "status",
             "last_day",
+            "explanation",
         ]
 
 
@@ -168,7 +181,8 @@ class ComputedDueItemSerializer(serializers.Serializer[object]):
     grace_until = serializers.DateField(source="dates.grace_until")
     status = serializers.CharField()
     done_on = serializers.DateField(allow_null=True)
-    explanation = serializers.CharField(source="sentence")
+    explanation = serializers.CharField(source="sentence", help_text="the target day and what became of it")
+    explanations = ExplanationsSerializer(source="dates")
 
 
 class CoverOnDaySerializer(serializers.Serializer[object]):

@@ -13,7 +13,9 @@ router.register("covers", views.CoverViewSet, basename="cover")
 router.register("due-items", views.DueItemViewSet, basename="due-item")
 router.register("claims", views.ClaimViewSet, basename="claim")
 urlpatterns = [
+    path("", views.list_addresses, name="addresses"),
     path("", include(router.urls)),
     path("schema/", SpectacularAPIView.as_view(), name="schema"),
     path("docs/", SpectacularSwaggerView.as_view(url_name="api:schema"), name="docs"),
+    path("<path:rest>", views.answer_nothing_here, name="nothing-here"),
 ]

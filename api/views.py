@@ -4,18 +4,19 @@ from datetime import date, datetime, time
 from typing import Any
 
 from django.db.models import QuerySet
+from django.http import Http404
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema, extend_schema_view
-from rest_framework.decorators import action
+from rest_framework.decorators import action, api_view
 from rest_framework.exceptions import ValidationError
 from rest_framework.mixins import ListModelMixin
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.viewsets import GenericViewSet, ReadOnlyModelViewSet
 
-from api.access import MayReadClaims, get_user
+from api.access import MayReadClaims, MayReadCovers, get_user
 from api.filters import CoverFilter, DueItemFilter, StrictFilterBackend, VehicleFilter, refuse_unknown
 from api.serializers import (
     ClaimCheckSerializer,
@@ -48,6 +49,10 @@ AS_OF = OpenApiParameter("as_of", OpenApiTypes.DATE, description="the day asked 
 KNOWN_AT = OpenApiParameter("known_at", OpenApiTypes.DATE, description="leave out what was written down after this day")
 
 
+# No vehicle's record lies outside, and dates further out can't be counted on from.
+FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2199, 12, 31)
+
+
 def read_date(request: Request, name: str) -> date | None:
     """Return a date parameter, None where it was not given.
 
@@ -58,9 +63,12 @@ def read_date(request: Request, name: str) -> date | None:
     if text is None:
         return None
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
         raise ValidationError({name: [f"'{text}' is not a date: write it as YYYY-MM-DD."]}) from None
+    if not FIRST_DAY <= day <= LAST_DAY:
+        raise ValidationError({name: [f"{text} is out of reach: write a day from {FIRST_DAY} to {LAST_DAY}."]})
+    return day
 
 
 @extend_schema_view(
@@ -107,6 +115,7 @@ class VehicleViewSet(ReadOnlyModelViewSet[Vehicle]):
 class CoverViewSet(ReadOnlyModelViewSet[Cover]):
     queryset = Cover.objects.none()
     serializer_class = CoverSerializer
+    permission_classes = [*ReadOnlyModelViewSet.permission_classes, MayReadCovers]
     filter_backends = [StrictFilterBackend]
     filterset_class = CoverFilter
     lookup_field = "number"
@@ -140,6 +149,7 @@ class CoverViewSet(ReadOnlyModelViewSet[Cover]):
 class DueItemViewSet(ListModelMixin, GenericViewSet[DueItem]):
     queryset = DueItem.objects.none()
     serializer_class = DueItemSerializer
+    permission_classes = [*GenericViewSet.permission_classes, MayReadCovers]
     filter_backends = [StrictFilterBackend]
     filterset_class = DueItemFilter
 
@@ -177,3 +187,19 @@ class ClaimViewSet(ReadOnlyModelViewSet[Claim]):
             "note": "The program advises; a person decides. Consumer law may give rights beyond the terms.",
         }
         return Response(ClaimCheckSerializer(content).data)
+
+
+@extend_schema(exclude=True)
+@api_view()
+def list_addresses(request: Request) -> Response:
+    """Show where to go from the API's own address."""
+    here = request.build_absolute_uri(request.path)
+    names = ("vehicles", "covers", "due-items", "claims", "schema", "docs")
+    return Response({name: f"{here}{name}/" for name in names})
+
+
+@extend_schema(exclude=True)
+@api_view(["GET", "HEAD", "POST", "PUT", "PATCH", "DELETE"])
+def answer_nothing_here(request: Request, rest: str) -> Response:
+    """Answer an address that does not exist as every other error is answered."""
+    raise Http404

@@ -15,8 +15,8 @@ from django.template.loader import render_to_string
 
 from notifications.links import make_stop_address
 from notifications.models import Channel, Message, MessageKind, MessageStatus
+from scheduling.due_list import find_urgency
 from scheduling.models import Cover, CoverState, DueItem
-from scheduling.queries import find_urgency
 from scheduling.rules.ends import CoverStatus
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, Zone

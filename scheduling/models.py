@@ -176,6 +176,8 @@ class CoverState(models.Model):
     due_opens_on = models.DateField(null=True, blank=True)
     due_last_on = models.DateField(null=True, blank=True)
     due_grace_until = models.DateField(null=True, blank=True)
+    last_seen_on = models.DateField(null=True, blank=True, help_text="the last treatment or inspection")
+    corrosivity = models.CharField(max_length=2, default="C3", help_text="ISO 9223, of the place of use")
     risk_on = models.DateField(
         null=True, blank=True, help_text="the day by which bare steel in that place would have lost a set depth"
     )

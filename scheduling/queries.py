@@ -7,9 +7,8 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from scheduling.changes import describe_facts, list_versions
 from scheduling.models import (
@@ -23,7 +22,6 @@ from scheduling.models import (
 from scheduling.rules import due as due_rules
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.cover import CoverOnDay, TermsByDay, cover_on, find_terms_on, list_cover_changes
-from scheduling.rules.dates import DutyDates
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import read_terms
@@ -141,61 +139,10 @@ def list_covers_for(user: User) -> QuerySet[Cover]:
     return covers
 
 
-@dataclass(frozen=True, slots=True)
-class DueFilter:
-    """What the due list is narrowed to; every field may be left out."""
-
-    text: str = ""
-    site: str = ""
-    kind: str = ""
-    urgency: str = ""
-    days_ahead: int = 60
-
-
-# How a day stands to the dates of a due item; the order is that of the list's urgency.
-URGENCIES = {
-    "overdue": "past the last day of grace",
-    "in_grace": "in the days of grace",
-    "in_window": "in its window",
-    "coming": "window not open yet",
-}
-
-
-def find_urgency(item: DueItem | DutyDates, as_of: date) -> str:
-    """Return how urgent an item is on a day; one of URGENCIES."""
-    if as_of > item.grace_until:
-        return "overdue"
-    if as_of > item.last_on:
-        return "in_grace"
-    return "in_window" if as_of >= item.opens_on else "coming"
-
-
-def list_due_items(user: User, as_of: date, wanted: DueFilter) -> QuerySet[DueItem]:
-    """Return the due items that a person may see, most urgent first."""
-    items = (
-        DueItem.objects.filter(cover__in=list_covers_for(user))
-        .filter(opens_on__lte=as_of + timedelta(days=wanted.days_ahead))
+def list_due_items(user: User, as_of: date, days_ahead: int = 60) -> QuerySet[DueItem]:
+    """Return the due items that a person may see, by their last day of grace."""
+    return (
+        DueItem.objects.filter(cover__in=list_covers_for(user), opens_on__lte=as_of + timedelta(days=days_ahead))
         .select_related("cover__vehicle", "cover__site", "cover__holder", "cover__last_state")
+        .order_by("grace_until", "target_on", "id")
     )
-    if wanted.site:
-        items = items.filter(cover__site__code=wanted.site)
-    if wanted.kind:
-        items = items.filter(kind=wanted.kind)
-    windows: dict[str, Any] = {
-        "overdue": Q(grace_until__lt=as_of),
-        "in_grace": Q(grace_until__gte=as_of, last_on__lt=as_of),
-        "in_window": Q(last_on__gte=as_of, opens_on__lte=as_of),
-        "coming": Q(opens_on__gt=as_of),
-    }
-    if wanted.urgency in windows:
-        items = items.filter(windows[wanted.urgency])
-    for word in wanted.text.split():
-        items = items.filter(
-            Q(cover__vehicle__vin__icontains=word)
-            | Q(cover__vehicle__plate__icontains=word)
-            | Q(cover__vehicle__description__icontains=word)
-            | Q(cover__holder__name__icontains=word)
-            | Q(cover__holder__contact__icontains=word)
-            | Q(cover__number__icontains=word)
-        )
-    return items.order_by("grace_until", "target_on", "id")

@@ -3,18 +3,29 @@
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from django.core.paginator import Paginator
-from django.db.models import Count, Min, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from desk.access import get_user, open_to
-from scheduling.models import Cover, DueItem
-from scheduling.queries import URGENCIES, DueFilter, find_urgency, list_due_items
-from scheduling.rules.due import DueKind
+from scheduling.due_list import (
+    COUNT_UP_TO,
+    URGENCIES,
+    DueFilter,
+    Order,
+    PlaceError,
+    count_by_urgency,
+    find_cover_urgency,
+    read_due_page,
+)
+from scheduling.models import Cover, CoverState, DueItem
+from scheduling.rules.due_item import DueKind
+from scheduling.rules.risk import estimate_risk
 from treatments.models import Customer, Ownership, Role, Site, Zone
 from treatments.queries import find_today
+from treatments.rules.corrosivity import MetalLoss
+from treatments.rules.words import CorrosivityCategory
 
 PER_PAGE = 25
 
@@ -24,7 +35,9 @@ class DueEntry:
     """One vehicle on the list with all that is due for it."""
 
     cover: Cover
+    state: CoverState
     urgency: str
+    risk: MetalLoss | None
     owner: Customer | None = None
     items: list[DueItem] = field(default_factory=list)
 
@@ -32,19 +45,28 @@ class DueEntry:
     def urgency_words(self) -> str:
         return URGENCIES[self.urgency]
 
-    @property
-    def first(self) -> DueItem:
-        return self.items[0]
 
+def read_filter(request: HttpRequest) -> tuple[DueFilter, list[str]]:
+    """Return what the address asks for, and a sentence for each choice that does not exist and is left out."""
+    told = []
 
-def read_filter(request: HttpRequest) -> DueFilter:
-    """Return what the address asks for; an unknown choice is taken for none."""
-    kind, urgency = request.GET.get("kind", ""), request.GET.get("urgency", "")
-    return DueFilter(
-        text=request.GET.get("q", "")[:100],
-        site=request.GET.get("site", ""),
-        kind=kind if kind in list(DueKind) else "",
-        urgency=urgency if urgency in URGENCIES else "",
+    def choose(name: str, allowed: list[str], word: str) -> str:
+        value = request.GET.get(name, "")
+        if value and value not in allowed:
+            told.append(_("%(word)s “%(value)s” does not exist, so all are shown.") % {"word": word, "value": value})
+            return ""
+        return value
+
+    sites = list(Site.objects.values_list("code", flat=True))
+    return (
+        DueFilter(
+            text=request.GET.get("q", "").replace("\x00", "")[:100],
+            site=choose("site", sites, _("Site")),
+            kind=choose("kind", list(DueKind), _("Kind")),
+            urgency=choose("urgency", list(URGENCIES), _("Urgency")),
+            order=Order(choose("order", list(Order), _("Order")) or Order.PRESSING),
+        ),
+        told,
     )
 
 
@@ -52,63 +74,59 @@ def read_filter(request: HttpRequest) -> DueFilter:
 def due_list(request: HttpRequest) -> HttpResponse:
     """Show the due list."""
     user, today = get_user(request), find_today(timezone.now())
-    wanted = read_filter(request)
-    items = list_due_items(user, today, wanted)
-    covers = items.order_by().values("cover").annotate(grace=Min("grace_until"), target=Min("target_on"))
-    page = Paginator(covers.order_by("grace", "target", "cover"), PER_PAGE).get_page(request.GET.get("page"))
-    entries = gather_entries([row["cover"] for row in page], today, shows_owner=user.role != Role.DEALERSHIP)
-    counts = count_by_urgency(list_due_items(user, today, DueFilter()), today)
+    wanted, told = read_filter(request)
+    after = request.GET.get("after", "")
+    try:
+        page = read_due_page(user, today, wanted, after=after, size=PER_PAGE)
+    except PlaceError as error:
+        told.append(_("%(error)s The list starts from its beginning.") % {"error": error})
+        after = ""
+        page = read_due_page(user, today, wanted, size=PER_PAGE)
+    counts = count_by_urgency(user, today)
     context = {
         "today": today,
+        "told": told,
         "wanted": wanted,
-        "page": page,
-        "entries": entries,
-        "counts": [(code, words, counts[code]) for code, words in URGENCIES.items()],
+        "after": after,
+        "next": page.after,
+        "entries": gather_entries(page.states, today, shows_owner=user.role != Role.DEALERSHIP),
+        "counts": [
+            (code, words, f"{COUNT_UP_TO:,}+" if counts[code] > COUNT_UP_TO else counts[code])
+            for code, words in URGENCIES.items()
+        ],
         "sites": Site.objects.all(),
         "kinds": list(DueKind),
-        "query_without_page": _drop_page(request),
+        "orders": [(Order.PRESSING, _("most pressing first")), (Order.RISK, _("most at risk first"))],
+        "query_without_place": _drop_place(request),
         "zone_names": dict(Zone.objects.values_list("code", "name")),
     }
     return render(request, "desk/due_list.html", context)
 
 
-def _drop_page(request: HttpRequest) -> str:
+def _drop_place(request: HttpRequest) -> str:
     query = request.GET.copy()
-    query.pop("page", None)
+    query.pop("after", None)
     return query.urlencode()
 
 
-def gather_entries(covers: list[int], today: date, *, shows_owner: bool) -> list[DueEntry]:
-    """Return the entries of one page, in its order."""
-    found = (
-        DueItem.objects.filter(cover__in=covers, opens_on__lte=today + timedelta(days=DueFilter().days_ahead))
-        .select_related("cover__vehicle", "cover__site", "cover__last_state")
-        .order_by("grace_until", "target_on", "id")
-    )
-    by_cover: dict[int, DueEntry] = {}
+def gather_entries(states: list[CoverState], today: date, *, shows_owner: bool) -> list[DueEntry]:
+    """Return the entries of one page, in its order, with everything that is due for each."""
+    entries = {}
+    for state in states:
+        risk = None
+        if state.last_seen_on:
+            risk = estimate_risk(state.last_seen_on, CorrosivityCategory(state.corrosivity), today)
+        entries[state.cover_id] = DueEntry(state.cover, state, find_cover_urgency(state, today), risk)
+    found = DueItem.objects.filter(
+        cover__in=list(entries), opens_on__lte=today + timedelta(days=DueFilter().days_ahead)
+    ).order_by("grace_until", "target_on", "id")
     for item in found:
-        entry = by_cover.get(item.cover_id)
-        if entry is None:
-            entry = by_cover[item.cover_id] = DueEntry(item.cover, find_urgency(item, today))
-        entry.items.append(item)
+        entries[item.cover_id].items.append(item)
     if shows_owner:
-        owners = {
-            owned.vehicle_id: owned.customer
-            for owned in Ownership.objects.filter(
-                vehicle__in=[entry.cover.vehicle_id for entry in by_cover.values()], until_day__isnull=True
-            ).select_related("customer")
-        }
-        for entry in by_cover.values():
+        owned = Ownership.objects.filter(
+            vehicle__in=[entry.cover.vehicle_id for entry in entries.values()], until_day__isnull=True
+        ).select_related("customer")
+        owners = {ownership.vehicle_id: ownership.customer for ownership in owned}
+        for entry in entries.values():
             entry.owner = owners.get(entry.cover.vehicle_id)
-    return [by_cover[key] for key in covers if key in by_cover]
-
-
-def count_by_urgency(items: QuerySet[DueItem], today: date) -> dict[str, int]:
-    """Return how many vehicles have something in each urgency."""
-    counted = items.order_by().aggregate(
-        overdue=Count("cover", distinct=True, filter=Q(grace_until__lt=today)),
-        in_grace=Count("cover", distinct=True, filter=Q(grace_until__gte=today, last_on__lt=today)),
-        in_window=Count("cover", distinct=True, filter=Q(last_on__gte=today, opens_on__lte=today)),
-        coming=Count("cover", distinct=True, filter=Q(opens_on__gt=today)),
-    )
-    return dict(counted)
+    return list(entries.values())

@@ -31,6 +31,8 @@ STATE_COLUMNS = (
     "due_opens_on",
     "due_last_on",
     "due_grace_until",
+    "last_seen_on",
+    "corrosivity",
     "risk_on",
 )
 ITEM_COLUMNS = (
@@ -80,10 +82,10 @@ def compute_rows(case: ClockCase, as_of: date) -> tuple[Row, list[Row]]:
     if move is not None and (recheck_on is None or move < recheck_on):
         recheck_on = move
     opens_on = last_on = grace_until = risk_on = None
+    last_seen_on = find_last_seen(case.history, as_of)
     if items:
         pressing = min(items, key=_order_of_pressing).dates
         opens_on, last_on, grace_until = pressing.opens_on, pressing.last_on, pressing.grace_until
-        last_seen_on = find_last_seen(case.history, as_of)
         risk_on = find_risk_day(last_seen_on, case.facts.corrosivity) if last_seen_on else None
     state = found.state
     row = (
@@ -99,6 +101,8 @@ def compute_rows(case: ClockCase, as_of: date) -> tuple[Row, list[Row]]:
         opens_on,
         last_on,
         grace_until,
+        last_seen_on,
+        case.facts.corrosivity.value,
         risk_on,
     )
     return row, [_describe_item(case.cover, item) for item in items]

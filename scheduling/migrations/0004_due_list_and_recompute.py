@@ -83,6 +83,16 @@ class Migration(migrations.Migration):
         ),
         migrations.AddField(
             model_name="coverstate",
+            name="last_seen_on",
+            field=models.DateField(blank=True, help_text="the last treatment or inspection", null=True),
+        ),
+        migrations.AddField(
+            model_name="coverstate",
+            name="corrosivity",
+            field=models.CharField(default="C3", help_text="ISO 9223, of the place of use", max_length=2),
+        ),
+        migrations.AddField(
+            model_name="coverstate",
             name="risk_on",
             field=models.DateField(
                 blank=True, help_text="the day by which bare steel in that place would have lost a set depth", null=True

@@ -39,7 +39,7 @@ def test_a_dealership_reads_its_own_and_nothing_of_another(demo: DemoShop) -> No
         for cover in Cover.objects.exclude(dealership=mine).select_related("vehicle", "holder")
         for secret in (cover.number, cover.vehicle.vin, cover.vehicle.plate, cover.holder.name)
     ] + list(Customer.objects.values_list("contact", flat=True))
-    names = {str(p.pattern) for p in get_resolver("api.urls").url_patterns[0].url_patterns}
+    names = {str(p.pattern) for p in get_resolver("api.urls").url_patterns[1].url_patterns}
     paths = [name.strip("^$") for name in names]
     assert len(paths) >= 8
     walked = 0
@@ -156,3 +156,27 @@ def test_claims_are_told_with_every_finding(demo: DemoShop) -> None:
     assert told["claim"]["estimate"] == {"amount": "850.00", "currency": "USD"}
     assert "a person decides" in told["note"]
     assert {finding["answer"] for finding in told["findings"]} <= {"holds", "fails", "cannot_be_told"}
+
+
+def test_what_can_not_be_asked_is_refused_with_the_way_out(demo: DemoShop) -> None:
+    cover = Cover.objects.all()[0]
+    assert call("owner", f"covers/{cover.number}/", as_of="2199-12-31").status_code == 200
+    for path, name, value in (
+        (f"covers/{cover.number}/", "as_of", "9999-12-31"),
+        ("due-items/", "overdue", "maybe"),
+        ("due-items/", "page_size", "0"),
+        ("covers/", "page_size", "abc"),
+    ):
+        answer = call("owner", path, **{name: value})
+        assert (answer.status_code, answer.json()["errors"][0]["field"]) == (400, name)
+    nowhere = call("owner", "nothing/here/")
+    assert (nowhere.status_code, nowhere.headers["Content-Type"]) == (404, "application/problem+json")
+
+
+def test_an_applicator_reads_vehicles_and_neither_covers_nor_claims(demo: DemoShop) -> None:
+    assert call("lift", "vehicles/").status_code == 200
+    assert call("writer", "due-items/").status_code == 200
+    for path in ("covers/", "due-items/", "claims/"):
+        refused = call("lift", path)
+        assert refused.status_code == 403
+        assert "are for" in refused.json()["detail"]

@@ -9,6 +9,14 @@ from django.utils import timezone
 
 from claims.models import Claim
 from desk.demo.load import DEMO_PASSWORD, DemoShop
+from scheduling.due_list import (
+    URGENCIES,
+    DueFilter,
+    Order,
+    count_by_urgency,
+    list_due_covers,
+    read_due_page,
+)
 from scheduling.models import Cover
 from tests.demo_records import load_demo
 from treatments.models import Customer, Dealership, Treatment, User, Vehicle
@@ -125,15 +133,49 @@ def test_the_due_list_shows_what_is_due_and_why_and_can_be_narrowed(demo: DemoSh
     assert find_vin(demo, "in-grace") not in narrowed
     assert "Nothing found" in client.get("/due/", {"q": "nobody at all"}).content.decode()
     assert find_vin(demo, "in-grace") not in client.get("/due/", {"urgency": "overdue"}).content.decode()
-    assert client.get("/due/", {"urgency": "x", "kind": "y", "page": "999"}).status_code == 200
+    wrong = client.get("/due/", {"urgency": "x", "after": "nowhere"}).content.decode()
+    assert "Urgency “x” does not exist, so all are shown." in wrong
+    assert "is not a place in the list" in wrong
+    assert find_vin(demo, "overdue") in wrong
 
 
 def test_the_due_list_asks_a_constant_number_of_queries(demo: DemoShop, django_assert_num_queries) -> None:
     client = log_in("writer")
-    with django_assert_num_queries(10):
-        client.get("/due/", {"q": "petra"})
-    with django_assert_num_queries(10):
+    few = client.get("/due/", {"urgency": "in_grace"}).content.decode()
+    assert few.count("<article") < client.get("/due/").content.decode().count("<article")
+    with django_assert_num_queries(13):
+        client.get("/due/", {"urgency": "in_grace"})
+    with django_assert_num_queries(13):
         client.get("/due/")
+
+
+def test_the_counts_of_the_due_list_add_up_and_its_pages_join(demo: DemoShop) -> None:
+    owner = User.objects.get(username="owner")
+    today = demo.day
+    whole = [state.cover_id for state in list_due_covers(owner, today, DueFilter())]
+    assert sum(count_by_urgency(owner, today).values()) == len(whole) > 3
+    parts = [
+        state.cover_id for urgency in URGENCIES for state in list_due_covers(owner, today, DueFilter(urgency=urgency))
+    ]
+    assert sorted(parts) == sorted(whole)
+    for order in Order:
+        joined, after = [], ""
+        while True:
+            page = read_due_page(owner, today, DueFilter(order=order), after=after, size=2)
+            joined += [state.cover_id for state in page.states]
+            if page.after is None:
+                break
+            after = page.after
+        assert joined == [state.cover_id for state in list_due_covers(owner, today, DueFilter(order=order))]
+
+
+def test_the_list_can_be_ordered_by_risk_and_says_what_that_is(demo: DemoShop) -> None:
+    page = log_in("writer").get("/due/", {"order": "risk"}).content.decode()
+    assert "ISO 9224" in page and "not a promise" in page
+    states = list(list_due_covers(User.objects.get(username="owner"), demo.day, DueFilter(order=Order.RISK)))
+    assert [state.risk_on for state in states] == sorted(state.risk_on for state in states)
+    longest_unseen = min(states, key=lambda state: state.last_seen_on)
+    assert states[0].cover_id == longest_unseen.cover_id  # one site, so one place of use
 
 
 def test_a_vehicle_is_found_by_any_part_and_shows_its_history(demo: DemoShop) -> None:

@@ -19,9 +19,10 @@ from notifications.models import Message, MessageStatus
 from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
 from notifications.services import write_due_reminders
 from notifications.tasks import send_due_messages
+from scheduling.due_list import URGENCIES, find_urgency
 from scheduling.index.service import recompute
 from scheduling.models import DueItem
-from scheduling.queries import URGENCIES, DueFilter, find_urgency, list_due_items
+from scheduling.queries import list_due_items
 from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.words import Answer, say
@@ -91,7 +92,7 @@ class Command(BaseCommand):
         self.title(f"3. Due list on {today}")
         owner = User.objects.get(username="owner")
         by_vehicle: dict[int, list[DueItem]] = {}
-        for item in list_due_items(owner, today, DueFilter()):
+        for item in list_due_items(owner, today):
             by_vehicle.setdefault(item.cover.vehicle_id, []).append(item)
         for items in by_vehicle.values():
             first = items[0]

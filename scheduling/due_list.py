@@ -1,0 +1,202 @@
+"""The due list: which covers need somebody to come, most pressing or most at risk first, one page at a time.
+
+It reads the index that recompute keeps. Every order and filter that it offers is served by an index of the database.
+"""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+from typing import Any
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from scheduling.models import Cover, CoverState, DueItem
+from scheduling.rules.dates import DutyDates
+from treatments.among import Among
+from treatments.models import Customer, Ownership, Site, User, Vehicle
+from treatments.models.people import Role
+
+# Beyond that many matches a word says too little to be looked up first; the list is then walked and compared.
+MOST_LOOKED_UP = 500
+# A trigram index can't help with fewer letters.
+LEAST_LETTERS = 3
+# Counts stop here: "more than 1,000" is as good an answer, and a full count of a million rows is not quick.
+COUNT_UP_TO = 1_000
+
+
+class Order(StrEnum):
+    PRESSING = "pressing"
+    RISK = "risk"
+
+
+@dataclass(frozen=True, slots=True)
+class DueFilter:
+    """What the due list is narrowed to; every field may be left out."""
+
+    text: str = ""
+    site: str = ""
+    kind: str = ""
+    urgency: str = ""
+    order: Order = Order.PRESSING
+    days_ahead: int = 60
+
+
+# How a day stands to the dates of the most pressing due item of a cover; the order is that of the list.
+URGENCIES = {
+    "overdue": "past the last day of grace",
+    "in_grace": "in the days of grace",
+    "in_window": "in its window",
+    "coming": "window not open yet",
+}
+
+
+def find_urgency(item: DueItem | DutyDates, as_of: date) -> str:
+    """Return how urgent an item is on a day; one of URGENCIES."""
+    return _name_urgency(item.opens_on, item.last_on, item.grace_until, as_of)
+
+
+def find_cover_urgency(state: CoverState, as_of: date) -> str:
+    """Return how urgent a cover of the list is on a day, by its most pressing item; one of URGENCIES."""
+    assert state.due_opens_on and state.due_last_on and state.due_grace_until
+    return _name_urgency(state.due_opens_on, state.due_last_on, state.due_grace_until, as_of)
+
+
+def _name_urgency(opens_on: date, last_on: date, grace_until: date, as_of: date) -> str:
+    if as_of > grace_until:
+        return "overdue"
+    if as_of > last_on:
+        return "in_grace"
+    return "in_window" if as_of >= opens_on else "coming"
+
+
+def _filter_urgency(urgency: str, as_of: date) -> Q:
+    return {
+        "overdue": Q(due_grace_until__lt=as_of),
+        "in_grace": Q(due_grace_until__gte=as_of, due_last_on__lt=as_of),
+        "in_window": Q(due_last_on__gte=as_of, due_opens_on__lte=as_of),
+        "coming": Q(due_opens_on__gt=as_of),
+    }[urgency]
+
+
+# The date that an index walks in the direction in which the urgency's covers lie together.
+SORTED_BY = {
+    "": "due_grace_until",
+    "overdue": "due_grace_until",
+    "in_grace": "due_grace_until",
+    "in_window": "due_last_on",
+    "coming": "due_opens_on",
+}
+
+
+def find_sort(wanted: DueFilter) -> str:
+    """Return the column by which a list is sorted."""
+    return "risk_on" if wanted.order is Order.RISK else SORTED_BY[wanted.urgency]
+
+
+def list_due_covers(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
+    """Return the covers for which somebody must come and that a person may see, sorted, with cover and vehicle."""
+    sort = find_sort(wanted)
+    found = _narrow(user, as_of, wanted).filter(**{f"{sort}__isnull": False})
+    return found.select_related("cover__vehicle", "site").order_by(sort, "cover_id")
+
+
+def _narrow(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
+    horizon = as_of + timedelta(days=wanted.days_ahead)
+    found = CoverState.objects.filter(due_opens_on__lte=horizon)
+    if user.role == Role.DEALERSHIP:
+        found = found.filter(dealership=user.dealership_id)
+    if wanted.site:
+        found = found.filter(site__in=list(Site.objects.filter(code=wanted.site)))
+    if wanted.kind:
+        found = found.filter(
+            Exists(DueItem.objects.filter(cover=OuterRef("cover_id"), kind=wanted.kind, opens_on__lte=horizon))
+        )
+    if wanted.urgency:
+        found = found.filter(_filter_urgency(wanted.urgency, as_of))
+    for word in wanted.text.split():
+        found = found.filter(_match(word))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class DuePage:
+    """One page of the due list; ``after`` is the place from which the next page goes on, None on the last."""
+
+    states: list[CoverState]
+    after: str | None
+
+
+class PlaceError(ValueError):
+    """A place in the list that can't be read."""
+
+
+def read_due_page(user: User, as_of: date, wanted: DueFilter, *, after: str = "", size: int = 25) -> DuePage:
+    """Return one page, by the place of the last row of the page before, so that a later page costs no more.
+
+    Raises:
+        PlaceError: where ``after`` is not a place that a page gave.
+    """
+    sort = find_sort(wanted)
+    found = list_due_covers(user, as_of, wanted)
+    if after:
+        day, key = _read_place(after)
+        found = found.filter(**{f"{sort}__gte": day}).exclude(**{sort: day, "cover_id__lte": key})
+    states = list(found[: size + 1])
+    if len(states) <= size:
+        return DuePage(states, None)
+    last = states[size - 1]
+    return DuePage(states[:size], f"{getattr(last, sort)}_{last.cover_id}")
+
+
+def _read_place(text: str) -> tuple[date, int]:
+    day, _, key = text.partition("_")
+    try:
+        return date.fromisoformat(day), int(key)
+    except ValueError as error:
+        raise PlaceError(f"'{text}' is not a place in the list.") from error
+
+
+def count_by_urgency(user: User, as_of: date) -> dict[str, int]:
+    """Return how many covers stand in each urgency, counted up to COUNT_UP_TO + 1."""
+    counts = {}
+    for urgency in URGENCIES:
+        found = _narrow(user, as_of, DueFilter(urgency=urgency)).order_by(SORTED_BY[urgency])
+        counts[urgency] = found[: COUNT_UP_TO + 1].count()
+    return counts
+
+
+def _match(word: str) -> Q:
+    """Return the condition that a word of the search puts on a cover: any part of VIN, plate, name or contact."""
+    by_vehicle: Any = Q(vin__icontains=word) | Q(plate__icontains=word) | Q(description__icontains=word)
+    by_owner: Any = Q(name__icontains=word) | Q(contact__icontains=word)
+    if len(word) >= LEAST_LETTERS:
+        vehicles = _look_up(Vehicle.objects.filter(by_vehicle))
+        owners = _look_up(Customer.objects.filter(by_owner)) if vehicles is not None else None
+        if vehicles is not None and owners is not None:
+            owned = Ownership.objects.filter(Among("customer_id", owners)).values_list("vehicle_id", flat=True)
+            covers = Cover.objects.filter(
+                Q(Among("vehicle_id", {*vehicles, *owned})) | Q(Among("holder_id", owners)) | Q(number=word.upper())
+            )
+            return Q(Among("cover_id", covers.values_list("pk", flat=True)))
+    return (
+        Q(cover__vehicle__vin__icontains=word)
+        | Q(cover__vehicle__plate__icontains=word)
+        | Q(cover__vehicle__description__icontains=word)
+        | Q(cover__holder__name__icontains=word)
+        | Q(cover__holder__contact__icontains=word)
+        | Q(Exists(_list_ownerships(word)))
+        | Q(cover__number__iexact=word)
+    )
+
+
+def _list_ownerships(word: str) -> QuerySet[Ownership]:
+    return Ownership.objects.filter(
+        Q(customer__name__icontains=word) | Q(customer__contact__icontains=word),
+        vehicle=OuterRef("cover__vehicle_id"),
+    )
+
+
+def _look_up(found: QuerySet[Any]) -> list[int] | None:
+    """Return the keys, or None where there are too many to be of use."""
+    keys = list(found.order_by().values_list("pk", flat=True)[: MOST_LOOKED_UP + 1])
+    return keys if len(keys) <= MOST_LOOKED_UP else None
