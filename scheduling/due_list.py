@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from enum import StrEnum
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from scheduling.models import Cover, CoverState, DueItem
 from scheduling.rules.dates import DutyDates
@@ -17,7 +17,10 @@ from treatments.models import Customer, Ownership, Site, User, Vehicle
 from treatments.models.people import Role
 
 # Beyond that many matches a word says too little to be looked up first; the list is then walked and compared.
-MOST_LOOKED_UP = 500
+MOST_LOOKED_UP = 5_000
+# How far a search for words that very many have is walked before the page is shown with what was found.
+WALK_STEP, WALK_AT_MOST = 500, 20_000
+MOST_WORDS = 6
 # A trigram index can't help with fewer letters.
 LEAST_LETTERS = 3
 # Counts stop here: "more than 1,000" is as good an answer, and a full count of a million rows is not quick.
@@ -94,10 +97,10 @@ def find_sort(wanted: DueFilter) -> str:
 
 
 def list_due_covers(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
-    """Return the covers for which somebody must come and that a person may see, sorted, with cover and vehicle."""
+    """Return the covers for which somebody must come and that a person may see, sorted, whatever the text."""
     sort = find_sort(wanted)
     found = _narrow(user, as_of, wanted).filter(**{f"{sort}__isnull": False})
-    return found.select_related("cover__vehicle", "site").order_by(sort, "cover_id")
+    return found.order_by(sort, "cover_id")
 
 
 def _narrow(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
@@ -108,19 +111,15 @@ def _narrow(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
     if wanted.site:
         found = found.filter(site__in=list(Site.objects.filter(code=wanted.site)))
     if wanted.kind:
-        found = found.filter(
-            Exists(DueItem.objects.filter(cover=OuterRef("cover_id"), kind=wanted.kind, opens_on__lte=horizon))
-        )
+        found = found.filter(**{f"{wanted.kind}_opens_on__lte": horizon})
     if wanted.urgency:
         found = found.filter(_filter_urgency(wanted.urgency, as_of))
-    for word in wanted.text.split():
-        found = found.filter(_match(word))
     return found
 
 
 @dataclass(frozen=True, slots=True)
 class DuePage:
-    """One page of the due list; ``after`` is the place from which the next page goes on, None on the last."""
+    """One page of the due list; ``after`` is the place from which the next page goes on, None at the list's end."""
 
     states: list[CoverState]
     after: str | None
@@ -139,13 +138,64 @@ def read_due_page(user: User, as_of: date, wanted: DueFilter, *, after: str = ""
     sort = find_sort(wanted)
     found = list_due_covers(user, as_of, wanted)
     if after:
-        day, key = _read_place(after)
-        found = found.filter(**{f"{sort}__gte": day}).exclude(**{sort: day, "cover_id__lte": key})
-    states = list(found[: size + 1])
+        found = _go_on_after(found, sort, after)
+    common_words = []
+    for word in wanted.text.split()[:MOST_WORDS]:
+        covers = _look_word_up(word)
+        if covers is None:
+            common_words.append(word)
+        else:
+            found = found.filter(Among("cover_id", covers))
+    keys, place = None, None
+    if common_words:
+        keys, place = _walk(found, sort, common_words, size)
+        found = found.filter(Among("cover_id", keys))
+    states = list(found.select_related("cover__vehicle", "site")[: size + 1])
     if len(states) <= size:
-        return DuePage(states, None)
+        return DuePage(states, place)
     last = states[size - 1]
     return DuePage(states[:size], f"{getattr(last, sort)}_{last.cover_id}")
+
+
+def _walk(found: QuerySet[CoverState], sort: str, words: list[str], size: int) -> tuple[list[int], str | None]:
+    """Read on in the list's own order until a page is full of covers that very common words are about.
+
+    Returns:
+        Their keys, and the place from which to go on where the walk was stopped before the list's end.
+    """
+    owners = Ownership.objects.filter(vehicle=OuterRef("cover__vehicle_id"), until_day__isnull=True)
+    rows = found.annotate(
+        owner_name=Subquery(owners.values("customer__name")[:1]),
+        owner_contact=Subquery(owners.values("customer__contact")[:1]),
+    ).values_list(
+        "cover_id",
+        sort,
+        "cover__vehicle__vin",
+        "cover__vehicle__plate",
+        "cover__vehicle__description",
+        "owner_name",
+        "owner_contact",
+    )
+    keys: list[int] = []
+    walked, place = 0, None
+    while walked < WALK_AT_MOST:
+        here = _go_on_after(rows, sort, place) if place else rows
+        part = list(here[:WALK_STEP])
+        for key, day, *texts in part:
+            if all(_is_about(word, tuple(texts)) for word in words):
+                keys.append(key)
+                if len(keys) > size:
+                    return keys, f"{day}_{key}"
+        if len(part) < WALK_STEP:
+            return keys, None
+        walked += len(part)
+        place = f"{part[-1][1]}_{part[-1][0]}"
+    return keys, place
+
+
+def _go_on_after(found: "QuerySet[Any, Any]", sort: str, place: str) -> "QuerySet[Any, Any]":
+    day, key = _read_place(place)
+    return found.filter(Q(**{f"{sort}__gt": day}) | Q(**{sort: day, "cover_id__gt": key}), **{f"{sort}__gte": day})
 
 
 def _read_place(text: str) -> tuple[date, int]:
@@ -165,35 +215,34 @@ def count_by_urgency(user: User, as_of: date) -> dict[str, int]:
     return counts
 
 
-def _match(word: str) -> Q:
-    """Return the condition that a word of the search puts on a cover: any part of VIN, plate, name or contact."""
-    by_vehicle: Any = Q(vin__icontains=word) | Q(plate__icontains=word) | Q(description__icontains=word)
-    by_owner: Any = Q(name__icontains=word) | Q(contact__icontains=word)
+def _look_word_up(word: str) -> set[int] | None:
+    """Return the keys of the covers that a word of the search is about, or None where that is too many.
+
+    Any part of VIN, plate, description, owner's name or contact; of one or two letters, which any vehicle holds
+    somewhere, only the beginning of plate or name; and a whole cover number.
+    """
     if len(word) >= LEAST_LETTERS:
-        vehicles = _look_up(Vehicle.objects.filter(by_vehicle))
-        owners = _look_up(Customer.objects.filter(by_owner)) if vehicles is not None else None
-        if vehicles is not None and owners is not None:
-            owned = Ownership.objects.filter(Among("customer_id", owners)).values_list("vehicle_id", flat=True)
-            covers = Cover.objects.filter(
-                Q(Among("vehicle_id", {*vehicles, *owned})) | Q(Among("holder_id", owners)) | Q(number=word.upper())
-            )
-            return Q(Among("cover_id", covers.values_list("pk", flat=True)))
-    return (
-        Q(cover__vehicle__vin__icontains=word)
-        | Q(cover__vehicle__plate__icontains=word)
-        | Q(cover__vehicle__description__icontains=word)
-        | Q(cover__holder__name__icontains=word)
-        | Q(cover__holder__contact__icontains=word)
-        | Q(Exists(_list_ownerships(word)))
-        | Q(cover__number__iexact=word)
-    )
+        by_vehicle = Q(vin__icontains=word) | Q(plate__icontains=word) | Q(description__icontains=word)
+        by_owner = Q(name__icontains=word) | Q(contact__icontains=word)
+    else:
+        by_vehicle, by_owner = Q(plate__istartswith=word), Q(name__istartswith=word)
+    vehicles = _look_up(Vehicle.objects.filter(by_vehicle))
+    owners = _look_up(Customer.objects.filter(by_owner)) if vehicles is not None else None
+    if vehicles is None or owners is None:
+        return None
+    owned = Ownership.objects.filter(Among("customer_id", owners)).values_list("vehicle_id", flat=True)
+    by_number = Cover.objects.filter(number=word.upper())
+    covers = Cover.objects.filter(Q(Among("vehicle_id", {*vehicles, *owned})) | Q(Among("holder_id", owners)))
+    return {*covers.values_list("pk", flat=True), *by_number.values_list("pk", flat=True)}
 
 
-def _list_ownerships(word: str) -> QuerySet[Ownership]:
-    return Ownership.objects.filter(
-        Q(customer__name__icontains=word) | Q(customer__contact__icontains=word),
-        vehicle=OuterRef("cover__vehicle_id"),
-    )
+def _is_about(word: str, row: tuple[Any, ...]) -> bool:
+    """Say whether a word is about a row of ``_walk``; the same rule as looking it up."""
+    vin, plate, description, name, contact = (text.casefold() if text else "" for text in row)
+    word = word.casefold()
+    if len(word) < LEAST_LETTERS:
+        return plate.startswith(word) or name.startswith(word)
+    return any(word in text for text in (vin, plate, description, name, contact))
 
 
 def _look_up(found: QuerySet[Any]) -> list[int] | None:

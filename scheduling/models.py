@@ -176,6 +176,8 @@ class CoverState(models.Model):
     due_opens_on = models.DateField(null=True, blank=True)
     due_last_on = models.DateField(null=True, blank=True)
     due_grace_until = models.DateField(null=True, blank=True)
+    reinspection_opens_on = models.DateField(null=True, blank=True)
+    touch_up_opens_on = models.DateField(null=True, blank=True)
     last_seen_on = models.DateField(null=True, blank=True, help_text="the last treatment or inspection")
     corrosivity = models.CharField(max_length=2, default="C3", help_text="ISO 9223, of the place of use")
     risk_on = models.DateField(
@@ -186,12 +188,18 @@ class CoverState(models.Model):
         indexes = [
             models.Index(fields=["status"]),
             models.Index(fields=["recheck_on"], name="state_recheck"),
-            models.Index(fields=["due_grace_until", "cover"], name="due_by_grace"),
-            models.Index(fields=["due_last_on", "cover"], name="due_by_last"),
+            # Order first, then what the list is narrowed by, so that counting and skipping need no row.
+            models.Index(fields=["due_grace_until", "cover", "due_last_on", "due_opens_on"], name="due_by_grace"),
+            models.Index(fields=["due_last_on", "cover", "due_opens_on"], name="due_by_last"),
             models.Index(fields=["due_opens_on", "cover"], name="due_by_opening"),
-            models.Index(fields=["risk_on", "cover"], name="due_by_risk"),
+            models.Index(
+                fields=["risk_on", "cover", "due_grace_until", "due_last_on", "due_opens_on"], name="due_by_risk"
+            ),
             models.Index(fields=["site", "due_grace_until", "cover"], name="due_by_site_grace"),
-            models.Index(fields=["site", "risk_on", "cover"], name="due_by_site_risk"),
+            models.Index(
+                fields=["site", "risk_on", "cover", "due_grace_until", "due_last_on", "due_opens_on"],
+                name="due_by_site_risk",
+            ),
             models.Index(fields=["dealership", "due_grace_until", "cover"], name="due_by_dealership"),
         ]
         constraints = [one_of(CoverStatus, "status", "cover_status_known")]

@@ -15,6 +15,7 @@ from scheduling.index.reading import ClockCase
 from scheduling.models import CoverState, DueItem
 from scheduling.rules.cover import ONE_DAY, assess_cover
 from scheduling.rules.due_item import DueItem as ComputedItem
+from scheduling.rules.due_item import DueKind
 from scheduling.rules.risk import find_last_seen, find_risk_day
 from treatments.among import Among
 
@@ -31,6 +32,8 @@ STATE_COLUMNS = (
     "due_opens_on",
     "due_last_on",
     "due_grace_until",
+    "reinspection_opens_on",
+    "touch_up_opens_on",
     "last_seen_on",
     "corrosivity",
     "risk_on",
@@ -83,6 +86,9 @@ def compute_rows(case: ClockCase, as_of: date) -> tuple[Row, list[Row]]:
         recheck_on = move
     opens_on = last_on = grace_until = risk_on = None
     last_seen_on = find_last_seen(case.history, as_of)
+    first_openings: dict[DueKind, date] = {}
+    for item in items:
+        first_openings[item.kind] = min(first_openings.get(item.kind, date.max), item.dates.opens_on)
     if items:
         pressing = min(items, key=_order_of_pressing).dates
         opens_on, last_on, grace_until = pressing.opens_on, pressing.last_on, pressing.grace_until
@@ -101,6 +107,8 @@ def compute_rows(case: ClockCase, as_of: date) -> tuple[Row, list[Row]]:
         opens_on,
         last_on,
         grace_until,
+        first_openings.get(DueKind.REINSPECTION),
+        first_openings.get(DueKind.TOUCH_UP),
         last_seen_on,
         case.facts.corrosivity.value,
         risk_on,

@@ -110,27 +110,26 @@ STATEMENTS = [
         SELECT g.id, 'C' || lpad(g.id::text, 7, '0') || '-1', g.id, (SELECT min(id) FROM scheduling_termsversion)
         + g.id % 3, (SELECT min(id) FROM treatments_site) + g.id % 4, g.id, {_FIRST}, {_FIRST}, '', now()
         FROM generate_series(1, %N%) AS g(id)""",
-    # Visits of even years are reinspections, those of odd years touch-ups.
+    # Every visit renews the film, but that of the second year only looks.
     f"""INSERT INTO treatments_treatment
         (vehicle_id, site_id, done_on, kind, note, source, recorded_at, signed_off_at, amendment_reason)
         SELECT g.id, (SELECT min(id) FROM treatments_site) + g.id % 4,
         CASE WHEN y = 0 THEN {_FIRST} ELSE {_VISIT} END,
         CASE WHEN y = 0 THEN 'first_treatment' ELSE 'annual_touch_up' END, '', '', now(), now(), ''
-        FROM generate_series(1, %N%) AS g(id), (VALUES (0), (1), (3)) AS years(y)
-        WHERE y = 0 OR {_CAME} ORDER BY g.id, y""",
+        FROM generate_series(1, %N%) AS g(id), (VALUES (0), (1), (3), (4)) AS years(y)
+        WHERE y = 0 OR ({_CAME} AND {_VISIT} <= %TODAY%) ORDER BY g.id, y""",
     """INSERT INTO treatments_treatmentline
         (treatment_id, zone_id, product_id, quantity_amount, quantity_unit, quantity_ml, tool, wet_film_um,
          not_done_reason)
         SELECT t.id, z.id, p.id, 0.5, 'litre', 500, '', '[]', ''
         FROM treatments_treatment t
-        JOIN LATERAL (VALUES (0), (1), (2)) AS n(i) ON n.i < 2 OR t.kind = 'first_treatment'
         JOIN (SELECT id, row_number() OVER (ORDER BY id) AS at FROM treatments_zone WHERE kind = 'enclosed_cavity') z
-        ON z.at = 1 + n.i
+        ON z.at <= 2
         JOIN (SELECT min(id) AS id FROM treatments_product) p ON true ORDER BY t.id""",
     f"""INSERT INTO treatments_inspection (vehicle_id, site_id, done_on, kind, note, recorded_at)
         SELECT g.id, (SELECT min(id) FROM treatments_site) + g.id % 4, {_VISIT}, 'reinspection', '', now()
-        FROM generate_series(1, %N%) AS g(id), (VALUES (2), (4)) AS years(y)
-        WHERE {_CAME} AND {_VISIT} < %TODAY% ORDER BY g.id, y""",
+        FROM generate_series(1, %N%) AS g(id), (VALUES (2)) AS years(y)
+        WHERE {_CAME} ORDER BY g.id, y""",
     f"""INSERT INTO treatments_odometerreading (vehicle_id, day, amount, unit, kilometres, source, recorded_at)
         SELECT g.id, {_FIRST} + y * 365, 20000 + y * (9000 + g.id % 9000), 'km', 20000 + y * (9000 + g.id % 9000),
         '', now() FROM generate_series(1, %N%) AS g(id), generate_series(0, 4) AS years(y) ORDER BY g.id, y""",
