@@ -17,7 +17,7 @@ from treatments.models import Customer, Ownership, Site, User, Vehicle
 from treatments.models.people import Role
 
 # Beyond that many matches a word says too little to be looked up first; the list is then walked and compared.
-MOST_LOOKED_UP = 5_000
+MOST_LOOKED_UP = 2_000
 # How far a search for words that very many have is walked before the page is shown with what was found.
 WALK_STEP, WALK_AT_MOST = 500, 20_000
 MOST_WORDS = 6
@@ -140,11 +140,14 @@ def read_due_page(user: User, as_of: date, wanted: DueFilter, *, after: str = ""
     if after:
         found = _go_on_after(found, sort, after)
     common_words = []
-    for word in wanted.text.split()[:MOST_WORDS]:
-        covers = _look_word_up(word)
+    looked_up = False
+    # The longest word is the likeliest to be rare; once one has narrowed the list, the others are only compared.
+    for word in sorted(wanted.text.split()[:MOST_WORDS], key=len, reverse=True):
+        covers = None if looked_up else _look_word_up(word)
         if covers is None:
             common_words.append(word)
         else:
+            looked_up = True
             found = found.filter(Among("cover_id", covers))
     keys, place = None, None
     if common_words:
@@ -175,6 +178,7 @@ def _walk(found: QuerySet[CoverState], sort: str, words: list[str], size: int) -
         "cover__vehicle__description",
         "owner_name",
         "owner_contact",
+        "cover__number",
     )
     keys: list[int] = []
     walked, place = 0, None
@@ -201,9 +205,12 @@ def _go_on_after(found: "QuerySet[Any, Any]", sort: str, place: str) -> "QuerySe
 def _read_place(text: str) -> tuple[date, int]:
     day, _, key = text.partition("_")
     try:
-        return date.fromisoformat(day), int(key)
+        place = date.fromisoformat(day), int(key)
     except ValueError as error:
         raise PlaceError(f"'{text}' is not a place in the list.") from error
+    if not 0 <= place[1] < 2**63:
+        raise PlaceError(f"'{text}' is not a place in the list.")
+    return place
 
 
 def count_by_urgency(user: User, as_of: date) -> dict[str, int]:
@@ -238,8 +245,10 @@ def _look_word_up(word: str) -> set[int] | None:
 
 def _is_about(word: str, row: tuple[Any, ...]) -> bool:
     """Say whether a word is about a row of ``_walk``; the same rule as looking it up."""
-    vin, plate, description, name, contact = (text.casefold() if text else "" for text in row)
+    vin, plate, description, name, contact, number = (text.casefold() if text else "" for text in row)
     word = word.casefold()
+    if word == number:
+        return True
     if len(word) < LEAST_LETTERS:
         return plate.startswith(word) or name.startswith(word)
     return any(word in text for text in (vin, plate, description, name, contact))

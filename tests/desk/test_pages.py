@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from claims.models import Claim
 from desk.demo.load import DEMO_PASSWORD, DemoShop
+from scheduling import due_list
 from scheduling.due_list import (
     URGENCIES,
     DueFilter,
@@ -131,6 +132,10 @@ def test_the_due_list_shows_what_is_due_and_why_and_can_be_narrowed(demo: DemoSh
     narrowed = client.get("/due/", {"q": "petra"}).content.decode()
     assert find_vin(demo, "overdue") in narrowed
     assert find_vin(demo, "in-grace") not in narrowed
+    cover = Cover.objects.get(vehicle__vin=find_vin(demo, "overdue"))
+    for text in (f"petra {cover.number}", cover.number.lower(), cover.vehicle.vin[-7:], "P", cover.vehicle.plate):
+        assert find_vin(demo, "overdue") in client.get("/due/", {"q": text}).content.decode(), text
+    assert client.get("/due/", {"after": f"2026-01-01_{10**30}"}).status_code == 200
     assert "Nothing found" in client.get("/due/", {"q": "nobody at all"}).content.decode()
     assert find_vin(demo, "in-grace") not in client.get("/due/", {"urgency": "overdue"}).content.decode()
     wrong = client.get("/due/", {"urgency": "x", "after": "nowhere"}).content.decode()
@@ -216,3 +221,14 @@ def test_hostile_text_stays_text(demo: DemoShop) -> None:
     for page in (f"/vehicles/{vehicle.vin}/", "/vehicles/?q=<script>"):
         assert b"<script>" not in log_in("owner").get(page).content
     assert Treatment.objects.filter(vehicle=vehicle).exists()
+
+
+def test_words_that_very_many_have_are_found_as_rare_ones_are(demo: DemoShop, monkeypatch: pytest.MonkeyPatch) -> None:
+    owner = User.objects.get(username="owner")
+    asked = [DueFilter(text=text) for text in ("e", "example.org", "petra", "a b", "petra example")]
+    rare = [[state.cover_id for state in read_due_page(owner, demo.day, wanted).states] for wanted in asked]
+    assert any(rare)
+    monkeypatch.setattr(due_list, "MOST_LOOKED_UP", -1)
+    monkeypatch.setattr(due_list, "WALK_STEP", 2)
+    for wanted, found in zip(asked, rare, strict=True):
+        assert [state.cover_id for state in read_due_page(owner, demo.day, wanted).states] == found, wanted.text
