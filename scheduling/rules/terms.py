@@ -112,7 +112,13 @@ class PayDownStep:
 
 @dataclass(frozen=True, slots=True)
 class ClaimTerms:
-    """What is paid, how much of it, and what a claimant must do in time. Money is in the terms' currency."""
+    """What is paid, how much of it, and what either side must do in time. Money is in the terms' currency.
+
+    Attributes:
+        notice_days: calendar days from discovery to report.
+        acknowledge_days, inspect_days, decide_days: open days of the site after the report; None sets no deadline.
+        second_person_above: a decision to pay more than this needs a second person; None never asks for one.
+    """
 
     damage_covered: tuple[DamageKind, ...] = (DamageKind.PERFORATION_FROM_WITHIN,)
     exclusions: tuple[str, ...] = ()
@@ -123,6 +129,10 @@ class ClaimTerms:
     limit_per_claim: Decimal | None = None
     limit_in_all: Decimal | None = None
     pay_down: tuple[PayDownStep, ...] = ()
+    acknowledge_days: int | None = None
+    inspect_days: int | None = None
+    decide_days: int | None = None
+    second_person_above: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,130 @@
+"""What a claim comes to in money, worked out line by line under the terms, so that anybody can follow the sum.
+
+The order is fixed: the estimate of the zones that hold; what the cover pays after a missed reinspection; the pay-down
+by age; the deductible; the limit per claim; what is left of the limit in all. Each line is rounded as it is shown.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from dateutil.relativedelta import relativedelta
+
+from claims.rules.money import Money
+from scheduling.rules.terms import ClaimTerms
+
+ONE_HUNDRED = Decimal(100)
+
+
+@dataclass(frozen=True, slots=True)
+class AmountLine:
+    """One step of the sum: what was done under which clause, and what the amount is after it."""
+
+    clause: str
+    sentence: str
+    after: Money
+
+
+@dataclass(frozen=True, slots=True)
+class AmountSheet:
+    """The whole sum; ``payable`` is None where it cannot be told, and ``missing`` then says what to ask for."""
+
+    lines: tuple[AmountLine, ...]
+    payable: Money | None
+    missing: str = ""
+
+
+def count_whole_months(from_day: date, until_day: date) -> int:
+    """Return the whole calendar months from one day to another, counted as the due dates are (months clip)."""
+    if until_day < from_day:
+        raise ValueError(f"{until_day} is before {from_day}; a cover has no age before it starts.")
+    gone = relativedelta(until_day, from_day)
+    months = gone.years * 12 + gone.months
+    # relativedelta counts 31 January to 28 February as 28 days; by clipping a whole month is over on the 28th.
+    while from_day + relativedelta(months=months + 1) <= until_day:
+        months += 1
+    return months
+
+
+def find_pay_down_percent(terms: ClaimTerms, age_months: int) -> Decimal:
+    """Return the part of the allowed cost that is paid at this age of the cover; the last step begun counts."""
+    percent = ONE_HUNDRED
+    for step in terms.pay_down:
+        if age_months >= step.from_month:
+            percent = step.percent
+    return percent
+
+
+def work_out_amount(
+    terms: ClaimTerms,
+    *,
+    currency: str,
+    estimates: Sequence[Money | None],
+    started_on: date,
+    discovered_on: date,
+    cover_percent: Decimal,
+    paid_before: Sequence[Money],
+) -> AmountSheet:
+    """Return the sum for the zones whose claim holds.
+
+    Args:
+        terms: the claim part of the terms.
+        currency: that of the terms; everything must be in it.
+        estimates: the estimate for each zone that holds, None where there is none yet.
+        started_on: the day of the first treatment, from which the age is counted.
+        discovered_on: the day on which the rust was found, at which the age is taken.
+        cover_percent: what the cover paid on that day after missed reinspections.
+        paid_before: what was paid on earlier claims under this cover.
+    """
+    foreign = sorted({money.currency for money in (*estimates, *paid_before) if money and money.currency != currency})
+    if foreign:
+        missing = f"Amounts in {', '.join(foreign)}: the terms pay in {currency}; ask for them in {currency}."
+        return AmountSheet((), None, missing)
+    given = [money for money in estimates if money is not None]
+    if len(given) < len(estimates) or not estimates:
+        missing = f"{len(estimates) - len(given)} of {len(estimates)} zones have no estimate; ask for one for each."
+        return AmountSheet((), None, missing)
+    so_far = Money(Decimal(0), currency).with_amount(sum((money.amount for money in given), Decimal(0)))
+    lines = [AmountLine("estimate", f"Estimate for the zones that hold: {so_far}.", so_far)]
+
+    def add(clause: str, sentence: str, amount: Decimal) -> None:
+        nonlocal so_far
+        so_far = so_far.with_amount(amount)
+        lines.append(AmountLine(clause, sentence, so_far))
+
+    if cover_percent != ONE_HUNDRED:
+        add(
+            "reinspection.reduced_to_percent",
+            f"After a missed reinspection the cover pays {cover_percent.normalize():f} %.",
+            so_far.amount * cover_percent / ONE_HUNDRED,
+        )
+    age = count_whole_months(started_on, discovered_on)
+    percent = find_pay_down_percent(terms, age)
+    if terms.pay_down:
+        add(
+            "claims.pay_down",
+            f"Age {age} whole months from {started_on} to {discovered_on}: {percent.normalize():f} % is paid.",
+            so_far.amount * percent / ONE_HUNDRED,
+        )
+    if terms.deductible:
+        add(
+            "claims.deductible",
+            f"The customer bears {so_far.with_amount(terms.deductible)} of each claim.",
+            max(so_far.amount - terms.deductible, Decimal(0)),
+        )
+    if terms.limit_per_claim is not None:
+        limit = so_far.with_amount(terms.limit_per_claim)
+        met = "reached" if so_far.amount > limit.amount else "not reached"
+        add("claims.limit_per_claim", f"At most {limit} per claim: {met}.", min(so_far.amount, limit.amount))
+    if terms.limit_in_all is not None:
+        paid = sum((money.amount for money in paid_before), Decimal(0))
+        left = so_far.with_amount(max(terms.limit_in_all - paid, Decimal(0)))
+        limit = so_far.with_amount(terms.limit_in_all)
+        met = "reached" if so_far.amount > left.amount else "not reached"
+        add(
+            "claims.limit_in_all",
+            f"At most {limit} in all; {so_far.with_amount(paid)} was paid before, {left} is left: {met}.",
+            min(so_far.amount, left.amount),
+        )
+    return AmountSheet(tuple(lines), so_far)

@@ -1,0 +1,133 @@
+"""By when a claim must be acknowledged, inspected and decided: open days of the site, paused while the customer owes.
+
+The terms give the number of open days; where law sets a shorter or longer time (in the United States 16 CFR 703.5(d)
+where it applies), the law decides and a person must know it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+
+from scheduling.rules.calendars import WorkingCalendar
+from scheduling.rules.terms import ClaimTerms
+
+# A deadline further out is a mistake in a pause or a calendar. Our own choice.
+MOST_DAYS = 5 * 366
+
+
+class ClaimStep(StrEnum):
+    ACKNOWLEDGE = "acknowledge"
+    INSPECT = "inspect"
+    DECIDE = "decide"
+
+
+class StepStatus(StrEnum):
+    OPEN = "open"
+    PAUSED = "paused"
+    OVERDUE = "overdue"
+    DONE_IN_TIME = "done_in_time"
+    DONE_LATE = "done_late"
+
+
+@dataclass(frozen=True, slots=True)
+class Pause:
+    """A time in which the customer owed something; the day it was asked counts, the day it came does not."""
+
+    asked_on: date
+    came_on: date | None
+    what: str
+
+    def holds(self, day: date) -> bool:
+        return self.asked_on <= day and (self.came_on is None or day < self.came_on)
+
+
+@dataclass(frozen=True, slots=True)
+class Deadline:
+    """One step of handling a claim. ``due_on`` is None while a pause without an end keeps it from being told."""
+
+    step: ClaimStep
+    due_on: date | None
+    done_on: date | None
+    status: StepStatus
+    paused_days: int
+    sentence: str
+
+
+def count_deadlines(
+    terms: ClaimTerms,
+    *,
+    reported_on: date,
+    done: dict[ClaimStep, date | None],
+    pauses: Sequence[Pause],
+    calendar: WorkingCalendar,
+    as_of: date,
+) -> tuple[Deadline, ...]:
+    """Return the deadlines that the terms set, in the order of the steps.
+
+    Args:
+        terms: how many open days each step may take; None sets no deadline.
+        reported_on: the day on which the shop was told; the first open day after it counts as one.
+        done: the day on which each step was done.
+        pauses: when the customer owed something.
+        calendar: the open days of the site.
+        as_of: the day for which the answer holds.
+    """
+    allowed = {
+        ClaimStep.ACKNOWLEDGE: terms.acknowledge_days,
+        ClaimStep.INSPECT: terms.inspect_days,
+        ClaimStep.DECIDE: terms.decide_days,
+    }
+    known = [pause for pause in pauses if pause.asked_on <= as_of]
+    found = []
+    for step, days in allowed.items():
+        if days is None:
+            continue
+        done_on = done.get(step)
+        if done_on is not None and done_on > as_of:
+            done_on = None
+        found.append(_count(step, days, reported_on, done_on, known, calendar, as_of))
+    return tuple(found)
+
+
+def _count(
+    step: ClaimStep,
+    days: int,
+    reported_on: date,
+    done_on: date | None,
+    pauses: Sequence[Pause],
+    calendar: WorkingCalendar,
+    as_of: date,
+) -> Deadline:
+    day, counted, paused_days = reported_on, 0, 0
+    due_on: date | None = None
+    while counted < days:
+        day += timedelta(days=1)
+        if (day - reported_on).days > MOST_DAYS:
+            break
+        pause = next((pause for pause in pauses if pause.holds(day)), None)
+        if pause is not None:
+            if pause.came_on is None and day > as_of:
+                break  # nobody knows when it will come
+            paused_days += 1
+        elif calendar.is_open(day):
+            counted += 1
+            due_on = day if counted == days else None
+    if days == 0:
+        due_on = reported_on
+    base = f"{days} open days after the report on {reported_on}"
+    held = f", paused {paused_days} days while the customer owed something" if paused_days else ""
+    if due_on is None:
+        open_pause = next((pause for pause in pauses if pause.came_on is None), None)
+        owed = f" since {open_pause.asked_on} for: {open_pause.what}" if open_pause else ""
+        sentence = f"{base}{held}; {days - counted} open days are left. Waiting{owed}."
+        if done_on is not None:
+            return Deadline(step, None, done_on, StepStatus.DONE_IN_TIME, paused_days, f"{sentence} Done on {done_on}.")
+        return Deadline(step, None, None, StepStatus.PAUSED, paused_days, sentence)
+    sentence = f"{base}{held}: {due_on}."
+    if done_on is not None:
+        status = StepStatus.DONE_IN_TIME if done_on <= due_on else StepStatus.DONE_LATE
+        late = "in time" if status is StepStatus.DONE_IN_TIME else "late"
+        return Deadline(step, due_on, done_on, status, paused_days, f"{sentence} Done on {done_on}, {late}.")
+    status = StepStatus.OPEN if as_of <= due_on else StepStatus.OVERDUE
+    return Deadline(step, due_on, None, status, paused_days, sentence)

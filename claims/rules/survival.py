@@ -1,0 +1,168 @@
+"""How long zones stay free of rust: the Kaplan-Meier estimate with Greenwood's confidence bands, and a reserve from it.
+
+Kaplan and Meier 1958; Greenwood 1926; the bands on the log-minus-log scale (Kalbfleisch and Prentice 1980).
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+
+
+@dataclass(frozen=True, slots=True)
+class Lifetime:
+    """One zone: how many days it was watched from its first coat, and whether rust was then found.
+
+    A zone without rust is censored on the day on which it was last seen; what was not looked at tells nothing.
+    """
+
+    days: int
+    rusted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SurvivalPoint:
+    """The share still free of rust after ``days``, with its confidence band and how many were watched until then."""
+
+    days: int
+    watched: int
+    rusted: int
+    share: float
+    lower: float
+    upper: float
+
+
+def estimate_survival(lifetimes: Sequence[Lifetime], *, confidence: float = 0.95) -> tuple[SurvivalPoint, ...]:
+    """Return the Kaplan-Meier estimate at each day on which rust was found, earliest first.
+
+    Args:
+        lifetimes: the zones; empty gives an empty estimate, for then nothing is known.
+        confidence: of the bands, point by point.
+
+    Raises:
+        ValueError: for a negative time or a confidence outside (0, 1).
+    """
+    if not 0 < confidence < 1:
+        raise ValueError(f"confidence {confidence}: write a share between 0 and 1, such as 0.95.")
+    if any(lifetime.days < 0 for lifetime in lifetimes):
+        raise ValueError("A zone can't be watched for a negative number of days.")
+    z = NormalDist().inv_cdf(0.5 + confidence / 2)
+    at_risk = len(lifetimes)
+    share, greenwood = 1.0, 0.0
+    points = []
+    by_day: dict[int, list[int]] = {}
+    for lifetime in lifetimes:
+        counts = by_day.setdefault(lifetime.days, [0, 0])
+        counts[0] += lifetime.rusted
+        counts[1] += 1
+    for days in sorted(by_day):
+        rusted, gone = by_day[days]
+        if rusted:
+            share *= 1 - rusted / at_risk
+            if at_risk > rusted:
+                greenwood += rusted / (at_risk * (at_risk - rusted))
+            lower, upper = _find_band(share, greenwood, z)
+            points.append(SurvivalPoint(days, at_risk, rusted, share, lower, upper))
+        at_risk -= gone
+    return tuple(points)
+
+
+def _find_band(share: float, greenwood: float, z: float) -> tuple[float, float]:
+    if not 0 < share < 1:
+        return (0.0, 0.0) if share <= 0 else (1.0, 1.0)
+    spread = z * math.sqrt(greenwood) / math.log(share)
+    # The logarithm is negative, so plus the spread gives the lower band.
+    return share ** math.exp(-spread), share ** math.exp(spread)
+
+
+def find_share_after(points: Sequence[SurvivalPoint], days: int) -> float:
+    """Return the estimated share still free of rust after ``days``."""
+    share = 1.0
+    for point in points:
+        if point.days > days:
+            break
+        share = point.share
+    return share
+
+
+@dataclass(frozen=True, slots=True)
+class LogRank:
+    """Whether two groups differ: the log-rank statistic (Mantel 1966) and its probability if they did not."""
+
+    statistic: float
+    probability: float
+
+
+def compare_survival(one: Sequence[Lifetime], other: Sequence[Lifetime]) -> LogRank | None:
+    """Return the log-rank test of two groups; None where no rust was found in either, for then nothing is told."""
+    events = sorted({life.days for life in (*one, *other) if life.rusted})
+    observed = expected = variance = 0.0
+    for day in events:
+        n1 = sum(life.days >= day for life in one)
+        n2 = sum(life.days >= day for life in other)
+        d1 = sum(life.days == day and life.rusted for life in one)
+        d2 = sum(life.days == day and life.rusted for life in other)
+        n, d = n1 + n2, d1 + d2
+        observed += d1
+        expected += d * n1 / n
+        if n > 1:
+            variance += d * (n1 / n) * (n2 / n) * (n - d) / (n - 1)
+    if variance == 0:
+        return None
+    statistic = (observed - expected) ** 2 / variance
+    # The square of a standard normal: its upper tail is twice the normal's.
+    return LogRank(statistic, 2 * (1 - NormalDist().cdf(math.sqrt(statistic))))
+
+
+@dataclass(frozen=True, slots=True)
+class Reserve:
+    """Expected number of claims in a time to come, and the interval in which it lies with the confidence."""
+
+    expected: float
+    lower: float
+    upper: float
+    covers: int
+
+
+def estimate_reserve(
+    points: Sequence[SurvivalPoint], ages_days: Sequence[int], horizon_days: int, *, confidence: float = 0.95
+) -> Reserve | None:
+    """Return how many of the covers in force are expected to see a claim within ``horizon_days``.
+
+    Each cover free of rust at its age fails within the horizon with 1 - S(age + horizon) / S(age). The interval is
+    that of the count (Poisson-binomial, normal approximation), joined with the band of the estimate itself. Beyond
+    the longest time watched nothing is known; the estimate is then carried flat, which is too hopeful: None is
+    returned where no point is known at all.
+    """
+    if not points:
+        return None
+    z = NormalDist().inv_cdf(0.5 + confidence / 2)
+
+    def count(shares: dict[int, tuple[float, float, float]], which: int) -> tuple[float, float]:
+        expected = variance = 0.0
+        for age in ages_days:
+            start = _look_up(shares, points, age)[which]
+            end = _look_up(shares, points, age + horizon_days)[which]
+            chance = 1 - end / start if start > 0 else 0.0
+            expected += chance
+            variance += chance * (1 - chance)
+        return expected, variance
+
+    shares: dict[int, tuple[float, float, float]] = {}
+    expected, variance = count(shares, 0)
+    low_estimate, _ = count(shares, 2)
+    high_estimate, _ = count(shares, 1)
+    spread = z * math.sqrt(variance)
+    lower = max(0.0, min(expected, low_estimate) - spread)
+    upper = min(float(len(ages_days)), max(expected, high_estimate) + spread)
+    return Reserve(expected, lower, upper, len(ages_days))
+
+
+def _look_up(
+    shares: dict[int, tuple[float, float, float]], points: Sequence[SurvivalPoint], days: int
+) -> tuple[float, float, float]:
+    known = shares.get(days)
+    if known is None:
+        at = next((point for point in reversed(points) if point.days <= days), None)
+        known = shares[days] = (at.share, at.lower, at.upper) if at else (1.0, 1.0, 1.0)
+    return known
