@@ -4,7 +4,7 @@ from django.conf import settings
 from django.db import models
 
 from scheduling.models import Cover
-from treatments.models import Zone
+from treatments.models import Inspection, Zone
 from treatments.models.choices import choices_of, one_of
 from treatments.rules.units import DistanceUnit
 from treatments.rules.words import DamageKind
@@ -24,7 +24,11 @@ class Claim(models.Model):
     kilometres = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
     estimate_amount = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
     estimate_currency = models.CharField(max_length=3, blank=True)
-    zones = models.ManyToManyField(Zone, related_name="+")
+    zones = models.ManyToManyField(Zone, through="ClaimZone", related_name="+")
+    acknowledged_on = models.DateField(null=True, blank=True)
+    inspection = models.ForeignKey(
+        Inspection, null=True, blank=True, on_delete=models.PROTECT, related_name="claims", help_text="made for it"
+    )
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -44,3 +48,42 @@ class Claim(models.Model):
 
     def __str__(self) -> str:
         return self.number
+
+
+class ClaimZone(models.Model):
+    """One zone on which rust is claimed, with the estimate for putting it right."""
+
+    claim = models.ForeignKey(Claim, on_delete=models.CASCADE, related_name="claimed_zones")
+    zone = models.ForeignKey(Zone, on_delete=models.CASCADE, related_name="+")
+    estimate_amount = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
+
+    class Meta:
+        db_table = "claims_claim_zones"
+        ordering = ["claim_id", "zone_id"]
+        constraints = [
+            models.UniqueConstraint(fields=["claim", "zone"], name="zone_claimed_once"),
+            models.CheckConstraint(
+                condition=models.Q(estimate_amount__isnull=True) | models.Q(estimate_amount__gte=0),
+                name="zone_estimate_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.claim}: {self.zone}"
+
+
+class ClaimPhoto(models.Model):
+    """A picture sent with a claim, cleaned of where it was taken."""
+
+    claim = models.ForeignKey(Claim, on_delete=models.PROTECT, related_name="photos")
+    zone = models.ForeignKey(Zone, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    image = models.ImageField(upload_to="claims/%Y/%m/")
+    sha256 = models.CharField(max_length=64)
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["claim_id", "id"]
+        constraints = [models.UniqueConstraint(fields=["claim", "sha256"], name="claim_photo_once")]
+
+    def __str__(self) -> str:
+        return f"photo {self.pk} of {self.claim}"

@@ -1,0 +1,192 @@
+"""Everything that is known about one claim in one value: findings, recommendation, deadlines, and what was done.
+
+Read in a constant number of queries, whatever the length of the vehicle's history.
+"""
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+
+from claims.models import Claim, ClaimDecision, DecisionKind
+from claims.queries import describe_claim
+from claims.rules.amount import AmountSheet, work_out_amount
+from claims.rules.check import check_claim
+from claims.rules.claim import ClaimCheck, RustClaim
+from claims.rules.deadlines import ClaimStep, Deadline, Pause, count_deadlines
+from claims.rules.letter import LetterFacts
+from claims.rules.money import Money
+from claims.rules.recommend import Recommendation, recommend, sort_zones
+from claims.rules.what_if import Change
+from scheduling.queries import CoverCase, read_cover_case
+from scheduling.rules.terms import Terms
+from treatments.rules.words import Answer
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimFile:
+    """One claim, whole, as of a day."""
+
+    claim: Claim
+    case: CoverCase
+    terms: Terms
+    rust_claim: RustClaim
+    check: ClaimCheck
+    recommendation: Recommendation
+    deadlines: tuple[Deadline, ...]
+    decisions: tuple[ClaimDecision, ...]
+
+    @property
+    def standing(self) -> ClaimDecision | None:
+        """The decision that was not set aside, or None."""
+        return next((decision for decision in self.decisions if decision.reopened_at is None), None)
+
+    def letter_facts(self, written_on: date) -> LetterFacts:
+        """Return who writes to whom about what."""
+        claim, cover = self.claim, self.claim.cover
+        holder = cover.holder.name if cover.holder else "customer"
+        return LetterFacts(
+            shop=cover.site.name,
+            shop_contact=cover.site.email or cover.site.phone or cover.site.address,
+            holder=holder,
+            claim=claim.number,
+            cover=cover.number,
+            vehicle=f"{cover.vehicle.description or 'vehicle'} ({cover.vehicle.vin})",
+            terms_title=self.terms.title,
+            terms_version=self.terms.version,
+            discovered_on=claim.discovered_on,
+            reported_on=claim.reported_on,
+            written_on=written_on,
+        )
+
+
+def read_claim_file(
+    claim: Claim, *, as_of: date, known_at: datetime | None = None, change: Change | None = None
+) -> ClaimFile:
+    """Return the file of a claim.
+
+    Args:
+        as_of: the day for the deadlines; the findings hold for the day of discovery.
+        known_at: leave out what was written down after this moment.
+        change: a change of facts to be tried out; nothing is written.
+    """
+    claim = Claim.objects.select_related("cover__vehicle", "cover__site", "cover__holder", "inspection").get(
+        pk=claim.pk
+    )
+    case = read_cover_case(claim.cover, known_at=known_at)
+    rust_claim, history = describe_claim(claim), case.history
+    if change is not None:
+        rust_claim, history = change(rust_claim, history)
+        case = replace(case, history=history)
+    terms = case.find_terms(rust_claim.discovered_on or rust_claim.reported_on)
+    check = check_claim(
+        rust_claim, terms, case.facts, history, case.calendar, in_service_on=claim.cover.vehicle.in_service_on
+    )
+    decisions = tuple(claim.decisions.select_related("decided_by", "second_by").prefetch_related("payments"))
+    return ClaimFile(
+        claim=claim,
+        case=case,
+        terms=terms,
+        rust_claim=rust_claim,
+        check=check,
+        recommendation=recommend(check, _work_out(claim, rust_claim, check, case, terms)),
+        deadlines=_count_deadlines(claim, terms, case, decisions, as_of),
+        decisions=decisions,
+    )
+
+
+def _work_out(
+    claim: Claim, rust_claim: RustClaim, check: ClaimCheck, case: CoverCase, terms: Terms
+) -> AmountSheet | None:
+    """Return the sum for the zones that hold, None where none does or the day of discovery is not known."""
+    paid_zones = sort_zones(check)[Answer.HOLDS]
+    first = case.history.find_first_treatment()
+    day = rust_claim.discovered_on
+    if not paid_zones or day is None or first is None or day < first.day:
+        return None
+    told = {row.zone.code: row.estimate_amount for row in claim.claimed_zones.select_related("zone")}
+    currency = claim.estimate_currency or terms.currency
+    estimates: list[Money | None] = []
+    if any(told[zone] is None for zone in paid_zones) and claim.estimate_amount is not None:
+        # One estimate for all of it: it serves where all of it holds, and must be parted where only some does.
+        whole = len(paid_zones) == len(check.claim.zones)
+        estimates = [Money(claim.estimate_amount, currency)] if whole else [None] * len(paid_zones)
+    else:
+        for zone in paid_zones:
+            amount = told[zone]
+            estimates.append(Money(amount, currency) if amount is not None else None)
+    earlier = ClaimDecision.objects.filter(
+        claim__cover=claim.cover_id,
+        reopened_at__isnull=True,
+        kind__in=[DecisionKind.PAY, DecisionKind.PAY_IN_PART],
+    ).exclude(claim=claim)
+    paid_before = [Money(decision.amount, decision.currency) for decision in earlier if decision.stands]
+    return work_out_amount(
+        terms.claims,
+        currency=terms.currency,
+        estimates=estimates,
+        started_on=first.day,
+        discovered_on=day,
+        cover_percent=case.read_state(day).percent,
+        paid_before=paid_before,
+    )
+
+
+def _count_deadlines(
+    claim: Claim, terms: Terms, case: CoverCase, decisions: tuple[ClaimDecision, ...], as_of: date
+) -> tuple[Deadline, ...]:
+    standing = next((decision for decision in decisions if decision.stands), None)
+    return count_deadlines(
+        terms.claims,
+        reported_on=claim.reported_on,
+        done={
+            ClaimStep.ACKNOWLEDGE: claim.acknowledged_on,
+            ClaimStep.INSPECT: claim.inspection.done_on if claim.inspection else None,
+            ClaimStep.DECIDE: standing.decided_on if standing else None,
+        },
+        pauses=[Pause(request.asked_on, request.came_on, request.what) for request in claim.requests.all()],
+        calendar=case.calendar,
+        as_of=as_of,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    """A finding whose answer would be another under the changed facts."""
+
+    rule: str
+    zone: str | None
+    question: str
+    before: str
+    after: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """What a change of facts would turn; nothing was written."""
+
+    before: ClaimFile
+    after: ClaimFile
+    turned: tuple[Turned, ...]
+
+
+def try_out(claim: Claim, change: Change, *, as_of: date) -> WhatIf:
+    """Return which findings would turn if the facts were changed so."""
+    before = read_claim_file(claim, as_of=as_of)
+    after = read_claim_file(claim, as_of=as_of, change=change)
+    known = {(f.rule, f.zone): f for f in before.check.findings}
+    turned = []
+    for finding in after.check.findings:
+        old = known.pop((finding.rule, finding.zone), None)
+        if old is None or old.answer is not finding.answer:
+            turned.append(
+                Turned(
+                    finding.rule,
+                    finding.zone,
+                    finding.question,
+                    str(old.answer) if old else "not asked",
+                    str(finding.answer),
+                    finding.sentence,
+                )
+            )
+    turned += [Turned(f.rule, f.zone, f.question, str(f.answer), "not asked", "") for f in known.values()]
+    return WhatIf(before, after, tuple(turned))

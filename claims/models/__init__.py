@@ -1,0 +1,14 @@
+"""Claims as reported, and how each was handled."""
+
+from claims.models.claim import Claim, ClaimPhoto, ClaimZone
+from claims.models.handling import ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind
+
+__all__ = [
+    "Claim",
+    "ClaimDecision",
+    "ClaimPayment",
+    "ClaimPhoto",
+    "ClaimRequest",
+    "ClaimZone",
+    "DecisionKind",
+]

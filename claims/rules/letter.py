@@ -1,0 +1,109 @@
+"""The letter about a decision, in plain words: what was decided, under which clause, on which facts, how to object.
+
+Text only, so that it can be read before it goes and kept as it went.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from claims.rules.claim import ClaimCheck, Finding
+from claims.rules.clauses import say_clause
+from claims.rules.money import Money
+from claims.rules.recommend import Recommendation
+from treatments.rules.words import Answer, say
+
+LAW = (
+    "Consumer law may give you rights beyond these terms, and they vary from place to place (in the United States see "
+    "15 U.S.C. 2301 ff. and 16 CFR 700-703). This letter does not take any of them away."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class LetterFacts:
+    """Who writes to whom about what."""
+
+    shop: str
+    shop_contact: str
+    holder: str
+    claim: str
+    cover: str
+    vehicle: str
+    terms_title: str
+    terms_version: int
+    discovered_on: date | None
+    reported_on: date
+    written_on: date
+
+
+def write_letter(
+    facts: LetterFacts,
+    check: ClaimCheck,
+    recommendation: Recommendation,
+    *,
+    kind: str,
+    amount: Money,
+    reason: str,
+) -> str:
+    """Return the letter, paragraphs parted by an empty line.
+
+    Args:
+        kind: what was decided: pay, pay_in_part, refuse or goodwill.
+        amount: what will be paid; nothing where it is refused.
+        reason: the person's own reason, '' where the decision is what was recommended.
+    """
+    names = {zone.zone: zone.name for zone in check.claim.zones}
+    found = f"found on {facts.discovered_on}" if facts.discovered_on else "with no day of discovery given"
+    parts = [
+        f"{facts.written_on}",
+        f"Dear {facts.holder},",
+        f"You claimed {say(check.claim.damage)} on your {facts.vehicle}, {found} and reported on {facts.reported_on}: "
+        f"{', '.join(names.values())}. It has the number {facts.claim}, under cover {facts.cover}, "
+        f"“{facts.terms_title}”, version {facts.terms_version}.",
+        _say_decision(kind, amount),
+    ]
+    if reason:
+        parts.append(f"The reason: {reason}")
+    against = [f for f in check.findings if f.answer is Answer.FAILS and not f.shop_fell_short]
+    if against and kind != "pay":
+        parts.append("What speaks against it:\n" + _list_findings(against, names))
+    speaks_for = [f for f in check.findings if f.answer is Answer.HOLDS and f.clause]
+    if speaks_for and kind in ("pay", "pay_in_part"):
+        parts.append("What it rests on:\n" + _list_findings(speaks_for, names))
+    sheet = recommendation.amount
+    if sheet is not None and sheet.payable is not None and kind in ("pay", "pay_in_part"):
+        lines = [f"- {line.sentence} That leaves {line.after}." for line in sheet.lines]
+        parts.append("How the amount was worked out:\n" + "\n".join(lines))
+        if amount != sheet.payable:
+            parts.append(f"Worked out it comes to {sheet.payable}; decided was {amount}, for the reason given above.")
+    if recommendation.shop_duty:
+        parts.append(
+            "Our own work: we found that it fell short, and that is ours to answer for:\n"
+            + _list_findings(recommendation.shop_duty, names)
+        )
+    parts += [
+        f"If you do not agree, write to {facts.shop}, {facts.shop_contact}, with the number {facts.claim} and why. "
+        "Photos, invoices, odometer readings and records of visits that we do not have help most. Somebody will look "
+        "at the claim again and answer in writing.",
+        LAW,
+        f"{facts.shop}",
+    ]
+    return "\n\n".join(parts)
+
+
+def _say_decision(kind: str, amount: Money) -> str:
+    return {
+        "pay": f"We will pay {amount}.",
+        "pay_in_part": f"We will pay {amount}, which is part of what was claimed.",
+        "refuse": "We can not pay this claim under the terms of your cover.",
+        "goodwill": f"The terms of your cover do not owe a payment here. Out of goodwill we will pay {amount}.",
+    }[kind]
+
+
+def _list_findings(findings: Sequence[Finding], names: dict[str, str]) -> str:
+    lines = []
+    for finding in findings:
+        zone = f"{names[finding.zone]}: " if finding.zone else ""
+        clause = f" (terms: {say_clause(finding.clause)})" if finding.clause else ""
+        lines.append(f"- {zone}{finding.question} {finding.sentence}{clause}")
+    return "\n".join(lines)

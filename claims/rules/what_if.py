@@ -1,0 +1,78 @@
+"""Changes of fact to be tried out on a claim: a visit on another day, a zone that was treated, a visit more.
+
+Each is a function of the facts; none of them is ever written down.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+
+from claims.rules.claim import RustClaim
+from treatments.rules.history import InspectionRecord, TreatmentRecord, VehicleHistory, ZoneLine
+from treatments.rules.words import InspectionKind, ProductFamily
+
+Change = Callable[[RustClaim, VehicleHistory], tuple[RustClaim, VehicleHistory]]
+
+
+class WhatIfError(ValueError):
+    """A change that can't be made; the message names what there is."""
+
+
+def move_record(record: str, to_day: date) -> Change:
+    """Return the change that lets a treatment or inspection have been on another day.
+
+    Raises (when it is applied):
+        WhatIfError: where there is no such record.
+    """
+
+    def change(claim: RustClaim, history: VehicleHistory) -> tuple[RustClaim, VehicleHistory]:
+        known = [t.record for t in history.current_treatments] + [i.record for i in history.inspections]
+        if record not in known:
+            raise WhatIfError(f"There is no {record}; there is: {', '.join(known) or 'nothing'}.")
+        return claim, replace(
+            history,
+            treatments=tuple(replace(t, day=to_day) if t.record == record else t for t in history.current_treatments),
+            inspections=tuple(replace(i, day=to_day) if i.record == record else i for i in history.inspections),
+        )
+
+    return change
+
+
+def add_visit(day: date) -> Change:
+    """Return the change that lets a reinspection have been made on a day."""
+
+    def change(claim: RustClaim, history: VehicleHistory) -> tuple[RustClaim, VehicleHistory]:
+        visit = InspectionRecord("supposed visit", day, InspectionKind.REINSPECTION)
+        return claim, replace(history, inspections=(*history.inspections, visit))
+
+    return change
+
+
+def treat_zone(zone: str, record: str, family: ProductFamily) -> Change:
+    """Return the change that lets a claimed zone have been coated in a recorded treatment."""
+
+    def change(claim: RustClaim, history: VehicleHistory) -> tuple[RustClaim, VehicleHistory]:
+        claimed = next((found for found in claim.zones if found.zone == zone), None)
+        if claimed is None:
+            raise WhatIfError(f"{zone} is not claimed; claimed are: {', '.join(z.zone for z in claim.zones)}.")
+        if record not in [t.record for t in history.current_treatments]:
+            known = ", ".join(t.record for t in history.current_treatments) or "none"
+            raise WhatIfError(f"There is no {record}; there is: {known}.")
+        line = ZoneLine(zone, claimed.name, claimed.kind, family, "supposed product")
+
+        def coat(treatment: TreatmentRecord) -> TreatmentRecord:
+            kept = tuple(found for found in treatment.lines if found.zone != zone or found.applied)
+            return replace(treatment, lines=(*kept, line)) if treatment.record == record else treatment
+
+        return claim, replace(history, treatments=tuple(coat(t) for t in history.current_treatments))
+
+    return change
+
+
+def discover_on(day: date) -> Change:
+    """Return the change that lets the rust have been found on another day."""
+
+    def change(claim: RustClaim, history: VehicleHistory) -> tuple[RustClaim, VehicleHistory]:
+        return replace(claim, discovered_on=day), history
+
+    return change

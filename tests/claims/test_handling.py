@@ -1,0 +1,226 @@
+"""A claim from its report to its payment, through the services and with the rows afterwards."""
+
+import io
+from datetime import date, timedelta
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+from PIL import Image
+
+from claims.claim_file import read_claim_file, try_out
+from claims.models import Claim, ClaimDecision, DecisionKind
+from claims.rules.deadlines import StepStatus
+from claims.rules.recommend import Outcome
+from claims.rules.what_if import WhatIfError, discover_on, move_record
+from claims.services import (
+    acknowledge_claim,
+    ask_customer,
+    attach_claim_photo,
+    decide_claim,
+    file_claim,
+    record_answer,
+    record_payment,
+    reopen_claim,
+    second_decision,
+)
+from desk.demo.load import DemoShop
+from scheduling.models import TermsVersion
+from scheduling.rules.terms_document import read_terms, write_terms
+from scheduling.services import move_terms, publish_terms
+from tests.conftest import NOW
+from tests.demo_records import load_demo
+from treatments.event_log import verify_log
+from treatments.models import Event, User
+from treatments.photos import PhotoError
+from treatments.rules.words import Answer, DamageKind
+
+
+@pytest.fixture
+def demo(db: None, tmp_path: Path) -> DemoShop:
+    return load_demo(tmp_path, timezone.now())
+
+
+@pytest.fixture
+def claim(demo: DemoShop) -> Claim:
+    """The demo's claim that holds."""
+    found = [c for c in Claim.objects.all() if read_claim_file(c, as_of=demo.day).check.answer is Answer.HOLDS]
+    return found[0]
+
+
+def find_user(name: str) -> User:
+    return User.objects.get(username=name)
+
+
+def set_terms(claim: Claim, day: date, **changes: object) -> None:
+    """Move the claim's cover to a version of its terms with other claim terms, from the beginning on."""
+    version = claim.cover.terms_version
+    document = write_terms(read_terms(version.document))
+    document["version"] = 90 + TermsVersion.objects.count()
+    document["claims"] |= changes
+    published = publish_terms(document=document, now=NOW, actor=None)
+    move_terms(cover=claim.cover, to_version=published, day=day, reason="test", now=NOW, actor=None)
+
+
+def test_what_is_recommended_is_decided_without_a_reason_and_anything_else_with_one(
+    claim: Claim, demo: DemoShop
+) -> None:
+    administrator = find_user("warranty")
+    file = read_claim_file(claim, as_of=demo.day)
+    assert file.recommendation.outcome is Outcome.PAY
+    sheet = file.recommendation.amount
+    assert sheet is not None and sheet.payable is not None
+
+    def decide(kind: DecisionKind, amount: Decimal, reason: str = "", actor: User = administrator) -> ClaimDecision:
+        return decide_claim(
+            claim=claim, kind=kind, amount=amount, reason=reason, day=demo.day, now=NOW, actor=actor
+        )  # fmt: skip
+
+    with pytest.raises(PermissionDenied, match="warranty administrator or the owner"):
+        decide(DecisionKind.PAY, sheet.payable.amount, actor=find_user("writer"))
+    with pytest.raises(ValidationError, match="Say why it is decided otherwise"):
+        decide(DecisionKind.PAY, sheet.payable.amount - 1)
+    with pytest.raises(ValidationError, match="Say why it is decided otherwise"):
+        decide(DecisionKind.GOODWILL, sheet.payable.amount)
+    with pytest.raises(ValidationError, match="a refusal pays nothing"):
+        decide(DecisionKind.REFUSE, Decimal(1), "no")
+    with pytest.raises(ValidationError, match=r"can't be paid in USD; write 10\.01"):
+        decide(DecisionKind.PAY, Decimal("10.005"), "rounded")
+    assert not ClaimDecision.objects.exists()
+    decision = decide(DecisionKind.PAY, sheet.payable.amount)
+    assert decision.stands and decision.recommended == Outcome.PAY
+    with pytest.raises(ValidationError, match="reopen it first"):
+        decide(DecisionKind.PAY, sheet.payable.amount)
+    assert f"We will pay {sheet.payable}" in decision.letter
+    assert "If you do not agree" in decision.letter and "15 U.S.C. 2301" in decision.letter
+    assert Event.objects.filter(kind="claim.decided").count() == 1
+    assert list(verify_log()) == []
+
+
+def test_above_an_amount_a_second_person_must_agree(claim: Claim, demo: DemoShop) -> None:
+    first, second = find_user("warranty"), find_user("owner")
+    file = read_claim_file(claim, as_of=demo.day)
+    assert file.recommendation.amount and file.recommendation.amount.payable
+    amount = file.recommendation.amount.payable.amount
+    for limit, needed in ((amount, False), (amount - Decimal("0.01"), True)):
+        set_terms(claim, date(2000, 1, 1), second_person_above=str(limit))
+        claim.refresh_from_db()
+        decision = decide_claim(
+            claim=claim, kind=DecisionKind.PAY, amount=amount, reason="", day=demo.day, now=NOW, actor=first
+        )  # fmt: skip
+        assert decision.needs_second is needed
+        if not needed:
+            reopen_claim(claim=claim, reason="terms moved", now=NOW, actor=first)
+    assert not decision.stands
+    pay = {"decision": decision, "amount": amount, "paid_on": demo.day, "reference": "P-1", "now": NOW, "actor": first}
+    with pytest.raises(ValidationError, match="waits for a second person"):
+        record_payment(**pay)  # type: ignore[arg-type]
+    with pytest.raises(ValidationError, match="must be another"):
+        second_decision(decision=decision, now=NOW, actor=first)
+    with pytest.raises(PermissionDenied):
+        second_decision(decision=decision, now=NOW, actor=find_user("lift"))
+    with pytest.raises(IntegrityError), transaction.atomic():
+        ClaimDecision.objects.filter(pk=decision.pk).update(second_by=first, second_at=NOW)
+    second_decision(decision=decision, now=NOW, actor=second)
+    with pytest.raises(ValidationError, match="is left to pay"):
+        record_payment(**(pay | {"amount": amount + 1}))  # type: ignore[arg-type]
+    record_payment(**(pay | {"amount": amount - 1}))  # type: ignore[arg-type]
+    with pytest.raises(ValidationError, match=r"1\.00 USD of"):
+        record_payment(**(pay | {"amount": Decimal(2), "reference": "P-2"}))  # type: ignore[arg-type]
+    record_payment(**(pay | {"amount": Decimal(1), "reference": "P-2"}))  # type: ignore[arg-type]
+
+
+def test_a_reopened_claim_keeps_its_first_decision(claim: Claim, demo: DemoShop) -> None:
+    actor = find_user("warranty")
+    with pytest.raises(ValidationError, match="nothing to reopen"):
+        reopen_claim(claim=claim, reason="a photo", now=NOW, actor=actor)
+    refused = decide_claim(
+        claim=claim, kind=DecisionKind.REFUSE, amount=Decimal(0), reason="no photo", day=demo.day, now=NOW, actor=actor
+    )
+    assert "can not pay" in refused.letter and "no photo" in refused.letter
+    with pytest.raises(ValidationError, match="Say what is new"):
+        reopen_claim(claim=claim, reason=" ", now=NOW, actor=actor)
+    reopen_claim(claim=claim, reason="a photo came", now=NOW, actor=actor)
+    decide_claim(
+        claim=claim, kind=DecisionKind.GOODWILL, amount=Decimal(100), reason="good customer", day=demo.day, now=NOW,
+        actor=actor,
+    )  # fmt: skip
+    assert [decision.kind for decision in claim.decisions.all()] == ["refuse", "goodwill"]
+    assert claim.decisions.all()[0].reopen_reason == "a photo came"
+
+
+def test_deadlines_stand_still_while_the_customer_owes_something(claim: Claim, demo: DemoShop) -> None:
+    actor = find_user("warranty")
+    start = claim.reported_on
+
+    def read(after: int) -> dict[str, tuple[date | None, StepStatus]]:
+        file = read_claim_file(claim, as_of=start + timedelta(days=after))
+        return {deadline.step.value: (deadline.due_on, deadline.status) for deadline in file.deadlines}
+
+    before = read(0)
+    acknowledge_by = before["acknowledge"][0]
+    assert acknowledge_by is not None
+    assert read((acknowledge_by - start).days)["acknowledge"][1] is StepStatus.OPEN
+    assert read((acknowledge_by - start).days + 1)["acknowledge"][1] is StepStatus.OVERDUE
+    acknowledge_claim(claim=claim, day=acknowledge_by, now=NOW, actor=actor)
+    assert read(200)["acknowledge"][1] is StepStatus.DONE_IN_TIME
+    decide_by = before["decide"][0]
+    assert decide_by is not None
+    asked = ask_customer(claim=claim, what="a photo of the seam", day=start + timedelta(days=1), now=NOW, actor=actor)
+    assert read(90)["decide"] == (None, StepStatus.PAUSED)
+    record_answer(request=asked, day=start + timedelta(days=15), now=NOW, actor=actor)
+    after = read(15)["decide"][0]
+    assert after is not None and timedelta(days=12) <= after - decide_by <= timedelta(days=20)
+    with pytest.raises(ValidationError, match="already come"):
+        record_answer(request=asked, day=start + timedelta(days=15), now=NOW, actor=actor)
+
+
+def test_the_same_damage_is_not_filed_twice_unless_somebody_says_why(claim: Claim, demo: DemoShop) -> None:
+    zones = list(claim.zones.all())
+    again = {
+        "cover": claim.cover, "zones": zones, "damage": DamageKind(claim.damage), "reported_on": demo.day, "now": NOW,
+        "actor": None,
+    }  # fmt: skip
+    with pytest.raises(ValidationError, match=f"{claim.number} already claims this damage"):
+        file_claim(**again)  # type: ignore[arg-type]
+    second = file_claim(**again, same_damage_reason="other end of the sill")  # type: ignore[arg-type]
+    assert second.number != claim.number
+    other = file_claim(**(again | {"damage": DamageKind.EDGE_BLISTERING}))  # type: ignore[arg-type]
+    assert other.pk
+
+
+def test_photos_are_drawn_anew_and_kept_once(claim: Claim) -> None:
+    picture = Image.new("RGB", (400, 200), "brown")
+    exif = Image.Exif()
+    exif[0x010E] = "where it was taken"
+    exif[0x0112] = 6  # turned by the camera
+    raw = io.BytesIO()
+    picture.save(raw, "JPEG", exif=exif)
+    for _ in range(2):
+        raw.seek(0)
+        photo = attach_claim_photo(claim=claim, upload=raw, name="sill.jpg", zone=None, now=NOW, actor=None)
+    assert claim.photos.count() == 1
+    with photo.image.open() as kept, Image.open(kept) as drawn:
+        assert drawn.size == (200, 400)
+        assert not drawn.getexif()
+    for content, name in ((b"<svg/>", "x.jpg"), (b"", "empty.png"), (raw.getvalue()[:200], "cut.jpg")):
+        with pytest.raises(PhotoError, match=f"{name}: not a picture"):
+            attach_claim_photo(claim=claim, upload=io.BytesIO(content), name=name, zone=None, now=NOW, actor=None)
+    assert claim.photos.count() == 1
+
+
+def test_a_change_of_fact_is_tried_out_without_writing(claim: Claim, demo: DemoShop) -> None:
+    first = read_claim_file(claim, as_of=demo.day).case.history.find_first_treatment()
+    assert first is not None
+    events = Event.objects.count()
+    tried = try_out(claim, discover_on(first.day - timedelta(days=1)), as_of=demo.day)
+    assert ("in_force", "holds", "fails") in [(turn.rule, turn.before, turn.after) for turn in tried.turned]
+    nothing = try_out(claim, move_record(first.record, first.day), as_of=demo.day)
+    assert nothing.turned == ()
+    with pytest.raises(WhatIfError, match="There is no treatment 999999; there is: treatment"):
+        try_out(claim, move_record("treatment 999999", first.day), as_of=demo.day)
+    assert Event.objects.count() == events
+    assert read_claim_file(claim, as_of=demo.day).check.answer is Answer.HOLDS
