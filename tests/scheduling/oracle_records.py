@@ -1,0 +1,69 @@
+"""Which records speak on a day, by fixtures/terms/MEANING.md: what was known, amended, dated later or not believed.
+
+A part of the oracle, so nothing of the rules under test is imported.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from fractions import Fraction
+
+from tests.scheduling.oracle_inputs import Case, Odometer, Owner
+
+
+@dataclass
+class Knowledge:
+    """The records that speak on the day asked about, sorted out once before the walk."""
+
+    first: date | None = None
+    visits: set[date] = field(default_factory=set)
+    coats: dict[date, set[tuple[str, str, str]]] = field(default_factory=dict)
+    owner_changes: list[Owner] = field(default_factory=list)
+    readings: list[tuple[date, Fraction]] = field(default_factory=list)
+
+
+def sort_out(case: Case) -> Knowledge:
+    """Leave out what was not known yet, then amended versions, then what is dated after the day asked about."""
+
+    def known(written_at: datetime | None) -> bool:
+        return written_at is None or case.known_at is None or written_at <= case.known_at
+
+    works = [work for work in case.works if known(work.written_at)]
+    amended = {work.amends for work in works}
+    works = [work for work in works if work.record not in amended and work.day <= case.asked_on]
+    knowledge = Knowledge(readings=believe(case.odometer, known))
+    firsts = [work.day for work in works if work.kind == "first_treatment"]
+    if not firsts:
+        return knowledge
+    first = knowledge.first = min(firsts)
+    for work in works:
+        if work.kind in ("annual_touch_up", "first_treatment") and work.day > first:
+            knowledge.visits.add(work.day)
+        for zone in work.zones:
+            if zone.family is not None and work.day >= first:
+                knowledge.coats.setdefault(work.day, set()).add((zone.zone, zone.kind, zone.family))
+    for look in case.looks:
+        if known(look.written_at) and look.kind == "reinspection" and first < look.day <= case.asked_on:
+            knowledge.visits.add(look.day)
+    owners = sorted((owner for owner in case.owners if known(owner.written_at)), key=lambda owner: owner.from_day)
+    knowledge.owner_changes = [owner for owner in owners[1:] if first < owner.from_day <= case.asked_on]
+    return knowledge
+
+
+def believe(odometer: tuple[Odometer, ...], known: Callable[[datetime | None], bool]) -> list[tuple[date, Fraction]]:
+    """Return one reading a day: not those below an earlier one, and the highest of several on a day."""
+    believed: dict[date, Fraction] = {}
+    highest = Fraction(-1)
+    for reading in sorted(odometer, key=lambda reading: (reading.day, reading.kilometres)):
+        if known(reading.written_at) and reading.kilometres >= highest:
+            believed[reading.day] = highest = Fraction(reading.kilometres)
+    return sorted(believed.items())
+
+
+def kilometres_on(readings: list[tuple[date, Fraction]], day: date) -> Fraction | None:
+    """Return the reading of the day or the straight line between the readings around it, None outside of them."""
+    for (day_1, km_1), (day_2, km_2) in zip(readings, readings[1:] or readings, strict=False):
+        if day_1 <= day <= day_2:
+            days = (day_2 - day_1).days
+            return km_1 + (km_2 - km_1) * (day - day_1).days / days if days else km_1
+    return None
