@@ -1,0 +1,332 @@
+"""Random terms and pasts for the oracle, crowded around the days on which an answer changes.
+
+The oracle itself tells where those days are; a case is drawn in the oracle's words and translated by oracle_translate.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from hypothesis import strategies as st
+
+from tests.scheduling.oracle import ONE_DAY, Answer, after_months, tell
+from tests.scheduling.oracle_inputs import (
+    Case,
+    Deal,
+    Look,
+    Odometer,
+    Owner,
+    Promise,
+    Reinspection,
+    Season,
+    Severe,
+    Site,
+    TouchUp,
+    Work,
+    ZoneWork,
+)
+
+ZONES = {
+    "rocker_left": "enclosed_cavity",
+    "rocker_right": "enclosed_cavity",
+    "underside_middle": "exposed_underside",
+    "seam_rear": "seam",
+}
+FAMILIES = ("cavity_wax", "underbody_wax")
+STARTS = tuple(
+    date.fromisoformat(day)
+    for day in (
+        "2024-02-29", "2020-02-29", "2023-02-28", "2024-02-28", "2023-01-31", "2024-01-31", "2022-12-31", "2023-08-31",
+        "2023-03-31", "2023-01-01", "2024-03-01", "2023-05-30",
+    )
+)  # fmt: skip
+MOMENT = datetime(2026, 1, 1, 12, tzinfo=UTC)
+WRITTEN = (None, None, None, None, None, None, MOMENT, MOMENT + timedelta(microseconds=1))
+YEARS_WALKED = 3
+Moments = Callable[[], datetime | None]
+
+
+def some(*values: Any) -> st.SearchStrategy[Any]:
+    """Repeat a value to draw it more often; put the plainest first, to which a failing case shrinks."""
+    return st.sampled_from(values)
+
+
+@st.composite
+def reinspections(draw: st.DrawFn) -> Reinspection | None:
+    """The window is cut to the room that the shortest month of the interval leaves, so that terms are accepted."""
+    interval = draw(some(12, 6, 24, 3, 1, 18, 2))
+    first = draw(some(interval, 12, 24, 1, 6))
+    room = min(first, interval) * 28 - 14
+    before = min(draw(some(60, 0, 1, 14, 45, 90, 200)), room)
+    after = min(draw(some(0, 0, 1, 5, 30)), room - before)
+    grace = min(draw(some(30, 0, 1, 5, 15, 60)), room - before - after)
+    means = draw(some("suspends", "suspends", "nothing", "lapses", "reduces"))
+    percent = draw(some(Decimal(50), Decimal(0), Decimal("33.3"))) if means == "reduces" else None
+    anchor = draw(some("anniversary", "last_visit"))
+    return Reinspection(first, interval, anchor, before, after, grace, means, percent)
+
+
+@st.composite
+def seasons(draw: st.DrawFn) -> Season:
+    first = draw(some((9, 1), (3, 15), (12, 1), (2, 28), (1, 1), (12, 31), (5, 31)))
+    last = draw(some((11, 30), (5, 31), (2, 28), first, (1, 31), (12, 31), (8, 30)))
+    return Season(first, last)
+
+
+@st.composite
+def promises(draw: st.DrawFn) -> Promise:
+    duty = draw(reinspections()) if draw(some(True, True, True, True, True, False)) else None
+    pairs = draw(
+        st.lists(
+            st.tuples(some(None, *FAMILIES), some(None, "enclosed_cavity", "exposed_underside")),
+            min_size=0 if duty else 1,
+            max_size=3,
+            unique=True,
+        )
+    )
+    rules = tuple(TouchUp(draw(some(12, 24, 6, 1, 18)), *pair) for pair in pairs)
+    severe = None
+    if draw(some(False, True)):
+        shorter = min(draw(some(6, 1, 12)), duty.interval_months) if duty and draw(some(True, False)) else None
+        touch_up = draw(some(6, 12, 2)) if shorter is None else draw(some(None, 6))
+        severe = Severe(draw(some("C4", "C3", "CX")), shorter, touch_up)
+    if severe and duty and severe.reinspection_interval_months:
+        room = min(duty.first_after_months, severe.reinspection_interval_months) * 28 - 14
+        before = min(duty.window_before_days, room)
+        after = min(duty.window_after_days, room - before)
+        duty = replace(
+            duty,
+            window_before_days=before,
+            window_after_days=after,
+            grace_days=min(duty.grace_days, room - before - after),
+        )
+    return Promise(
+        reinspection=duty,
+        touch_ups=rules,
+        severe=severe,
+        seasons=tuple(draw(st.lists(seasons(), max_size=3))) if draw(some(False, True)) else (),
+        roll=draw(some("next_open_day", "stay")),
+        length_months=draw(some(None, None, None, None, 12, 24, 36, 13, 1)),
+        registration_deadline_days=draw(some(None, None, None, 30, 0, 5)),
+        required_zones=draw(some((), (), (), ("rocker_left",), ("rocker_left", "seam_rear"))),
+        waiting_days=draw(some(0, 0, 0, 1, 30)),
+    )
+
+
+def nudge(draw: st.DrawFn, day: date) -> date:
+    days: int = draw(some(0, 0, 1, -1, 2, 7))
+    return day + days * ONE_DAY
+
+
+@st.composite
+def zone_works(draw: st.DrawFn) -> tuple[ZoneWork, ...]:
+    pairs = draw(st.lists(st.tuples(st.sampled_from(sorted(ZONES)), some(*FAMILIES, FAMILIES[0], None)), max_size=4))
+    return tuple(ZoneWork(zone, ZONES[zone], family) for zone, family in pairs)
+
+
+FIRST_COATS = tuple(ZoneWork(zone, kind, FAMILIES[0]) for zone, kind in ZONES.items())
+
+
+OTHER_KINDS = ("after_repair", "after_repair", "first_treatment", "intake", "claim")
+
+
+def draw_record(draw: st.DrawFn, day: date, name: str, written: datetime | None) -> Work | Look:
+    counts = draw(some(True, True, True, False))
+    kind = draw(some("reinspection", "annual_touch_up") if counts else some(*OTHER_KINDS))
+    if kind in ("reinspection", "intake", "claim"):
+        return Look(day, kind, written)
+    return Work(name, day, kind, draw(zone_works()), written_at=written)
+
+
+def add(case: Case, record: Work | Look) -> Case:
+    if isinstance(record, Work):
+        return replace(case, works=(*case.works, record))
+    return replace(case, looks=(*case.looks, record))
+
+
+def list_edges(case: Case, far: date) -> tuple[Answer, list[date]]:
+    """Return what the text says about a far day, and the days on which a duty changes."""
+    answer = tell(replace(case, asked_on=far))
+    edges = {
+        day + shift * ONE_DAY
+        for duty in answer.duties
+        for day, shift in ((duty.opens, 0), (duty.target, 0), (duty.last, 0), (duty.grace, 0), (duty.grace, 1))
+    }
+    return answer, sorted(day for day in edges if day <= far) or [far]
+
+
+@st.composite
+def cases(draw: st.DrawFn) -> Case:
+    promise = draw(promises())
+    start = draw(some(*STARTS)) + draw(some(0, 0, 0, 1, 17, 100)) * ONE_DAY
+    far = after_months(start, 12 * YEARS_WALKED)
+    case = Case(draw_season_at_the_opening(draw, promise, start), Deal(start), far, site=draw_site(draw, start))
+    written = draw(some(False, False, True))
+
+    def draw_written() -> datetime | None:
+        return draw(some(*WRITTEN)) if written else None
+
+    if draw(some(True) if written else some(*[True] * 12, False)):
+        coats = draw(some(FIRST_COATS, None))
+        coats = draw(zone_works()) if coats is None else coats
+        case = add(case, Work("first", start, "first_treatment", coats, written_at=draw_written()))
+    case = draw_visits(draw, case, start, draw_written)
+    number_at_edges = draw(some(0, 1, 1, 2))
+    edges = list_edges(case, far)[1] if number_at_edges else []
+    for number in range(number_at_edges):
+        case = add(case, draw_record(draw, nudge(draw, draw(some(*edges))), f"edge {number}", draw_written()))
+    case = draw_amendments(draw, case, draw_written)
+    case = draw_owners(draw, case, start, draw_written)
+    case = draw_readings(draw, case, start, draw_written)
+    case = replace(case, known_at=MOMENT if written else None)
+    answer, edges = list_edges(case, far)
+    case = replace(case, deal=draw_deal(draw, case, start, answer, edges))
+    answer, edges = list_edges(case, far)
+    return replace(case, asked_on=draw_day_asked(draw, case, start, answer, edges))
+
+
+def draw_season_at_the_opening(draw: st.DrawFn, promise: Promise, start: date) -> Promise:
+    """Let a season end where the first window opens, or a day beside it."""
+    duty = promise.reinspection
+    if not duty or not promise.seasons or draw(some(False, True)):
+        return promise
+    last = nudge(draw, after_months(start, duty.first_after_months) - duty.window_before_days * ONE_DAY)
+    first = last - draw(some(0, 20)) * ONE_DAY
+    if (2, 29) in ((first.month, first.day), (last.month, last.day)):
+        return promise
+    return replace(promise, seasons=(Season((first.month, first.day), (last.month, last.day)),))
+
+
+def draw_site(draw: st.DrawFn, start: date) -> Site:
+    weekdays = draw(some({1, 2, 3, 4, 5, 6, 7}, {1, 2, 3, 4, 5}, {1, 2, 3, 4, 5, 6}, {2, 4}, {3}))
+    closed: set[date] = set()
+    for _ in range(draw(some(0, 0, 1, 2))):
+        begin = after_months(start, draw(some(12, 11, 6, 13, 24, 1, 36))) + draw(st.integers(-3, 3)) * ONE_DAY
+        closed |= {begin + n * ONE_DAY for n in range(draw(some(1, 3, 10, 25, 50)))}
+    return Site(frozenset(weekdays), frozenset(closed))
+
+
+def draw_visits(draw: st.DrawFn, case: Case, start: date, draw_written: Moments) -> Case:
+    """Each visit lies at an edge of the window that the interval gives after the one before, or anywhere."""
+    duty = case.promise.reinspection or Reinspection(12, 12, "anniversary", 60, 0, 30, "nothing")
+    before = start
+    for number in range(draw(some(2, 0, 1, 3, 4, 5))):
+        raw = after_months(draw(some(before, start)), duty.interval_months * draw(some(1, 1, 2, number + 1)))
+        shifts = (0, -duty.window_before_days, duty.window_after_days, duty.window_after_days + duty.grace_days)
+        where = draw(some("window", "window", "window", "any", "any", "any", "start"))
+        if where == "window":
+            day = nudge(draw, raw + draw(some(*shifts)) * ONE_DAY)
+        elif where == "any":
+            day = start + draw(st.integers(-30, 365 * YEARS_WALKED)) * ONE_DAY
+        else:
+            day = start + draw(some(-1, 0, 1, -20)) * ONE_DAY
+        case = add(case, draw_record(draw, day, f"visit {number}", draw_written()))
+        before = max(before, day)
+    return case
+
+
+def draw_amendments(draw: st.DrawFn, case: Case, draw_written: Moments) -> Case:
+    works = list(case.works)
+    for number in range(draw(some(0, 0, 0, 1, 2)) if works else 0):
+        replaced = {work.amends for work in works}
+        old = draw(some(*[work for work in works if work.record not in replaced]))
+        day = old.day + draw(some(0, 1, -1, 30, -30, 400)) * ONE_DAY
+        kind = draw(some(old.kind, old.kind, old.kind, "annual_touch_up", "first_treatment"))
+        zones = draw(zone_works()) if draw(some(False, True)) else old.zones
+        works.append(Work(f"amendment {number}", day, kind, zones, old.record, draw_written()))
+    return replace(case, works=tuple(works))
+
+
+def draw_owners(draw: st.DrawFn, case: Case, start: date, draw_written: Moments) -> Case:
+    if draw(some(True, False)):
+        return case
+    days = {start + draw(some(-100, 0, 0, 1)) * ONE_DAY}
+    for _ in range(draw(st.integers(0, 3))):
+        days.add(max(days) + draw(some(10, 1, 29, 30, 31, 200)) * ONE_DAY)
+    notice = draw(some(30, None, 0, 10))
+    shifts = (None, None, 0, notice or 0, (notice or 0) + 1, -3, 60)
+    owners = tuple(
+        Owner(day, None if shift is None else day + shift * ONE_DAY, draw_written())
+        for day, shift in [(day, draw(some(*shifts))) for day in sorted(days)]
+    )
+    promise = replace(
+        case.promise,
+        transfer_allowed=draw(some(True, True, True, True, True, False)),
+        max_transfers=draw(some(None, None, None, 0, 1, 2)),
+        notice_days=notice,
+    )
+    told = tuple(
+        sorted(
+            draw(some(*owners)).from_day + draw(some((notice or 0) + 1, notice or 0, -1, 0, 1, 50)) * ONE_DAY
+            for _ in range(draw(st.integers(0, 2)))
+        )
+    )
+    return replace(case, owners=owners, promise=promise, deal=replace(case.deal, told_on=told))
+
+
+def draw_readings(draw: st.DrawFn, case: Case, start: date, draw_written: Moments) -> Case:
+    """A few readings, mostly at a steady rate so that the limit is met on a whole day, some of them backwards."""
+    if draw(some(True, True, False)):
+        return case
+    day, km = start + draw(some(0, -2, -1, 1, -10)) * ONE_DAY, draw(some(0, 7, 1000))
+    steady = draw(some(None, (3, 2), (14, 28), (6, 1), (90, 900)))
+    readings = []
+    for number in range(draw(st.integers(1, 5))):
+        readings.append(Odometer(day, Decimal(km), draw_written()))
+        days, driven = steady or (draw(some(3, 1, 0, 7, 90, 365, -2)), draw(some(1, 2, 0, 100, 365, 7, -3, 900)))
+        if number and not steady and draw(some(False, True)):
+            backwards = Decimal(max(0, km - draw(some(1, 50))))
+            readings.append(Odometer(day + draw(some(1, 0)) * ONE_DAY, backwards, draw_written()))
+        day, km = day + days * ONE_DAY, max(0, km + driven)
+    last = readings[-1].kilometres
+    if steady:
+        limit = Decimal(draw(some(steady[1], 2 * steady[1], 3 * steady[1], steady[1] // 7 or 1, steady[1] // 10 or 1)))
+    else:
+        limit = max(draw(some(last, last - 1, last + 1, last - 60, Decimal("1.5"), Decimal(1007))), Decimal(1))
+    promise = replace(case.promise, distance_limit_km=limit, distance_from=draw(some("odometer", "first_treatment")))
+    return replace(case, odometer=tuple(readings), promise=promise)
+
+
+def draw_deal(draw: st.DrawFn, case: Case, start: date, answer: Answer, edges: list[date]) -> Deal:
+    deadline = case.promise.registration_deadline_days or 0
+    keys = [duty.key for duty in answer.duties] or ["reinspection:1"]
+    waivers = []
+    for _ in range(draw(some(0, 0, 1, 2, 4))):
+        key = draw(some(*keys))
+        duty = next((duty for duty in answer.duties if duty.key == key), None)
+        day = draw(some(duty.grace, duty.opens, duty.last, duty.grace + 20 * ONE_DAY) if duty else some(start))
+        waivers.append((key, nudge(draw, day)))
+    return replace(
+        case.deal,
+        registered_on=start + draw(some(0, 0, 0, 0, 0, deadline, deadline, deadline + 1, -3, 40)) * ONE_DAY,
+        category=draw(some("C3", "C5", "C4", "C1")),
+        waivers=tuple(waivers),
+        ended_on=nudge(draw, draw(some(*edges[len(edges) // 3 :], start)))
+        if draw(some(False, False, False, False, False, True))
+        else None,
+    )
+
+
+def draw_day_asked(draw: st.DrawFn, case: Case, start: date, answer: Answer, edges: list[date]) -> date:
+    """Mostly a day on which a duty, a record or the cover changes, or a day beside it."""
+    promise, deal = case.promise, case.deal
+    days = [start, deal.registered_on, start + promise.waiting_days * ONE_DAY, *(day for _, day in deal.waivers)]
+    days += [*(work.day for work in case.works), *(look.day for look in case.looks)]
+    days += [owner.from_day + (promise.notice_days or 0) * ONE_DAY for owner in case.owners]
+    days += [reading.day for reading in case.odometer]
+    if promise.registration_deadline_days is not None:
+        days.append(start + (promise.registration_deadline_days + 1) * ONE_DAY)
+    if promise.length_months:
+        days.append(after_months(start, promise.length_months))
+    if deal.ended_on:
+        days.append(deal.ended_on)
+    if answer.since:
+        days.append(answer.since)
+    which = draw(some("late edge", "late edge", "edge", "record", "any"))
+    if which == "any":
+        return start + draw(st.integers(-5, 365 * YEARS_WALKED)) * ONE_DAY
+    if which == "late edge":
+        return nudge(draw, draw(some(*edges[len(edges) // 2 :])))
+    return nudge(draw, draw(some(*(edges if which == "edge" else [day for day in days if day >= start]))))

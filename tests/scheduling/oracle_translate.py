@@ -1,0 +1,187 @@
+"""Says a case of the oracle in the words of the rules under test, and their answer in the words of the oracle."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from scheduling.rules import terms as rules
+from scheduling.rules.calendars import WorkingCalendar
+from scheduling.rules.cover import cover_on, list_cover_changes
+from scheduling.rules.due import compute_due_items
+from scheduling.rules.facts import CoverFacts, Waiver
+from tests.scheduling.oracle import Answer, Duty
+from tests.scheduling.oracle_inputs import Case, Promise
+from treatments.rules.history import (
+    InspectionRecord,
+    OwnerRecord,
+    RecordedReading,
+    TreatmentRecord,
+    VehicleHistory,
+    ZoneLine,
+)
+from treatments.rules.odometer import Reading
+from treatments.rules.words import CorrosivityCategory, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
+
+# What is compared of a duty: name, kind, zones, the four dates, what became of it, and by which visit.
+DutyRow = tuple[object, ...]
+# A day, the state of the cover on it, and its percentage where it is in force.
+State = tuple[date, str, Decimal | None]
+
+
+@dataclass(frozen=True)
+class Said:
+    """What is compared; fields on which the text is silent are None on both sides."""
+
+    duties: set[DutyRow]
+    status: str
+    percent: Decimal | None
+    since: date | None
+    last_day: date | None
+
+
+def say_terms(promise: Promise) -> rules.Terms:
+    duty, severe = promise.reinspection, promise.severe
+    return rules.Terms(
+        code="drawn",
+        version=1,
+        title="Drawn at random",
+        length_months=promise.length_months,
+        distance_limit_km=promise.distance_limit_km,
+        distance_from=rules.DistanceFrom(promise.distance_from),
+        registration_deadline_days=promise.registration_deadline_days,
+        roll=rules.Roll(promise.roll),
+        entry=rules.EntryTerms(required_zones=promise.required_zones),
+        reinspection=rules.ReinspectionTerms(
+            first_after_months=duty.first_after_months,
+            interval_months=duty.interval_months,
+            anchor=rules.Anchor(duty.anchor),
+            window_before_days=duty.window_before_days,
+            window_after_days=duty.window_after_days,
+            grace_days=duty.grace_days,
+            missed_means=rules.MissedMeans(duty.missed_means),
+            reduced_to_percent=duty.reduced_to_percent,
+        )
+        if duty
+        else None,
+        touch_ups=tuple(
+            rules.TouchUpTerms(
+                rule.interval_months,
+                ProductFamily(rule.family) if rule.family else None,
+                ZoneKind(rule.zone_kind) if rule.zone_kind else None,
+            )
+            for rule in promise.touch_ups
+        ),
+        severe_exposure=rules.SevereExposureTerms(
+            CorrosivityCategory(severe.from_category),
+            severe.reinspection_interval_months,
+            severe.touch_up_interval_months,
+        )
+        if severe
+        else None,
+        seasons=tuple(rules.SeasonTerms(*season.first, *season.last) for season in promise.seasons),
+        transfer=rules.TransferTerms(promise.transfer_allowed, promise.max_transfers, promise.notice_days),
+        claims=rules.ClaimTerms(waiting_days=promise.waiting_days),
+    )
+
+
+def say_facts(case: Case) -> CoverFacts:
+    deal = case.deal
+    return CoverFacts(
+        number="C1",
+        sold_on=deal.registered_on,
+        registered_on=deal.registered_on,
+        corrosivity=CorrosivityCategory(deal.category),
+        waivers=tuple(Waiver(key, day, "drawn", f"waiver {n}") for n, (key, day) in enumerate(deal.waivers)),
+        transfers_notified_on=deal.told_on,
+        ended_on=deal.ended_on,
+    )
+
+
+def say_history(case: Case) -> VehicleHistory:
+    return VehicleHistory(
+        treatments=tuple(
+            TreatmentRecord(
+                record=work.record,
+                day=work.day,
+                kind=TreatmentKind(work.kind),
+                lines=tuple(
+                    ZoneLine(
+                        zone.zone, zone.zone, ZoneKind(zone.kind), ProductFamily(zone.family) if zone.family else None
+                    )
+                    for zone in work.zones
+                ),
+                recorded_at=work.written_at,
+                amends=work.amends,
+            )
+            for work in case.works
+        ),
+        inspections=tuple(
+            InspectionRecord(f"look {n}", look.day, InspectionKind(look.kind), recorded_at=look.written_at)
+            for n, look in enumerate(case.looks)
+        ),
+        readings=tuple(
+            RecordedReading(Reading(reading.day, reading.kilometres, f"reading {n}"), reading.written_at)
+            for n, reading in enumerate(case.odometer)
+        ),
+        owners=tuple(
+            OwnerRecord(f"owner {n}", f"customer {n}", owner.from_day, owner.written_at, owner.told_on)
+            for n, owner in enumerate(case.owners)
+        ),
+    )
+
+
+def say_site(case: Case) -> WorkingCalendar:
+    return WorkingCalendar(open_weekdays=case.site.open_weekdays, closed_days=case.site.closed_days)
+
+
+def name_duty(key: str) -> str:
+    """Return the name that a waiver uses; the rules add the next coat's day to the key of a touch-up that was done."""
+    return ":".join(key.split(":")[:4])
+
+
+def ask_rules(case: Case) -> Said:
+    terms, facts, history = say_terms(case.promise), say_facts(case), say_history(case)
+    if case.known_at is not None:
+        history = history.known_at(case.known_at)
+    site = say_site(case)
+    items = compute_due_items(terms, facts, history, site, case.asked_on)
+    rows: set[DutyRow] = {
+        (
+            name_duty(item.key),
+            str(item.kind),
+            tuple(sorted(item.zones)),
+            item.dates.opens_on,
+            item.dates.target_on,
+            item.dates.last_on,
+            item.dates.grace_until,
+            str(item.status),
+            item.done_on,
+        )
+        for item in items
+    }
+    assert len(rows) == len(items), "the same item twice"
+    cover = cover_on(terms, facts, history, site, case.asked_on)
+    percent = cover.percent if cover.status == "in_force" else None
+    since = None if cover.status in ("in_force", "pending") else cover.since
+    return Said(rows, str(cover.status), percent, since, cover.last_day)
+
+
+def ask_rules_for_changes(case: Case, moves: tuple[tuple[date, Promise], ...], first: date, last: date) -> list[State]:
+    """Return what the rules list as the cover's changes, where it stands under each promise from its day on."""
+    history = say_history(case) if case.known_at is None else say_history(case).known_at(case.known_at)
+    terms = tuple((day, say_terms(promise)) for day, promise in moves)
+    changes = list_cover_changes(terms, say_facts(case), history, say_site(case), first, last)
+    return [
+        (change.day, str(change.status), change.percent if change.status == "in_force" else None) for change in changes
+    ]
+
+
+def write_rows(duties: tuple[Duty, ...]) -> set[DutyRow]:
+    return {
+        (duty.key, duty.kind, duty.zones, duty.opens, duty.target, duty.last, duty.grace, duty.status, duty.settled_on)
+        for duty in duties
+    }
+
+
+def ask_oracle(answer: Answer) -> Said:
+    return Said(write_rows(answer.duties), answer.status, answer.percent, answer.since, answer.last_day)

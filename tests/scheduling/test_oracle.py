@@ -1,0 +1,227 @@
+"""The rules against a second reading of the terms, written from the text alone, on random terms and pasts.
+
+Where the two differ, fixtures/terms/MEANING.md decides which of them is wrong.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from hypothesis import HealthCheck, Phase, event, given, settings
+from hypothesis import strategies as st
+
+from scheduling.rules.terms_document import find_contradictions
+from tests.scheduling import oracle_translate
+from tests.scheduling.oracle import ONE_DAY, Answer, each_day, tell
+from tests.scheduling.oracle_cases import cases, promises
+from tests.scheduling.oracle_inputs import Case, Deal, Look, Odometer, Promise, Reinspection, TouchUp, Work, ZoneWork
+from tests.scheduling.oracle_translate import Said, ask_oracle, ask_rules, ask_rules_for_changes, say_terms
+
+
+def describe_difference(rules: Said, text: Said) -> str:
+    """Name what differs, in lines that can be read; empty where nothing does."""
+    lines = [
+        f"{name}: rules {getattr(rules, name)}, text {getattr(text, name)}"
+        for name in ("status", "percent", "since", "last_day")
+        if getattr(rules, name) != getattr(text, name)
+    ]
+    for who, rows in (("rules", rules.duties - text.duties), ("text", text.duties - rules.duties)):
+        lines += [f"only {who}: " + " ".join(str(part) for part in row) for row in sorted(rows, key=str)]
+    return "\n".join(lines)
+
+
+def compare(case: Case) -> Answer:
+    assert find_contradictions(say_terms(case.promise)) == []
+    answer = tell(case)
+    difference = describe_difference(ask_rules(case), ask_oracle(answer))
+    assert not difference, f"{difference}\n{case}"
+    return answer
+
+
+def list_labels(case: Case, answer: Answer) -> Iterator[str]:
+    """Say which parts of the text a case exercises."""
+    yield f"cover {answer.status}"
+    if answer.ended_by:
+        yield f"ended by {answer.ended_by}"
+    if answer.percent is not None and answer.percent < 100:
+        yield "reduced"
+    duty = case.promise.reinspection
+    for item in answer.duties:
+        if duty and item.kind == "reinspection":
+            yield f"{duty.anchor}: {item.status}"
+            if item.status == "missed":
+                yield f"missed {duty.missed_means}"
+                yield f"{duty.anchor}: made up for" if item.settled_on else f"{duty.anchor}: not made up for"
+        else:
+            yield f"touch-up: {item.status}"
+            if item.status == "missed" and item.settled_on:
+                yield "touch-up: made up for"
+        yield from list_date_labels(case, item.key, item.raw, item.target, item.grace)
+
+
+def list_date_labels(case: Case, key: str, raw: date, target: date, grace: date) -> Iterator[str]:
+    if target < raw:
+        yield "pulled into a season"
+    if target > raw:
+        yield "rolled"
+    if any(name == key and grace < day <= case.asked_on for name, day in case.deal.waivers):
+        yield "waived after the grace"
+    if case.asked_on in (grace, grace + ONE_DAY):
+        yield "asked on the last day of grace or the day after"
+
+
+MUST_OCCUR = {
+    *(f"cover {status}" for status in ("pending", "in_force", "suspended", "lapsed", "expired", "ended")),
+    *(f"ended by {cause}" for cause in ("registration", "person", "missed", "term", "distance")),
+    *(f"ended by transfer{how}" for how in (" not allowed", "s used up", " told too late")),
+    *(f"missed {means}" for means in ("nothing", "suspends", "lapses", "reduces")),
+    *(
+        f"{anchor}: {became}"
+        for anchor in ("anniversary", "last_visit")
+        for became in ("open", "done", "waived", "missed", "made up for", "not made up for")
+    ),
+    *(f"touch-up: {became}" for became in ("open", "done", "waived", "missed", "made up for")),
+    "reduced",
+    "pulled into a season",
+    "rolled",
+    "waived after the grace",
+    "asked on the last day of grace or the day after",
+}
+
+
+@given(cases())
+def test_rules_say_what_the_text_says(case: Case) -> None:
+    answer = compare(case)
+    for label in set(list_labels(case, answer)):
+        event(label)
+
+
+def test_the_cases_exercise_every_part_of_the_text() -> None:
+    seen: Counter[str] = Counter()
+
+    @settings(
+        max_examples=500,
+        derandomize=True,
+        database=None,
+        deadline=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(cases())
+    def count(case: Case) -> None:
+        seen.update(set(list_labels(case, tell(case))))
+
+    count()
+    assert not MUST_OCCUR - set(seen), seen
+
+
+def compare_changes(case: Case, moved_on: date, moved_to: Promise, first: date, last: date) -> None:
+    """Walk the days from first to last; the list of changes must give the state of each, and no change twice."""
+    listed = ask_rules_for_changes(case, ((date.min, case.promise), (moved_on, moved_to)), first, last)
+    states = {day: (status, percent) for day, status, percent in listed}
+    now: tuple[str, Decimal | None] | None = None
+    for day in each_day(first, last):
+        now = states.get(day, now)
+        text = tell(replace(case, asked_on=day, promise=case.promise if day < moved_on else moved_to))
+        assert now == (text.status, text.percent), (day, listed, case, moved_on, moved_to)
+
+
+@given(cases(), promises(), st.integers(-5, 17), st.booleans())
+def test_the_changes_of_a_cover_are_those_of_walking_day_by_day(
+    case: Case, other: Promise, after: int, moves: bool
+) -> None:
+    first, last = case.asked_on - 8 * ONE_DAY, case.asked_on + 8 * ONE_DAY
+    compare_changes(case, first + after * ONE_DAY, other if moves else case.promise, first, last)
+
+
+START = date(2024, 2, 29)
+YEARLY = Reinspection(12, 12, "anniversary", 60, 0, 30, "suspends")
+WAX = ZoneWork("rocker_left", "enclosed_cavity", "cavity_wax")
+FIRST = Work("first", START, "first_treatment", (WAX,))
+SAMPLE = Case(
+    Promise(YEARLY, (TouchUp(12),), length_months=60),
+    Deal(START),
+    date(2025, 6, 1),
+    (FIRST,),
+    (Look(date(2025, 2, 20), "reinspection"),),
+)
+
+
+@pytest.mark.parametrize("part", ["target_on", "opens_on", "last_on", "grace_until", "done_on"])
+def test_a_day_too_late_in_one_due_item_is_noticed(part: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    compare(SAMPLE)
+    honest = oracle_translate.compute_due_items
+
+    def shift(*given: object) -> tuple[object, ...]:
+        first, *others = honest(*given)  # type: ignore[arg-type]
+        if part == "done_on":
+            return (replace(first, done_on=(first.done_on or START) + ONE_DAY), *others)
+        dates = replace(first.dates, **{part: getattr(first.dates, part) + ONE_DAY})
+        return (replace(first, dates=dates), *others)
+
+    monkeypatch.setattr(oracle_translate, "compute_due_items", shift)
+    with pytest.raises(AssertionError, match="only rules"):
+        compare(SAMPLE)
+
+
+def test_a_wrong_answer_of_each_other_kind_is_noticed() -> None:
+    text = ask_oracle(tell(SAMPLE))
+    assert not describe_difference(ask_rules(SAMPLE), text)
+    for wrong in (
+        replace(text, status="lapsed"),
+        replace(text, percent=Decimal(50)),
+        replace(text, since=START),
+        replace(text, last_day=START),
+        replace(text, duties=set(list(text.duties)[1:])),
+    ):
+        assert describe_difference(ask_rules(SAMPLE), wrong)
+
+
+def test_a_state_that_begins_a_day_late_is_noticed() -> None:
+    """The oracle is asked about the day before: one of the days on which the state changes must show it."""
+    unseen = replace(SAMPLE, looks=())
+    first_day = date(2025, 3, 31)
+    assert tell(replace(unseen, asked_on=first_day)).status == "suspended"
+    assert describe_difference(
+        ask_rules(replace(unseen, asked_on=first_day)), ask_oracle(tell(replace(unseen, asked_on=first_day - ONE_DAY)))
+    )
+
+
+# Differences that random cases found, each cut down to what it needs. The text decided each of them.
+
+
+def test_of_two_waivers_of_one_duty_the_earlier_counts_in_whatever_order_they_are_given() -> None:
+    given_twice = (("reinspection:1", date(2025, 6, 10)), ("reinspection:1", date(2025, 2, 1)))
+    compare(replace(SAMPLE, looks=(), deal=Deal(START, waivers=given_twice)))
+
+
+def test_a_limit_reached_on_a_whole_day_between_readings_is_not_said_to_be_a_day_later() -> None:
+    """100 km a day: 100,000 km are reached on the second day after the first reading, to the day."""
+    readings = (Odometer(date(2025, 1, 1), Decimal(99_800)), Odometer(date(2025, 1, 15), Decimal(101_200)))
+    promise = Promise(distance_limit_km=Decimal(100_000))
+    reached = Case(promise, Deal(START), date(2025, 1, 3), (FIRST,), odometer=readings)
+    assert tell(reached).status == "expired"
+    compare(reached)
+
+
+def test_a_limit_counted_from_a_start_between_readings_is_reached_to_the_day() -> None:
+    """A sixth of a kilometre a day: one more than on the day of the first treatment is reached six days after it."""
+    readings = tuple(Odometer(START + n * ONE_DAY, Decimal(km)) for n, km in ((-1, 0), (5, 1), (11, 2)))
+    promise = Promise(distance_limit_km=Decimal(1), distance_from="first_treatment")
+    reached = Case(promise, Deal(START), START + 6 * ONE_DAY, (FIRST,), odometer=readings)
+    assert tell(reached).status == "expired"
+    compare(reached)
+
+
+def test_the_day_of_a_late_waiver_is_in_the_list_of_changes() -> None:
+    case = replace(SAMPLE, looks=(), deal=Deal(START, waivers=(("reinspection:1", date(2025, 5, 1)),)))
+    compare_changes(case, date(2025, 6, 1), case.promise, START, date(2025, 6, 30))
+
+
+def test_what_a_cover_was_under_the_terms_before_a_move_stays_in_the_list_of_changes() -> None:
+    every_second_year = Promise(replace(YEARLY, first_after_months=24, interval_months=24))
+    case = replace(SAMPLE, promise=Promise(YEARLY), looks=())
+    compare_changes(case, date(2025, 6, 1), every_second_year, START, date(2025, 12, 31))
