@@ -3,11 +3,14 @@
 Where the two differ, fixtures/terms/MEANING.md decides which of them is wrong.
 """
 
+import ast
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, Phase, event, given, settings
@@ -135,6 +138,15 @@ def test_the_changes_of_a_cover_are_those_of_walking_day_by_day(
 ) -> None:
     first, last = case.asked_on - 8 * ONE_DAY, case.asked_on + 8 * ONE_DAY
     compare_changes(case, first + after * ONE_DAY, other if moves else case.promise, first, last)
+
+
+def test_the_oracle_shares_nothing_with_the_rules() -> None:
+    for name in ("oracle", "oracle_inputs", "oracle_records"):
+        tree = ast.parse(Path(__file__).with_name(f"{name}.py").read_text("utf-8"))
+        imported = [node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)]
+        imported += [alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names]
+        ours = {module for module in imported if module.partition(".")[0] not in sys.stdlib_module_names}
+        assert ours <= {"tests.scheduling.oracle_inputs", "tests.scheduling.oracle_records"}
 
 
 START = date(2024, 2, 29)
