@@ -24,7 +24,7 @@ from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.cover import CoverOnDay, TermsByDay, cover_on, find_terms_on, list_cover_changes
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
-from scheduling.rules.terms_document import read_terms
+from scheduling.rules.terms_document import read_published_terms
 from treatments.among import Among
 from treatments.models import Ownership, Site, User
 from treatments.models.people import Role
@@ -93,7 +93,8 @@ def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = Non
     versions: set[int] = {cover.terms_version_id for cover in wanted}
     for listed in changes.values():
         versions |= {key for change in listed for key in (change.from_version_id, change.to_version_id) if key}
-    terms = {version.pk: read_terms(version.document) for version in TermsVersion.objects.filter(pk__in=versions)}
+    found = TermsVersion.objects.filter(pk__in=versions)
+    terms = {version.pk: read_published_terms(version.document) for version in found}
     cases = []
     for cover in wanted:
         history = histories[cover.vehicle_id]

@@ -19,7 +19,8 @@ from scheduling.models import (
     WarrantyTerms,
 )
 from scheduling.queries import read_cover_cases
-from scheduling.rules.terms_document import TermsError, read_terms, write_terms
+from scheduling.rules.terms_document import TermsError, read_published_terms, write_terms
+from scheduling.terms_queries import find_problems
 from treatments.event_log import Happening, mark_read, read_events, record_events
 from treatments.models import Customer, Dealership, Ownership, Site, Treatment, User, Vehicle
 from treatments.rules.words import TreatmentKind
@@ -32,15 +33,15 @@ def publish_terms(*, document: Mapping[str, Any], now: datetime, actor: User | N
     """Publish one version of terms; publishing the same document again changes nothing.
 
     Raises:
-        TermsError: naming each field that is wrong.
-        ValidationError: where that version was published with another text.
+        TermsError: naming each field that is wrong, or that names what the shop doesn't have.
+        ValidationError: where that version was published with another text, or a draft of it says something else.
     """
-    terms = read_terms(document)
+    terms = read_published_terms(document)
     plain = write_terms(terms)
     family, _ = WarrantyTerms.objects.get_or_create(code=terms.code, defaults={"title": terms.title})
     known = TermsVersion.objects.filter(terms=family, version=terms.version).first()
     if known and known.published_at:
-        if write_terms(read_terms(known.document)) == plain:
+        if write_terms(read_published_terms(known.document)) == plain:
             return known
         raise ValidationError(
             {
@@ -48,6 +49,11 @@ def publish_terms(*, document: Mapping[str, Any], now: datetime, actor: User | N
                 f"give the new text a higher version."
             }
         )
+    if known and known.document != plain:
+        raise ValidationError({"version": f"{known} is a draft with another text; publish or discard that first."})
+    problems = find_problems(terms)
+    if problems:
+        raise TermsError(problems)
     published = known or TermsVersion(terms=family, version=terms.version)
     published.document = plain
     published.published_at = now

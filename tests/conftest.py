@@ -64,7 +64,7 @@ class ShopForTests:
 
 @pytest.fixture
 def shop(db: None) -> ShopForTests:
-    """A site with the zone catalogue, two products with a lot each, and the sample terms published."""
+    """A site with the zone catalogue, products (two with a lot each), and the sample terms published."""
     from scheduling.models import SiteCalendar, SiteTerms, TermsVersion
     from scheduling.services import publish_terms
     from treatments.models import Lot, Product, Site
@@ -84,6 +84,10 @@ def shop(db: None) -> ShopForTests:
     film = Product.objects.create(
         name="Creepline Film", family="penetrating_film", volume_solids_percent=55, target_dry_film_um=25,
         loss_fraction="0.2", water_displacing=True,
+    )  # fmt: skip
+    # The sample terms name a touch-up of this family.
+    Product.objects.create(
+        name="Marlock Underbody 60", family="underbody_wax", volume_solids_percent=60, target_dry_film_um=200,
     )  # fmt: skip
     Lot.objects.create(product=wax, number="FC-1", expires_on=date(2030, 1, 1))
     Lot.objects.create(product=film, number="CF-1", expires_on=date(2030, 1, 1))

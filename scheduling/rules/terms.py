@@ -124,7 +124,7 @@ class ClaimTerms:
     exclusions: tuple[str, ...] = ()
     excluded_zones: tuple[str, ...] = ()
     waiting_days: int = 0
-    notice_days: int | None = 30
+    notice_days: int | None = None
     deductible: Decimal = Decimal(0)
     limit_per_claim: Decimal | None = None
     limit_in_all: Decimal | None = None

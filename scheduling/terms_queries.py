@@ -1,0 +1,88 @@
+"""Reads about warranty terms: what the shop has that terms name, the versions with their covers, and a draft's text.
+
+A draft is a version that is not published; only published ones stand behind a cover.
+"""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Count, QuerySet
+
+from scheduling.models import SiteTerms, TermsVersion
+from scheduling.rules.terms import Terms
+from scheduling.rules.terms_document import TermsError, TermsProblem, find_contradictions, read_published_terms
+from scheduling.rules.terms_fit import ShopRecords, find_misfits
+from treatments.models import Product, Zone
+from treatments.rules.words import ProductFamily, ZoneKind
+
+
+def read_shop_records() -> ShopRecords:
+    """Return the zones and product families of the shop, which terms refer to."""
+    return ShopRecords(
+        zones={code: ZoneKind(kind) for code, kind in Zone.objects.values_list("code", "kind")},
+        families=frozenset(ProductFamily(f) for f in Product.objects.order_by().values_list("family", flat=True)),
+    )
+
+
+def find_problems(terms: Terms) -> list[TermsProblem]:
+    """Return everything for which terms can't be published: contradictions, and what the shop doesn't have."""
+    return [*find_contradictions(terms), *find_misfits(terms, read_shop_records())]
+
+
+def read_terms_for_shop(document: Mapping[str, Any]) -> Terms:
+    """Return the terms that the document states, where they contradict neither themselves nor the shop's records.
+
+    Raises:
+        TermsError: with every problem found.
+    """
+    terms = read_published_terms(document)
+    problems = find_problems(terms)
+    if problems:
+        raise TermsError(problems)
+    return terms
+
+
+def compute_fingerprint(document: Mapping[str, Any]) -> str:
+    """Return a short mark of a document's text, by which a form knows whether the draft changed since it was opened."""
+    text = json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+@dataclass(frozen=True, slots=True)
+class VersionInList:
+    """One version as a list shows it: how many covers stand under it, and the sites that use it for new ones."""
+
+    version: TermsVersion
+    title: str
+    covers: int
+    usual_at: tuple[str, ...]
+
+
+def list_versions(*, drafts: bool) -> QuerySet[TermsVersion]:
+    """Return the versions, newest first in each family of terms; drafts only where they are asked for."""
+    versions = TermsVersion.objects.select_related("terms").order_by("terms__code", "-version")
+    return versions if drafts else versions.filter(published_at__isnull=False)
+
+
+def describe_versions(versions: QuerySet[TermsVersion]) -> list[VersionInList]:
+    """Return the versions as a list shows them, in a constant number of queries."""
+    usual: dict[int, list[str]] = {}
+    for chosen in SiteTerms.objects.select_related("site").order_by("site__code"):
+        usual.setdefault(chosen.terms_version_id, []).append(chosen.site.name)
+    return [
+        VersionInList(
+            version=version,
+            title=str(version.document.get("title", version.terms.title)),
+            covers=version.cover_count,
+            usual_at=tuple(usual.get(version.pk, ())),
+        )
+        for version in versions.annotate(cover_count=Count("covers"))
+    ]
+
+
+def read_version_terms(version: TermsVersion) -> Terms:
+    """Return what a version says; drafts were checked when they were saved, published ones stand as they are."""
+    return read_published_terms(version.document)
