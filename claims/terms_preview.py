@@ -1,0 +1,116 @@
+"""What terms would do to the claims on file, and the whole preview of a draft: covers and claims together.
+
+Nothing is written; claims are read in chunks by key, each claim's cover with them.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import QuerySet
+
+from claims.models import Claim
+from claims.queries import check_in_case
+from claims.rules.compare import ClaimDifference, compare_checks
+from scheduling.models import Cover
+from scheduling.queries import read_cover_cases
+from scheduling.rules.terms import Terms
+from scheduling.terms_preview import CHUNK, CoverDifference, CoversPreview, preview_covers, put_under
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimsPreview:
+    """What terms would do to claims.
+
+    Attributes:
+        claims: how many claims were checked twice.
+        come_out_differently: how many would be judged otherwise, in all or for one zone.
+        answered_differently: how many would come to the same, though a rule answers otherwise.
+        differences: both sorts, by key, at most as many as were to be kept, those that come out differently first.
+        unread: how many further claims were left out because of the limit.
+    """
+
+    claims: int
+    come_out_differently: int
+    answered_differently: int
+    differences: tuple[ClaimDifference, ...]
+    unread: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class TermsPreview:
+    """What a draft would do to the covers and claims on record, if the covers were moved to it."""
+
+    as_of: date
+    covers: CoversPreview
+    claims: ClaimsPreview
+
+    @property
+    def changes_nothing(self) -> bool:
+        claims = self.claims
+        return not (self.covers.changed or claims.come_out_differently or claims.answered_differently)
+
+
+def preview_terms(
+    terms: Terms,
+    covers: QuerySet[Cover],
+    *,
+    as_of: date,
+    keep: int | None = None,
+    limit: int | None = None,
+    tell_cover: Callable[[CoverDifference], None] | None = None,
+    tell_claim: Callable[[ClaimDifference], None] | None = None,
+) -> TermsPreview:
+    """Return what ``terms`` would do to covers and to the claims on them.
+
+    Args:
+        terms: the draft.
+        covers: the covers to compare, with ``vehicle`` and ``site`` loaded; see ``choose_covers``.
+        as_of: the day on which covers are compared. A claim is checked for its own day of discovery.
+        keep: how many differences of each sort to keep with their sentences; all where left out.
+        limit: how many covers, and how many claims, to read; all where left out.
+        tell_cover: is called with every difference of a cover, kept or not.
+        tell_claim: is called with every difference of a claim, kept or not.
+    """
+    return TermsPreview(
+        as_of=as_of,
+        covers=preview_covers(terms, covers, as_of=as_of, keep=keep, limit=limit, tell=tell_cover),
+        claims=preview_claims(terms, covers, keep=keep, limit=limit, tell=tell_claim),
+    )
+
+
+def preview_claims(
+    terms: Terms,
+    covers: QuerySet[Cover],
+    *,
+    keep: int | None = None,
+    limit: int | None = None,
+    tell: Callable[[ClaimDifference], None] | None = None,
+) -> ClaimsPreview:
+    """Check the claims on some covers under their present terms and under ``terms``; see ``preview_terms``."""
+    claims = Claim.objects.filter(cover__in=covers.values("pk"))
+    wanted = claims.select_related("cover__vehicle", "cover__site").prefetch_related("zones").order_by("pk")
+    read = last = alike = 0
+    kept: dict[bool, list[ClaimDifference]] = {True: [], False: []}
+    come_out = 0
+    while limit is None or read < limit:
+        chunk = list(wanted.filter(pk__gt=last)[: CHUNK if limit is None else min(CHUNK, limit - read)])
+        if not chunk:
+            break
+        by_cover = {claim.cover_id: claim.cover for claim in chunk}
+        cases = {case.cover.pk: case for case in read_cover_cases(by_cover.values())}
+        for claim in chunk:
+            case = cases[claim.cover_id]
+            found = compare_checks(check_in_case(claim, case), check_in_case(claim, put_under(case, terms)))
+            if found is None:
+                continue
+            differs = found.comes_out_differently
+            come_out, alike = come_out + differs, alike + (not differs)
+            if keep is None or len(kept[differs]) < keep:
+                kept[differs].append(found)
+            if tell:
+                tell(found)
+        read, last = read + len(chunk), chunk[-1].pk
+    unread = claims.count() - read if limit is not None and read >= limit else 0
+    differences = (*kept[True], *kept[False])
+    return ClaimsPreview(read, come_out, alike, differences[:keep], unread)
