@@ -14,8 +14,9 @@ from django.http import Http404, HttpRequest, HttpResponse
 
 from claims.models import Claim
 from claims.queries import list_claims_for
-from scheduling.models import Cover
+from scheduling.models import Cover, TermsVersion
 from scheduling.queries import list_covers_for
+from scheduling.terms_queries import list_versions
 from treatments.models import Role, User, Vehicle
 from treatments.rules.words import say
 
@@ -27,6 +28,8 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "job_sheet": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "certificate": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP),
     "claims": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP),
+    "terms": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
+    "edit_terms": (Role.OWNER,),
 }
 HOME: dict[Role, str] = {
     Role.APPLICATOR: "desk:vehicles",
@@ -102,3 +105,24 @@ def access_claim(user: User, number: str) -> Claim:
     if claim is None:
         raise Http404(f"No claim {number} here.")
     return claim
+
+
+def list_versions_for(user: User) -> QuerySet[TermsVersion]:
+    """Return the versions of terms that a person may see: drafts only those who may edit them."""
+    return list_versions(drafts=may_open(user, "edit_terms"))
+
+
+def access_version(user: User, code: str, version: int) -> TermsVersion:
+    """Return a version of terms, or 404 where there is none that the person may see."""
+    found = list_versions_for(user).filter(terms__code=code, version=version).first()
+    if found is None:
+        raise Http404(f"No version {version} of terms {code} here.")
+    return found
+
+
+def access_draft(user: User, code: str, version: int) -> TermsVersion:
+    """Return a draft of terms, or 404 where there is none, or it was published or discarded."""
+    found = access_version(user, code, version)
+    if found.published_at is not None:
+        raise Http404(f"Version {version} of terms {code} is published and can't be changed.")
+    return found

@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from desk.views import claims, due, entry, vehicles
+from desk.views import claims, due, entry, terms, terms_draft, vehicles
 
 app_name = "desk"
 urlpatterns = [
@@ -17,5 +17,13 @@ urlpatterns = [
     path("covers/<str:number>/certificate.pdf", vehicles.certificate, name="certificate"),
     path("claims/", claims.claims, name="claims"),
     path("claims/<str:number>/", claims.claim, name="claim"),
+    path("terms/", terms.terms, name="terms"),
+    path("terms/start/", terms_draft.start, name="start_terms"),
+    path("terms/<slug:code>/<int:version>/", terms.version, name="terms_version"),
+    path("terms/<slug:code>/<int:version>/terms.toml", terms.file, name="terms_file"),
+    path("terms/<slug:code>/<int:version>/edit/", terms_draft.edit, name="edit_terms"),
+    path("terms/<slug:code>/<int:version>/preview/", terms_draft.preview, name="preview_terms"),
+    path("terms/<slug:code>/<int:version>/publish/", terms_draft.publish, name="publish_terms"),
+    path("terms/<slug:code>/<int:version>/discard/", terms_draft.discard, name="discard_terms"),
     path("stop/<str:token>/", entry.stop, name="stop"),
 ]

@@ -83,6 +83,17 @@ def describe_versions(versions: QuerySet[TermsVersion]) -> list[VersionInList]:
     ]
 
 
+def find_next_version(code: str) -> int:
+    """Return the number of the version that follows the last one of these terms, drafts included; 1 for new terms."""
+    last = TermsVersion.objects.filter(terms__code=code).order_by("-version").first()
+    return last.version + 1 if last else 1
+
+
+def find_draft(code: str) -> TermsVersion | None:
+    """Return the draft of these terms, if there is one."""
+    return TermsVersion.objects.select_related("terms").filter(terms__code=code, published_at__isnull=True).first()
+
+
 def read_version_terms(version: TermsVersion) -> Terms:
     """Return what a version says; drafts were checked when they were saved, published ones stand as they are."""
     return read_published_terms(version.document)

@@ -3,7 +3,7 @@
 A draft always holds terms that can be published as they stand; one family of terms has at most one draft.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -13,7 +13,7 @@ from django.db import transaction
 from scheduling.models import SiteTerms, TermsVersion, WarrantyTerms
 from scheduling.rules.terms_document import write_terms
 from scheduling.services import publish_terms
-from scheduling.terms_queries import compute_fingerprint, read_terms_for_shop
+from scheduling.terms_queries import compute_fingerprint, find_next_version, read_terms_for_shop
 from treatments.event_log import Happening, record_events
 from treatments.models import Site, User
 
@@ -30,7 +30,7 @@ def _lock_draft(key: int, opened_as: str) -> TermsVersion:
     if draft.published_at is not None:
         raise DraftChangedError(f"{draft} was published since you opened it and can't change; start a new version.")
     if compute_fingerprint(draft.document) != opened_as:
-        raise DraftChangedError("Somebody else saved this draft since you opened it.")
+        raise DraftChangedError("This draft was saved by somebody else, or in another window, since you opened it.")
     return draft
 
 
@@ -65,8 +65,7 @@ def start_next_version(*, version: TermsVersion, now: datetime, actor: User | No
         TermsError: where the text names what the shop no longer has.
         ValidationError: where the terms have a draft.
     """
-    last = TermsVersion.objects.filter(terms=version.terms_id).order_by("-version").first()
-    number = last.version + 1 if last else 1
+    number = find_next_version(version.terms.code)
     return start_draft(document=version.document | {"version": number}, now=now, actor=actor)
 
 
@@ -114,15 +113,25 @@ def discard_draft(*, draft: TermsVersion, opened_as: str, now: datetime, actor: 
 
 
 @transaction.atomic
-def publish_draft(*, draft: TermsVersion, opened_as: str, now: datetime, actor: User | None) -> TermsVersion:
+def publish_draft(
+    *, draft: TermsVersion, opened_as: str, now: datetime, actor: User | None, usual_at: Iterable[Site] = ()
+) -> TermsVersion:
     """Publish a draft as it was opened; from then on it never changes.
+
+    Args:
+        draft: the draft as it was opened.
+        opened_as: the fingerprint of the text that was opened.
+        usual_at: the sites that are to register new first treatments under it.
 
     Raises:
         TermsError: where the text names what the shop no longer has.
         DraftChangedError: where the draft is no longer what was opened.
     """
     locked = _lock_draft(draft.pk, opened_as)
-    return publish_terms(document=locked.document, now=now, actor=actor)
+    published = publish_terms(document=locked.document, now=now, actor=actor)
+    for site in usual_at:
+        set_usual_terms(site=site, version=published, now=now, actor=actor)
+    return published
 
 
 @transaction.atomic

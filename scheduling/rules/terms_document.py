@@ -132,7 +132,7 @@ def _read_scalar(hint: Any, value: Any, path: str, problems: list[TermsProblem])
             return number
         problems.append(TermsProblem(path, repr(value), "Write a number, 0 or more, such as 250 or '250.00'."))
     elif hint is str:
-        if isinstance(value, str) and value.strip():
+        if isinstance(value, str) and value.strip() and "\x00" not in value:  # PostgreSQL keeps no such character
             return value
         problems.append(TermsProblem(path, repr(value), "Write some text."))
     else:  # pragma: no cover - a field of a type that this reader does not know is a mistake in terms.py

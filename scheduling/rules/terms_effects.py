@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from itertools import zip_longest
 
 from scheduling.rules.cover import CoverOnDay, CoverStatus
 from scheduling.rules.dates import DutyDates
@@ -121,22 +122,37 @@ def compare_due_items(now: Iterable[DueItem], then: Iterable[DueItem]) -> tuple[
 
 def _compare_reinspections(now: tuple[DueItem, ...], then: tuple[DueItem, ...]) -> list[CoverEffect]:
     before, after = ([i for i in items if i.needs_doing and i.kind is DueKind.REINSPECTION] for items in (now, then))
-    effects: list[CoverEffect | None] = []
-    # The numbers of reinspections mean other years under another interval; so the open one is compared with the
-    # open one, and what was missed with what would be missed.
-    left: list[list[DueItem]] = []
-    for items in (before, after):
-        left.append([item for item in items if item.status is DueStatus.MISSED])
-    open_pair = [next((i for i in items if i.status is not DueStatus.MISSED), None) for items in (before, after)]
-    if open_pair[0] and open_pair[1]:
-        effects.append(_compare_item("the next reinspection", open_pair[0], open_pair[1]))
-    else:
-        for items, still_open in zip(left, open_pair, strict=True):
-            items += [still_open] if still_open else []
-    for number in range(max(len(left[0]), len(left[1]))):
-        pair = [items[number] if number < len(items) else None for items in left]
-        effects.append(_compare_item("the reinspection", pair[0], pair[1]))
+    # The number of a reinspection means another year under another interval. So those of the same day belong
+    # together; of the others the open one and the open one, then what was missed and what would be missed.
+    pairs: list[tuple[DueItem | None, DueItem | None]] = []
+    for alike in (_have_same_target, _are_both_open, _are_both_missed):
+        for item in tuple(before):
+            partner = next((other for other in after if alike(item, other)), None)
+            if partner:
+                pairs.append((item, partner))
+                before.remove(item)
+                after.remove(partner)
+    pairs += zip_longest(before, after)
+    pairs.sort(key=lambda pair: min(item.dates.target_on for item in pair if item))
+    effects = (_compare_item(_name_reinspection(*pair), *pair) for pair in pairs)
     return [effect for effect in effects if effect]
+
+
+def _have_same_target(item: DueItem, other: DueItem) -> bool:
+    return item.dates.target_on == other.dates.target_on
+
+
+def _are_both_open(item: DueItem, other: DueItem) -> bool:
+    return DueStatus.MISSED not in (item.status, other.status)
+
+
+def _are_both_missed(item: DueItem, other: DueItem) -> bool:
+    return item.status is other.status is DueStatus.MISSED
+
+
+def _name_reinspection(now: DueItem | None, then: DueItem | None) -> str:
+    is_open = any(item.status is not DueStatus.MISSED for item in (now, then) if item)
+    return "the next reinspection" if is_open else "the missed reinspection"
 
 
 def _compare_touch_ups(now: tuple[DueItem, ...], then: tuple[DueItem, ...]) -> list[CoverEffect]:
@@ -180,10 +196,10 @@ def _compare_item(
         sentence = f"{whose}: {told}.{missed}"
         return CoverEffect(EffectKind.DUE_MOVES, subject, before, after, sentence, moves, zones)
     if then:
-        sentence = f"{whose} is not due now; it would be {after}."
+        sentence = f"{whose} is not due now and would be: {after}."
         return CoverEffect(EffectKind.DUE_ARISES, subject, before, after, sentence, moves, zones)
     if now:
-        sentence = f"{whose} is {before} now; it would no longer be due."
+        sentence = f"{whose} ({before}) would no longer be due."
         return CoverEffect(EffectKind.DUE_FALLS_AWAY, subject, before, after, sentence, moves, zones)
     return None
 

@@ -19,6 +19,7 @@ class FieldGuide:
         says: the sentence that tells its value, with ``{}`` in the place of the value.
         without: the sentence where it is left out, empty or no; '' where it always has a value.
         row: for a list of tables, what one of them is called.
+        empty: what leaving the field empty says, such as "for no limit"; '' where it can't be left empty.
     """
 
     label: str
@@ -27,6 +28,7 @@ class FieldGuide:
     says: str = "{}."
     without: str = ""
     row: str = ""
+    empty: str = ""
 
 
 TABLES: dict[str, FieldGuide] = {
@@ -76,47 +78,53 @@ FIELDS: dict[str, FieldGuide] = {
     "length_months": FieldGuide(
         "Length of the cover",
         "Counted from the first treatment; the day with the same number that many months later is the last day of "
-        "cover. Leave it empty for a cover without end.",
+        "cover.",
         "months",
         "The cover runs {} from the first treatment.",
         "The cover runs without end.",
+        empty="for a cover without end",
     ),
     "distance_limit_km": FieldGuide(
         "Distance limit",
-        "The cover expires on the day on which the vehicle reaches this distance. Leave it empty for no limit.",
+        "The cover expires on the day on which the vehicle reaches this distance.",
         "km",
         "The cover expires when the vehicle reaches {}.",
         "No distance ends the cover.",
+        empty="for no limit",
     ),
     "distance_from": FieldGuide("Distance counted", "From where the distance limit is counted.", says="{}"),
     "registration_deadline_days": FieldGuide(
         "Registration deadline",
-        "A cover registered later than this after the first treatment was never in force. Leave it empty for none.",
+        "A cover registered later than this after the first treatment was never in force.",
         "days",
         "The cover must be registered within {} of the first treatment, or it is never in force.",
         "The cover may be registered at any time.",
+        empty="for none",
     ),
     "roll": FieldGuide("Closed days", "What happens to a date on which the site is closed.", says="{}"),
     "entry.max_age_months": FieldGuide(
         "Oldest vehicle",
-        "Age since it was first used, on the day of the first treatment. Leave it empty for any age.",
+        "Age since it was first used, on the day of the first treatment.",
         "months",
         "The vehicle may be at most {} old.",
         "Vehicles of any age may enter.",
+        empty="for any age",
     ),
     "entry.max_distance_km": FieldGuide(
         "Farthest driven",
-        "The odometer on the day of the first treatment. Leave it empty for any distance.",
+        "The odometer on the day of the first treatment.",
         "km",
         "The vehicle may have been driven at most {}.",
         "However far the vehicle has been driven, it may enter.",
+        empty="for any distance",
     ),
     "entry.max_rusted_area_percent": FieldGuide(
         "Most rust at intake",
-        "Rusted area of the worst zone at the intake inspection. Leave it empty for any.",
+        "Rusted area of the worst zone at the intake inspection.",
         "%",
         "At most {} of any zone may be rusted at the intake inspection.",
         "Any rust at the intake inspection is accepted.",
+        empty="for any",
     ),
     "entry.required_zones": FieldGuide(
         "Zones that must be done",
@@ -179,17 +187,19 @@ FIELDS: dict[str, FieldGuide] = {
     ),
     "severe_exposure.reinspection_interval_months": FieldGuide(
         "Reinspection every",
-        "Never longer than the usual interval. Leave it empty for the usual one.",
+        "Never longer than the usual interval.",
         "months",
         "There a reinspection is due every {}.",
         "Reinspections stay at their usual interval.",
+        empty="for the usual one",
     ),
     "severe_exposure.touch_up_interval_months": FieldGuide(
         "Touch-up every",
-        "Shortens every longer touch-up interval. Leave it empty for the usual ones.",
+        "Shortens every longer touch-up interval.",
         "months",
         "There a film is renewed after {} at the latest.",
         "Touch-ups stay at their usual intervals.",
+        empty="for the usual ones",
     ),
     "seasons.first_month": FieldGuide("From month", "1 is January."),
     "seasons.first_day": FieldGuide("From day", "Included."),
@@ -203,17 +213,19 @@ FIELDS: dict[str, FieldGuide] = {
     ),
     "transfer.max_transfers": FieldGuide(
         "Most changes of owner",
-        "The change after this many ends the cover. Leave it empty for any number.",
+        "The change after this many ends the cover.",
         "times",
         "It follows at most {}.",
         "It follows any number of changes.",
+        empty="for any number",
     ),
     "transfer.notice_days": FieldGuide(
         "The shop must be told within",
-        "Counted from the change of owner; untold, the cover ends when they are over. Leave it empty for no notice.",
+        "Counted from the change of owner; untold, the cover ends when they are over.",
         "days",
         "The shop must be told of a new owner within {}, or the cover ends.",
         "The shop need not be told of a new owner.",
+        empty="for no notice",
     ),
     "claims.damage_covered": FieldGuide(
         "Damage covered", "At least one kind.", says="Covered: {}.", without="No damage is covered."
@@ -239,10 +251,11 @@ FIELDS: dict[str, FieldGuide] = {
     ),
     "claims.notice_days": FieldGuide(
         "Report within",
-        "Counted from the day on which the rust was found. Leave it empty for no notice period.",
+        "Counted from the day on which the rust was found.",
         "days",
         "Rust must be reported within {} of being found.",
         "Rust may be reported at any time.",
+        empty="for no notice period",
     ),
     "claims.deductible": FieldGuide(
         "Deductible",
@@ -253,17 +266,19 @@ FIELDS: dict[str, FieldGuide] = {
     ),
     "claims.limit_per_claim": FieldGuide(
         "Limit per claim",
-        "The most that is paid for one claim. Leave it empty for no limit.",
+        "The most that is paid for one claim.",
         "money",
         "At most {} is paid for one claim.",
         "No limit for one claim.",
+        empty="for no limit",
     ),
     "claims.limit_in_all": FieldGuide(
         "Limit in all",
-        "The most that is paid for all claims on one cover together. Leave it empty for no limit.",
+        "The most that is paid for all claims on one cover together.",
         "money",
         "At most {} is paid for all claims together.",
         "No limit for all claims together.",
+        empty="for no limit",
     ),
     "claims.pay_down.from_month": FieldGuide(
         "From month", "Age of the cover in whole months from the first treatment.", "months"

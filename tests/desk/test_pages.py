@@ -72,7 +72,8 @@ def fill(pattern: str, vehicle: Vehicle, cover: Cover, claim: Claim | None) -> s
     filled = pattern.replace("<str:vin>", vehicle.vin).replace("<str:token>", "x")
     number = claim.number if "claims" in pattern and claim else cover.number
     filled = filled.replace("<str:number>", number)
-    return filled if filled.endswith(".pdf") or filled == "/" else filled + "/"
+    filled = filled.replace("<slug:code>", cover.terms_version.terms.code).replace("<int:version>", "1")
+    return filled if filled.endswith((".pdf", ".toml")) or filled == "/" else filled + "/"
 
 
 def test_without_a_login_every_page_leads_to_the_log_in(demo: DemoShop) -> None:
@@ -110,6 +111,9 @@ def test_every_page_answers_every_role_with_its_own_and_nothing_of_another_deale
             if "stop" in pattern or "log-" in pattern:
                 continue
             answer = client.get(fill(pattern, own.vehicle, own, own_claim))
+            if pattern.endswith(("/edit", "/publish", "/discard")) and username == "owner":
+                assert answer.status_code == 404, pattern  # the terms are published, there is no draft of them
+                continue
             assert answer.status_code in (200, 302, 403), pattern
             opened[username] += answer.status_code == 200
             if username == "dealer" and answer.status_code == 200 and "pdf" not in pattern:
@@ -119,7 +123,7 @@ def test_every_page_answers_every_role_with_its_own_and_nothing_of_another_deale
             if username == "dealer" and "<" in pattern:
                 theirs = client.get(fill(pattern, foreign.vehicle, foreign, foreign.claims.get()))
                 assert theirs.status_code in (403, 404), pattern
-    assert opened == {"writer": 5, "lift": 3, "warranty": 6, "owner": 7, "dealer": 6}
+    assert opened == {"writer": 8, "lift": 3, "warranty": 9, "owner": 12, "dealer": 6}
 
 
 def test_the_due_list_shows_what_is_due_and_why_and_can_be_narrowed(demo: DemoShop) -> None:

@@ -161,7 +161,7 @@ class Command(BaseCommand):
                     write(f"  {sentence}")
         if found.changes_nothing:
             write("")
-            write("Nothing would change.")
+            write("Nothing would change." if covers.covers else "No cover to compare: try --instead-of CODE or --all.")
 
 
 def guard_cell(text: str) -> str:

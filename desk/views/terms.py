@@ -1,0 +1,73 @@
+"""Reading warranty terms: the versions with the covers under each, one version in plain words, and its file.
+
+What changes terms is in terms_draft.py.
+"""
+
+from itertools import groupby
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from desk.access import access_version, get_user, list_versions_for, may_open, open_to
+from scheduling.models import TermsVersion
+from scheduling.rules.terms_document import write_terms
+from scheduling.rules.terms_in_words import tell_terms
+from scheduling.rules.terms_toml import write_toml
+from scheduling.terms_queries import describe_versions, find_draft, read_version_terms
+from treatments.models import User, Zone
+
+
+@open_to("terms")
+def terms(request: HttpRequest) -> HttpResponse:
+    """List the terms, each with its versions."""
+    user = get_user(request)
+    described = describe_versions(list_versions_for(user))
+    groups = [(code, list(versions)) for code, versions in groupby(described, lambda listed: listed.version.terms.code)]
+    return render(request, "desk/terms.html", {"groups": groups, "may_edit": may_open(user, "edit_terms")})
+
+
+@open_to("terms")
+def version(request: HttpRequest, code: str, version: int) -> HttpResponse:
+    """Show one version in plain words, with what differs from the published version before it."""
+    user = get_user(request)
+    found = access_version(user, code, version)
+    zone_names = dict(Zone.objects.values_list("code", "name"))
+    parts = tell_terms(read_version_terms(found), zone_names)
+    earlier = find_earlier(user, found)
+    told_before = (
+        {line.sentence for part in tell_terms(read_version_terms(earlier), zone_names) for line in part.lines}
+        if earlier
+        else None
+    )
+    context = {
+        "version": found,
+        "title": found.document["title"],
+        "parts": parts,
+        "earlier": earlier,
+        "new_sentences": {
+            line.sentence
+            for part in parts
+            for line in part.lines
+            if told_before is not None and line.sentence not in told_before
+        },
+        "described": describe_versions(list_versions_for(user).filter(pk=found.pk))[0],
+        "may_edit": may_open(user, "edit_terms"),
+        "draft": find_draft(code) if may_open(user, "edit_terms") else None,
+    }
+    return render(request, "desk/terms_version.html", context)
+
+
+def find_earlier(user: User, found: TermsVersion) -> TermsVersion | None:
+    """Return the published version before this one."""
+    published = list_versions_for(user).filter(terms=found.terms_id, published_at__isnull=False)
+    return published.filter(version__lt=found.version).first()
+
+
+@open_to("terms")
+def file(request: HttpRequest, code: str, version: int) -> HttpResponse:
+    """Return one version as a TOML file, which can be changed and uploaded again."""
+    found = access_version(get_user(request), code, version)
+    text = write_toml(write_terms(read_version_terms(found)))
+    answer = HttpResponse(text, content_type="application/toml; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="{code}-{version}.toml"'
+    return answer

@@ -1,0 +1,190 @@
+"""What other terms would do to the covers on record: counted, told, and nothing written."""
+
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from scheduling import terms_preview
+from scheduling.models import Cover, TermsVersion
+from scheduling.rules.terms import MissedMeans, Terms, TouchUpTerms, TransferTerms
+from scheduling.rules.terms_document import read_terms
+from scheduling.rules.terms_effects import EffectKind
+from scheduling.services import end_cover, register_covers_for_new_treatments
+from scheduling.terms_preview import CoversPreview, choose_covers, preview_covers
+from tests.conftest import NOW, TODAY, ShopForTests
+from tests.table_contents import read_tables
+from treatments.models import Zone
+from treatments.rules.units import Volume, VolumeUnit
+from treatments.rules.vin import VinMark
+from treatments.rules.words import ProductFamily, TreatmentKind
+from treatments.services import LineEntry, add_vehicle, record_treatment
+
+pytestmark = pytest.mark.django_db
+ZONES = ["rocker_left", "rocker_right", "underside_middle"]
+DAYS = [date(2025, 6, 10), date(2025, 4, 10), date(2026, 4, 15), date(2025, 5, 5)]
+
+
+@pytest.fixture
+def covers(shop: ShopForTests) -> list[Cover]:
+    """A cover whose reinspection is near, one in grace, one that is young, and one past its day, in grace."""
+    quart = Volume(Decimal(1), VolumeUnit.US_QUART)
+    for number, day in enumerate(DAYS):
+        vehicle = add_vehicle(
+            vin=f"SERIAL{number}", vin_mark=VinMark.NON_ROAD_SERIAL, owner=None, owned_from=day, now=NOW, actor=None
+        )
+        record_treatment(
+            vehicle=vehicle, site=shop.site, done_on=day, kind=TreatmentKind.FIRST_TREATMENT, now=NOW, actor=None,
+            lines=[
+                LineEntry(zone, shop.wax, shop.wax.lots.get(), quart) for zone in Zone.objects.filter(code__in=ZONES)
+            ],
+        )  # fmt: skip
+    while register_covers_for_new_treatments(now=NOW):
+        pass
+    return list(Cover.objects.select_related("vehicle", "site").order_by("vehicle__vin"))
+
+
+@pytest.fixture
+def terms(shop: ShopForTests) -> Terms:
+    return read_terms(TermsVersion.objects.get(terms__code="lifetime-yearly").document)
+
+
+def compare(terms: Terms, as_of: date = TODAY, **chosen: bool | str) -> CoversPreview:
+    return preview_covers(terms, choose_covers(terms, **chosen), as_of=as_of)  # type: ignore[arg-type]
+
+
+def count(preview: CoversPreview) -> dict[EffectKind, int]:
+    return {kind: number for kind, number in preview.counts if number}
+
+
+def change_duty(terms: Terms, **changed: object) -> Terms:
+    assert terms.reinspection is not None
+    return replace(terms, reinspection=replace(terms.reinspection, **changed))  # type: ignore[arg-type]
+
+
+def test_the_same_terms_change_nothing(covers: list[Cover], terms: Terms) -> None:
+    preview = compare(terms)
+    assert (preview.covers, preview.changed, preview.states, preview.dates) == (4, 0, (), ())
+
+
+def test_a_shorter_grace_moves_dates_and_suspends_who_is_past_it(covers: list[Cover], terms: Terms) -> None:
+    on = date(2026, 5, 8)
+    # The reinspections of April and May 2026 are in their grace now, until 11 May and 4 June.
+    preview = compare(change_duty(terms, grace_days=10), on)
+    assert count(preview) == {EffectKind.SUSPENDED: 1, EffectKind.DUE_MOVES: 4, EffectKind.DUE_ARISES: 1}
+    missed, after_it = [d.effect for d in preview.dates if d.cover == covers[1].number and not d.effect.zones]
+    assert missed.sentence.endswith("grace until 2026-05-11 becomes 2026-04-20. It would count as missed.")
+    assert after_it.after == "best on 2027-04-12, grace until 2027-04-20"
+    (state,) = preview.states
+    assert state.cover == covers[1].number
+    assert (state.effect.before, state.effect.after) == ("in force", "suspended")
+    assert "Suspended since 2026-04-21" in state.sentence
+    moved = next(d.effect for d in preview.dates if d.cover == covers[0].number)
+    assert [(move.which, move.before, move.after) for move in moved.moves] == [
+        ("grace until", date(2026, 7, 10), date(2026, 6, 22))
+    ]
+    assert "grace until 2026-07-10 becomes 2026-06-22" in moved.sentence
+
+
+@pytest.mark.parametrize(
+    ("kind", "changed", "words"),
+    [
+        (EffectKind.LAPSES, {"missed_means": MissedMeans.LAPSES}, "Lapsed."),
+        (EffectKind.COMES_BACK, {"missed_means": MissedMeans.NOTHING}, "In force since"),
+        (
+            EffectKind.COMES_BACK,
+            {"missed_means": MissedMeans.REDUCES, "reduced_to_percent": Decimal(50)},
+            "pays 50 %",
+        ),
+    ],
+)
+def test_what_a_missed_reinspection_does_under_other_terms(
+    covers: list[Cover], terms: Terms, kind: EffectKind, changed: dict[str, object], words: str
+) -> None:
+    """On that day the covers of April and May 2025 are suspended."""
+    preview = compare(change_duty(terms, **changed), date(2026, 6, 20))
+    assert count(preview)[kind] == 2
+    assert {difference.cover for difference in preview.states} == {covers[1].number, covers[3].number}
+    assert all(words in difference.sentence for difference in preview.states)
+
+
+def test_a_length_ends_covers_or_gives_them_a_last_day(covers: list[Cover], terms: Terms) -> None:
+    preview = compare(replace(terms, length_months=13))
+    assert count(preview)[EffectKind.EXPIRES] == 1
+    assert count(preview)[EffectKind.LAST_DAY_MOVES] == 3
+    told = {difference.cover: difference.sentence for difference in preview.states}
+    assert "Expired: the cover ran 13 months from 2025-04-10, until 2026-05-10." in told[covers[1].number]
+    assert "runs without end now and would end after 2026-07-10" in told[covers[0].number]
+
+
+def test_a_touch_up_that_nobody_asks_for_falls_away_and_a_new_one_arises(covers: list[Cover], terms: Terms) -> None:
+    none = compare(replace(terms, touch_ups=(), severe_exposure=None))
+    assert count(none) == {EffectKind.DUE_FALLS_AWAY: 4}
+    assert "on 2 zones" in none.dates[0].sentence
+    assert none.dates[0].effect.zones == ("rocker_left", "rocker_right")
+    more = compare(replace(terms, touch_ups=(TouchUpTerms(24, ProductFamily.CAVITY_WAX),)))
+    assert count(more) == {EffectKind.DUE_ARISES: 4}
+    assert more.dates[0].effect.zones == ("underside_middle",)
+
+
+def test_another_interval_moves_the_next_reinspection_though_its_number_means_another_year(
+    covers: list[Cover], terms: Terms
+) -> None:
+    longer = change_duty(replace(terms, severe_exposure=None), first_after_months=24, interval_months=24)
+    preview = compare(longer)
+    moved = next(d for d in preview.dates if d.cover == covers[0].number)
+    assert "The next reinspection: opens 2026-04-11 becomes 2027-04-11" in moved.sentence
+
+
+def test_covers_are_chosen_by_their_terms(covers: list[Cover], terms: Terms) -> None:
+    other = read_terms(TermsVersion.objects.get(terms__code="pay-down").document)
+    assert compare(other).covers == 0
+    assert compare(other, instead_of="lifetime-yearly").covers == 4
+    assert compare(other, every=True).covers == 4
+
+
+def test_an_ended_cover_stays_ended(covers: list[Cover], terms: Terms) -> None:
+    end_cover(cover=covers[0], day=TODAY, reason="scrapped", now=NOW, actor=None)
+    preview = compare(replace(change_duty(terms, grace_days=10), transfer=TransferTerms(allowed=False)))
+    assert covers[0].number not in {difference.cover for difference in (*preview.states, *preview.dates)}
+
+
+def test_a_preview_writes_nothing_and_tells_the_same_twice(covers: list[Cover], terms: Terms) -> None:
+    before = read_tables()
+    draft = change_duty(terms, grace_days=10)
+    first, second = compare(draft), compare(draft)
+    assert first == second
+    assert first.changed
+    assert read_tables() == before
+
+
+def test_what_is_kept_is_bounded_and_what_is_told_is_not(covers: list[Cover], terms: Terms) -> None:
+    told: list[str] = []
+    draft = change_duty(terms, grace_days=10)
+    whole = compare(draft)
+    kept = preview_covers(
+        draft, choose_covers(draft), as_of=TODAY, keep=1, tell=lambda difference: told.append(difference.sentence)
+    )
+    assert (len(kept.dates), kept.counts) == (1, whole.counts)
+    assert sorted(told) == sorted(d.sentence for d in (*whole.states, *whole.dates))
+    part = preview_covers(draft, choose_covers(draft), as_of=TODAY, limit=3)
+    assert (part.covers, part.unread) == (3, 1)
+
+
+def test_queries_grow_with_chunks_and_not_with_covers(
+    covers: list[Cover], terms: Terms, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def count_queries(size: int, limit: int) -> int:
+        monkeypatch.setattr(terms_preview, "CHUNK", size)
+        with CaptureQueriesContext(
+            connection,
+        ) as queries:
+            preview_covers(terms, choose_covers(terms), as_of=TODAY, limit=limit)
+        return len(queries)
+
+    one, two, four = count_queries(4, 1), count_queries(4, 2), count_queries(4, 4)
+    assert one == two == four
+    assert count_queries(2, 4) < 2 * four
