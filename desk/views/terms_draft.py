@@ -19,7 +19,13 @@ from desk.terms_words import count_claims, count_covers, say_chosen
 from scheduling.models import TermsVersion, WarrantyTerms
 from scheduling.rules.terms_document import TermsError
 from scheduling.terms_preview import choose_covers
-from scheduling.terms_queries import compute_fingerprint, find_draft, find_next_version, read_version_terms
+from scheduling.terms_queries import (
+    compute_fingerprint,
+    find_draft,
+    find_next_version,
+    find_problems,
+    read_version_terms,
+)
 from scheduling.terms_service import (
     DraftChangedError,
     discard_draft,
@@ -33,7 +39,7 @@ from treatments.queries import find_today, read_zone_catalogue
 
 MOST_FILE_BYTES = 100_000
 # A page must answer in seconds; the command reads every cover, however many there are.
-MOST_PREVIEWED = 1_000
+MOST_PREVIEWED = 300
 SHOWN = 25
 
 
@@ -147,7 +153,16 @@ def render_form(
 def preview(request: HttpRequest, code: str, version: int) -> HttpResponse:
     """Show what a version would do to the covers and claims on record; nothing is written."""
     chosen = access_version(get_user(request), code, version)
-    return render(request, "desk/terms_preview.html", {"version": chosen, **read_preview(request, chosen)})
+    errors = list_problems(chosen)
+    context = {"version": chosen, "errors": errors, **({} if errors else read_preview(request, chosen))}
+    return render(request, "desk/terms_preview.html", context, status=422 if errors else 200)
+
+
+def list_problems(chosen: TermsVersion) -> list[str]:
+    """Return for what a draft can't be published any more; the shop may have changed since it was saved."""
+    if chosen.published_at is not None:
+        return []
+    return [f"{p.value}: {put_labels(p.sentence)}" for p in find_problems(read_version_terms(chosen))]
 
 
 def read_preview(request: HttpRequest, chosen: TermsVersion) -> dict[str, Any]:
@@ -180,9 +195,10 @@ def publish(request: HttpRequest, code: str, version: int) -> HttpResponse:
     """Ask whether to publish a draft, with what it would do to covers, and publish it on POST."""
     user = get_user(request)
     draft = access_draft(user, code, version)
-    context: dict[str, Any] = {"version": draft, "opened_as": compute_fingerprint(draft.document), "errors": []}
+    problems = list_problems(draft)
+    context: dict[str, Any] = {"version": draft, "opened_as": compute_fingerprint(draft.document), "errors": problems}
     sites = Site.objects.select_related("usual_terms__terms_version__terms")
-    if request.method == "POST":
+    if request.method == "POST" and not problems:
         try:
             publish_draft(
                 draft=draft,
@@ -191,14 +207,14 @@ def publish(request: HttpRequest, code: str, version: int) -> HttpResponse:
                 actor=user,
                 usual_at=sites.filter(code__in=request.POST.getlist("usual_at")),
             )
-        except TermsError as error:
-            context["errors"] = [f"{p.value}: {put_labels(p.sentence)}" for p in error.problems]
-        except ValidationError as error:
+        except DraftChangedError as error:
             context["errors"] = error.messages
         else:
             return redirect("desk:terms_version", code, version)
-    context |= {**read_preview(request, draft), "sites": sites}
-    return render(request, "desk/terms_publish.html", context, status=409 if context["errors"] else 200)
+    if not problems:
+        context |= {**read_preview(request, draft), "sites": sites}
+    status = 422 if problems else 409 if context["errors"] else 200
+    return render(request, "desk/terms_publish.html", context, status=status)
 
 
 @open_to("edit_terms")

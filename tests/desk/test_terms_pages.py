@@ -15,7 +15,7 @@ from scheduling.rules.terms_document import read_terms
 from scheduling.terms_queries import compute_fingerprint
 from tests.conftest import FIXTURES, ShopForTests
 from tests.table_contents import read_tables
-from treatments.models import Dealership, Role, User
+from treatments.models import Dealership, Product, Role, User
 
 pytestmark = pytest.mark.django_db
 DRAFT = "/terms/lifetime-yearly/2/"
@@ -243,6 +243,18 @@ def test_publishing_asks_first_and_then_stands(owner: Client) -> None:
     assert TermsVersion.objects.get(pk=draft.pk).published_at is not None
     assert SiteTerms.objects.get().terms_version_id == draft.pk
     assert owner.get(f"{DRAFT}edit/").status_code == 404
+
+
+def test_a_draft_that_no_longer_fits_the_shop_is_neither_previewed_nor_published(owner: Client) -> None:
+    draft = start(owner)
+    Product.objects.filter(family="underbody_wax").delete()
+    for page in ("preview", "publish"):
+        answer = owner.get(f"{DRAFT}{page}/")
+        assert answer.status_code == 422
+        assert "its products are of: cavity_wax, penetrating_film." in answer.content.decode()
+    posted = {"opened_as": compute_fingerprint(draft.document)}
+    assert owner.post(f"{DRAFT}publish/", posted).status_code == 422
+    assert TermsVersion.objects.get(pk=draft.pk).published_at is None
 
 
 def test_discarding_asks_first(owner: Client) -> None:
