@@ -12,9 +12,10 @@ from django.db.models import QuerySet
 
 from scheduling.models import Cover
 from scheduling.queries import CoverCase, read_cover_cases
+from scheduling.rules.cover import NO_MORE_COVER, Assessment, assess_cover
+from scheduling.rules.dates import DutyTable, make_table
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_effects import (
-    NO_MORE_COVER,
     CoverEffect,
     EffectKind,
     compare_due_items,
@@ -104,9 +105,11 @@ def preview_covers(
     states: list[CoverDifference] = []
     dates: list[CoverDifference] = []
     for chunk in walk_chunks(covers, limit):
-        for case in read_cover_cases(chunk):
+        cases = read_cover_cases(chunk)
+        assess = make_assessor(as_of)
+        for case in cases:
             read += 1
-            found = compare_cover(case, put_under(case, terms), as_of)
+            found = compare_cover(case, assess(case), assess(put_under(case, terms)))
             changed += bool(found)
             counts.update({difference.effect.kind for difference in found})
             for difference in found:
@@ -126,6 +129,20 @@ def preview_covers(
     )
 
 
+def make_assessor(as_of: date) -> Callable[[CoverCase], Assessment]:
+    """Return what assesses the cases of a batch, laying the terms on each calendar only once."""
+    tables: dict[tuple[int, int], DutyTable] = {}
+
+    def assess(case: CoverCase) -> Assessment:
+        terms = case.find_terms(as_of)
+        key = id(terms), id(case.calendar)  # the batch keeps both alive
+        if key not in tables:
+            tables[key] = make_table(terms, case.calendar)
+        return assess_cover(tables[key], case.facts, case.history, as_of)
+
+    return assess
+
+
 def walk_chunks(covers: QuerySet[Cover], limit: int | None = None) -> Iterator[list[Cover]]:
     """Yield covers in the order of their keys, chunk by chunk."""
     last, left = 0, limit
@@ -138,13 +155,12 @@ def walk_chunks(covers: QuerySet[Cover], limit: int | None = None) -> Iterator[l
         left = None if left is None else left - len(chunk)
 
 
-def compare_cover(now: CoverCase, then: CoverCase, as_of: date) -> list[CoverDifference]:
-    """Return what differs between two cases of the same cover on a day."""
-    state_now, state_then = now.read_state(as_of), then.read_state(as_of)
-    found = [effect for effect in [compare_states(state_now, state_then)] if effect]
+def compare_cover(case: CoverCase, now: Assessment, then: Assessment) -> list[CoverDifference]:
+    """Return what differs between a cover as it stands and as it would stand under other terms."""
+    found = [effect for effect in [compare_states(now.state, then.state)] if effect]
     # Where there is no more cover nothing is due, and that the cover ends or comes back says enough.
-    if state_now.status not in NO_MORE_COVER and state_then.status not in NO_MORE_COVER:
-        found += compare_due_items(now.read_due_items(as_of), then.read_due_items(as_of))
-    vehicle = now.cover.vehicle
+    if now.state.status not in NO_MORE_COVER and then.state.status not in NO_MORE_COVER:
+        found += compare_due_items(now.list_what_needs_doing(), then.list_what_needs_doing())
+    vehicle = case.cover.vehicle
     words = " ".join(part for part in (vehicle.plate, vehicle.description) if part) or vehicle.vin
-    return [CoverDifference(now.cover.number, words, vehicle.vin, effect) for effect in found]
+    return [CoverDifference(case.cover.number, words, vehicle.vin, effect) for effect in found]

@@ -15,7 +15,7 @@ from scheduling.queries import read_calendars, read_places_of_use
 from scheduling.rules.dates import DutyTable
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
-from scheduling.rules.terms_document import read_terms
+from scheduling.rules.terms_document import read_published_terms
 from treatments.among import Among
 from treatments.models import Inspection, OdometerReading, Ownership, Product, Site, Treatment, Zone
 from treatments.rules.history import (
@@ -106,7 +106,7 @@ class ClockReader:
         missing = versions - self.terms.keys()
         if missing:
             for version in TermsVersion.objects.filter(pk__in=missing):
-                self.terms[version.pk] = read_terms(version.document)
+                self.terms[version.pk] = read_published_terms(version.document)
 
     def _list_tables(self, version: int, site: int, changes: list[CoverChange]) -> tuple[tuple[date, DutyTable], ...]:
         found = []

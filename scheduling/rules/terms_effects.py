@@ -10,12 +10,11 @@ from datetime import date
 from enum import StrEnum
 from itertools import zip_longest
 
-from scheduling.rules.cover import CoverOnDay, CoverStatus
+from scheduling.rules.cover import NO_MORE_COVER, CoverOnDay
 from scheduling.rules.dates import DutyDates
-from scheduling.rules.due import DueItem, DueKind, DueStatus
+from scheduling.rules.due_item import DueItem, DueKind, DueStatus
+from scheduling.rules.ends import CoverStatus
 from treatments.rules.words import say
-
-NO_MORE_COVER = (CoverStatus.LAPSED, CoverStatus.EXPIRED, CoverStatus.ENDED)
 
 
 class EffectKind(StrEnum):

@@ -106,7 +106,7 @@ def test_a_preview_tells_counts_and_sentences_and_writes_only_its_file(demo: Pat
     assert run("preview", path, "--csv", out, "--show", "2") == said
     plain = " ".join(said.split())
     assert "Nothing was written." in plain
-    assert "12 covers compared 11 of them would be different in some way" in plain
+    assert "12 covers compared 12 of them would be different in some way" in plain
     assert "2 claims on file compared 1 of them would come out differently" in plain
     assert "Due dates, the first 2:" in said
     with out.open(encoding="utf-8-sig", newline="") as file:
