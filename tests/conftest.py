@@ -16,9 +16,11 @@ from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
 hypothesis_settings.register_profile(
-    "ci", max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
+    "ci", max_examples=500, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
 )
-hypothesis_settings.register_profile("nightly", max_examples=2000, deadline=None)
+hypothesis_settings.register_profile(
+    "nightly", max_examples=20_000, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
 hypothesis_settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 FIXTURES = Path(__file__).resolve().parent.parent / "fixtures"

@@ -6,6 +6,7 @@ Each cause gives a day and a sentence; the earliest day is the one that counts.
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
+from fractions import Fraction
 
 from scheduling.rules.dates import add_months
 from scheduling.rules.due_item import DueStatus
@@ -133,14 +134,15 @@ def _find_distance_reached(terms: Terms, history: VehicleHistory, first_day: dat
     if limit is None:
         return []
     readings = tuple(recorded.reading for recorded in history.readings)
+    limit_from_zero = Fraction(limit)
     says = f"{limit.normalize():f} km"
     if terms.distance_from is DistanceFrom.FIRST_TREATMENT:
         at_start = find_kilometres_on(readings, first_day)
-        if at_start.kilometres is None:
+        if at_start.exact is None:
             return []
         says = f"{says} since the first treatment"
-        limit = at_start.kilometres + limit
-    reached = find_day_reaching(readings, limit)
+        limit_from_zero = at_start.exact + Fraction(limit)
+    reached = find_day_reaching(readings, limit_from_zero)
     # A projection beyond the last reading is a reason to ask for a reading, not one to end a cover.
     if reached.day is None or reached.beyond_last_reading:
         return []

@@ -36,5 +36,6 @@ class CoverFacts:
     end_reason: str = ""
 
     def find_waiver(self, due_key: str, as_of: date) -> Waiver | None:
-        """Return the waiver of a due item that was given by ``as_of``, or None."""
-        return next((w for w in self.waivers if w.due_key == due_key and w.day <= as_of), None)
+        """Return the earliest waiver of a due item that was given by ``as_of``, or None."""
+        given = [w for w in self.waivers if w.due_key == due_key and w.day <= as_of]
+        return min(given, key=lambda waiver: waiver.day, default=None)

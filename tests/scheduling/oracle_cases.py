@@ -91,7 +91,9 @@ def promises(draw: st.DrawFn) -> Promise:
     if draw(some(False, True)):
         shorter = min(draw(some(6, 1, 12)), duty.interval_months) if duty and draw(some(True, False)) else None
         touch_up = draw(some(6, 12, 2)) if shorter is None else draw(some(None, 6))
-        severe = Severe(draw(some("C4", "C3", "CX")), shorter, touch_up)
+        touch_up = touch_up if rules else None
+        if shorter or touch_up:
+            severe = Severe(draw(some("C4", "C3", "CX")), shorter, touch_up)
     if severe and duty and severe.reinspection_interval_months:
         room = min(duty.first_after_months, severe.reinspection_interval_months) * 28 - 14
         before = min(duty.window_before_days, room)
@@ -251,11 +253,13 @@ def draw_owners(draw: st.DrawFn, case: Case, start: date, draw_written: Moments)
         Owner(day, None if shift is None else day + shift * ONE_DAY, draw_written())
         for day, shift in [(day, draw(some(*shifts))) for day in sorted(days)]
     )
+    allowed = draw(some(True, True, True, True, True, False))
     promise = replace(
         case.promise,
-        transfer_allowed=draw(some(True, True, True, True, True, False)),
-        max_transfers=draw(some(None, None, None, 0, 1, 2)),
-        notice_days=notice,
+        transfer_allowed=allowed,
+        # Terms that don't let a cover follow the vehicle say nothing about how it would.
+        max_transfers=draw(some(None, None, None, 0, 1, 2)) if allowed else None,
+        notice_days=notice if allowed else None,
     )
     told = tuple(
         sorted(

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from fractions import Fraction
 
 # A projection further out says nothing; the vehicle may be sold by then. Our own choice.
 FURTHEST_PROJECTION_DAYS = 40 * 366
@@ -33,11 +34,15 @@ class BackwardsReading:
 
 @dataclass(frozen=True, slots=True)
 class DistanceOnDay:
-    """The odometer on a day, None where it cannot be told."""
+    """The odometer on a day, None where it cannot be told.
+
+    ``exact`` is the same figure without the rounding of a decimal, for a line between readings rarely ends.
+    """
 
     kilometres: Decimal | None
     projected: bool
     sentence: str
+    exact: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,35 +94,42 @@ def find_kilometres_on(readings: Sequence[Reading], day: date) -> DistanceOnDay:
         return DistanceOnDay(None, False, f"No odometer reading is recorded.{note}")
     for reading in trusted:
         if reading.day == day:
-            return DistanceOnDay(reading.kilometres, False, f"Read as {reading.kilometres:.0f} km on {day}.{note}")
+            sentence = f"Read as {reading.kilometres:.0f} km on {day}.{note}"
+            return DistanceOnDay(reading.kilometres, False, sentence, Fraction(reading.kilometres))
     if day < trusted[0].day:
         return DistanceOnDay(None, False, f"The first reading is from {trusted[0].day}.{note}")
     after = next((reading for reading in trusted if reading.day > day), None)
     if after is not None:
         before = max((reading for reading in trusted if reading.day < day), key=lambda reading: reading.day)
-        share = Decimal((day - before.day).days) / (after.day - before.day).days
-        kilometres = before.kilometres + share * (after.kilometres - before.kilometres)
+        share = Fraction((day - before.day).days, (after.day - before.day).days)
+        exact = Fraction(before.kilometres) + share * Fraction(after.kilometres - before.kilometres)
+        kilometres = _round(exact)
         sentence = f"About {kilometres:.0f} km, projected between the readings of {before.day} and {after.day}."
-        return DistanceOnDay(kilometres, True, sentence + note)
+        return DistanceOnDay(kilometres, True, sentence + note, exact)
     rate = _find_rate(trusted)
     last = trusted[-1]
     if rate is None:
         return DistanceOnDay(None, False, f"One reading only, from {last.day}; the rate cannot be told.{note}")
-    kilometres = last.kilometres + rate * (day - last.day).days
-    sentence = f"About {kilometres:.0f} km, projected from {last.day} at {rate:.0f} km a day."
-    return DistanceOnDay(kilometres, True, sentence + note)
+    exact = Fraction(last.kilometres) + rate * (day - last.day).days
+    sentence = f"About {float(exact):.0f} km, projected from {last.day} at {float(rate):.0f} km a day."
+    return DistanceOnDay(_round(exact), True, sentence + note, exact)
 
 
-def _find_rate(trusted: Sequence[Reading]) -> Decimal | None:
+def _round(exact: Fraction) -> Decimal:
+    return Decimal(exact.numerator) / Decimal(exact.denominator)
+
+
+def _find_rate(trusted: Sequence[Reading]) -> Fraction | None:
     """Return km per day from the first reading to the last, None for fewer than two."""
     if len(trusted) < 2:
         return None
     days = (trusted[-1].day - trusted[0].day).days
-    return (trusted[-1].kilometres - trusted[0].kilometres) / days
+    return Fraction(trusted[-1].kilometres - trusted[0].kilometres) / days
 
 
-def find_day_reaching(readings: Sequence[Reading], kilometres: Decimal) -> DayReached:
+def find_day_reaching(readings: Sequence[Reading], kilometres: Decimal | Fraction) -> DayReached:
     """Return the first day on which ``kilometres`` is reached, by a reading or by the vehicle's own rate."""
+    kilometres = Fraction(kilometres)
     trusted, note = _trust(readings)
     if not trusted:
         return DayReached(None, False, False, f"No odometer reading is recorded.{note}")
@@ -130,20 +142,20 @@ def find_day_reaching(readings: Sequence[Reading], kilometres: Decimal) -> DayRe
     rate = _find_rate(trusted)
     if rate is None or rate <= 0:
         return DayReached(None, False, False, f"Not reached by {last.day}; the rate cannot be told.{note}")
-    days = math.ceil((kilometres - last.kilometres) / rate)
+    days = math.ceil((kilometres - Fraction(last.kilometres)) / rate)
     if days > FURTHEST_PROJECTION_DAYS or days > (date.max - last.day).days:
         return DayReached(None, False, False, f"Not reached by {last.day}, nor in sight.{note}")
     day = last.day + timedelta(days=days)
-    sentence = f"By projection reached on {day}, at the vehicle's own rate of {rate:.0f} km a day since then."
+    sentence = f"By projection reached on {day}, at the vehicle's own rate of {float(rate):.0f} km a day since then."
     return DayReached(day, True, True, sentence + note)
 
 
-def _reach_between(before: Reading | None, reading: Reading, kilometres: Decimal, note: str) -> DayReached:
+def _reach_between(before: Reading | None, reading: Reading, kilometres: Fraction, note: str) -> DayReached:
     if before is None or reading.kilometres == kilometres:
         sentence = f"Reached by {reading.day}, when {reading.kilometres:.0f} km was read."
         return DayReached(reading.day, False, False, sentence + note)
     span = (reading.day - before.day).days
-    share = (kilometres - before.kilometres) / (reading.kilometres - before.kilometres)
+    share = (kilometres - Fraction(before.kilometres)) / Fraction(reading.kilometres - before.kilometres)
     day = before.day + timedelta(days=math.ceil(share * span))
     if day == reading.day:
         sentence = f"Reached by {reading.day}, when {reading.kilometres:.0f} km was read."
