@@ -221,7 +221,7 @@ FIELDS: dict[str, FieldGuide] = {
     ),
     "transfer.notice_days": FieldGuide(
         "The shop must be told within",
-        "Counted from the change of owner; untold, the cover ends when they are over.",
+        "Counted from the change of owner; if the shop is told later, the cover ends when they are over.",
         "days",
         "The shop must be told of a new owner within {}, or the cover ends.",
         "The shop need not be told of a new owner.",
