@@ -280,6 +280,38 @@ FIELDS: dict[str, FieldGuide] = {
         "No limit for all claims together.",
         empty="for no limit",
     ),
+    "claims.acknowledge_days": FieldGuide(
+        "Acknowledge within",
+        "Open days of the site after the report; days on which the customer owes something are not counted.",
+        "open days",
+        "A claim is acknowledged within {} of its report.",
+        "No time is set for acknowledging a claim.",
+        empty="for no set time",
+    ),
+    "claims.inspect_days": FieldGuide(
+        "Inspect within",
+        "Open days of the site after the report, counted in the same way.",
+        "open days",
+        "The vehicle is inspected within {} of the report.",
+        "No time is set for inspecting the vehicle.",
+        empty="for no set time",
+    ),
+    "claims.decide_days": FieldGuide(
+        "Decide within",
+        "Open days of the site after the report, counted in the same way. Law may set a time of its own.",
+        "open days",
+        "A claim is decided within {} of its report.",
+        "No time is set for deciding a claim.",
+        empty="for no set time",
+    ),
+    "claims.second_person_above": FieldGuide(
+        "Second person above",
+        "A decision to pay more than this needs a second person.",
+        "money",
+        "To pay more than {}, a second person must agree.",
+        "One person decides, whatever the amount.",
+        empty="for never",
+    ),
     "claims.pay_down.from_month": FieldGuide(
         "From month", "Age of the cover in whole months from the first treatment.", "months"
     ),
