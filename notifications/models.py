@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from django.db import models
 
+from notifications.rules.reminders import MessageKind
 from scheduling.models import Cover
 from treatments.models import Customer
 from treatments.models.choices import choices_of, one_of
@@ -14,14 +15,6 @@ from treatments.models.choices import choices_of, one_of
 
 class Channel(StrEnum):
     EMAIL = "email"
-
-
-class MessageKind(StrEnum):
-    """What a message tells."""
-
-    VISIT_DUE = "visit_due"
-    LAST_DAYS = "last_days"
-    SUSPENDED = "suspended"
 
 
 class MessageStatus(StrEnum):
@@ -69,3 +62,6 @@ class Message(models.Model):
 
     def __str__(self) -> str:
         return self.key
+
+
+__all__ = ["Channel", "Message", "MessageKind", "MessageStatus"]

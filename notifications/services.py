@@ -4,50 +4,50 @@ The only place in this room that writes. A row is the truth; losing a task loses
 """
 
 from collections import defaultdict
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from enum import StrEnum
 
-from django.conf import settings
-from django.core.mail import EmailMessage
 from django.db import connection, transaction
 from django.db.models import Q
-from django.template.loader import render_to_string
 
-from notifications.links import make_stop_address
+from notifications.mailing import SENDING_ERRORS, find_lasting_fault, make_email, tell_error
 from notifications.models import Channel, Message, MessageKind, MessageStatus
-from scheduling.due_list import find_urgency
+from notifications.reminder_text import write_reminder
+from notifications.rules.reminders import (
+    TOLD_TOGETHER_DAYS,
+    DueThing,
+    Reminder,
+    choose_reminder,
+    find_news,
+    find_zones_to_complete,
+)
 from scheduling.models import Cover, CoverState, DueItem
+from scheduling.queries import CoverCase, read_cover_cases
+from scheduling.rules.due_item import DueKind
 from scheduling.rules.ends import CoverStatus
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, Zone
-from treatments.rules.words import say
 
 LEASE = timedelta(minutes=10)
 MOST_ATTEMPTS = 5
-# Items whose window opens this soon are told of in the same message, so that one visit serves all of them.
-TOLD_TOGETHER_DAYS = 30
-
-KIND_BY_URGENCY = {
-    "in_window": MessageKind.VISIT_DUE,
-    "in_grace": MessageKind.LAST_DAYS,
-    "overdue": MessageKind.SUSPENDED,
-}
-SUBJECTS = {
-    MessageKind.VISIT_DUE: "Rust protection visit due for your {vehicle}",
-    MessageKind.LAST_DAYS: "Last days for the rust protection visit of your {vehicle}",
-    MessageKind.SUSPENDED: "The rust protection visit of your {vehicle} is overdue",
-}
 
 
 @dataclass(frozen=True, slots=True)
 class ReminderReport:
-    """What a run of ``write_due_reminders`` came to; nobody is left out silently."""
+    """What a run of ``write_due_reminders`` came to; nobody is left out silently.
+
+    Attributes:
+        unreachable: covers whose owner's address was refused for good and has not been corrected since.
+    """
 
     written: int = 0
     already_told: int = 0
     stopped: int = 0
     without_email: tuple[str, ...] = ()
     without_owner: tuple[str, ...] = ()
+    unreachable: tuple[str, ...] = ()
 
 
 @transaction.atomic
@@ -58,115 +58,155 @@ def write_due_reminders(*, as_of: date, now: datetime) -> ReminderReport:
         as_of: today at the shop.
         now: the moment from which the messages are due.
     """
-    by_cover: dict[int, list[DueItem]] = defaultdict(list)
-    for item in DueItem.objects.filter(opens_on__lte=as_of + timedelta(days=TOLD_TOGETHER_DAYS)).order_by(
-        "grace_until", "target_on", "id"
-    ):
-        by_cover[item.cover_id].append(item)
-    open_now = {key: items for key, items in by_cover.items() if any(i.opens_on <= as_of for i in items)}
-    covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms").in_bulk(list(open_now))
+    by_cover = _read_due_things(as_of)
+    covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms").in_bulk(list(by_cover))
     owners = {
         owned.vehicle_id: owned.customer
         for owned in Ownership.objects.filter(
             vehicle__in=[cover.vehicle_id for cover in covers.values()], until_day__isnull=True
         ).select_related("customer")
     }
-    states = CoverState.objects.in_bulk(list(covers))
-    told: dict[tuple[int, str], set[str]] = defaultdict(set)
-    for message in Message.objects.filter(cover__in=covers):
-        told[message.cover_id or 0, message.kind] |= set(message.due_keys)
-    zone_names = dict(Zone.objects.values_list("code", "name"))
-    messages: list[Message] = []
+    pending = CoverState.objects.filter(cover__in=covers, status=CoverStatus.PENDING).values_list("cover", flat=True)
+    cases = _read_cases(covers[key] for key in pending)
+    past = _PastMessages(covers)
     already = stopped = 0
     without_email: list[str] = []
     without_owner: list[str] = []
-    for key, items in sorted(open_now.items()):
-        cover = covers[key]
+    unreachable: list[str] = []
+    wanted: list[tuple[Cover, Customer, Reminder, str]] = []
+    for key, things in sorted(by_cover.items()):
+        cover, case = covers[key], cases.get(key)
         owner = owners.get(cover.vehicle_id)
-        due_now = [item for item in items if item.opens_on <= as_of]
-        kind = KIND_BY_URGENCY[find_urgency(due_now[0], as_of)]
-        news = [item for item in due_now if item.key not in told[key, kind]]
-        if kind is MessageKind.SUSPENDED:
-            # Once overdue, one message says so; a second item running over its days is not news.
-            news = news if not told[key, kind] else []
+        to_complete = find_zones_to_complete(case.find_terms(as_of), case.history, as_of) if case else ()
+        reminder = choose_reminder(things, as_of, to_complete)
+        assert reminder is not None  # only covers with an open window were read
+        if owner is None:
+            without_owner.append(cover.number)
+            continue
+        news = find_news(reminder, as_of, past.list_told(cover, owner))
         if not news:
             already += 1
-        elif owner is None:
-            without_owner.append(cover.number)
+            if past.is_unreachable(cover, owner):
+                unreachable.append(cover.number)
         elif owner.messages_stopped_at:
             stopped += 1
         elif not owner.email:
             without_email.append(cover.number)
         else:
-            messages.append(_make_reminder(cover, owner, kind, items, states.get(key), zone_names, as_of, now))
-    # The unique key turns a second writer's rows into nothing, whoever comes first.
-    before = Message.objects.count()
-    Message.objects.bulk_create(messages, ignore_conflicts=True)
-    written = Message.objects.count() - before
+            wanted.append((cover, owner, reminder, news[0]))
+    cases |= _read_cases(cover for cover, *_ in wanted if cover.pk not in cases)
+    zone_names = dict(Zone.objects.values_list("code", "name"))
+    messages = [
+        _make_message(cover, owner, reminder, first_new, cases[cover.pk], zone_names, as_of, now)
+        for cover, owner, reminder, first_new in wanted
+    ]
+    written = _write(messages, past)
     return ReminderReport(
         written,
         already + len(messages) - written,
         stopped,
         tuple(without_email),
         tuple(without_owner),
+        tuple(unreachable),
     )
 
 
-def _make_reminder(
+def _read_due_things(as_of: date) -> dict[int, list[DueThing]]:
+    """Return by cover what is due, of covers with at least one open window."""
+    by_cover: dict[int, list[DueThing]] = defaultdict(list)
+    for item in DueItem.objects.filter(opens_on__lte=as_of + timedelta(days=TOLD_TOGETHER_DAYS)):
+        by_cover[item.cover_id].append(
+            DueThing(
+                item.key,
+                DueKind(item.kind),
+                tuple(item.zones),
+                item.opens_on,
+                item.target_on,
+                item.last_on,
+                item.grace_until,
+                item.sentence,
+            )
+        )
+    return {key: things for key, things in by_cover.items() if any(thing.opens_on <= as_of for thing in things)}
+
+
+def _read_cases(covers: Iterable[Cover]) -> dict[int, CoverCase]:
+    return {case.cover.pk: case for case in read_cover_cases(covers)}
+
+
+class _PastMessages:
+    """What the owners of some covers have been told already, and which of it never reached them."""
+
+    def __init__(self, covers: Iterable[int]) -> None:
+        self._by_receiver: dict[tuple[int, int], list[Message]] = defaultdict(list)
+        for message in Message.objects.filter(cover__in=covers).defer("body"):
+            self._by_receiver[message.cover_id or 0, message.customer_id].append(message)
+
+    def list_told(self, cover: Cover, owner: Customer) -> dict[MessageKind, set[str]]:
+        """Return by kind what an owner was told of; a mail to an address that was corrected since told nothing."""
+        told: dict[MessageKind, set[str]] = defaultdict(set)
+        for message in self._by_receiver[cover.pk, owner.pk]:
+            if not _never_arrived(message, owner):
+                told[MessageKind(message.kind)] |= set(message.due_keys)
+        return told
+
+    def is_unreachable(self, cover: Cover, owner: Customer) -> bool:
+        """Say whether the last message to this owner failed for good, at the address that is still on record."""
+        sent = self._by_receiver[cover.pk, owner.pk]
+        last = max(sent, key=lambda message: (message.due_at, message.pk), default=None)
+        return last is not None and last.status == MessageStatus.FAILED and last.address == owner.email
+
+    def find_failed(self, message: Message) -> Message | None:
+        """Return the row of the same key that failed at another address, to be used again."""
+        same = self._by_receiver[message.cover_id or 0, message.customer_id]
+        return next((old for old in same if old.key == message.key and _never_arrived(old, message.customer)), None)
+
+
+def _never_arrived(message: Message, owner: Customer) -> bool:
+    return message.status == MessageStatus.FAILED and message.address != owner.email
+
+
+def _make_message(
     cover: Cover,
     owner: Customer,
-    kind: MessageKind,
-    items: list[DueItem],
-    state: CoverState | None,
+    reminder: Reminder,
+    first_new: str,
+    case: CoverCase,
     zone_names: dict[str, str],
     as_of: date,
     now: datetime,
 ) -> Message:
-    vehicle = cover.vehicle.description or "vehicle"
-    first = min(items, key=lambda item: (item.grace_until, item.target_on))
-    context = {
-        "cover": cover,
-        "vehicle": vehicle,
-        "customer": owner,
-        "site": cover.site,
-        "kind": kind.value,
-        "first": first,
-        "items": [
-            {
-                "what": say(item.kind),
-                "zones": _name_zones([zone_names.get(code, code) for code in item.zones]),
-                "item": item,
-            }
-            for item in items
-        ],
-        "state": state,
-        "suspended": state is not None and state.status == CoverStatus.SUSPENDED,
-        "as_of": as_of,
-        "stop_address": make_stop_address(owner),
-    }
+    subject, body = write_reminder(reminder, cover, owner, case.read_state(as_of), zone_names, as_of)
     return Message(
-        key=f"{kind}:{cover.number}:{first.key}:{owner.pk}",
+        key=f"{reminder.kind}:{cover.number}:{first_new}:{owner.pk}",
         customer=owner,
         cover=cover,
-        due_keys=[item.key for item in items],
-        kind=kind,
+        due_keys=list(reminder.keys),
+        kind=reminder.kind,
         channel=Channel.EMAIL,
         address=owner.email,
-        subject=SUBJECTS[kind].format(vehicle=vehicle)[:200],
-        body=render_to_string("notifications/visit_due.txt", context).strip() + "\n",
+        subject=subject,
+        body=body,
         due_at=now,
         created_at=now,
     )
 
 
-MOST_ZONES_NAMED = 4
-
-
-def _name_zones(names: list[str]) -> str:
-    """Return the first few zones by name and how many more there are; nobody reads fourteen."""
-    named = ", ".join(names[:MOST_ZONES_NAMED])
-    more = len(names) - MOST_ZONES_NAMED
-    return f"{named} and {more} more" if more > 0 else named
+def _write(messages: list[Message], past: _PastMessages) -> int:
+    """Write the rows and return how many are new. The unique key turns a second writer's rows into nothing."""
+    new, again = [], []
+    for message in messages:
+        failed = past.find_failed(message)
+        if failed is None:
+            new.append(message)
+        else:
+            message.pk = failed.pk
+            again.append(message)
+    before = Message.objects.count()
+    Message.objects.bulk_create(new, ignore_conflicts=True)
+    written = Message.objects.count() - before
+    fields = ["due_keys", "address", "subject", "body", "due_at", "status", "leased_until", "attempts", "last_error"]
+    return written + Message.objects.bulk_update(again, fields)
 
 
 @transaction.atomic
@@ -182,72 +222,116 @@ def lease_due_messages(*, now: datetime, limit: int = 200) -> list[int]:
     return keys
 
 
-def send_leased_message(*, message_id: int, now: datetime) -> bool:
-    """Send one leased message and mark it sent; True where this call sent it.
+class SendOutcome(StrEnum):
+    """What an attempt to send one message came to."""
 
-    A message that is no longer wanted (the visit was made, or the customer stopped messages) is withdrawn. A
-    failure is kept with its text and tried again when the lease runs out, at most MOST_ATTEMPTS times.
+    SENT = "sent"
+    FAILED = "failed"
+    TO_BE_RETRIED = "to_be_retried"
+    WITHDRAWN = "withdrawn"
+    NOT_HELD = "not_held"  # another worker was first, or the lease ran out
+
+
+def send_leased_message(*, message_id: int, now: datetime) -> SendOutcome:
+    """Send one leased message and mark what came of it.
+
+    A message that is no longer wanted (the visit was made, or the customer stopped messages) is withdrawn. A failure
+    concerns this message alone and is kept with its text: for good where the message itself is at fault, else it is
+    tried again when the lease runs out, at most MOST_ATTEMPTS times.
     """
     message = (
-        Message.objects.select_related("customer", "cover")
+        Message.objects.select_related("customer", "cover__site")
         .filter(pk=message_id, status=MessageStatus.LEASED, leased_until__gte=now)
         .first()
     )
     if message is None:
-        return False  # another worker was first, or the lease ran out
+        return SendOutcome.NOT_HELD
     held = Message.objects.filter(pk=message.pk, status=MessageStatus.LEASED, leased_until=message.leased_until)
-    if message.customer.messages_stopped_at or not _is_still_due(message):
+    if message.customer.messages_stopped_at or not _is_still_wanted(message):
         held.update(status=MessageStatus.WITHDRAWN, leased_until=None)
-        return False
+        return SendOutcome.WITHDRAWN
+    if message.attempts >= MOST_ATTEMPTS:
+        # Attempts that no worker lived to finish count too, or such a message would be tried for ever.
+        error = message.last_error or f"Given up: {MOST_ATTEMPTS} attempts came to no end."
+        held.update(status=MessageStatus.FAILED, leased_until=None, last_error=error)
+        return SendOutcome.FAILED
     # Taking a fresh lease first means that a second worker with the same row finds it gone.
     lease = now + LEASE + timedelta(microseconds=message.attempts + 1)
     if not held.update(leased_until=lease, attempts=message.attempts + 1):
-        return False
+        return SendOutcome.NOT_HELD
     held = Message.objects.filter(pk=message.pk, status=MessageStatus.LEASED, leased_until=lease)
     try:
         make_email(message).send()
-    except OSError as error:  # smtplib's errors are OSErrors: the server can't be reached or refuses
-        given_up = message.attempts + 1 >= MOST_ATTEMPTS
-        held.update(
-            last_error=str(error)[:300],
-            status=MessageStatus.FAILED if given_up else MessageStatus.LEASED,
-        )
-        return False
+    except SENDING_ERRORS as error:
+        fault = find_lasting_fault(message, error)
+        if fault or message.attempts + 1 >= MOST_ATTEMPTS:
+            told = (fault or f"Given up after {MOST_ATTEMPTS} attempts: {tell_error(error)}")[:300]
+            held.update(status=MessageStatus.FAILED, leased_until=None, last_error=told)
+            return SendOutcome.FAILED
+        held.update(last_error=tell_error(error))
+        return SendOutcome.TO_BE_RETRIED
     with transaction.atomic():
         sent = held.update(status=MessageStatus.SENT, sent_at=now, leased_until=None, last_error="")
         if sent:
             after = {"key": message.key, "customer": message.customer_id, "kind": message.kind}
             record_events([Happening("message.sent", "message", str(message.pk), after=after)], actor=None, now=now)
-    return bool(sent)
+    return SendOutcome.SENT if sent else SendOutcome.NOT_HELD
 
 
-def _is_still_due(message: Message) -> bool:
-    if message.cover_id is None:
+@dataclass(slots=True)
+class SendReport:
+    """What a run of ``send_all_due_messages`` came to; a failure is told with whom it was for and why."""
+
+    sent: int = 0
+    withdrawn: int = 0
+    failed: list[str] = field(default_factory=list)
+    to_be_retried: list[str] = field(default_factory=list)
+
+
+# So few that their lease outlives the sending of all of them, also to a slow server.
+SENT_IN_ONE_GO = 20
+
+
+def send_all_due_messages(*, clock: Callable[[], datetime]) -> SendReport:
+    """Lease and send every message whose time has come, in this process; other workers may do the same meanwhile.
+
+    Args:
+        clock: tells the moment; a long run must not hold its leases by the moment at which it began.
+    """
+    report = SendReport()
+    while keys := lease_due_messages(now=clock(), limit=SENT_IN_ONE_GO):
+        for key in keys:
+            outcome = send_leased_message(message_id=key, now=clock())
+            if outcome is SendOutcome.SENT:
+                report.sent += 1
+            elif outcome is SendOutcome.WITHDRAWN:
+                report.withdrawn += 1
+            elif outcome is SendOutcome.FAILED:
+                report.failed.append(_tell_failure(key))
+            elif outcome is SendOutcome.TO_BE_RETRIED:
+                report.to_be_retried.append(_tell_failure(key))
+    return report
+
+
+def _tell_failure(message_id: int) -> str:
+    message = Message.objects.select_related("customer", "cover").get(pk=message_id)
+    cover = f", cover {message.cover.number}" if message.cover else ""
+    return f"{message.customer.name}{cover}: {message.last_error}"
+
+
+# These say that a visit is due or was missed; once it was made they would not be true any more, whatever else is due.
+TELL_OF_A_VISIT = (MessageKind.VISIT_DUE, MessageKind.LAST_DAYS, MessageKind.SUSPENDED)
+
+
+def _is_still_wanted(message: Message) -> bool:
+    """Say whether what a message tells of is still so."""
+    if message.cover is None:
         return True
-    return DueItem.objects.filter(cover=message.cover_id, key__in=message.due_keys).exists()
-
-
-def make_email(message: Message) -> EmailMessage:
-    """Return the mail of a message, with the headers that let a mail program stop further ones (RFC 8058)."""
-    stop = make_stop_address(message.customer)
-    domain = settings.DEFAULT_FROM_EMAIL.rpartition("@")[2].strip(">") or "localhost"
-    headers = {
-        # The same for every attempt, so that a mail system can drop a second copy.
-        "Message-ID": f"<message-{message.pk}@{domain}>",
-        "Auto-Submitted": "auto-generated",
-        "List-Unsubscribe": f"<{stop}>",
-    }
-    if stop.startswith("https://"):
-        headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
-    reply_to = [message.cover.site.email] if message.cover and message.cover.site.email else None
-    return EmailMessage(
-        message.subject,
-        message.body,
-        settings.DEFAULT_FROM_EMAIL,
-        [message.address],
-        headers=headers,
-        reply_to=reply_to,
-    )
+    if message.kind == MessageKind.TO_COMPLETE:
+        # It tells of zones, not of due items; the cover stays pending while one of them is missing.
+        return CoverState.objects.filter(cover=message.cover_id, status=CoverStatus.PENDING).exists()
+    still = DueItem.objects.filter(cover=message.cover_id, key__in=message.due_keys)
+    return (still.filter(kind=DueKind.REINSPECTION) if message.kind in TELL_OF_A_VISIT else still).exists()
 
 
 @transaction.atomic

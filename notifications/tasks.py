@@ -30,5 +30,6 @@ def send_due_messages() -> int:
 
 @shared_task(name="notifications.send_message")
 def send_message(message_id: int) -> bool:
-    """Send one leased message."""
-    return services.send_leased_message(message_id=message_id, now=timezone.now())
+    """Send one leased message; True where this call sent it."""
+    outcome = services.send_leased_message(message_id=message_id, now=timezone.now())
+    return outcome is services.SendOutcome.SENT

@@ -1,19 +1,25 @@
-"""What beat does in a full installation, once, for an embedded one: recompute, write reminders, send them."""
+"""What beat does in a full installation, once, for an embedded one: recompute, write reminders, send them.
+
+It sends in this process and opens no connection to a broker, so that it works where there is none.
+"""
 
 from typing import Any
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from notifications.services import write_due_reminders
-from notifications.tasks import send_due_messages
+from notifications.services import send_all_due_messages, write_due_reminders
 from scheduling.index.service import recompute
 from scheduling.services import register_covers_for_new_treatments
 from treatments.queries import find_today
+from treatments.rules.wording import tell_count
 
 
 class Command(BaseCommand):
-    help = "Registers missing covers, recomputes states and due items, writes and sends the due reminders."
+    help = (
+        "Registers missing covers, recomputes states and due items, writes and sends the due reminders. "
+        "Exit status 1 means that a reminder can never be sent as it is; the output says which and why."
+    )
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
@@ -22,14 +28,25 @@ class Command(BaseCommand):
             pass
         computed = recompute(as_of=today, now=now)
         report = write_due_reminders(as_of=today, now=now)
-        sent = send_due_messages.delay()
+        sending = send_all_due_messages(clock=timezone.now)
         self.stdout.write(
-            f"{today}: {computed.covers} covers, {computed.states_written} states and {computed.items_written} due "
-            f"items changed; {report.written} reminders written, {sent.result or 0} handed to a worker."
+            f"{today}: {tell_count(computed.covers, 'cover')}, {tell_count(computed.states_written, 'state')} and "
+            f"{tell_count(computed.items_written, 'due item')} changed; {tell_count(report.written, 'reminder')} "
+            f"written, {sending.sent} sent, {len(sending.failed)} failed."
         )
         for title, numbers in (
             ("No e-mail, so call", report.without_email),
+            ("The address was refused before, so call or correct it", report.unreachable),
             ("No owner recorded", report.without_owner),
         ):
             if numbers:
                 self.stdout.write(f"{title}: {', '.join(numbers)}")
+        for told in sending.to_be_retried:
+            self.stdout.write(f"Not sent yet, to be tried again: {told}")
+        for told in sending.failed:
+            self.stderr.write(f"Failed for good: {told}")
+        if sending.failed:
+            raise CommandError(
+                f"{tell_count(len(sending.failed), 'reminder')} failed for good. Correct the address in the admin, and "
+                "the next run writes again; or call."
+            )

@@ -1,0 +1,51 @@
+"""Puts a reminder into the subject and body of a mail: what is so, what follows from it under the terms, and when."""
+
+from collections.abc import Mapping
+from datetime import date
+
+from django.template.loader import render_to_string
+
+from notifications.links import make_stop_address
+from notifications.rules.reminders import MessageKind, Reminder, tell_opening, tell_subject, tell_thing
+from scheduling.models import Cover
+from scheduling.rules.cover import FULL_PERCENT, CoverOnDay
+from scheduling.rules.ends import CoverStatus
+from treatments.models import Customer
+
+
+def write_reminder(
+    reminder: Reminder, cover: Cover, owner: Customer, state: CoverOnDay, zone_names: Mapping[str, str], as_of: date
+) -> tuple[str, str]:
+    """Return the subject and the body of a reminder.
+
+    Args:
+        state: the state of the cover on ``as_of``, computed and not from the index: the mail says what follows from it.
+    """
+    vehicle = " ".join((cover.vehicle.description or "vehicle").split())
+    context = {
+        "cover": cover,
+        "vehicle": vehicle,
+        "customer": owner,
+        "site": cover.site,
+        "opening": tell_opening(reminder, vehicle, as_of),
+        "consequence": tell_consequence(reminder, state),
+        "zones": [zone_names.get(code, code) for code in reminder.to_complete],
+        "things": [tell_thing(thing, zone_names, as_of) for thing in reminder.things],
+        "stop_address": make_stop_address(owner),
+    }
+    body = render_to_string("notifications/reminder.txt", context).strip() + "\n"
+    return tell_subject(reminder.kind, vehicle), body
+
+
+def tell_consequence(reminder: Reminder, state: CoverOnDay) -> str:
+    """Return what the missed visit has done to the cover by its state on that day; '' where no visit was missed."""
+    if reminder.kind is not MessageKind.SUSPENDED:
+        return ""
+    if state.status is CoverStatus.SUSPENDED:
+        return (
+            "Your cover is suspended until we have seen the vehicle. "
+            "Damage found while it is suspended may not be paid."
+        )
+    if state.status is CoverStatus.IN_FORCE and state.percent < FULL_PERCENT:
+        return f"Your cover stays in force, but pays {state.percent.normalize():f} % of what it paid before."
+    return "Your cover stays in force." if state.status is CoverStatus.IN_FORCE else ""
