@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from claims.models import Claim, ClaimDecision, DecisionKind
-from claims.queries import describe_claim
+from claims.queries import describe_claim, read_zones_by_style
 from claims.rules.amount import AmountSheet, work_out_amount
 from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, RustClaim
@@ -77,8 +77,15 @@ def read_claim_file(
         rust_claim, history = change(rust_claim, history)
         case = replace(case, history=history)
     terms = case.find_terms(rust_claim.discovered_on or rust_claim.reported_on)
+    vehicle = claim.cover.vehicle
     check = check_claim(
-        rust_claim, terms, case.facts, history, case.calendar, in_service_on=claim.cover.vehicle.in_service_on
+        rust_claim,
+        terms,
+        case.facts,
+        history,
+        case.calendar,
+        in_service_on=vehicle.in_service_on,
+        vehicle_zones=read_zones_by_style().get(vehicle.body_style),
     )
     decisions = tuple(claim.decisions.select_related("decided_by", "second_by").prefetch_related("payments"))
     return ClaimFile(

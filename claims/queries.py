@@ -1,12 +1,15 @@
 """Reads of the claims room: which claims a person may see, and what the rules find about one."""
 
+from collections import defaultdict
+from collections.abc import Mapping
+
 from django.db.models import QuerySet
 
 from claims.models import Claim
 from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, ClaimedZone, RustClaim
 from scheduling.queries import CoverCase, list_covers_for, read_cover_case
-from treatments.models import User
+from treatments.models import User, ZoneArea
 from treatments.rules.words import DamageKind, ZoneKind
 
 
@@ -37,8 +40,14 @@ def read_claim_check(claim: Claim) -> ClaimCheck:
     return check_in_case(claim, read_cover_case(claim.cover))
 
 
-def check_in_case(claim: Claim, case: CoverCase) -> ClaimCheck:
-    """Apply every rule to the claim in a case of its cover, under the terms that the case gives."""
+def check_in_case(
+    claim: Claim, case: CoverCase, *, zones_by_style: Mapping[str, frozenset[str]] | None = None
+) -> ClaimCheck:
+    """Apply every rule to the claim in a case of its cover, under the terms that the case gives.
+
+    Args:
+        zones_by_style: what ``read_zones_by_style`` gave for a batch; read for this claim where left out.
+    """
     day = claim.discovered_on or claim.reported_on
     return check_claim(
         describe_claim(claim),
@@ -47,4 +56,13 @@ def check_in_case(claim: Claim, case: CoverCase) -> ClaimCheck:
         case.history,
         case.calendar,
         in_service_on=case.cover.vehicle.in_service_on,
+        vehicle_zones=(zones_by_style or read_zones_by_style()).get(case.cover.vehicle.body_style),
     )
+
+
+def read_zones_by_style() -> dict[str, frozenset[str]]:
+    """Return the zones that a vehicle has, by body style; in one query, to be kept for a batch of claims."""
+    zones: dict[str, set[str]] = defaultdict(set)
+    for style, code in ZoneArea.objects.values_list("body_style", "zone__code"):
+        zones[style].add(code)
+    return {style: frozenset(codes) for style, codes in zones.items()}

@@ -10,7 +10,7 @@ from datetime import date
 from django.db.models import QuerySet
 
 from claims.models import Claim
-from claims.queries import check_in_case
+from claims.queries import check_in_case, read_zones_by_style
 from claims.rules.compare import ClaimDifference, compare_checks
 from scheduling.models import Cover
 from scheduling.queries import read_cover_cases
@@ -90,6 +90,7 @@ def preview_claims(
     """Check the claims on some covers under their present terms and under ``terms``; see ``preview_terms``."""
     claims = Claim.objects.filter(cover__in=covers.values("pk"))
     wanted = claims.select_related("cover__vehicle", "cover__site").prefetch_related("zones").order_by("pk")
+    zones = read_zones_by_style()
     read = last = alike = 0
     kept: dict[bool, list[ClaimDifference]] = {True: [], False: []}
     come_out = 0
@@ -101,7 +102,10 @@ def preview_claims(
         cases = {case.cover.pk: case for case in read_cover_cases(by_cover.values())}
         for claim in chunk:
             case = cases[claim.cover_id]
-            found = compare_checks(check_in_case(claim, case), check_in_case(claim, put_under(case, terms)))
+            found = compare_checks(
+                check_in_case(claim, case, zones_by_style=zones),
+                check_in_case(claim, put_under(case, terms), zones_by_style=zones),
+            )
             if found is None:
                 continue
             differs = found.comes_out_differently

@@ -27,6 +27,7 @@ from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import DistanceFrom, Terms
 from treatments.rules.history import RecordedReading, VehicleHistory
 from treatments.rules.odometer import Reading, find_kilometres_on
+from treatments.rules.wording import tell_count
 from treatments.rules.words import Answer, say
 
 
@@ -38,6 +39,7 @@ def check_claim(
     calendar: WorkingCalendar,
     *,
     in_service_on: date | None = None,
+    vehicle_zones: frozenset[str] | None = None,
 ) -> ClaimCheck:
     """Apply every rule to the claim.
 
@@ -48,6 +50,7 @@ def check_claim(
         history: the vehicle's records.
         calendar: the open days of the site.
         in_service_on: when the vehicle was first used, None if not known.
+        vehicle_zones: the zones that a vehicle of this body style has, None where the style is not recorded.
 
     Returns:
         The findings, those about the whole claim first, then zone by zone in the order claimed.
@@ -65,7 +68,7 @@ def check_claim(
         *check_entry_on_record(terms, history, in_service_on),
     ]
     for zone in claim.zones:
-        findings += check_zone(zone, claim, terms, facts, history, calendar)
+        findings += check_zone(zone, claim, terms, facts, history, calendar, vehicle_zones)
     return ClaimCheck(claim, tuple(findings))
 
 
@@ -76,13 +79,14 @@ def check_zone(
     facts: CoverFacts,
     history: VehicleHistory,
     calendar: WorkingCalendar,
+    vehicle_zones: frozenset[str] | None = None,
 ) -> list[Finding]:
     """Return the findings about one claimed zone, by what was on record when the rust was found."""
     excluded = check_not_excluded(zone, terms)
     if excluded.answer is Answer.FAILS:
         return [excluded]
     past = history.until(claim.discovered_on or claim.reported_on)
-    treated = check_treated(zone, past)
+    treated = check_treated(zone, past, vehicle_zones)
     findings = [excluded, treated, check_intake_rust(zone, terms, past)]
     if treated.answer is Answer.HOLDS:
         items = compute_due_items(terms, facts, past, calendar, claim.discovered_on or claim.reported_on)
@@ -206,7 +210,7 @@ def check_reported_in_time(claim: RustClaim, terms: Terms) -> Finding:
     deadline = claim.discovered_on + timedelta(days=notice)
     sentence = (
         f"Found on {claim.discovered_on}, reported on {claim.reported_on}; "
-        f"the notice period of {notice} days ran until {deadline}."
+        f"the notice period of {tell_count(notice, 'day')} ran until {deadline}."
     )
     if claim.reported_on < claim.discovered_on:
         sentence += " The report is dated before the discovery; ask which day is right."
@@ -252,9 +256,9 @@ def check_reinspections(
     if not missed:
         done = [str(item.done_on) for item in items if item.done_on]
         waived = sum(item.status is DueStatus.WAIVED for item in items)
-        sentence = f"All {len(items)} were done in their windows: {', '.join(done) or 'none by a visit'}."
-        if waived:
-            sentence += f" {waived} of them waived by the shop."
+        became = [f"done in the window or the days of grace: {', '.join(done)}"] if done else []
+        became += [f"waived by the shop: {waived}"] if waived else []
+        sentence = f"{len(items)} had come due; {'; '.join(became)}."
         return replace(finding, sentence=sentence, records=records)
     uncured = [item for item in missed if item.done_on is None]
     means = terms.reinspection.missed_means.value

@@ -13,6 +13,7 @@ from treatments.rules.conditions import check_conditions, check_reach
 from treatments.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, MaterialVerdict, compare_zone
 from treatments.rules.rust_grade import grade_rust
+from treatments.rules.wording import tell_count
 from treatments.rules.words import Answer, ZoneKind
 
 
@@ -42,9 +43,13 @@ def _find_coats(zone: str, past: VehicleHistory) -> list[tuple[TreatmentRecord, 
     return [(treatment, line) for treatment, line in _find_lines(zone, past) if line.applied]
 
 
-def check_treated(zone: ClaimedZone, past: VehicleHistory) -> Finding:
-    """Was the zone treated, with what and when last?"""
-    finding = Finding("treated", zone.zone, "Was the zone treated?", Answer.HOLDS, "")
+def check_treated(zone: ClaimedZone, past: VehicleHistory, vehicle_zones: frozenset[str] | None) -> Finding:
+    """Was the zone treated, with what and when last?
+
+    A zone that the vehicle has and that the first treatment left out without a reason is the shop's own shortfall:
+    the customer paid for a whole treatment and could not see what was missing.
+    """
+    finding = Finding("treated", zone.zone, "Was the zone treated?", Answer.FAILS, "")
     coats = _find_coats(zone.zone, past)
     if coats:
         treatment, line = coats[-1]
@@ -53,26 +58,40 @@ def check_treated(zone: ClaimedZone, past: VehicleHistory) -> Finding:
         if len(coats) > 1:
             sentence += f" Coats on record: {len(coats)}, the first on {coats[0][0].day}."
         records = tuple(dict.fromkeys(treatment.record for treatment, _ in coats))
-        return replace(finding, sentence=sentence, records=records)
+        return replace(finding, answer=Answer.HOLDS, sentence=sentence, records=records)
     left_out = _find_lines(zone.zone, past)
     if left_out:
         treatment, line = left_out[-1]
-        return replace(
-            finding,
-            answer=Answer.FAILS,
-            sentence=f"Not done on {treatment.day}: {line.not_done_reason}.",
-            records=(treatment.record,),
+        sentence = (
+            f"Not done on {treatment.day}, for a reason on record: {line.not_done_reason}. "
+            "So it was known from then on that nothing protects this zone."
         )
+        return replace(finding, sentence=sentence, records=(treatment.record,))
     treatments = past.current_treatments
     if not treatments:
-        sentence = "No treatment is recorded up to that day."
-        return replace(finding, answer=Answer.FAILS, sentence=sentence)
-    return replace(
-        finding,
-        answer=Answer.FAILS,
-        sentence=f"None of the {len(treatments)} recorded treatments up to that day names this zone.",
-        records=tuple(treatment.record for treatment in treatments),
+        return replace(finding, sentence="No treatment is recorded up to that day.")
+    finding = replace(finding, records=tuple(treatment.record for treatment in treatments))
+    none_names_it = _say_none_names(len(treatments))
+    first = past.find_first_treatment()
+    if vehicle_zones is None:
+        sentence = f"{none_names_it}. The body style is not recorded, so whether the vehicle has it cannot be told."
+        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=sentence)
+    if zone.zone not in vehicle_zones:
+        sentence = f"{none_names_it}, and a vehicle of this body style has no such zone; ask which one is meant."
+        return replace(finding, sentence=sentence)
+    if first is None:
+        return replace(finding, sentence=f"{none_names_it}, and none of them was a first treatment.")
+    sentence = (
+        f"{none_names_it}, although the vehicle has it. The first treatment on {first.day} left it out without a "
+        "reason on record, so this is the shop's own shortfall."
     )
+    return replace(finding, sentence=sentence, shop_fell_short=True)
+
+
+def _say_none_names(treatments: int) -> str:
+    if treatments == 1:
+        return "The one treatment recorded up to that day does not name this zone"
+    return f"None of the {treatments} treatments recorded up to that day names this zone"
 
 
 def check_intake_rust(zone: ClaimedZone, terms: Terms, past: VehicleHistory) -> Finding:
@@ -129,7 +148,12 @@ def check_touch_ups(zone: ClaimedZone, items: tuple[DueItem, ...]) -> Finding:
         return finding
     records = tuple(dict.fromkeys(record for item in past for record in item.records))
     if not late:
-        return replace(finding, sentence=f"Renewed in time, {len(past)} of {len(past)}.", records=records)
+        done = sum(item.status is DueStatus.DONE for item in past)
+        waived = len(past) - done
+        told = [f"renewed in time: {done}"] if done else []
+        told += [f"waived by the shop: {waived}"] if waived else []
+        sentence = f"{tell_count(len(past), 'touch-up')} had come due; {'; '.join(told)}."
+        return replace(finding, sentence=sentence, records=records)
     seen = [
         other
         for item in late

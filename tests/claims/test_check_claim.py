@@ -7,7 +7,8 @@ from decimal import Decimal
 import pytest
 
 from claims.rules.check import check_claim
-from claims.rules.claim import ClaimCheck, ClaimedZone, RustClaim
+from claims.rules.claim import ClaimCheck, ClaimedZone, Finding, RustClaim
+from claims.rules.clauses import CLAUSE_WORDS, say_clause
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import ClaimTerms, EntryTerms, MissedMeans, ReinspectionTerms, Terms, TouchUpTerms
@@ -79,8 +80,9 @@ def check(
     terms: Terms = TERMS,
     facts: CoverFacts = FACTS,
     history: VehicleHistory = HISTORY,
+    vehicle_zones: frozenset[str] | None = frozenset({"rocker_left"}),
 ) -> ClaimCheck:
-    return check_claim(claim, terms, facts, history, CALENDAR)
+    return check_claim(claim, terms, facts, history, CALENDAR, vehicle_zones=vehicle_zones)
 
 
 def answers(found: ClaimCheck) -> dict[str, Answer]:
@@ -186,8 +188,77 @@ def test_each_zone_is_judged_for_itself() -> None:
     assert found.holds_in_part
 
 
+def find_treated(found: ClaimCheck) -> Finding:
+    return next(finding for finding in found.findings if finding.rule == "treated")
+
+
 def test_a_zone_left_out_with_a_reason_says_so() -> None:
     skipped = ZoneLine("rocker_left", "Left rocker panel", ZoneKind.ENCLOSED_CAVITY, not_done_reason="plug seized")
     history = replace(HISTORY, treatments=(replace(FIRST, lines=(skipped,)),))
-    treated = next(f for f in check(history=history).findings if f.rule == "treated")
-    assert (treated.answer, treated.sentence) == (Answer.FAILS, "Not done on 2023-03-14: plug seized.")
+    treated = find_treated(check(history=history))
+    assert (treated.answer, treated.shop_fell_short) == (Answer.FAILS, False)
+    assert treated.sentence.startswith("Not done on 2023-03-14, for a reason on record: plug seized. So it was known")
+
+
+DOOR = ClaimedZone("door_front_left", "Left front door", ZoneKind.OPENING_PANEL)
+DOOR_CLAIM = replace(CLAIM, zones=(DOOR,))
+SEEN_AT_INTAKE = replace(INTAKE, zones=(*INTAKE.zones, InspectedZone("door_front_left", Decimal(0), photos=1)))
+HISTORY_WITH_DOOR_SEEN = replace(HISTORY, inspections=(SEEN_AT_INTAKE,))
+
+
+def test_a_zone_that_the_shop_forgot_is_its_own_shortfall_and_not_held_against_the_customer() -> None:
+    found = check(DOOR_CLAIM, history=HISTORY_WITH_DOOR_SEEN, vehicle_zones=frozenset({"rocker_left", DOOR.zone}))
+    treated = find_treated(found)
+    assert (treated.answer, treated.shop_fell_short) == (Answer.FAILS, True)
+    assert "None of the 2 treatments recorded up to that day names this zone, although the vehicle has it" in (
+        treated.sentence
+    )
+    assert treated in found.shop_shortfalls
+    assert found.judge_zone(DOOR.zone) is Answer.HOLDS
+
+
+@pytest.mark.parametrize(
+    ("vehicle_zones", "treatments", "expected", "words"),
+    [
+        (frozenset({"rocker_left"}), (FIRST, TOUCH_UP), Answer.FAILS, "of this body style has no such zone"),
+        (None, (FIRST, TOUCH_UP), Answer.CANNOT_BE_TOLD, "The body style is not recorded"),
+        (frozenset({DOOR.zone}), (TOUCH_UP,), Answer.FAILS, "none of them was a first treatment"),
+        (frozenset({DOOR.zone}), (), Answer.FAILS, "No treatment is recorded"),
+    ],
+)
+def test_a_zone_that_is_not_known_to_have_been_forgotten_is_no_shortfall(
+    vehicle_zones: frozenset[str] | None, treatments: tuple[TreatmentRecord, ...], expected: Answer, words: str
+) -> None:
+    history = replace(HISTORY_WITH_DOOR_SEEN, treatments=treatments)
+    treated = find_treated(check(DOOR_CLAIM, history=history, vehicle_zones=vehicle_zones))
+    assert (treated.answer, treated.shop_fell_short) == (expected, False)
+    assert words in treated.sentence
+
+
+def test_an_excluded_zone_is_not_asked_whether_it_was_treated() -> None:
+    terms = replace(TERMS, claims=replace(TERMS.claims, excluded_zones=(DOOR.zone,)))
+    found = check(DOOR_CLAIM, terms, history=HISTORY_WITH_DOOR_SEEN, vehicle_zones=frozenset({DOOR.zone}))
+    assert "treated" not in answers(found)
+    assert found.answer is Answer.FAILS
+    assert not found.shop_shortfalls or all(f.rule != "treated" for f in found.shop_shortfalls)
+
+
+def test_counts_of_one_are_put_in_the_singular() -> None:
+    late = check(terms=replace(TERMS, claims=replace(TERMS.claims, notice_days=1)))
+    sentence = next(f.sentence for f in late.findings if f.rule == "reported_in_time")
+    assert "the notice period of 1 day ran" in sentence
+    once = replace(HISTORY_WITH_DOOR_SEEN, treatments=(FIRST,))
+    treated = find_treated(check(DOOR_CLAIM, history=once, vehicle_zones=frozenset({DOOR.zone})))
+    assert treated.sentence.startswith("The one treatment recorded up to that day does not name this zone, although")
+    touched = next(f.sentence for f in check().findings if f.rule == "touch_ups")
+    assert touched == "1 touch-up had come due; renewed in time: 1."
+
+
+def test_every_clause_that_a_rule_names_has_words() -> None:
+    found = check(DOOR_CLAIM, replace(TERMS, entry=EntryTerms(max_age_months=12)), history=HISTORY_WITH_DOOR_SEEN)
+    clauses = {finding.clause for finding in (*found.findings, *check().findings) if finding.clause}
+    assert {"length_months", "claims.excluded_zones", "touch_ups"} <= clauses
+    for clause in clauses:
+        assert clause in CLAUSE_WORDS, clause
+    assert say_clause("claims.excluded_zones") == "the zones left out of the cover"
+    assert say_clause("claims.a_new_one") == "a new one"
