@@ -6,21 +6,32 @@ from decimal import Decimal
 
 from notifications.documents.certificate import Certificate, DueRow, build_certificate
 from notifications.documents.job_sheet import JobRow, JobSheet, JobStep, build_job_sheet
+from notifications.rules.certificate_words import (
+    tell_duties,
+    tell_end,
+    tell_exclusions,
+    tell_heading,
+    tell_how_to_claim,
+    tell_nothing_due,
+    tell_warning,
+)
 from notifications.rules.drawing import Drawing, render_svg
+from notifications.rules.reminders import find_zones_to_complete
 from notifications.rules.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan, list_key
 from scheduling.models import Cover
 from scheduling.queries import CoverCase, read_cover_case
-from scheduling.rules.cover import CoverOnDay
 from scheduling.rules.due import DueItem, DueKind
+from scheduling.rules.ends import CoverStatus
 from scheduling.rules.entry import find_zones_outside
-from scheduling.rules.terms import MissedMeans, Terms
-from treatments.models import Product, Vehicle
+from scheduling.rules.reinspections import is_severe
+from treatments.models import Product, Vehicle, Zone
 from treatments.queries import find_owner_on, read_history, read_zone_catalogue
 from treatments.rules.conditions import CAVITY_PRESSURE_PSI
 from treatments.rules.history import VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, compute_expected_ml
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS, order_zones, steps_of_work
-from treatments.rules.units import MILLILITRES_PER, VolumeUnit
+from treatments.rules.units import MILLILITRES_PER, VolumeUnit, tell_number
+from treatments.rules.wording import put_for_people, tell_access, tell_count, tell_day
 from treatments.rules.words import BodyStyle, ProductFamily, WorkStage, ZoneKind, say
 from treatments.rules.zone_catalogue import ZoneDescription
 
@@ -110,11 +121,13 @@ def describe_certificate(case: CoverCase, as_of: date) -> Certificate:
     cover, terms = case.cover, case.find_terms(as_of)
     vehicle, site = cover.vehicle, cover.site
     state = case.read_state(as_of)
-    items = case.read_due_items(as_of)
-    states = list_zone_states(vehicle, case.history, items, as_of)
-    names = {zone.zone_code: zone.zone_name for zone in states}
+    names = dict(Zone.objects.values_list("code", "name"))
     owned = find_owner_on(vehicle, as_of)
     first = case.history.find_first_treatment()
+    to_complete = find_zones_to_complete(terms, case.history, as_of) if state.status is CoverStatus.PENDING else ()
+    nothing_due = tell_nothing_due(state, to_complete, names)
+    items = () if nothing_due else case.read_due_items(as_of)
+    states = list_zone_states(vehicle, case.history, items, as_of)
     return Certificate(
         shop_name=site.name,
         shop_address=site.address,
@@ -127,75 +140,28 @@ def describe_certificate(case: CoverCase, as_of: date) -> Certificate:
         terms_title=terms.title,
         terms_version=terms.version,
         first_treated_on=first.day if first else None,
-        ends_text=_tell_end(terms, state),
-        state_today=say(state.status),
-        state_sentence=state.sentence,
+        ends_text=tell_end(terms, state),
+        heading=tell_heading(state),
+        state_sentence=put_for_people(state.sentence, names),
+        warning=tell_warning(state),
         as_of=as_of,
-        due=tuple(
-            DueRow(
-                "Reinspection" if item.kind is DueKind.REINSPECTION else f"Touch-up, {len(item.zones)} zones",
-                item.dates.target_on,
-                item.dates.last_on,
-                item.dates.grace_until,
-                item.sentence,
-            )
-            for item in items
-            if item.needs_doing
-        ),
+        nothing_due=nothing_due,
+        due=tuple(_describe_due(item, names) for item in items if item.needs_doing),
         key=list_key(states),
         plan=draw_plan(vehicle, states),
         covered=tuple(say(kind).capitalize() for kind in terms.claims.damage_covered),
-        not_covered=_tell_exclusions(terms, case.history, names),
-        duties=_tell_duties(terms),
-        how_to_claim=_tell_how_to_claim(terms, site.phone, site.email),
+        not_covered=tell_exclusions(terms, find_zones_outside(case.history.find_intake()), names),
+        duties=tell_duties(terms, severe=is_severe(terms, case.facts.corrosivity)),
+        how_to_claim=tell_how_to_claim(terms, site.phone, site.email),
     )
 
 
-def _tell_end(terms: Terms, state: CoverOnDay) -> str:
-    parts = [f"until {state.last_day}" if state.last_day else "without end"]
-    if terms.distance_limit_km is not None:
-        parts.append(f"up to {terms.distance_limit_km.normalize():f} km, whichever comes first")
-    return ", ".join(parts)
-
-
-def _tell_exclusions(terms: Terms, history: VehicleHistory, names: dict[str, str]) -> tuple[str, ...]:
-    outside = [names.get(code, code) for code in find_zones_outside(history.find_intake())]
-    lines = ["Drivetrain, exhaust, suspension and other parts that are never coated", *terms.claims.exclusions]
-    lines += [f"By the terms: {names.get(code, code)}" for code in terms.claims.excluded_zones]
-    if outside:
-        lines.append(f"Rust was there before the first treatment: {', '.join(outside)}")
-    return tuple(dict.fromkeys(lines))
-
-
-def _tell_duties(terms: Terms) -> tuple[str, ...]:
-    duty = terms.reinspection
-    if duty is None:
-        return ("These terms ask for no reinspection.",)
-    missed = {
-        MissedMeans.NOTHING: "A missed visit has no effect on the cover.",
-        MissedMeans.SUSPENDS: "A missed visit suspends the cover until the vehicle has been seen.",
-        MissedMeans.LAPSES: "A missed visit ends the cover.",
-        MissedMeans.REDUCES: f"After a missed visit the cover pays {duty.reduced_to_percent} %.",
-    }[duty.missed_means]
-    lines = [
-        f"A reinspection every {duty.interval_months} months, from {duty.window_before_days} days before the day "
-        f"it is due, with {duty.grace_days} days of grace.",
-        missed,
-    ]
-    if terms.transfer.allowed and terms.transfer.notice_days is not None:
-        lines.append(f"Tell us of a new owner within {terms.transfer.notice_days} days.")
-    elif not terms.transfer.allowed:
-        lines.append("The cover does not follow the vehicle to a new owner.")
-    return tuple(lines)
-
-
-def _tell_how_to_claim(terms: Terms, phone: str, email: str) -> tuple[str, ...]:
-    lines = [f"Tell us as soon as you see rust: {' or '.join(text for text in (phone, email) if text)}."]
-    if terms.claims.notice_days is not None:
-        lines.append(f"We must hear of it within {terms.claims.notice_days} days of the day you find it.")
-    lines.append("Do not repair before we have seen it. Bring this certificate and any photos.")
-    lines.append("A person decides every claim, with a reason, and you may object.")
-    return tuple(lines)
+def _describe_due(item: DueItem, names: dict[str, str]) -> DueRow:
+    what = "Reinspection"
+    if item.kind is DueKind.TOUCH_UP:
+        what = f"Touch-up, {tell_count(len(item.zones), 'zone')}"
+    dates = item.dates
+    return DueRow(what, dates.target_on, dates.last_on, dates.grace_until, put_for_people(item.sentence, names))
 
 
 # Stages that every visit has, whatever zones are worked.
@@ -244,6 +210,9 @@ def describe_job_sheet(vehicle: Vehicle, as_of: date) -> JobSheet:
         notes.append("No zone's touch-up window is open today; inspect, and note what you find.")
     site = cover.site.name if cover else ""
     reading = history.readings[-1].reading if history.readings else None
+    last_read = ""
+    if reading:
+        last_read = f"last {tell_number(reading.kilometres.quantize(Decimal(1)))} km on {tell_day(reading.day)}; "
     work = "First treatment" if is_first else ("Annual touch-up" if wanted else "Reinspection")
     if any(item.kind is DueKind.REINSPECTION for item in open_items) and wanted:
         work += " with reinspection"
@@ -253,7 +222,7 @@ def describe_job_sheet(vehicle: Vehicle, as_of: date) -> JobSheet:
         vin=vehicle.vin,
         plate=vehicle.plate,
         body_style=say(vehicle.body_style) if vehicle.body_style else "body style not recorded",
-        odometer=f"last {reading.kilometres:.0f} km on {reading.day}; now ____________" if reading else "____________",
+        odometer=f"{last_read}now ____________",
         work=work,
         day=as_of,
         steps=steps,
@@ -276,17 +245,16 @@ def _describe_job_row(
         expected_ml = compute_expected_ml(need)
         quarts = expected_ml / MILLILITRES_PER[VolumeUnit.US_QUART]
         expected = f"{expected_ml:.0f} ml ({quarts.quantize(Decimal('0.01'))} qt)"
-    access = ", ".join(f"{point.count or ''} {point.name}".strip() for point in zone.access_points)
+    access = ", ".join(tell_access(point.name, point.count) for point in zone.access_points)
     if zone.kind is ZoneKind.ENCLOSED_CAVITY:
         access += f" · wand, {CAVITY_PRESSURE_PSI} psi"
     return JobRow(
         zone.name,
-        say(zone.kind),
         access,
         product.name if product else "choose a suited product",
         expected,
-        last[0].isoformat() if last else "",
-        " ".join(zone.cautions),
+        tell_day(last[0]) if last else "",
+        zone.cautions,
     )
 
 

@@ -7,21 +7,22 @@ from reportlab.lib.units import mm
 from reportlab.platypus import PageBreak, Spacer, Table, TableStyle
 
 from notifications.documents.pdf_parts import (
-    BODY,
     PALE,
     SECTION,
     SMALL,
+    STRONG,
     TITLE,
+    WARN,
     Figure,
     QrCode,
     build_pdf,
     make_facts,
     make_table,
-    tell_date,
     write,
 )
 from notifications.rules.drawing import Drawing
 from notifications.rules.vehicle_plan import LOOKS, KeyRow
+from treatments.rules.wording import tell_day
 
 # 16 CFR 701.3(a) lists what a written warranty states; consumer law may give more. The program does not decide law.
 LAW = (
@@ -43,7 +44,13 @@ class DueRow:
 
 @dataclass(frozen=True, slots=True)
 class Certificate:
-    """Everything that stands on a certificate."""
+    """Everything that stands on a certificate.
+
+    Attributes:
+        heading: how the cover stands on the day, above all else.
+        warning: what a cover that is not in force does not give, '' for one that is.
+        nothing_due: what stands in the place of the due dates where there are none to keep, '' where there are.
+    """
 
     shop_name: str
     shop_address: str
@@ -57,9 +64,11 @@ class Certificate:
     terms_version: int
     first_treated_on: date | None
     ends_text: str
-    state_today: str
+    heading: str
     state_sentence: str
+    warning: str
     as_of: date
+    nothing_due: str
     due: tuple[DueRow, ...]
     key: tuple[KeyRow, ...]
     plan: Drawing
@@ -80,7 +89,7 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
             ("Vehicle", c.vehicle_title),
             ("VIN", c.vin),
             ("Plate", c.plate or "–"),
-            ("First treated", tell_date(c.first_treated_on)),
+            ("First treated", tell_day(c.first_treated_on)),
             ("Runs", c.ends_text),
         ],
         (28, 112),
@@ -90,31 +99,42 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
         shop.append(QrCode(c.link, 24 * mm))
     top = Table([[facts, shop]], colWidths=[130 * mm, 50 * mm])
     top.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)]))
-    state = Table(
-        [[write(f"On {c.as_of}: {c.state_today}", SECTION)], [write(c.state_sentence, BODY)]], colWidths=[180 * mm]
+    lines = [write(c.heading, SECTION), write(c.state_sentence)]
+    lines += [write(c.warning, STRONG)] if c.warning else []
+    state = Table([[line] for line in lines], colWidths=[180 * mm])
+    state.setStyle(
+        TableStyle(
+            [
+                ("BACKGROUND", (0, 0), (-1, -1), PALE),
+                ("BOTTOMPADDING", (0, -1), (-1, -1), 7),
+                *([("BOX", (0, 0), (-1, -1), 1.6, WARN)] if c.warning else []),
+            ]
+        )
     )
-    state.setStyle(TableStyle([("BACKGROUND", (0, 0), (-1, -1), PALE), ("BOTTOMPADDING", (0, 1), (-1, 1), 7)]))
     story: list[object] = [
         write("Certificate of rust protection", TITLE),
         Spacer(1, 3 * mm),
-        top,
-        Spacer(1, 3 * mm),
+        # First of all whether there is cover: who shows this paper to somebody must not have to search for it.
         state,
+        Spacer(1, 3 * mm),
+        top,
     ]
     story.append(write("What is due next", SECTION))
-    if c.due:
+    if c.nothing_due:
+        story.append(write(c.nothing_due))
+    elif c.due:
         rows = [(d.what, d.target_on, d.last_on, d.grace_until, d.explanation) for d in c.due]
-        story.append(make_table(("What", "Best on", "Last day", "Grace until", "Why"), rows, (34, 22, 22, 22, 80)))
+        story.append(make_table(("What", "Best on", "Last day", "Grace until", "Why"), rows, (30, 25, 25, 25, 75)))
     else:
         story.append(write("Nothing is due under these terms."))
-    for heading, lines in (
+    for heading, told in (
         ("What is covered", c.covered),
         ("What is not covered", c.not_covered),
         ("What keeps the cover valid", c.duties),
         ("How to claim", c.how_to_claim),
     ):
         story.append(write(heading, SECTION))
-        story += [write(f"•  {line}") for line in lines]
+        story += [write(f"•  {line}") for line in told]
     story += [Spacer(1, 2 * mm), write(LAW, SMALL), PageBreak()]
     story += [write("Plan of the vehicle", SECTION), Figure(c.plan, 178 * mm), Spacer(1, 3 * mm)]
     rows_key = [
@@ -122,19 +142,19 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
             row.number,
             row.state.zone_name,
             LOOKS[row.state.status].words,
-            tell_date(row.state.last_treated_on),
-            tell_date(row.state.due_on),
+            tell_day(row.state.last_treated_on),
+            tell_day(row.state.due_on),
             row.state.sentence,
         )
         for row in c.key
     ]
     story.append(
-        make_table(("No.", "Zone", "State", "Last treated", "Touch-up", "With"), rows_key, (10, 44, 32, 23, 23, 48))
+        make_table(("No.", "Zone", "State", "Last treated", "Touch-up", "With"), rows_key, (10, 42, 32, 25, 25, 46))
     )
     return build_pdf(
         story,
         title=f"Certificate {c.number}",
         author=c.shop_name,
-        footer=f"{c.shop_name} · certificate {c.number} · as of {c.as_of}",
+        footer=f"{c.shop_name} · certificate {c.number} · as of {tell_day(c.as_of)}",
         page_size=page_size,
     )

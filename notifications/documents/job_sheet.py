@@ -1,14 +1,18 @@
 """The job sheet that hangs by the lift: zones in the order of the work, what goes on them, and the cautions first."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from reportlab.lib import colors
+from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import KeepTogether, Spacer, Table, TableStyle
+from reportlab.platypus import CondPageBreak, KeepTogether, Spacer, Table, TableStyle
 
+from notifications.documents.fonts import BOLD_FONT
 from notifications.documents.pdf_parts import (
     CELL,
+    INK,
     RULE,
     SECTION,
     SMALL,
@@ -19,19 +23,24 @@ from notifications.documents.pdf_parts import (
     make_table,
     write,
 )
+from treatments.rules.wording import tell_day
+
+STAGE = ParagraphStyle("stage", parent=SECTION, fontSize=8, leading=10, spaceBefore=10, spaceAfter=0, textColor=INK)
+CAUTION = ParagraphStyle("caution", parent=CELL, fontName=BOLD_FONT, textColor=WARN)
+# The heading of a stage with what is to be done, and below it the table's head with two zones.
+ROOM_FOR_WORDS, ROOM_FOR_FIRST_ROWS = 24 * mm, 56 * mm
 
 
 @dataclass(frozen=True, slots=True)
 class JobRow:
-    """One zone to be worked."""
+    """One zone to be worked. Its cautions stand once at the top of the sheet; the zone refers to them by number."""
 
     zone_name: str
-    kind: str
     access: str
     product: str
     expected: str
     last_treated: str
-    cautions: str = ""
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +73,7 @@ class JobSheet:
 
 def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
     """Return the job sheet as PDF bytes."""
+    numbers = number_cautions(sheet.steps)
     facts = make_facts(
         [
             ("Vehicle", f"{sheet.vehicle_title}, {sheet.body_style}"),
@@ -74,10 +84,14 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         ],
         (24, 156),
     )
-    warned = Table(
-        [[write(sheet.comes_first, SECTION)], *[[write(f"•  {caution}", CELL)] for caution in sheet.cautions]],
-        colWidths=[180 * mm],
-    )
+    lines = [
+        write(sheet.comes_first, CAUTION),
+        write("\n".join(f"•  {caution}" for caution in sheet.cautions), CELL),
+    ]
+    if numbers:
+        lines.append(write("Cautions by number, for the zones that name them:", CAUTION))
+        lines.append(write("\n".join(f"{number}.  {caution}" for caution, number in numbers.items()), CELL))
+    warned = Table([[line] for line in lines], colWidths=[180 * mm])
     warned.setStyle(
         TableStyle(
             [
@@ -88,7 +102,7 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         )
     )
     story: list[object] = [
-        write(f"Job sheet · {sheet.day}", TITLE),
+        write(f"Job sheet · {tell_day(sheet.day)}", TITLE),
         facts,
         Spacer(1, 3 * mm),
         warned,
@@ -98,25 +112,33 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
     story += [write(note, SMALL) for note in sheet.notes]
     height = ""
     for number, step in enumerate(sheet.steps, start=1):
+        # A heading goes to the next page with its table, where fewer than the table's first rows would fit here.
+        story.append(CondPageBreak(ROOM_FOR_FIRST_ROWS if step.rows else ROOM_FOR_WORDS))
         block: list[object] = []
         if step.height != height:
             height = step.height
-            block.append(write(height.upper(), SMALL))
+            block.append(write(height.upper(), STAGE))
         block += [write(f"{number}. {step.title}", SECTION), write(step.instructions, CELL), Spacer(1, 1.5 * mm)]
         story.append(KeepTogether(block))
         if step.rows:
-            story.append(_make_zone_table(step.rows))
+            story.append(_make_zone_table(step.rows, numbers))
     story += [
         Spacer(1, 6 * mm),
         write("Applicator ______________________   Signed ______________________   Date ______________", CELL),
     ]
     return build_pdf(
         story,
-        title=f"Job sheet {sheet.vin} {sheet.day}",
+        title=f"Job sheet {sheet.vin} {tell_day(sheet.day)}",
         author=sheet.shop_name,
-        footer=f"{sheet.shop_name} · job sheet · {sheet.vin} · {sheet.day}",
+        footer=f"{sheet.shop_name} · job sheet · {sheet.vin} · {tell_day(sheet.day)}",
         page_size=page_size,
     )
+
+
+def number_cautions(steps: Sequence[JobStep]) -> dict[str, int]:
+    """Return the cautions of the zones with their numbers, each once, in the order in which the work meets them."""
+    met = (caution for step in steps for row in step.rows for caution in row.cautions)
+    return {caution: number for number, caution in enumerate(dict.fromkeys(met), start=1)}
 
 
 def _make_conditions_box() -> Table:
@@ -130,19 +152,21 @@ def _make_conditions_box() -> Table:
     return table
 
 
-def _make_zone_table(rows: tuple[JobRow, ...]) -> Table:
+def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int]) -> Table:
     cells = []
     for row in rows:
-        zone = f"{row.zone_name}\n{row.kind}" + (f" · last {row.last_treated}" if row.last_treated else "")
+        told = ", ".join(str(numbers[caution]) for caution in row.cautions)
         cells.append(
             (
                 "[  ]",
-                zone,
-                row.access + (f"\n! {row.cautions}" if row.cautions else ""),
+                row.zone_name + (f"\nlast {row.last_treated}" if row.last_treated else ""),
+                row.access,
+                write(f"! {told}", CAUTION) if told else "",
                 f"{row.product}\n{row.expected}",
-                "Lot ________\nUsed ______\n[  ] reached [  ] not:",
+                "Lot ______________\nUsed ____ [  ] reached [  ] not",
             )
         )
-    table = make_table(("", "Zone", "Access and cautions", "Product, expected", "Record"), cells, (9, 44, 60, 35, 32))
+    headings = ("", "Zone", "Access", "Caution", "Product", "Record")
+    table = make_table(headings, cells, (7, 40, 42, 17, 31, 43))
     table.setStyle(TableStyle([("LINEBELOW", (0, 1), (-1, -1), 0.6, colors.HexColor("#7b8a86"))]))
     return table

@@ -3,26 +3,19 @@
 import io
 from collections.abc import Sequence
 from datetime import date
-from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
-import reportlab
 import segno
 from reportlab.lib import colors, pagesizes
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Table, TableStyle
 
+from notifications.documents.fonts import BODY_FONT, BOLD_FONT, split_by_font
 from notifications.rules.drawing import Box, Drawing, Line, Text
-
-# Vera comes with ReportLab; unlike the built-in fonts it carries accents into any reader.
-_FONTS = Path(reportlab.__file__).parent / "fonts"
-for _name, _file in (("Body", "Vera.ttf"), ("Body-Bold", "VeraBd.ttf")):
-    pdfmetrics.registerFont(TTFont(_name, str(_FONTS / _file)))
-pdfmetrics.registerFontFamily("Body", normal="Body", bold="Body-Bold", italic="Body", boldItalic="Body-Bold")
+from treatments.rules.wording import tell_day
 
 INK = colors.HexColor("#1d2b2a")
 ACCENT = colors.HexColor("#1d6b5f")
@@ -31,15 +24,16 @@ RULE = colors.HexColor("#b9c6c2")
 WARN = colors.HexColor("#96351a")
 PAGE_SIZES = {"A4": pagesizes.A4, "Letter": pagesizes.LETTER}
 
-BODY = ParagraphStyle("body", fontName="Body", fontSize=9, leading=12.5, textColor=INK)
+BODY = ParagraphStyle("body", fontName=BODY_FONT, fontSize=9, leading=12.5, textColor=INK)
 SMALL = ParagraphStyle("small", parent=BODY, fontSize=7.5, leading=10)
+STRONG = ParagraphStyle("strong", parent=BODY, fontName=BOLD_FONT, textColor=WARN)
 CELL = ParagraphStyle("cell", parent=BODY, fontSize=8, leading=10.5)
-HEAD = ParagraphStyle("head", parent=CELL, fontName="Body-Bold", textColor=colors.white)
-TITLE = ParagraphStyle("title", parent=BODY, fontName="Body-Bold", fontSize=18, leading=22, textColor=ACCENT)
+HEAD = ParagraphStyle("head", parent=CELL, fontName=BOLD_FONT, textColor=colors.white)
+TITLE = ParagraphStyle("title", parent=BODY, fontName=BOLD_FONT, fontSize=18, leading=22, textColor=ACCENT)
 SECTION = ParagraphStyle(
     "section",
     parent=BODY,
-    fontName="Body-Bold",
+    fontName=BOLD_FONT,
     fontSize=11,
     leading=14,
     spaceBefore=8,
@@ -51,12 +45,25 @@ SECTION = ParagraphStyle(
 
 def write(text: object, style: ParagraphStyle = BODY) -> Paragraph:
     """Return a paragraph of plain text; whatever the text holds, none of it is read as markup."""
-    return Paragraph(escape(str(text)).replace("\n", "<br/>"), style)
+    pieces = []
+    for font, piece in split_by_font(str(text), bold=style.fontName == BOLD_FONT):
+        plain = escape(piece).replace("\n", "<br/>")
+        pieces.append(f'<font name="{font}">{plain}</font>' if font else plain)
+    return Paragraph("".join(pieces), style)
 
 
-def tell_date(day: date | None) -> str:
-    """Return a date as documents print it, ISO 8601, or a dash."""
-    return day.isoformat() if day else "–"
+def _draw_line(canvas: Any, x: float, y: float, text: str, size: float) -> None:
+    """Draw one line of plain text, each letter in a font that has it."""
+    for font, piece in split_by_font(text):
+        canvas.setFont(font or BODY_FONT, size)
+        canvas.drawString(x, y, piece)
+        x += pdfmetrics.stringWidth(piece, font or BODY_FONT, size)
+
+
+def _make_cell(value: object) -> Flowable | list[Flowable]:
+    if isinstance(value, Flowable | list):
+        return value
+    return write(tell_day(value) if isinstance(value, date) else value, CELL)
 
 
 def make_table(
@@ -64,7 +71,7 @@ def make_table(
 ) -> Table:
     """Return a table whose cells wrap and whose headings repeat on each page."""
     cells: list[list[Any]] = [[write(heading, HEAD) for heading in headings]]
-    cells += [[cell if isinstance(cell, Flowable) else write(cell, CELL) for cell in row] for row in rows]
+    cells += [[_make_cell(cell) for cell in row] for row in rows]
     table = Table(cells, colWidths=[width * mm for width in widths_mm], repeatRows=1, **extra)
     table.setStyle(
         TableStyle(
@@ -84,7 +91,7 @@ def make_table(
 
 def make_facts(pairs: Sequence[tuple[str, object]], widths_mm: tuple[float, float]) -> Table:
     """Return a table of names and values without headings."""
-    bold = ParagraphStyle("fact", parent=CELL, fontName="Body-Bold")
+    bold = ParagraphStyle("fact", parent=CELL, fontName=BOLD_FONT)
     table = Table(
         [[write(name, bold), write(value, CELL)] for name, value in pairs],
         colWidths=[width * mm for width in widths_mm],
@@ -137,7 +144,7 @@ class Figure(Flowable):  # type: ignore[misc]
                     canvas.translate(primitive.x, primitive.y)
                     canvas.scale(1, -1)
                     canvas.setFillColor(colors.HexColor(primitive.fill))
-                    canvas.setFont("Body-Bold" if primitive.bold else "Body", primitive.size)
+                    canvas.setFont(BOLD_FONT if primitive.bold else BODY_FONT, primitive.size)
                     if primitive.anchor == "middle":
                         canvas.drawCentredString(0, 0, primitive.text)
                     else:
@@ -175,9 +182,9 @@ def build_pdf(story: list[Any], *, title: str, author: str, footer: str, page_si
 
     def finish_page(canvas: Any, document: Any) -> None:
         canvas.saveState()
-        canvas.setFont("Body", 7)
         canvas.setFillColor(INK)
-        canvas.drawString(document.leftMargin + 6, 9 * mm, footer[:110])
+        _draw_line(canvas, document.leftMargin + 6, 9 * mm, footer[:110], 7)
+        canvas.setFont(BODY_FONT, 7)
         canvas.drawRightString(document.pagesize[0] - document.rightMargin - 6, 9 * mm, f"Page {document.page}")
         canvas.restoreState()
 

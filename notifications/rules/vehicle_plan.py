@@ -18,6 +18,7 @@ from notifications.rules.plan_shapes import (
     find_height,
     lay_out,
 )
+from treatments.rules.wording import tell_count, tell_day
 
 
 class PlanStatus(StrEnum):
@@ -78,9 +79,9 @@ def say_state(state: ZoneState) -> str:
     """Return a zone's state in words."""
     parts = [f"{state.zone_name}: {LOOKS[state.status].words}"]
     if state.last_treated_on:
-        parts.append(f"last treated {state.last_treated_on}")
+        parts.append(f"last treated {tell_day(state.last_treated_on)}")
     if state.due_on:
-        parts.append(f"next {state.due_on}")
+        parts.append(f"touch-up due {tell_day(state.due_on)}")
     return ", ".join(parts)
 
 
@@ -141,7 +142,9 @@ def draw_vehicle_plan(states: Sequence[ZoneState], *, title: str, style_known: b
         primitives.append(Text(WIDTH / 2, height - 30, note, 9, "middle"))
     overdue = sum(state.status is PlanStatus.OVERDUE for state in states)
     treated = sum(state.last_treated_on is not None for state in states)
-    description = f"{treated} of {len(states)} zones treated, {overdue} overdue. The key lists each zone by number."
+    description = (
+        f"{treated} of {tell_count(len(states), 'zone')} treated, {overdue} overdue. The key lists each by number."
+    )
     return Drawing(WIDTH, height, title, description, tuple(primitives))
 
 

@@ -60,7 +60,14 @@ def test_documents_of_the_demo_shop(db: None, tmp_path: Path) -> None:
     pdf = read_certificate_pdf(cover, as_of=today)
     assert pdf == read_certificate_pdf(cover, as_of=today)
     text = read_text(pdf)
-    for words in (cover.number, "Maeve O'Tarn", vins["claim-holds"], "in force", "Left rocker panel", "15 U.S.C. 2301"):
+    for words in (
+        cover.number,
+        "Maeve O'Tarn",
+        vins["claim-holds"],
+        "In force (on",
+        "Left rocker panel",
+        "15 U.S.C. 2301",
+    ):
         assert words in text, words
     sheet = read_text(read_job_sheet_pdf(Vehicle.objects.get(vin=vins["cavity-year"]), as_of=today))
     order = [

@@ -1,0 +1,79 @@
+"""The job sheet: every caution once and by number, headings with their tables, counts that agree, few pages."""
+
+import io
+import re
+from datetime import date, timedelta
+
+import pytest
+from pypdf import PdfReader
+
+from notifications.documents.job_sheet import JobRow, JobSheet, JobStep, build_job_sheet, number_cautions
+from notifications.queries import describe_job_sheet
+from tests.conftest import NOW, ShopForTests
+from tests.notifications.test_reminders import add_due_vehicle
+from treatments.models import Vehicle
+
+FIRE, AIRBAG, SEAM = "Mist can burn: ventilate.", "Airbag near: do not drill.", "Do not bridge the joint."
+
+
+def make_row(number: int, *cautions: str) -> JobRow:
+    return JobRow(f"Zone {number}", "2 drain holes", "Fenwax Cavity 40", "100 ml (0.11 qt)", "", cautions)
+
+
+def make_sheet(*steps: JobStep) -> JobSheet:
+    return JobSheet(
+        "Mill Lane Rust Protection", "2025 Harrow Finch", "11111111111111111", "SMH 201", "car", "____",
+        "Annual touch-up", date(2026, 5, 20), steps, ("Engage the locks.",), "Local codes come first.",
+    )  # fmt: skip
+
+
+def read_pages(sheet: JobSheet, page_size: str = "A4") -> list[str]:
+    pdf = build_job_sheet(sheet, page_size=page_size)
+    return [page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages]
+
+
+def test_each_caution_stands_once_and_the_zones_name_it_by_number() -> None:
+    below = JobStep("Cavities", "From below", "Go.", (make_row(1, FIRE, AIRBAG), make_row(2, FIRE)))
+    ground = JobStep("Doors", "On the ground", "Go.", (make_row(3, SEAM, AIRBAG), make_row(4)))
+    assert number_cautions((below, ground)) == {FIRE: 1, AIRBAG: 2, SEAM: 3}
+    text = "\n".join(read_pages(make_sheet(below, ground)))
+    for caution in (FIRE, AIRBAG, SEAM):
+        assert text.count(caution) == 1
+    for told in ("! 1, 2", "! 1\n", "! 3, 2"):
+        assert told in text, told
+    # They stand before the first zone.
+    assert text.index(SEAM) < text.index("Zone 1")
+    assert "Job sheet · 20 May 2026" in text
+
+
+def test_without_cautions_of_zones_there_is_no_list_of_them() -> None:
+    text = "\n".join(read_pages(make_sheet(JobStep("Doors", "On the ground", "Go.", (make_row(1),)))))
+    assert "Cautions by number" not in text
+    assert "Engage the locks." in text
+
+
+@pytest.mark.parametrize("page_size", ["A4", "Letter"])
+@pytest.mark.parametrize("rows", range(1, 40, 3))
+def test_the_heading_of_a_stage_stands_on_the_page_of_its_first_zones(rows: int, page_size: str) -> None:
+    first = JobStep("Cavities", "On the lift", "Go.", tuple(make_row(number) for number in range(rows)))
+    second = JobStep("Wheel wells", "At waist height", "Go.", (make_row(100), make_row(101)))
+    pages = read_pages(make_sheet(first, second), page_size)
+    (page,) = [page for page in pages if "AT WAIST HEIGHT" in page]
+    assert page.index("AT WAIST HEIGHT") < page.index("2. Wheel wells") < page.index("Zone 100")
+
+
+def test_a_first_treatment_and_a_touch_up_of_the_catalogue(shop: ShopForTests) -> None:
+    cover = add_due_vehicle(shop, "11111111111111111", "lena@example.com", date(2024, 6, 10))
+    bare = Vehicle.objects.create(vin="1M8GDM9AXKP042788", created_at=NOW, body_style="suv_or_wagon")
+    for vehicle, most_pages in ((cover.vehicle, 1), (bare, 3)):
+        sheet = describe_job_sheet(vehicle, date(2026, 5, 20) + timedelta(days=9))
+        pages = read_pages(sheet)
+        text = "\n".join(pages)
+        assert len(pages) <= most_pages
+        assert not re.search(r"\d{4}-\d{2}-\d{2}", text)
+        for wrong in ("2 drain hole,", "4 open seam\n", "1 drain holes"):
+            assert wrong not in text, wrong
+        for caution in number_cautions(sheet.steps):
+            assert " ".join(text.split()).count(caution) == 1, caution
+    assert "2 drain holes" in text
+    assert "4 open seams" in text
