@@ -126,6 +126,7 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "desk:log_in"
 LOGIN_REDIRECT_URL = "desk:home"
 LOGOUT_REDIRECT_URL = "desk:log_in"
+CSRF_FAILURE_VIEW = "desk.views.problems.refuse_form"
 
 LANGUAGE_CODE = "en"
 USE_I18N = True

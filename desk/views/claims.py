@@ -7,6 +7,7 @@ from django.shortcuts import render
 from claims.queries import list_claims_for, read_claim_check
 from claims.rules.claim import Finding
 from desk.access import access_claim, get_user, open_to
+from treatments.models import Zone
 from treatments.rules.words import Answer
 
 OUTCOMES = {
@@ -35,5 +36,12 @@ def claim(request: HttpRequest, number: str) -> HttpResponse:
         for zone in check.claim.zones
     ]
     outcome = "By the record the claim holds in part." if check.holds_in_part else OUTCOMES[check.answer]
-    context = {"claim": found, "check": check, "groups": groups, "outcome": outcome}
+    context = {
+        "claim": found,
+        "check": check,
+        "groups": groups,
+        "outcome": outcome,
+        "shortfalls": [f for f in check.shop_shortfalls if f.answer is not Answer.HOLDS],
+        "zone_names": dict(Zone.objects.values_list("code", "name")),
+    }
     return render(request, "desk/claim.html", context)

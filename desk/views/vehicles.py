@@ -23,7 +23,8 @@ from notifications.queries import (
 from notifications.rules.drawing import render_svg
 from notifications.rules.vehicle_plan import LOOKS, list_key
 from scheduling.queries import CoverCase, list_covers_for, read_cover_case
-from treatments.models import Inspection, Role, Treatment, TreatmentLine, User, Vehicle
+from scheduling.rules.cover import NO_MORE_COVER
+from treatments.models import Inspection, Role, Treatment, TreatmentLine, User, Vehicle, Zone
 from treatments.queries import find_today, read_history, search_vehicles
 from treatments.rules.history import VehicleHistory
 from treatments.rules.material import MaterialNeed, compare_zone
@@ -48,15 +49,24 @@ def vehicles(request: HttpRequest) -> HttpResponse:
     return render(request, "desk/vehicles.html", {"page": page, "text": text})
 
 
-def read_day(text: str, name: str, errors: list[str]) -> date | None:
-    """Return the day that an address asks for; a wrong one is told and left out."""
+# Before the first vehicle and long after the last; beyond them the calendar itself ends.
+EARLIEST_DAY, LATEST_DAY = date(1900, 1, 1), date(2199, 12, 31)
+
+
+def read_day(text: str, name: str, errors: list[tuple[str, str]]) -> date | None:
+    """Return the day that an address asks for; a wrong one is told with the name of its field, and left out."""
     if not text:
         return None
+    way_out = f"write a day from {EARLIEST_DAY} to {LATEST_DAY} as YYYY-MM-DD."
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
-        errors.append(f"{name} '{text}' is not a date: write it as YYYY-MM-DD.")
+        errors.append((name, f"{name} '{text}' is not a date: {way_out}"))
         return None
+    if not EARLIEST_DAY <= day <= LATEST_DAY:
+        errors.append((name, f"{name} '{text}' is out of range: {way_out}"))
+        return None
+    return day
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +80,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
     """Show everything about one vehicle, as of a day and as known at a day."""
     user, now = get_user(request), timezone.now()
     found = access_vehicle(user, vin)
-    errors: list[str] = []
+    errors: list[tuple[str, str]] = []
     as_of = read_day(request.GET.get("as-of", ""), "as-of", errors) or find_today(now)
     known_day = read_day(request.GET.get("known-at", ""), "known-at", errors)
     known_at = datetime.combine(known_day, time.max, tzinfo=now.tzinfo) if known_day else None
@@ -80,18 +90,21 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
     case = read_cover_case(cover, known_at=known_at) if cover else None
     history = case.history if case else read_history(found)
     items = case.read_due_items(as_of) if case else ()
-    states = list_zone_states(found, history, items, as_of)
+    state = case.read_state(as_of) if case else None
+    # Where there is no more cover nobody must come any more, whatever was left undone.
+    is_over = state is not None and state.status in NO_MORE_COVER
+    states = list_zone_states(found, history, () if is_over else items, as_of)
     context: dict[str, Any] = {
         "vehicle": found,
         "as_of": as_of,
         "known_day": known_day,
         "errors": errors,
         "cover": cover,
-        "state": case.read_state(as_of) if case else None,
+        "state": state,
         "band": _list_band(case, history, as_of) if case else [],
-        "due": [item for item in items if item.needs_doing],
-        "past_due": [item for item in reversed(items) if not item.needs_doing],
-        "zone_names": {state.zone_code: state.zone_name for state in states},
+        "due": [item for item in items if item.needs_doing and not is_over],
+        "past_due": [item for item in reversed(items) if is_over or not item.needs_doing],
+        "zone_names": dict(Zone.objects.values_list("code", "name")),
         # The drawing escapes every text that it holds.
         "plan": mark_safe(render_svg(draw_plan(found, states))),
         "key": [(row, LOOKS[row.state.status].words) for row in list_key(states)],
