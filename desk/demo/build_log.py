@@ -10,6 +10,7 @@ from typing import Any
 
 from dateutil.relativedelta import relativedelta
 
+from scheduling.rules.calendars import WorkingCalendar
 from treatments.rules.material import MaterialNeed, compute_expected_ml
 from treatments.rules.units import MILLILITRES_PER, VolumeUnit
 from treatments.rules.words import BodyStyle, ZoneKind
@@ -55,10 +56,21 @@ def lot_number(product: str, day: date) -> str:
     return f"{LOT_LETTERS[product]}-{day:%y}{1 if day.month <= 6 else 2}"
 
 
-def first_day(vehicle: dict[str, Any], demo_day: date) -> date:
-    """Return the day of a demo vehicle's first treatment, on a weekday."""
-    day = demo_day - relativedelta(months=vehicle["first_months_ago"]) - timedelta(days=vehicle["days"])
+# The open days of the demo's site: no shop treats a vehicle on a Sunday or on Christmas Day.
+OPEN_DAYS = WorkingCalendar(country="US")
+
+
+def _find_open_day_before(day: date) -> date:
+    """Return the day or, where the shop is closed on it, the last open day before: never after the demo day."""
+    while not OPEN_DAYS.is_open(day):
+        day -= timedelta(days=1)
     return day
+
+
+def first_day(vehicle: dict[str, Any], demo_day: date) -> date:
+    """Return the day of a demo vehicle's first treatment, on an open day."""
+    day = demo_day - relativedelta(months=vehicle["first_months_ago"]) - timedelta(days=vehicle["days"])
+    return _find_open_day_before(day)
 
 
 def visit_days(vehicle: dict[str, Any], demo_day: date) -> list[tuple[int, date]]:
@@ -66,7 +78,7 @@ def visit_days(vehicle: dict[str, Any], demo_day: date) -> list[tuple[int, date]
     start = first_day(vehicle, demo_day)
     days = [(0, start)]
     for years in vehicle["touch_ups"]:
-        days.append((years, start + relativedelta(years=years) - FOUND_BEFORE_ANNIVERSARY))
+        days.append((years, _find_open_day_before(start + relativedelta(years=years) - FOUND_BEFORE_ANNIVERSARY)))
     return days
 
 

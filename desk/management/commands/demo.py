@@ -1,6 +1,7 @@
 """Does the shop's main job on the demo shop, visibly, step by step, and then serves the desk."""
 
 import argparse
+import textwrap
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -13,18 +14,18 @@ from rest_framework.authtoken.models import Token
 
 from claims.models import Claim
 from claims.queries import read_claim_check
+from claims.rules.claim import Finding
 from desk.demo.build_log import write_demo_log
 from desk.demo.load import DEMO_PASSWORD, DemoShop, load_claims, load_intakes_and_covers, load_shop
-from notifications.models import Message, MessageStatus
 from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
-from notifications.services import write_due_reminders
-from notifications.tasks import send_due_messages
+from notifications.services import send_all_due_messages, write_due_reminders
 from scheduling.due_list import URGENCIES, find_urgency
 from scheduling.index.service import recompute
 from scheduling.models import DueItem
 from scheduling.queries import list_due_items
-from treatments.models import Site, User, Vehicle
+from treatments.models import Site, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
+from treatments.rules.wording import put_for_people, tell_count, tell_day
 from treatments.rules.words import Answer, say
 
 OUTCOMES = {
@@ -57,8 +58,9 @@ class Command(BaseCommand):
         shop = load_shop(fixtures=settings.FIXTURES_DIR, today=find_today(now), now=now)
         database = settings.DATABASES["default"]
         self.stdout.write(f"{database['ENGINE'].rpartition('.')[2]}: {_shorten(Path(str(database['NAME'])))}")
-        self.stdout.write(f"{shop.site.name}, an invented shop; its dates are laid around {shop.day}.")
+        self.stdout.write(f"{shop.site.name}, an invented shop; its dates are laid around {tell_day(shop.day)}.")
         today = find_today(now, shop.site)
+        self.zone_names = dict(Zone.objects.values_list("code", "name"))
         self.import_log(shop)
         load_intakes_and_covers(shop=shop, now=now)
         recompute(as_of=today, now=now)
@@ -89,7 +91,7 @@ class Command(BaseCommand):
             self.stdout.write(f"{error} (These rows are faulty on purpose.)")
 
     def print_due_list(self, today: date) -> None:
-        self.title(f"3. Due list on {today}")
+        self.title(f"3. Due list on {tell_day(today)}")
         owner = User.objects.get(username="owner")
         by_vehicle: dict[int, list[DueItem]] = {}
         for item in list_due_items(owner, today):
@@ -100,30 +102,50 @@ class Command(BaseCommand):
             urgency = find_urgency(first, today)
             self.stdout.write(f"{vehicle.plate}  {vehicle.description:<26} {URGENCIES[urgency]}")
             for item in items:
-                zones = f" of {len(item.zones)} zones" if item.zones else ""
-                self.stdout.write(f"    {say(item.kind)}{zones}: target {item.target_on}, last day {item.last_on}")
-            self.stdout.write(f"    {first.sentence}")
+                zones = f" of {tell_count(len(item.zones), 'zone')}" if item.zones else ""
+                self.stdout.write(
+                    f"    {say(item.kind)}{zones}: best on {tell_day(item.target_on)}, grace until "
+                    f"{tell_day(item.grace_until)}"
+                )
+            self.write_wrapped("    ", put_for_people(first.sentence, self.zone_names))
 
     def send_reminders(self, today: date, now: datetime) -> None:
         self.title("4. Due reminders")
         report = write_due_reminders(as_of=today, now=now)
-        before = Message.objects.filter(status=MessageStatus.SENT).count()
-        send_due_messages.delay()
-        sent = Message.objects.filter(status=MessageStatus.SENT).count() - before
+        # In this process, not by a task: the demo needs no broker and opens no connection to one.
+        sending = send_all_due_messages(clock=timezone.now)
         self.stdout.write(
-            f"{report.written} reminders written, {sent} sent now, {report.already_told} told before, "
-            f"{len(report.without_email)} to call because no e-mail is known."
+            f"{tell_count(report.written, 'reminder')} written, {sending.sent} sent now, {report.already_told} told "
+            f"before, {len(report.without_email)} to call because no e-mail is known."
         )
+        for told in (*sending.failed, *sending.to_be_retried):
+            self.stdout.write(f"Not sent: {told}")
         if hasattr(settings, "EMAIL_FILE_PATH"):
             self.stdout.write(f"Mail lies as .eml files in {_shorten(Path(settings.EMAIL_FILE_PATH))}")
 
     def print_claim(self, claim: Claim) -> None:
         check = read_claim_check(claim)
         zones = ", ".join(zone.name for zone in check.claim.zones)
+        self.stdout.write("")
         self.stdout.write(f"Claim {claim.number}, {claim.cover.vehicle.description}: {zones}. {claim.description}")
-        for finding in check.findings:
-            self.stdout.write(f"    {say(finding.answer):<15} {finding.question} {finding.sentence}")
+        short = [f for f in check.shop_shortfalls if f.answer is not Answer.HOLDS]
+        others = [f for f in check.findings if f not in short]
+        # What fails stands first; nobody looks for it among what holds.
+        for finding in sorted(others, key=lambda found: found.answer is Answer.HOLDS):
+            self.print_finding(finding)
+        if short:
+            self.stdout.write("    The shop's own work or record falls short; not held against the customer:")
+            for finding in short:
+                self.print_finding(finding)
         self.stdout.write(f"    {OUTCOMES[check.answer]}. The program advises; a person decides.")
+
+    def print_finding(self, finding: Finding) -> None:
+        told = f"{finding.question} {put_for_people(finding.sentence, self.zone_names)}"
+        self.write_wrapped(f"    {say(finding.answer):<15} ", told)
+
+    def write_wrapped(self, start: str, text: str) -> None:
+        """Write a text in lines that a terminal holds, the further ones below the first."""
+        self.stdout.write(textwrap.fill(text, 112, initial_indent=start, subsequent_indent=" " * len(start)))
 
     def write_documents(self, claim: Claim, shop: DemoShop, today: date) -> None:
         self.title("6. Documents")
