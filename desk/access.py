@@ -28,6 +28,8 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "job_sheet": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "certificate": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP),
     "claims": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP),
+    "handle_claims": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
+    "file_claims": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "terms": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "edit_terms": (Role.OWNER,),
 }

@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from desk.views import claims, due, entry, terms, terms_draft, vehicles
+from desk.views import claim_handling, claims, due, entry, terms, terms_draft, vehicles
 
 app_name = "desk"
 urlpatterns = [
@@ -17,6 +17,11 @@ urlpatterns = [
     path("covers/<str:number>/certificate.pdf", vehicles.certificate, name="certificate"),
     path("claims/", claims.claims, name="claims"),
     path("claims/<str:number>/", claims.claim, name="claim"),
+    path("claims/<str:number>/do/<slug:action>/", claim_handling.act, name="claim_act"),
+    path("claims/<str:number>/what-if/", claim_handling.what_if, name="claim_what_if"),
+    path("claims/<str:number>/letters/<int:decision>/", claim_handling.letter, name="claim_letter"),
+    path("claims/<str:number>/photos/<int:photo>/", claims.claim_photo, name="claim_photo"),
+    path("covers/<str:number>/new-claim/", claim_handling.file_new_claim, name="claim_new"),
     path("terms/", terms.terms, name="terms"),
     path("terms/start/", terms_draft.start, name="start_terms"),
     path("terms/<slug:code>/<int:version>/", terms.version, name="terms_version"),

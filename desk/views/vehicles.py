@@ -115,6 +115,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "messages_sent": _list_messages(found, user),
         "claims": list_claims_for(user).filter(cover__vehicle=found) if may_open(user, "claims") else [],
         "may_print_job_sheet": may_open(user, "job_sheet"),
+        "may_file_claim": may_open(user, "file_claims"),
         "may_print_certificate": may_open(user, "certificate"),
     }
     return render(request, "desk/vehicle.html", context)

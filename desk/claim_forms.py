@@ -1,0 +1,162 @@
+"""The forms by which a claim is taken in and handled; each calls one service and shows its errors at the field."""
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.db.models import Case, When
+from django.utils.translation import gettext_lazy as _
+
+from claims.models import DecisionKind
+from treatments.models import Zone
+from treatments.models.choices import choices_of
+from treatments.rules.units import DistanceUnit
+from treatments.rules.words import DamageKind, ZoneKind
+
+
+class DayInput(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
+def day_field(label: Any, **options: Any) -> forms.DateField:
+    """Return a field for one day, written as ISO 8601."""
+    return forms.DateField(label=label, widget=DayInput(), input_formats=["%Y-%m-%d"], **options)
+
+
+class AcknowledgeForm(forms.Form):
+    day = day_field(_("Told the customer on"))
+
+
+class AskForm(forms.Form):
+    what = forms.CharField(label=_("What the customer is asked for"), max_length=300)
+    day = day_field(_("Asked on"))
+
+
+class AnswerForm(forms.Form):
+    day = day_field(_("It came on"))
+    request = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class DecideForm(forms.Form):
+    kind = forms.ChoiceField(label=_("Decision"), choices=choices_of(DecisionKind))
+    amount = forms.DecimalField(label=_("Amount"), max_digits=10, decimal_places=2, min_value=Decimal(0))
+    reason = forms.CharField(
+        label=_("Reason"),
+        required=False,
+        max_length=600,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_("Wanted where the decision is another than the recommended one, and for goodwill."),
+    )
+    day = day_field(_("Decided on"))
+
+
+class SecondForm(forms.Form):
+    agrees = forms.BooleanField(label=_("I have read the file and agree to this decision"))
+
+
+class ReopenForm(forms.Form):
+    reason = forms.CharField(label=_("What is new"), max_length=600, widget=forms.Textarea(attrs={"rows": 3}))
+
+
+class PaymentForm(forms.Form):
+    amount = forms.DecimalField(label=_("Paid"), max_digits=10, decimal_places=2, min_value=Decimal("0.01"))
+    paid_on = day_field(_("Paid on"))
+    reference = forms.CharField(label=_("Reference of the payment"), max_length=80)
+
+
+class PhotoForm(forms.Form):
+    photo = forms.FileField(label=_("Photo (JPEG, PNG or WebP)"))
+
+
+class WhatIfForm(forms.Form):
+    """One change of fact to be tried out."""
+
+    what = forms.ChoiceField(
+        label=_("What if"),
+        choices=[
+            ("found", _("the rust was found on another day")),
+            ("moved", _("a visit was on another day")),
+            ("visit", _("there was a reinspection on a day")),
+            ("treated", _("a zone was treated at a visit")),
+        ],
+    )
+    day = day_field(_("Day"), required=False)
+    record = forms.ChoiceField(label=_("Visit"), required=False)
+    zone = forms.ChoiceField(label=_("Zone"), required=False)
+
+    def __init__(
+        self, *args: Any, records: list[tuple[str, str]], zones: list[tuple[str, str]], **options: Any
+    ) -> None:
+        super().__init__(*args, **options)
+        self.fields["record"].choices = [("", "–"), *records]  # type: ignore[attr-defined]
+        self.fields["zone"].choices = [("", "–"), *zones]  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        wanted = {"found": ["day"], "moved": ["record", "day"], "visit": ["day"], "treated": ["record", "zone"]}
+        for name in wanted.get(cleaned.get("what", ""), []):
+            if not cleaned.get(name) and name not in self.errors:
+                self.add_error(name, _("Wanted for this question."))
+        return cleaned
+
+
+class FileClaimForm(forms.Form):
+    """A claim as the customer reports it."""
+
+    damage = forms.ChoiceField(label=_("Kind of damage"), choices=choices_of(DamageKind))
+    zones = forms.ModelMultipleChoiceField(
+        label=_("Zones"), queryset=Zone.objects.none(), to_field_name="code", widget=forms.CheckboxSelectMultiple
+    )
+    discovered_on = day_field(_("Found on"), required=False)
+    reported_on = day_field(_("Reported on"))
+    odometer = forms.DecimalField(
+        label=_("Odometer when found"), required=False, max_digits=9, decimal_places=1, min_value=Decimal(0)
+    )
+    odometer_unit = forms.ChoiceField(label=_("Unit"), choices=choices_of(DistanceUnit), required=False)
+    estimate_amount = forms.DecimalField(
+        label=_("Estimate for all zones together"),
+        required=False,
+        max_digits=10,
+        decimal_places=2,
+        min_value=Decimal(0),
+        help_text=_("In the currency of the terms. Write it zone by zone below where you can."),
+    )
+    description = forms.CharField(
+        label=_("In the customer's words"), required=False, widget=forms.Textarea(attrs={"rows": 4})
+    )
+    same_damage_reason = forms.CharField(
+        label=_("Why this is another damage"),
+        required=False,
+        max_length=300,
+        help_text=_("Only where an open claim names the same damage on the same zone."),
+    )
+
+    def __init__(self, *args: Any, body_style: str, **options: Any) -> None:
+        super().__init__(*args, **options)
+        zones = Zone.objects.all()
+        if body_style:
+            zones = zones.filter(areas__body_style=body_style) | zones.filter(kind=ZoneKind.NEVER_COATED)
+        # What is never coated comes last: it is claimed by mistake only.
+        never = Case(When(kind=ZoneKind.NEVER_COATED, then=1), default=0)
+        zones = zones.annotate(never=never).distinct().order_by("never", "stage", "sequence", "code")
+        self.fields["zones"].queryset = zones  # type: ignore[attr-defined]
+        for zone in self.fields["zones"].queryset:  # type: ignore[attr-defined]
+            self.fields[f"estimate_{zone.code}"] = forms.DecimalField(
+                label=zone.name, required=False, max_digits=10, decimal_places=2, min_value=Decimal(0)
+            )
+
+    def read_zone_estimates(self) -> dict[str, Decimal]:
+        """Return the estimates by zone code."""
+        prefix = "estimate_"
+        return {
+            name.removeprefix(prefix): value
+            for name, value in self.cleaned_data.items()
+            if name.startswith(prefix) and name != "estimate_amount" and value is not None
+        }
+
+    def list_estimate_fields(self) -> list[Any]:
+        """Return the fields of the zones' estimates, to be shown together."""
+        return [self[name] for name in self.fields if name.startswith("estimate_") and name != "estimate_amount"]

@@ -1,0 +1,282 @@
+"""Handling a claim at the desk: each form calls one service, and an error leaves what was typed on the page."""
+
+from collections.abc import Callable
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from claims.claim_file import ClaimFile, WhatIf, read_claim_file, try_out
+from claims.models import Claim, ClaimDecision, DecisionKind
+from claims.rules.recommend import Outcome
+from claims.rules.what_if import Change, WhatIfError, add_visit, discover_on, move_record, treat_zone
+from claims.services import (
+    acknowledge_claim,
+    ask_customer,
+    attach_claim_photo,
+    decide_claim,
+    file_claim,
+    record_answer,
+    record_payment,
+    reopen_claim,
+    second_decision,
+)
+from desk.access import access_claim, access_cover, get_user, may_open, open_to
+from desk.claim_forms import (
+    AcknowledgeForm,
+    AnswerForm,
+    AskForm,
+    DecideForm,
+    FileClaimForm,
+    PaymentForm,
+    PhotoForm,
+    ReopenForm,
+    SecondForm,
+    WhatIfForm,
+)
+from treatments.models import User
+from treatments.photos import PhotoError
+from treatments.queries import find_today
+from treatments.rules.units import Distance, DistanceUnit
+from treatments.rules.words import DamageKind, ProductFamily
+
+Values = dict[str, Any]
+
+
+def _find_standing(claim: Claim) -> ClaimDecision:
+    standing = claim.decisions.filter(reopened_at__isnull=True).first()
+    if standing is None:
+        raise ValidationError("The claim is not decided.")
+    return standing
+
+
+def _acknowledge(claim: Claim, values: Values, user: User) -> None:
+    acknowledge_claim(claim=claim, day=values["day"], now=timezone.now(), actor=user)
+
+
+def _ask(claim: Claim, values: Values, user: User) -> None:
+    ask_customer(claim=claim, what=values["what"], day=values["day"], now=timezone.now(), actor=user)
+
+
+def _answer(claim: Claim, values: Values, user: User) -> None:
+    request = claim.requests.filter(pk=values["request"]).first()
+    if request is None:
+        raise ValidationError("There is no such request on this claim.")
+    record_answer(request=request, day=values["day"], now=timezone.now(), actor=user)
+
+
+def _decide(claim: Claim, values: Values, user: User) -> None:
+    decide_claim(
+        claim=claim,
+        kind=DecisionKind(values["kind"]),
+        amount=values["amount"],
+        reason=values["reason"],
+        day=values["day"],
+        now=timezone.now(),
+        actor=user,
+    )
+
+
+def _second(claim: Claim, values: Values, user: User) -> None:
+    second_decision(decision=_find_standing(claim), now=timezone.now(), actor=user)
+
+
+def _reopen(claim: Claim, values: Values, user: User) -> None:
+    reopen_claim(claim=claim, reason=values["reason"], now=timezone.now(), actor=user)
+
+
+def _pay(claim: Claim, values: Values, user: User) -> None:
+    record_payment(decision=_find_standing(claim), now=timezone.now(), actor=user, **values)
+
+
+def _add_photo(claim: Claim, values: Values, user: User) -> None:
+    upload = values["photo"]
+    try:
+        attach_claim_photo(claim=claim, upload=upload, name=upload.name, zone=None, now=timezone.now(), actor=user)
+    except PhotoError as error:
+        raise ValidationError({"photo": str(error)}) from error
+
+
+ACTIONS: dict[str, tuple[type[forms.Form], Callable[[Claim, Values, User], None]]] = {
+    "acknowledge": (AcknowledgeForm, _acknowledge),
+    "ask": (AskForm, _ask),
+    "answer": (AnswerForm, _answer),
+    "decide": (DecideForm, _decide),
+    "second": (SecondForm, _second),
+    "reopen": (ReopenForm, _reopen),
+    "pay": (PaymentForm, _pay),
+    "photo": (PhotoForm, _add_photo),
+}
+
+
+def add_errors(form: forms.Form, error: ValidationError) -> None:
+    """Put a service's errors at the fields that they name, the others above them."""
+    if not hasattr(error, "error_dict"):
+        form.add_error(None, error)
+        return
+    for name, errors in error.error_dict.items():
+        form.add_error(name if name in form.fields else None, errors)
+
+
+def make_handling(
+    file: ClaimFile, today: date, bound: dict[str, forms.Form] | None = None, tried: WhatIf | None = None
+) -> Values:
+    """Return what the claim page shows of its handling: the sum, the deadlines, what was done, and the forms."""
+    sheet = file.recommendation.amount
+    payable = sheet.payable.amount if sheet is not None and sheet.payable is not None else Decimal(0)
+    outcome = file.recommendation.outcome
+    kind = outcome.value if outcome is not Outcome.ASK else ""
+    day = {"day": today}
+    standing = file.standing
+    left = standing.amount - sum((p.amount for p in standing.payments.all()), Decimal(0)) if standing else Decimal(0)
+    made: dict[str, forms.Form] = {
+        "acknowledge": AcknowledgeForm(initial=day),
+        "ask": AskForm(initial=day),
+        "answer": AnswerForm(initial=day),
+        "decide": DecideForm(initial=day | {"kind": kind, "amount": payable if kind != Outcome.REFUSE else 0}),
+        "second": SecondForm(),
+        "reopen": ReopenForm(),
+        "pay": PaymentForm(initial={"paid_on": today, "amount": left}),
+        "photo": PhotoForm(),
+    }
+    for name, form in made.items():
+        form.prefix, form.auto_id = None, f"{name}_%s"
+    for name, form in (bound or {}).items():
+        form.auto_id = f"{name}_%s"
+        made[name] = form
+    if "what_if" not in made:
+        made["what_if"] = make_what_if_form(file)
+    return {
+        "file": file,
+        "recommendation": file.recommendation,
+        "deadlines": file.deadlines,
+        "requests": list(file.claim.requests.all()),
+        "photos": list(file.claim.photos.all()),
+        "standing": standing,
+        "left_to_pay": left,
+        "forms": made,
+        "tried": tried,
+        "today": today,
+        "bad_form": next((form for form in (bound or {}).values() if form.errors), None),
+    }
+
+
+def make_what_if_form(file: ClaimFile, data: Any = None) -> WhatIfForm:
+    """Return the form that asks for a change of fact, with the claim's own visits and zones."""
+    records = [(t.record, f"{t.day}: treatment") for t in file.case.history.current_treatments]
+    records += [(i.record, f"{i.day}: {i.kind} inspection") for i in file.case.history.inspections]
+    zones = [(zone.zone, zone.name) for zone in file.rust_claim.zones]
+    return WhatIfForm(data, records=records, zones=zones, auto_id="what_if_%s")
+
+
+def may_handle(user: User) -> bool:
+    """Say whether a person may handle claims and not only read them."""
+    return may_open(user, "handle_claims")
+
+
+@open_to("handle_claims")
+@require_POST
+def act(request: HttpRequest, number: str, action: str) -> HttpResponse:
+    """Do one thing to a claim and show the claim again; where it can't be done, with the errors."""
+    from desk.views.claims import show_claim
+
+    user = get_user(request)
+    claim = access_claim(user, number)
+    if action not in ACTIONS:
+        raise Http404(f"No action {action} here.")
+    form_class, service = ACTIONS[action]
+    form = form_class(request.POST, request.FILES)
+    if form.is_valid():
+        try:
+            service(claim, form.cleaned_data, user)
+        except ValidationError as error:
+            add_errors(form, error)
+        else:
+            return redirect("desk:claim", number=claim.number)
+    return show_claim(request, claim, bound={action: form}, status=400)
+
+
+@open_to("handle_claims")
+def what_if(request: HttpRequest, number: str) -> HttpResponse:
+    """Show which findings would turn if one fact were another; nothing is written."""
+    from desk.views.claims import show_claim
+
+    claim = access_claim(get_user(request), number)
+    today = find_today(timezone.now(), claim.cover.site)
+    form = make_what_if_form(read_claim_file(claim, as_of=today), request.GET or None)
+    tried = None
+    if form.is_valid():
+        try:
+            tried = try_out(claim, _read_change(form.cleaned_data), as_of=today)
+        except WhatIfError as error:
+            form.add_error(None, str(error))
+    return show_claim(request, claim, bound={"what_if": form}, tried=tried, status=400 if form.errors else 200)
+
+
+def _read_change(values: Values) -> Change:
+    what = values["what"]
+    if what == "found":
+        return discover_on(values["day"])
+    if what == "moved":
+        return move_record(values["record"], values["day"])
+    if what == "visit":
+        return add_visit(values["day"])
+    return treat_zone(values["zone"], values["record"], ProductFamily.CAVITY_WAX)
+
+
+@open_to("file_claims")
+def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
+    """Take in a claim on a cover."""
+    user = get_user(request)
+    cover = access_cover(user, number)
+    today = find_today(timezone.now(), cover.site)
+    style = cover.vehicle.body_style
+    form = FileClaimForm(request.POST or None, body_style=style, initial={"reported_on": today})
+    if request.method == "POST" and form.is_valid():
+        values = form.cleaned_data
+        odometer = values["odometer"]
+        if odometer is not None and not values["odometer_unit"]:
+            form.add_error("odometer_unit", "Say whether the odometer is in km or miles.")
+        else:
+            try:
+                claim = file_claim(
+                    cover=cover,
+                    zones=list(values["zones"]),
+                    damage=DamageKind(values["damage"]),
+                    reported_on=values["reported_on"],
+                    discovered_on=values["discovered_on"],
+                    odometer=Distance(odometer, DistanceUnit(values["odometer_unit"]))
+                    if odometer is not None
+                    else None,
+                    description=values["description"],
+                    estimate_amount=values["estimate_amount"],
+                    estimate_currency=str(cover.terms_version.document.get("currency", "USD")),
+                    zone_estimates=form.read_zone_estimates(),
+                    same_damage_reason=values["same_damage_reason"],
+                    now=timezone.now(),
+                    actor=user,
+                )
+            except ValidationError as error:
+                add_errors(form, error)
+            else:
+                if may_open(user, "claims"):
+                    return redirect("desk:claim", number=claim.number)
+                return redirect("desk:vehicle", vin=cover.vehicle.vin)
+    status = 400 if form.errors else 200
+    return render(request, "desk/claim_new.html", {"form": form, "cover": cover}, status=status)
+
+
+@open_to("claims")
+def letter(request: HttpRequest, number: str, decision: int) -> HttpResponse:
+    """Show the letter of a decision as it went, ready to be printed."""
+    claim = access_claim(get_user(request), number)
+    found = claim.decisions.filter(pk=decision).first()
+    if found is None:
+        raise Http404(f"No decision {decision} on claim {number}.")
+    return render(request, "desk/claim_letter.html", {"claim": claim, "decision": found})

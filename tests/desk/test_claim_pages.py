@@ -1,0 +1,126 @@
+"""Handling a claim on its page: what each role may do, errors that keep what was typed, and the state afterwards."""
+
+import io
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+from PIL import Image
+
+from claims.claim_file import read_claim_file
+from claims.models import Claim
+from claims.rules.recommend import Outcome
+from desk.demo.load import DemoShop
+from tests.demo_records import load_demo
+from treatments.models import User
+
+
+@pytest.fixture
+def demo(db: None, tmp_path: Path) -> DemoShop:
+    return load_demo(tmp_path, timezone.now())
+
+
+@pytest.fixture
+def claim(demo: DemoShop) -> Claim:
+    files = [read_claim_file(claim, as_of=demo.day) for claim in Claim.objects.all()]
+    return next(file.claim for file in files if file.recommendation.outcome is Outcome.PAY)
+
+
+def log_in(username: str) -> Client:
+    client = Client()
+    client.force_login(User.objects.get(username=username))
+    return client
+
+
+def test_an_administrator_handles_a_claim_from_report_to_payment(claim: Claim, demo: DemoShop) -> None:
+    client = log_in("warranty")
+    page = f"/claims/{claim.number}/"
+    shown = client.get(page).content.decode()
+    assert "How the" not in shown and "Estimate for the zones that hold" in shown and "open days after" in shown
+    today = demo.day.isoformat()
+    assert client.post(f"{page}do/acknowledge/", {"day": today}).status_code == 302
+    asked = client.post(f"{page}do/ask/", {"what": "", "day": today})
+    assert asked.status_code == 400 and "That was not done" in asked.content.decode()
+    assert client.post(f"{page}do/ask/", {"what": "an invoice", "day": today}).status_code == 302
+    assert "Still owed" in client.get(page).content.decode()
+    request = claim.requests.get()
+    assert client.post(f"{page}do/answer/", {"request": request.pk, "day": today}).status_code == 302
+    assert client.post(f"{page}do/answer/", {"request": request.pk + 99, "day": today}).status_code == 400
+    file = read_claim_file(claim, as_of=demo.day)
+    assert file.recommendation.amount and file.recommendation.amount.payable
+    payable = file.recommendation.amount.payable.amount
+    decide = {"kind": "pay", "amount": str(payable - 1), "reason": "", "day": today}
+    refused = client.post(f"{page}do/decide/", decide)
+    assert refused.status_code == 400
+    assert "Say why it is decided otherwise" in refused.content.decode()
+    assert f'value="{payable - 1}"' in refused.content.decode()  # what was typed stays
+    assert not claim.decisions.exists()
+    assert client.post(f"{page}do/decide/", decide | {"amount": str(payable)}).status_code == 302
+    decision = claim.decisions.get()
+    letter = client.get(f"{page}letters/{decision.pk}/").content.decode()
+    assert "If you do not agree" in letter
+    pay = {"amount": str(payable), "paid_on": today, "reference": "B-17"}
+    assert client.post(f"{page}do/pay/", pay | {"amount": str(payable + 1)}).status_code == 400
+    assert client.post(f"{page}do/pay/", pay).status_code == 302
+    assert claim.decisions.get().payments.get().amount == payable
+    assert client.post(f"{page}do/nothing/").status_code == 404
+    assert client.get(f"{page}do/pay/").status_code == 405
+
+
+def test_others_read_or_see_nothing(claim: Claim, demo: DemoShop) -> None:
+    page = f"/claims/{claim.number}/"
+    body = {"day": demo.day.isoformat()}
+    assert log_in("warranty").post(f"{page}do/acknowledge/", body).status_code == 302
+    for who in ("writer", "lift", "dealer"):
+        assert log_in(who).post(f"{page}do/reopen/", {"reason": "x"}).status_code == 403, who
+        assert log_in(who).get(f"{page}what-if/").status_code == 403, who
+    if claim.cover.dealership is not None:
+        seen = log_in("dealer").get(page).content.decode()
+        assert "Decide and write the letter" not in seen
+
+
+def test_a_service_writer_files_a_claim_and_the_same_one_not_twice(claim: Claim, demo: DemoShop) -> None:
+    client, cover = log_in("writer"), claim.cover
+    address = f"/covers/{cover.number}/new-claim/"
+    assert log_in("lift").get(address).status_code == 403
+    zones = [zone.code for zone in claim.zones.all()]
+    body = {
+        "damage": claim.damage, "zones": zones, "reported_on": demo.day.isoformat(), "description": "<b>rust</b>",
+        "odometer": "1000", "odometer_unit": "km", f"estimate_{zones[0]}": "250.00",
+    }  # fmt: skip
+    nothing = client.post(address, {"damage": claim.damage})
+    assert nothing.status_code == 400 and "not filed yet" in nothing.content.decode()
+    twin = client.post(address, body)
+    assert twin.status_code == 400 and "already claims this damage" in twin.content.decode()
+    assert "&lt;b&gt;rust" in twin.content.decode()
+    filed = client.post(address, body | {"same_damage_reason": "at the other end"})
+    assert filed.status_code == 302
+    new = Claim.objects.exclude(pk=claim.pk).get(cover=cover)
+    assert (new.estimate_amount, new.recorded_by.username) == (Decimal(250), "writer")
+
+
+def test_photos_are_for_those_who_see_the_claim(claim: Claim) -> None:
+    picture = io.BytesIO()
+    Image.new("RGB", (30, 20), "brown").save(picture, "PNG")
+    picture.seek(0)
+    picture.name = "rust.png"
+    page = f"/claims/{claim.number}/"
+    assert log_in("warranty").post(f"{page}do/photo/", {"photo": picture}).status_code == 302
+    text = io.BytesIO(b"not a picture")
+    text.name = "rust.jpg"
+    assert log_in("warranty").post(f"{page}do/photo/", {"photo": text}).status_code == 400
+    address = f"{page}photos/{claim.photos.get().pk}/"
+    assert log_in("owner").get(address)["Content-Type"] == "image/jpeg"
+    assert log_in("writer").get(address).status_code == 403
+    assert log_in("owner").get(f"{page}photos/999999/").status_code == 404
+
+
+def test_what_if_shows_what_would_turn(claim: Claim, demo: DemoShop) -> None:
+    client = log_in("owner")
+    address = f"/claims/{claim.number}/what-if/"
+    turned = client.get(address, {"what": "found", "day": "2001-01-01"}).content.decode()
+    assert "Was the cover in force on the day of discovery?" in turned and "Pending" in turned
+    assert client.get(address, {"what": "moved", "day": "2001-01-01"}).status_code == 400
+    assert client.get(address, {"what": "found", "day": claim.discovered_on.isoformat()}).status_code == 200
