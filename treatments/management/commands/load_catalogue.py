@@ -26,4 +26,4 @@ class Command(BaseCommand):
         except (OSError, tomllib.TOMLDecodeError, CatalogueError) as error:
             raise CommandError(f"{path.name}: {error}") from error
         added = load_zone_catalogue(catalogue=catalogue)
-        self.stdout.write(f"{added} zones added, {len(catalogue) - added} were there already.")
+        self.stdout.write(f"{added} {'zone' if added == 1 else 'zones'} added, {len(catalogue) - added} there already.")
