@@ -5,7 +5,10 @@ The check digit is that of 49 CFR 565.15. A correction is only ever offered; com
 
 import re
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
+
+from treatments.rules.words import BodyStyle
 
 
 class VinMark(StrEnum):
@@ -23,6 +26,7 @@ VALUES = {str(digit): digit for digit in range(10)} | dict(
 WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
 LENGTH = 17
 CHECK_POSITION = 9
+YEAR_POSITION = 10
 ALPHABET = "0123456789ABCDEFGHJKLMNPRSTUVWXYZ"
 
 # Signs that are taken for each other on a plate or in handwriting. From common practice, no published source.
@@ -206,15 +210,29 @@ def check_vin(text: str, *, marked_as: VinMark = VinMark.STANDARD) -> VinReport:
     if problems:
         return VinReport(text, False, tuple(problems), corrections=suggest_corrections(vin))
     expected = compute_check_digit(vin)
+    doubts = _find_doubts(vin)
     if vin[CHECK_POSITION - 1] == expected:
-        return VinReport(text, True, check_digit_expected=expected)
+        return VinReport(text, True, warnings=doubts, check_digit_expected=expected)
     sentence = f"The check digit (character 9) is {vin[CHECK_POSITION - 1]}, by the other characters it is {expected}."
     corrections = suggest_corrections(vin)
     if is_north_american(vin):
         problem = Problem("check_digit", f"{sentence} A character is wrong.")
         return VinReport(text, False, (problem,), (), expected, corrections)
     warning = f"{sentence} Not all makers outside North America use it; compare with the vehicle."
-    return VinReport(text, True, (), (warning,), expected, corrections)
+    return VinReport(text, True, (), (warning, *doubts), expected, corrections)
+
+
+def _find_doubts(vin: str) -> tuple[str, ...]:
+    """Return what speaks against a number whose form is right; it passes the check digit all the same."""
+    doubts = []
+    if len(set(vin)) == 1:
+        doubts.append(f"All {LENGTH} characters are {vin[0]}: it looks made up; compare with the vehicle.")
+    if is_north_american(vin) and vin[YEAR_POSITION - 1] not in YEAR_CODES:
+        doubts.append(
+            f"Character {YEAR_POSITION} is {vin[YEAR_POSITION - 1]}, which stands for no model year; compare with the "
+            "vehicle."
+        )
+    return tuple(doubts)
 
 
 def _check_serial(text: str, serial: str) -> VinReport:
@@ -235,6 +253,27 @@ def _check_serial(text: str, serial: str) -> VinReport:
 YEAR_CODES = "ABCDEFGHJKLMNPRSTVWXY123456789"
 FIRST_YEAR = 1980
 CYCLE_YEARS = len(YEAR_CODES)
+
+
+# What may weigh more than 4536 kg, so that position 7 tells nothing without the weight; cars are told whatever theirs.
+OFTEN_HEAVY = frozenset({BodyStyle.PICKUP, BodyStyle.VAN})
+
+
+def tell_model_year(vin: str, style: str, seen_on: date) -> int | None:
+    """Return the one model year that a North American VIN can mean, None where it can't be told.
+
+    Cars, hatchbacks, SUVs and wagons are taken for light vehicles, whose position 7 tells the cycle. Pickups and vans
+    are sold on either side of 4536 kg and the weight is not known here; for these and for vehicles without a body
+    style both years are weighed against the visit.
+
+    Args:
+        vin: a number of 17 characters.
+        style: the body style, empty where it is not known.
+        seen_on: a day on which the vehicle existed; it can't be of a model year later than the one after.
+    """
+    light = True if style and style not in OFTEN_HEAVY else None
+    possible = [year for year in read_model_year(vin, light_vehicle=light).years if year <= seen_on.year + 1]
+    return possible[0] if len(possible) == 1 else None
 
 
 def read_model_year(vin: str, *, light_vehicle: bool | None = None) -> ModelYear:
