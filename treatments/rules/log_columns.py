@@ -87,6 +87,13 @@ def _recognise(heading: str) -> tuple[str, str] | None:
     return None
 
 
+def _ordinal(place: int) -> str:
+    """Return where a column stands as a person counts it, such as 3rd for place 2."""
+    number = place + 1
+    ending = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{ending}"
+
+
 def recognise_columns(headings: Sequence[str], renamed: Mapping[str, str] | None = None) -> LogColumns:
     """Return where each field stands.
 
@@ -116,6 +123,11 @@ def recognise_columns(headings: Sequence[str], renamed: Mapping[str, str] | None
                 unread.append(heading)
             continue
         name, unit = meant
+        if name in places and squeeze(headings[places[name]]) == squeeze(heading):
+            raise HeadingsError(
+                f"Two columns have the heading '{heading}', the {_ordinal(places[name])} and the {_ordinal(place)}: "
+                "rename or empty the heading of the one that is not to be read."
+            )
         if name in places:
             raise HeadingsError(
                 f"The headings '{headings[places[name]]}' and '{heading}' both mean {name.replace('_', ' ')}: "

@@ -49,6 +49,7 @@ MONTHS = {
 _YEAR_FIRST = re.compile(r"(\d{4})([-/. ]?)(\d{1,2})\2(\d{1,2})(?:[T ]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?Z?)?")
 _YEAR_LAST = re.compile(r"(\d{1,2})([-/. ])(\d{1,2})\2(\d{2}|\d{4})(?:[T ]\d{1,2}:\d{2}(?::\d{2})?)?")
 _DAY_MONTH_NAME = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-/. ]+([A-Za-z]+)\.?[-/., ]+(\d{2}|\d{4})")
+_TIME_OF_DAY = re.compile(r"\d{1,3}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?")
 _MONTH_NAME_DAY = re.compile(r"([A-Za-z]+)\.? +(\d{1,2})(?:st|nd|rd|th)?,? +(\d{2}|\d{4})")
 
 
@@ -77,7 +78,31 @@ def read_log_date(text: str, order: DateOrder | None) -> date:
     if match := _YEAR_LAST.fullmatch(text):
         first, _, second, year = match.groups()
         return _read_local(int(first), int(second), _full_year(year, text), text, order)
+    if _TIME_OF_DAY.fullmatch(text):
+        raise LogDateError("A time of day without its date: write the date as YYYY-MM-DD.")
     raise LogDateError("Not a date: write it as YYYY-MM-DD.")
+
+
+def prove_date_order(text: str) -> DateOrder | None:
+    """Return which order of day and month a local date proves by itself, None where it proves none.
+
+    25/03/2025 can only be day first, 03/25/2025 month first; 03/04/2025 and 03/03/2025 prove nothing.
+    """
+    match = _YEAR_LAST.fullmatch(text.strip())
+    if match is None or len(match[4]) != 4:
+        return None
+    first, second, year = int(match[1]), int(match[3]), int(match[4])
+    if (first > 12) == (second > 12) or not _is_day(year, min(first, second), max(first, second)):
+        return None
+    return DateOrder.DAY_FIRST if first > 12 else DateOrder.MONTH_FIRST
+
+
+def _is_day(year: int, month: int, day: int) -> bool:
+    try:
+        date(year, month, day)
+    except ValueError:
+        return False
+    return True
 
 
 def _read_local(first: int, second: int, year: int, text: str, order: DateOrder | None) -> date:

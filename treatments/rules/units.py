@@ -127,35 +127,109 @@ def tell_amount(amount: Decimal, unit: str) -> str:
     return f"{tell_number(amount)} {one if amount == 1 else several}"
 
 
-_SPACES = "  \u202f\u2009"
-_PLAIN = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
-_GROUPED = re.compile(r"[+-]?\d{1,3}(?:([.,'’\s])\d{3})(?:\1\d{3})*")
-_AMBIGUOUS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
+class DecimalSign(StrEnum):
+    """Which sign a log writes before the fraction of a number; the other one then groups thousands."""
+
+    POINT = "point"
+    COMMA = "comma"
 
 
-def parse_number(text: str, *, whole: bool = False) -> Decimal:
+class AmbiguousNumberError(UnitsError):
+    """A number that could be read in two ways; ``sign`` is the separator that may be either."""
+
+    def __init__(self, value: str, sentence: str, sign: DecimalSign) -> None:
+        super().__init__(value, sentence)
+        self.sign = sign
+
+
+_MARKS = {DecimalSign.POINT: ".", DecimalSign.COMMA: ","}
+_SIGNS = {mark: sign for sign, mark in _MARKS.items()}
+_SPACES = "\u00a0\u202f\u2009"
+# Groups apart by a space or an apostrophe can't be a fraction, so what follows a point or comma there can only be one.
+_SPACED = re.compile(r"\d{1,3}(?:([ '’])\d{3})(?:\1\d{3})*(?:([.,])\d+)?")
+# Two or more groups, or one group and a fraction: the first sign groups, the second is the decimal sign.
+_GROUPED = re.compile(r"\d{1,3}(?:([.,])\d{3})(?:(?:\1\d{3})+|(?:\1\d{3})*(?!\1)([.,])\d*)")
+_ONE_MARK = re.compile(r"(\d*)([.,])(\d*)")
+_ONE_GROUP = re.compile(r"[1-9]\d{0,2}[.,]\d{3}")
+
+
+def find_decimal_sign(text: str) -> DecimalSign | None:
+    """Return which decimal sign the digits of ``text`` prove, None where they could be read either way.
+
+    1.25 and 1,250.5 prove a point, 0,5 and 1.250.000 a comma; 1250, 1 250 and 1,250 prove nothing.
+    """
+    number = _unify_spaces(text).lstrip("+-")
+    if match := _SPACED.fullmatch(number):
+        return _SIGNS.get(match[2] or "")
+    if match := _GROUPED.fullmatch(number):
+        return _other(_SIGNS[match[1]])
+    match = _ONE_MARK.fullmatch(number)
+    if match and (match[1] or match[3]) and not _ONE_GROUP.fullmatch(number):
+        return _SIGNS[match[2]]
+    return None
+
+
+def _unify_spaces(text: str) -> str:
+    text = text.strip()
+    for space in _SPACES:
+        text = text.replace(space, " ")
+    return text
+
+
+def _other(sign: DecimalSign) -> DecimalSign:
+    return DecimalSign.COMMA if sign is DecimalSign.POINT else DecimalSign.POINT
+
+
+def parse_number(text: str, *, decimal: DecimalSign | None = None) -> Decimal:
     """Return the number that ``text`` means.
 
     Args:
-        text: a number with a point or a comma as decimal sign.
-        whole: whether the number is by nature a whole one (an odometer), so that groups of three are read as such:
-            84,500 or 84 500 or 84.500 or 84'500.
+        text: digits, with a point or a comma as decimal sign, in groups of three or not: 84500, 84 500, 84'500.5.
+        decimal: the decimal sign, where it is known; then 84,500 or 84.500 can be read too.
 
     Raises:
-        UnitsError: where it isn't a number, or could mean two (1,250 is 1.25 or 1250). A point is always a decimal
-            sign unless ``whole``.
+        AmbiguousNumberError: where three digits follow a single separator (1,250 is 1.25 or 1250).
+        UnitsError: where it isn't a number, or contradicts the decimal sign.
     """
-    stripped = text.strip()
-    for space in _SPACES:
-        stripped = stripped.replace(space, " ")
-    if whole and _GROUPED.fullmatch(stripped):
-        return Decimal(re.sub(r"[.,'’\s]", "", stripped))
-    if not _PLAIN.fullmatch(stripped) or not stripped.isascii():
+    number = _unify_spaces(text)
+    if not number.isascii() and "’" not in number:
         raise UnitsError(text, "Not a number: write digits with a point, such as 1.25.")
-    if not whole and _AMBIGUOUS.fullmatch(stripped):
-        first, _, last = stripped.partition(",")
-        raise UnitsError(text, f"Could be {first}.{last} or {first}{last}: write it without a comma.")
-    return Decimal(stripped.replace(",", "."))
+    minus = number.startswith("-")
+    number = number[1:] if number[:1] in ("+", "-") else number
+    if re.fullmatch(r"[0-9]+", number):
+        return _signed(number, minus)
+    proven = find_decimal_sign(number)
+    grouped = _ONE_GROUP.fullmatch(number)
+    if proven is None and not grouped and not _SPACED.fullmatch(number):
+        raise UnitsError(text, "Not a number: write digits with a point, such as 1.25.")
+    if proven and decimal and proven is not decimal:
+        raise UnitsError(
+            text, f"It can only be read with a decimal {proven}, but this log was said to use a {decimal}: correct it."
+        )
+    sign = decimal or proven
+    if grouped and sign is None:
+        raise _tell_ambiguous(text, number)
+    if sign:
+        number = number.replace(_MARKS[_other(sign)], "").replace(_MARKS[sign], ".")
+    return _signed(re.sub(r"[ '’]", "", number), minus)
+
+
+def _signed(number: str, minus: bool) -> Decimal:
+    return -Decimal(number) if minus else Decimal(number)
+
+
+def _tell_ambiguous(text: str, number: str) -> AmbiguousNumberError:
+    mark = "," if "," in number else "."
+    whole, _, last = number.partition(mark)
+    # With four decimals, or fewer than three, a fraction can't be taken for thousands.
+    fraction = f"{whole}.{last}".rstrip("0").rstrip(".")
+    fraction = f"{whole}.{last}0" if last[-1] != "0" else fraction
+    return AmbiguousNumberError(
+        text,
+        f"Could be {fraction} or {whole}{last}: write the one that is meant, or say --decimal comma or "
+        "--decimal point for the whole log.",
+        _SIGNS[mark],
+    )
 
 
 VOLUME_NAMES: dict[str, VolumeUnit] = {
@@ -174,13 +248,6 @@ DISTANCE_NAMES: dict[str, DistanceUnit] = {
     **dict.fromkeys(("mi", "mile", "miles"), DistanceUnit.MILE),
 }
 _NUMBER_THEN_UNIT = re.compile(r"([+-]?[\d.,'’\s\u00a0\u202f\u2009]*\d[.,]?)\s*([^\d\s].*)?", re.DOTALL)
-
-
-def _split(text: str) -> tuple[str, str]:
-    match = _NUMBER_THEN_UNIT.fullmatch(text.strip())
-    if not match:
-        raise UnitsError(text, "Not a number with a unit: write it as 1.5 followed by the unit.")
-    return match.group(1), match.group(2) or ""
 
 
 def _plain_unit(text: str) -> str:
@@ -203,23 +270,37 @@ def _find_unit(text: str, inside: str, beside: str | None, names: Mapping[str, U
     return found[0]
 
 
-def parse_volume(text: str, unit_text: str | None = None) -> Volume:
+def split_number(text: str) -> tuple[str, str]:
+    """Return the digits of a cell and the unit written behind them.
+
+    Raises:
+        UnitsError: where the cell doesn't start with a number.
+    """
+    match = _NUMBER_THEN_UNIT.fullmatch(text.strip())
+    if not match:
+        raise UnitsError(text, "Not a number with a unit: write it as 1.5 followed by the unit.")
+    return match.group(1), match.group(2) or ""
+
+
+def parse_volume(text: str, unit_text: str | None = None, *, decimal: DecimalSign | None = None) -> Volume:
     """Return the volume that a cell means, with its unit in the cell or beside it.
 
     Raises:
+        AmbiguousNumberError: for a number that could be read in two ways, where ``decimal`` is not given.
         UnitsError: without a unit, with two, or with one other than US quart, litre, US gallon, millilitre.
     """
-    number, inside = _split(text)
+    number, inside = split_number(text)
     unit = _find_unit(text, inside, unit_text, VOLUME_NAMES, "US quart (qt), litre (l), US gallon (gal) or ml")
-    return Volume(parse_number(number), unit)
+    return Volume(parse_number(number, decimal=decimal), unit)
 
 
-def parse_distance(text: str, unit_text: str | None = None) -> Distance:
+def parse_distance(text: str, unit_text: str | None = None, *, decimal: DecimalSign | None = None) -> Distance:
     """Return the distance that a cell means, with its unit in the cell or beside it.
 
     Raises:
+        AmbiguousNumberError: for a number that could be read in two ways, where ``decimal`` is not given.
         UnitsError: without a unit, with two, or with one other than km and miles.
     """
-    number, inside = _split(text)
+    number, inside = split_number(text)
     unit = _find_unit(text, inside, unit_text, DISTANCE_NAMES, "km or mi")
-    return Distance(parse_number(number, whole=True), unit)
+    return Distance(parse_number(number, decimal=decimal), unit)
