@@ -3,7 +3,9 @@
 A log is written in order of days, but vehicles are recorded whole; a scratch database file turns one into the other.
 """
 
+import contextlib
 import json
+import os
 import pickle
 import sqlite3
 import tempfile
@@ -12,7 +14,8 @@ from pathlib import Path
 from types import TracebackType
 
 from treatments.log_import.files import RawRow
-from treatments.rules.log_row import Fault, FaultCode, LogRow, Note
+from treatments.rules.log_faults import Fault, FaultCode, Note
+from treatments.rules.log_row import LogRow
 
 WRITE_EVERY = 2_000
 
@@ -21,17 +24,24 @@ class Staging:
     """A scratch file of rows by vehicle, rejects and notes by row. Use as a context; it is removed at the end."""
 
     def __enter__(self) -> "Staging":
-        self._folder = tempfile.TemporaryDirectory(prefix="import-")
-        self._scratch = sqlite3.connect(Path(self._folder.name) / "rows.sqlite3", isolation_level=None)
+        handle, name = tempfile.mkstemp(prefix="import-", suffix=".sqlite3")
+        os.close(handle)
+        self._path = Path(name)
+        self._scratch = sqlite3.connect(self._path, isolation_level=None)
         self._scratch.executescript(
             """
             PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -16000;
             CREATE TABLE accepted (number INTEGER PRIMARY KEY, vin TEXT, day TEXT, row BLOB, cells TEXT);
             CREATE TABLE rejected (number INTEGER PRIMARY KEY, faults BLOB, cells TEXT);
+            CREATE TABLE deferred (number INTEGER PRIMARY KEY, raw BLOB);
             CREATE TABLE noted (number INTEGER, code TEXT, note BLOB);
             BEGIN;
             """
         )
+        # The file loses its name while it is open, so that the system frees it however this process ends. A system
+        # that doesn't allow that (Windows) removes it at the end of an import that isn't killed.
+        with contextlib.suppress(PermissionError):
+            self._path.unlink()
         self._waiting: list[tuple[int, str, str, bytes, str]] = []
         return self
 
@@ -39,7 +49,7 @@ class Staging:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self._scratch.close()
-        self._folder.cleanup()
+        self._path.unlink(missing_ok=True)
 
     # The rows are this process's own objects on a scratch file of its own, so pickle is safe and quick here.
 
@@ -65,6 +75,15 @@ class Staging:
     def note(self, number: int, note: Note) -> None:
         """Note something about an accepted row."""
         self._scratch.execute("INSERT INTO noted VALUES (?, ?, ?)", (number, note.code.value, pickle.dumps(note)))
+
+    def defer(self, raw: RawRow) -> None:
+        """Keep a row that the rest of the log may make plain."""
+        self._scratch.execute("INSERT INTO deferred VALUES (?, ?)", (raw.number, pickle.dumps(raw)))
+
+    def read_deferred(self) -> Iterator[RawRow]:
+        """Yield the rows that were kept for later."""
+        for (blob,) in self._scratch.execute("SELECT raw FROM deferred ORDER BY number"):
+            yield pickle.loads(blob)
 
     def finish_reading(self) -> int:
         """Put the staged rows in order of vehicles; return how many there are."""

@@ -1,0 +1,125 @@
+"""Reads a log from a workbook (XLSX): one sheet, row by row, each cell as a person would type it.
+
+Formulas are wanted as written: a formula is not a value, whatever it last came to.
+"""
+
+import zipfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime, time, timedelta
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from openpyxl import load_workbook
+from openpyxl.utils.exceptions import InvalidFileException
+
+from treatments.log_import.files import LogFile, LogFileError, RawRow
+
+
+@contextmanager
+def open_workbook(path: Path, wanted: str | None) -> Iterator[LogFile]:
+    """Open a workbook's sheet as a log.
+
+    Args:
+        path: the workbook.
+        wanted: the name of the sheet; the only one that has rows where left out.
+
+    Raises:
+        LogFileError: for a file that is no workbook, a sheet that isn't there, or several to choose from.
+    """
+    try:
+        book = load_workbook(path, read_only=True, data_only=False)
+    except (zipfile.BadZipFile, InvalidFileException, KeyError, OSError, ValueError) as error:
+        raise LogFileError(f"'{path.name}' can't be read as a workbook ({error}): save it as .xlsx again.") from error
+    try:
+        sheet = _choose_sheet(path, book, wanted)
+        rows = sheet.iter_rows()
+        first = next(rows, None)
+        headings = tuple(_tell_cell(cell) for cell in first) if first else ()
+        while headings and not headings[-1]:
+            headings = headings[:-1]
+        if not headings:
+            raise LogFileError(
+                f"'{path.name}', sheet '{sheet.title}', has no headings: the first row must name the columns."
+            )
+        estimate = sheet.max_row - 1 if sheet.max_row else None
+        several = len(book.worksheets) > 1
+        yield LogFile(path, headings, _read_rows(rows), estimate, sheet=sheet.title if several else "")
+    finally:
+        book.close()
+
+
+def _choose_sheet(path: Path, book: Any, wanted: str | None) -> Any:
+    """Return the sheet that was named, or the only one that has rows."""
+    sheets = list(book.worksheets)
+    if not sheets:
+        raise LogFileError(f"'{path.name}' has no sheet with rows: save the log as a sheet of its own.")
+    if wanted is not None:
+        for same in (str.strip, str.casefold):
+            for sheet in sheets:
+                if same(sheet.title.strip()) == same(wanted.strip()):
+                    return sheet
+        raise LogFileError(f"--sheet {wanted}: no such sheet; '{path.name}' has: {_list_names(sheets)}.")
+    if len(sheets) == 1:
+        return sheets[0]
+    # A sheet with one row alone is a title, a remark or a form with headings: no log.
+    filled = [sheet for sheet in sheets if _has_rows(sheet, 2)] or [sheet for sheet in sheets if _has_rows(sheet, 1)]
+    if len(filled) > 1:
+        raise LogFileError(
+            f"'{path.name}' has rows in {len(filled)} sheets: {_list_names(filled)}. Say which one is the log with "
+            f"--sheet '{filled[0].title}', and import the others one by one if they are logs too."
+        )
+    return filled[0] if filled else sheets[0]
+
+
+def _list_names(sheets: list[Any]) -> str:
+    return ", ".join(f"'{sheet.title}'" for sheet in sheets)
+
+
+def _has_rows(sheet: Any, least: int) -> bool:
+    filled = (row for row in sheet.iter_rows() if any(_tell_cell(cell).strip() for cell in row))
+    return sum(1 for _ in islice(filled, least)) == least
+
+
+def _read_rows(rows: Iterable[Any]) -> Iterator[RawRow]:
+    for number, row in enumerate(rows, start=2):
+        cells = tuple(_tell_cell(cell) for cell in row)
+        if any(cell.strip() for cell in cells):
+            typed = frozenset(place for place, cell in enumerate(row) if _is_number(getattr(cell, "value", None)))
+            yield RawRow(number, cells, typed)
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _tell_cell(cell: Any) -> str:
+    value = getattr(cell, "value", None)
+    if value is None:
+        return ""
+    if isinstance(value, datetime):
+        return value.date().isoformat() if value.time() == time() else value.isoformat(" ", "seconds")
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, time):
+        return value.isoformat("seconds")
+    if isinstance(value, timedelta):
+        minutes, seconds = divmod(round(value.total_seconds()), 60)
+        return f"{minutes // 60:02}:{minutes % 60:02}:{seconds:02}"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return _tell_float(value)
+    if not isinstance(value, str | int):  # a formula over a range of cells comes as an object of its own
+        return f"={getattr(value, 'text', value)}"
+    return str(value)
+
+
+def _tell_float(value: float) -> str:
+    # A whole number that a spreadsheet keeps as 12345.0 was typed as 12345.
+    if value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    text = repr(value)
+    # With three decimals the text, once in a rejects file, could be taken for thousands; with four it can't.
+    return f"{text}0" if "e" not in text and len(text.partition(".")[2]) == 3 else text
