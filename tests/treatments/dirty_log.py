@@ -1,6 +1,7 @@
 """Makes a dirty log of a thousand rows in which the number of each fault is known beforehand."""
 
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -8,7 +9,7 @@ from treatments.rules.vin import compute_check_digit
 
 HEADINGS = [
     "Customer", "Contact", "VIN", "Plate", "Vehicle", "Body style", "Odometer", "Odometer unit", "Date",
-    "Kind of visit", "Zone", "Product", "Lot", "Quantity", "Unit", "Remark",
+    "Kind of visit", "Zone", "Product", "Lot", "Quantity", "Unit", "Not done", "Remark",
 ]  # fmt: skip
 ZONES = ["Left rocker panel", "Right rocker panel", "Left front door", "Right front door", "Front cross-member"]
 ROWS = 1000
@@ -52,8 +53,71 @@ def make_row(vehicle: int, zone: str, day: date, kind: str, odometer: str) -> di
         "Lot": "FC-1",
         "Quantity": "0.25",
         "Unit": "qt",
+        "Not done": "",
         "Remark": "",
     }
+
+
+Good = Callable[..., dict[str, str]]
+
+
+def _add_text_and_numbers(log: DirtyLog, good: Good) -> None:
+    contacts = ("una.reed@", "a@b@c", "x@example.com; y@example.com", "not a contact", "+1 55")
+    for n, contact in enumerate(contacts):
+        log.add(good(6000 + n, Contact=contact), "contact")
+    for n in range(3):
+        log.add(good(6100 + n, Contact="evil@example.com\nBcc: x@example.com"), "control_characters")
+    for n, error in enumerate(("#REF!", "#N/A")):
+        log.add(good(6200 + n, Customer=error), "spreadsheet_error")
+    for n in range(4):  # the quantities prove a decimal point, so that this could be 5 km or 5000
+        log.add(good(6300 + n, Odometer="5.000"), "number_ambiguous")
+    for n in range(3):  # and this can only be 5000
+        log.add(good(6400 + n, Odometer="5,000"))
+    log.add(good(6500, Date="25/03/2025"))
+    for n in range(3):
+        log.add(good(6501 + n, Date="03/25/2025"), "date_orders")
+    for n in range(2):
+        log.add(good(6600 + n, Quantity="0.000001"), "quantity_too_small")
+    for n, quantity in enumerate(("5", "0.01")):
+        log.add(good(6700 + n, Quantity=quantity))
+        log.notes["quantity_far_off"] += 1
+    for n, zone in enumerate(("Catalytic converter", "Airbag inflators")):
+        log.add(good(6800 + n, Zone=zone), "never_coated")
+    for sign in "01":
+        log.add(good(6900 + int(sign), VIN=sign * 17))
+        log.notes["vin_not_verified"] += 1
+
+
+def _add_contradictions(log: DirtyLog, good: Good, start: date) -> None:
+    """Visits told of in two ways: the later row is rejected."""
+    others = (
+        {"Customer": "Somebody Else"},
+        {"Contact": "else@example.com"},
+        {"Body_style": "pickup"},
+        {"Plate": "OTHER 1"},
+        {"Vehicle": "2025 Harrow Wren"},
+        {"Odometer": "1500"},
+    )
+    for n, other in enumerate(others):
+        log.add(good(7000 + n))
+        log.add(good(7000 + n, 1, **other), "visit_disagrees")
+    for n in range(2):
+        log.add(good(7100 + n, Product="", Quantity="", Lot="", Not_done="plug seized"))
+        log.add(good(7100 + n), "visit_disagrees")
+    for n in range(3):  # kept, and noted
+        log.add(good(7200 + n))
+        log.add(good(7200 + n, Kind_of_visit="annual touch-up"))
+        log.notes["two_kinds_on_one_day"] += 1
+    for n in range(2):  # the last plate stands, the first one is told
+        later = (start + timedelta(days=(7300 + n) % 300 + 360)).isoformat()
+        log.add(good(7300 + n, Plate="OLD 1"))
+        log.add(good(7300 + n, Date=later, Kind_of_visit="annual touch-up", Odometer="9000"))
+        log.notes["vehicle_differs"] += 1
+    for n in range(2):  # another name with the same contact is another owner
+        later = (start + timedelta(days=(7400 + n) % 300 + 360)).isoformat()
+        log.add(good(7400 + n))
+        log.add(good(7400 + n, Date=later, Kind_of_visit="annual touch-up", Odometer="9000", Customer=f"Buyer {n}"))
+        log.notes["owner_changed"] += 1
 
 
 def make_dirty_log(today: date, reach: int = ROWS) -> DirtyLog:
@@ -119,6 +183,8 @@ def make_dirty_log(today: date, reach: int = ROWS) -> DirtyLog:
     for n in range(2):
         log.add(good(5300 + n, Contact=""))
         log.notes["no_contact"] += 1
+    _add_text_and_numbers(log, good)
+    _add_contradictions(log, good, start)
     vehicle = 10_000
     while len(log.rows) < reach:
         for zone in range(len(ZONES)):

@@ -1,7 +1,6 @@
 """Importing a shop's log through the command that people run, with what lies in the database afterwards."""
 
 import csv
-import io
 import os
 import re
 import signal
@@ -13,65 +12,20 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from django.core.management import call_command
-from django.core.management.base import CommandError
-from django.utils import timezone
-from openpyxl import Workbook, load_workbook
+from openpyxl import load_workbook
 
 from tests.conftest import ShopForTests
 from tests.treatments.dirty_log import HEADINGS, DirtyLog, make_dirty_log, make_row, make_vin
-from treatments.models import Customer, Lot, OdometerReading, Ownership, Treatment, TreatmentLine, Vehicle
-from treatments.queries import find_today
-
-
-def today() -> date:
-    return find_today(timezone.now())
-
-
-def write_csv(path: Path, rows: list[dict[str, str]], *, separator: str = ",", encoding: str = "utf-8") -> Path:
-    with path.open("w", encoding=encoding, newline="") as text:
-        writer = csv.DictWriter(text, HEADINGS, delimiter=separator)
-        writer.writeheader()
-        writer.writerows(rows)
-    return path
-
-
-def write_xlsx(path: Path, rows: list[dict[str, str]]) -> Path:
-    book = Workbook()
-    sheet = book.active
-    sheet.append(HEADINGS)
-    for row in rows:
-        sheet.append([row[heading] for heading in HEADINGS])
-    book.save(path)
-    return path
-
-
-def run_import(path: Path, *options: str) -> tuple[str, bool]:
-    """Return what was printed, and whether the exit status was 0."""
-    out = io.StringIO()
-    try:
-        call_command("import_treatments", str(path), *options, stdout=out)
-    except CommandError as error:
-        return out.getvalue() + str(error), False
-    return out.getvalue(), True
-
-
-def read_sums(printed: str) -> tuple[int, int, int, int]:
-    found = re.search(r"Rows read (\d+) = accepted (\d+) \+ rejected (\d+) \+ already known (\d+)", printed)
-    assert found, printed
-    read, accepted, rejected, known = (int(number) for number in found.groups())
-    return read, accepted, rejected, known
-
-
-def read_counts(printed: str, title: str) -> Counter[str]:
-    found = re.search(rf"^{title}, in rows: (.*)$", printed, re.MULTILINE)
-    pairs = (pair.rsplit(" ", 1) for pair in found[1].split(", ")) if found else ()
-    return Counter({name: int(count) for name, count in pairs})
-
-
-def count_records() -> dict[str, int]:
-    models = (Vehicle, Customer, Ownership, OdometerReading, Treatment, TreatmentLine, Lot)
-    return {model.__name__: model.objects.count() for model in models}
+from tests.treatments.import_helpers import (
+    count_records,
+    read_counts,
+    read_sums,
+    run_import,
+    today,
+    write_csv,
+    write_xlsx,
+)
+from treatments.models import Customer, Ownership, Treatment, TreatmentLine, Vehicle
 
 
 @pytest.fixture
@@ -239,13 +193,16 @@ def test_a_kill_in_the_middle_leaves_whole_vehicles_and_the_next_run_finishes(
         url = f"postgres://{settings['USER']}:{settings['PASSWORD']}@{settings['HOST']}:{settings['PORT']}/{name}"
     elif connection.is_in_memory_db():
         pytest.fail("The embedded test database must be a file, so that a second process can open it.")
-    environment = os.environ | {"DATABASE_URL": url, "VAR_DIR": str(tmp_path / "var")}
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    environment = os.environ | {"DATABASE_URL": url, "VAR_DIR": str(tmp_path / "var"), "TMPDIR": str(scratch)}
     command = [sys.executable, "manage.py", "import_treatments", str(path)]
     process = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     while process.poll() is None and Treatment.objects.count() < 200:
         time.sleep(0.02)
     process.send_signal(signal.SIGKILL)
     process.wait()
+    assert list(scratch.iterdir()) == []  # nor is anything of the staged rows left
     landed = Counter(TreatmentLine.objects.values_list("treatment__vehicle__vin", flat=True))
     assert 0 < len(landed) < len(per_vehicle)
     whole = {vin: count for vin, count in landed.items() if vin in per_vehicle}

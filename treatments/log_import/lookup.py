@@ -1,12 +1,17 @@
-"""Finds the zone or product that a log means by its name, code or alias; where there is none, says what is near."""
+"""Finds the zone or product that a log means by its name, code or alias; where there is none, says what is near.
+
+Also how much of a product a zone is expected to take, by the shop's own areas and data sheets.
+"""
 
 import difflib
+from decimal import Decimal
 from functools import lru_cache
 
-from treatments.models import Product
+from treatments.models import Product, ZoneArea
 from treatments.queries import read_zone_catalogue
 from treatments.rules.log_columns import squeeze
-from treatments.rules.log_row import KnownProduct, KnownZone
+from treatments.rules.log_material import KnownProduct, KnownZone
+from treatments.rules.material import MaterialNeed, compute_expected_ml
 from treatments.rules.zone_catalogue import find_zone
 
 
@@ -53,3 +58,20 @@ class ProductFinder:
             names = ", ".join(dict.fromkeys(self._products[name].name for name in near))
             return f"No such product. Is it {names}? Correct the name, or add the product first."
         return f"No such product; the shop has: {', '.join(self._names) or 'none'}. Add the product first."
+
+
+class ExpectedMaterial:
+    """Tells the quantity in ml that a zone needs of a product, None where the area is not known."""
+
+    def __init__(self) -> None:
+        self._areas = {(area.zone_id, area.body_style): area.area_m2 for area in ZoneArea.objects.all()}
+        self._products = {product.pk: product for product in Product.objects.all()}
+        self.find = lru_cache(maxsize=4096)(self._find)
+
+    def _find(self, zone: int, style: str, product: int) -> Decimal | None:
+        area, sheet = self._areas.get((zone, style)), self._products.get(product)
+        if area is None or sheet is None:
+            return None
+        return compute_expected_ml(
+            MaterialNeed(str(zone), area, sheet.target_dry_film_um, sheet.volume_solids_percent, sheet.loss_fraction)
+        )

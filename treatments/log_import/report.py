@@ -5,7 +5,13 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True, slots=True)
 class ImportReport:
-    """Rows read are rows with anything in them, without the headings. The three parts always sum to them."""
+    """Rows read are rows with anything in them, without the headings. The three parts always sum to them.
+
+    Attributes:
+        rejects_path: where the rejected rows lie, empty where nothing was rejected or written.
+        rejects_kept: a rejects file that was there with other content and was left as it is.
+        sheet: the sheet that was read, where the workbook has several.
+    """
 
     rows_read: int
     accepted: int
@@ -17,6 +23,8 @@ class ImportReport:
     faults: dict[str, int] = field(default_factory=dict)
     notes: dict[str, int] = field(default_factory=dict)
     rejects_path: str = ""
+    rejects_kept: str = ""
+    sheet: str = ""
     unread_headings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

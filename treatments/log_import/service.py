@@ -5,7 +5,7 @@ A kill leaves whole vehicles or none; running it again finishes the job, and run
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from itertools import islice
 from pathlib import Path
@@ -13,15 +13,20 @@ from typing import Protocol
 
 from django.db import IntegrityError, transaction
 
-from treatments.log_import.batch import BatchOutcome, BatchWriter
-from treatments.log_import.files import LogFile, LogFileError, RejectsFile, open_log
-from treatments.log_import.lookup import ProductFinder, ZoneFinder
+from treatments.log_import.batch import BatchWriter
+from treatments.log_import.files import LogFile, LogFileError, RawRow
+from treatments.log_import.lookup import ExpectedMaterial, ProductFinder, ZoneFinder
+from treatments.log_import.opening import open_log
+from treatments.log_import.outcome import BatchOutcome
+from treatments.log_import.rejects_file import RejectsFile, Written
 from treatments.log_import.report import ImportReport
 from treatments.log_import.staging import Staging
 from treatments.models import Site, User, Vehicle, Zone
 from treatments.rules.log_columns import HeadingsError, LogColumns, recognise_columns
 from treatments.rules.log_dates import DateOrder
-from treatments.rules.log_row import Fault, FaultCode, LogRow, Note, Shop, read_log_row
+from treatments.rules.log_faults import Fault, FaultCode, Note
+from treatments.rules.log_row import LogRow, Shop, read_log_row
+from treatments.rules.units import DecimalSign
 
 VEHICLES_PER_BATCH = 200
 # Two imports of the same new vehicle at once: the database lets one in, the other looks again.
@@ -44,6 +49,8 @@ class ImportRequest:
 
     Attributes:
         order: the order of day and month in local dates, None where it was not said.
+        decimal: the decimal sign of the log's numbers, None where it was not said.
+        sheet: which sheet of a workbook; the only one that has rows where left out.
         renamed: field to heading, for logs that use other words.
         check_only: report without writing anything, the rejects file included.
         rejects_path: where the rejected rows go; beside the log where left out.
@@ -52,6 +59,8 @@ class ImportRequest:
     path: Path
     site: Site
     order: DateOrder | None = None
+    decimal: DecimalSign | None = None
+    sheet: str | None = None
     renamed: Mapping[str, str] | None = None
     check_only: bool = False
     rejects_path: Path | None = None
@@ -82,14 +91,21 @@ def import_log(
     Raises:
         LogFileError, HeadingsError: where the file as a whole can't be read; nothing was written then.
     """
-    with open_log(request.path) as log, Staging() as staging:
+    with open_log(request.path, request.sheet) as log, Staging() as staging:
         columns = recognise_columns(log.headings, request.renamed)
         keys = dict(Zone.objects.values_list("code", "pk"))
         if not keys:
             raise LogFileError("The shop has no zones yet: run manage.py load_catalogue first.")
-        shop = Shop(today, request.order, ZoneFinder(keys).find, ProductFinder().find)
+        shop = Shop(today, request.order, ZoneFinder(keys).find, ProductFinder().find, request.decimal)
         rows_read = _stage_rows(log, columns, shop, staging, show_progress)
-        writer = BatchWriter(site=request.site, columns=columns, source=request.path.name, now=now, actor=actor)
+        writer = BatchWriter(
+            site=request.site,
+            columns=columns,
+            source=request.path.name,
+            now=now,
+            actor=actor,
+            find_expected=ExpectedMaterial().find,
+        )
         total = _record_vehicles(staging, writer, request.check_only, show_progress)
         rejected = 0
         for number, faults, _ in staging.read_rejects():
@@ -98,9 +114,7 @@ def import_log(
                 tell(number, _look_for_correction(fault, staging))
         for number, note in staging.read_notes():
             tell(number, note)
-        rejects_path = ""
-        if rejected and not request.check_only:
-            rejects_path = str(_write_rejects(request, log, staging))
+        written = _write_rejects(request, log, staging) if rejected and not request.check_only else None
         return ImportReport(
             rows_read=rows_read,
             accepted=total.accepted,
@@ -111,23 +125,51 @@ def import_log(
             treatments_amended=total.treatments_amended,
             faults={code.value: count for code, count in staging.count_faults().items()},
             notes=staging.count_notes(),
-            rejects_path=rejects_path,
+            rejects_path=str(written.path) if written else "",
+            rejects_kept=str(written.kept) if written and written.kept else "",
+            sheet=log.sheet,
             unread_headings=columns.unread,
         )
 
 
 def _stage_rows(log: LogFile, columns: LogColumns, shop: Shop, staging: Staging, show_progress: ProgressMaker) -> int:
+    """Read every row; those with a number that could be two are read once more, by what the whole log proves."""
     count = 0
     with show_progress("Reading rows", log.row_estimate) as progress:
         for raw in log.rows:
             count += 1
-            row, faults = read_log_row(raw.number, raw.cells, columns, shop)
+            progress.update()
+            if raw.fault is not None:
+                staging.reject(raw.number, (raw.fault,), raw.cells)
+                continue
+            shop = _learn(shop, raw, columns)
+            row, faults = read_log_row(raw.number, raw.cells, columns, shop, raw.typed)
             if row is not None:
                 staging.accept(raw, row)
+            elif any(fault.code is FaultCode.NUMBER_AMBIGUOUS for fault in faults):
+                staging.defer(raw)
             else:
                 staging.reject(raw.number, faults, raw.cells)
-            progress.update()
+    shop = replace(shop, proven=shop.habits.decimal)
+    for raw in staging.read_deferred():
+        row, faults = read_log_row(raw.number, raw.cells, columns, shop, raw.typed)
+        if row is not None:
+            staging.accept(raw, row)
+        else:
+            staging.reject(raw.number, faults, raw.cells)
     return count
+
+
+def _learn(shop: Shop, raw: RawRow, columns: LogColumns) -> Shop:
+    """Return the shop with what a row proves about the log's dates and numbers."""
+
+    def find(name: str) -> str:
+        place = columns.places.get(name, -1)
+        # A number that the workbook keeps as such shows nothing of how its writer puts numbers into words.
+        return raw.cells[place] if 0 <= place < len(raw.cells) and place not in raw.typed else ""
+
+    habits = shop.habits.learn(raw.number, find("date"), (find("odometer"), find("quantity")))
+    return shop if habits is shop.habits else replace(shop, habits=habits)
 
 
 def _batches(
@@ -141,12 +183,12 @@ def _batches(
 def _record_vehicles(
     staging: Staging, writer: BatchWriter, check_only: bool, show_progress: ProgressMaker
 ) -> BatchOutcome:
-    total = BatchOutcome()
+    total = BatchOutcome(writer.columns)
     with show_progress("Checking" if check_only else "Recording", staging.finish_reading()) as progress:
         for batch in _batches(staging.read_vehicles()):
             outcome = _record_batch(batch, writer, check_only)
-            for number, fault in outcome.rejects:
-                staging.reject(number, (fault,))
+            for number, faults in outcome.rejects:
+                staging.reject(number, faults)
             for number, note in outcome.notes:
                 staging.note(number, note)
             total.accepted += outcome.accepted
@@ -185,15 +227,14 @@ def _look_for_correction(fault: Fault, staging: Staging) -> Fault:
     return Fault(fault.code, fault.column, fault.value, sentence, fault.corrections)
 
 
-def _write_rejects(request: ImportRequest, log: LogFile, staging: Staging) -> Path:
+def _write_rejects(request: ImportRequest, log: LogFile, staging: Staging) -> Written:
     path = request.rejects_path or request.path.with_name(f"{request.path.stem}-rejects{request.path.suffix or '.csv'}")
     if path.resolve() == request.path.resolve():
         path = path.with_name(f"{path.stem}-again{path.suffix}")
-    RejectsFile(log, path).write(
+    return RejectsFile(log, path).write(
         (cells, "; ".join(_put_in_words(fault, staging) for fault in faults))
         for _, faults, cells in staging.read_rejects()
     )
-    return path
 
 
 def _put_in_words(fault: Fault, staging: Staging) -> str:

@@ -16,7 +16,9 @@ from treatments.models import Site
 from treatments.queries import find_today
 from treatments.rules.log_columns import HEADINGS
 from treatments.rules.log_dates import DateOrder
-from treatments.rules.log_row import Fault, Note
+from treatments.rules.log_faults import Fault, Note
+from treatments.rules.log_text import show_plainly
+from treatments.rules.units import DecimalSign
 
 
 def find_site(code: str | None) -> Site:
@@ -42,7 +44,7 @@ def find_site(code: str | None) -> Site:
 
 class Command(BaseCommand):
     help = (
-        "Imports a treatment log (CSV in UTF-8 with comma or semicolon, or XLSX). Rejected rows are printed and "
+        "Imports a treatment log (CSV in UTF-8 with comma, semicolon or tab, or XLSX). Rejected rows are printed and "
         "written to a rejects file that can be mended and fed in again. Exit status 0: every row is on record; "
         "1: some rows were rejected, or the file could not be read."
     )
@@ -63,8 +65,19 @@ class Command(BaseCommand):
             metavar="FIELD=HEADING",
             help=f"which heading a field has, where it isn't recognised; fields: {', '.join(HEADINGS)}",
         )
+        parser.add_argument(
+            "--decimal",
+            choices=[sign.value for sign in DecimalSign],
+            help="the decimal sign of the log; without it 5,000 and 5.000 are errors unless the log itself shows "
+            "which sign it uses",
+        )
+        parser.add_argument("--sheet", metavar="NAME", help="which sheet of a workbook, where several have rows")
         parser.add_argument("--check", action="store_true", help="report without writing anything")
-        parser.add_argument("--rejects", type=Path, help="where rejected rows go; beside the log if left out")
+        parser.add_argument(
+            "--rejects",
+            type=Path,
+            help="where rejected rows go; beside the log if left out. A file that is there with other content is kept",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         renamed = {}
@@ -79,6 +92,8 @@ class Command(BaseCommand):
             path=options["file"],
             site=site,
             order=DateOrder(options["dates"]) if options["dates"] else None,
+            decimal=DecimalSign(options["decimal"]) if options["decimal"] else None,
+            sheet=options["sheet"],
             renamed=renamed,
             check_only=options["check"],
             rejects_path=options["rejects"],
@@ -93,12 +108,14 @@ class Command(BaseCommand):
                 tell=self.tell,
             )
         except (LogFileError, HeadingsError) as error:
-            raise CommandError(str(error)) from error
+            raise CommandError(show_plainly(str(error))) from error
         self.print_report(report, check_only=options["check"])
         if report.rejected:
+            others = "" if report.rejected == report.rows_read else "; the others are "
+            others += ("fine" if options["check"] else "on record") if others else ""
             raise CommandError(
-                f"{report.rejected} of {report.rows_read} rows were rejected; the others are "
-                + ("fine." if options["check"] else "on record."),
+                f"{report.rejected} of {count_of(report.rows_read, 'row')} "
+                f"{'was' if report.rejected == 1 else 'were'} rejected{others}.",
                 returncode=1,
             )
 
@@ -115,12 +132,14 @@ class Command(BaseCommand):
         if told.column:
             where += f", column '{told.column}'"
         if told.value:
-            where += f", value '{_printable(told.value)}'"
+            where += f", value '{show_plainly(told.value)}'"
         word = "REJECTED" if isinstance(told, Fault) else "note"
-        self.stdout.write(f"{word} {where}: {_printable(told.sentence)}")
+        self.stdout.write(f"{word} {where}: {show_plainly(told.sentence)}")
 
     def print_report(self, report: ImportReport, *, check_only: bool) -> None:
-        """Print the sums."""
+        """Print the sums, where the rejects lie, and what is still to be done."""
+        if report.sheet:
+            self.stdout.write(f"Sheet read: {report.sheet}")
         if report.unread_headings:
             self.stdout.write(f"Columns not read: {', '.join(report.unread_headings)}")
         for title, counts in (("Faults", report.faults), ("Notes", report.notes)):
@@ -133,15 +152,23 @@ class Command(BaseCommand):
         )
         verb = "Would add" if check_only else "Added"
         self.stdout.write(
-            f"{verb} {report.vehicles_added} vehicles and {report.treatments_added} treatments"
+            f"{verb} {count_of(report.vehicles_added, 'vehicle')} and "
+            + count_of(report.treatments_added, "treatment")
             + (f"; {report.treatments_amended} amended" if report.treatments_amended else "")
         )
         if check_only:
             self.stdout.write("Checked only: nothing was written.")
+        if report.rejects_kept:
+            self.stdout.write(f"{report.rejects_kept} is there with other content and was left as it is.")
         if report.rejects_path:
             self.stdout.write(f"Rejected rows, with reasons: {report.rejects_path}")
+        if not check_only and (report.treatments_added or report.treatments_amended):
+            self.stdout.write(
+                "Cover and due list follow with the next recompute: run manage.py recompute now, or wait up to "
+                "5 minutes where a worker and beat run."
+            )
 
 
-def _printable(text: str) -> str:
-    """Return the text with bytes that are not UTF-8 shown as such, so that it can always be printed."""
-    return text.encode("utf-8", "backslashreplace").decode("utf-8").replace("\x00", "\\x00")
+def count_of(number: int, thing: str) -> str:
+    """Return a number with its noun, such as "1 row" or "2 rows"."""
+    return f"{number} {thing}{'' if number == 1 else 's'}"

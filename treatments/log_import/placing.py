@@ -1,0 +1,188 @@
+"""Decides of each row whether it is new, already known, or contradicts what the record or an earlier row says.
+
+Rows of one vehicle, day and kind are one visit; what they say of it must agree.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+from decimal import Decimal
+
+from treatments.log_import.outcome import BatchOutcome
+from treatments.log_import.records import KnownLine, Records, Told, Visit, VisitKey, key_line
+from treatments.models import Vehicle
+from treatments.rules.log_columns import squeeze
+from treatments.rules.log_faults import Fault, FaultCode, NoteCode
+from treatments.rules.log_material import say_zone_not_on_body
+from treatments.rules.log_row import LogRow
+from treatments.rules.words import say
+
+FindExpected = Callable[[int, str, int], Decimal | None]
+# Beyond this the amount or its unit is probably wrong; less than that may be a thick or a thin coat. Our own choice.
+FAR_OFF = 10
+# Two readings nearer than this are one, entered in km and in miles.
+SAME_KILOMETRES = Decimal("0.001")
+
+
+class Placer:
+    """Places the rows of one vehicle, in the order of their days.
+
+    Attributes:
+        placed: the rows that were accepted or are already known.
+    """
+
+    def __init__(
+        self, vin: str, rows: list[LogRow], records: Records, outcome: BatchOutcome, find_expected: FindExpected
+    ) -> None:
+        vehicle = records.vehicles.get(vin)
+        self._visits: dict[VisitKey, Visit] = records.visits[vin]
+        self._outcome = outcome
+        self._find_expected = find_expected
+        self.placed: list[LogRow] = []
+        # A vehicle has one body style for life: the one on record, else the first that the log gives.
+        self._style, self._style_from = _find_style(vehicle, rows)
+
+    def place(self, row: LogRow) -> None:
+        """Accept the row, count it as known, or reject it with everything that it contradicts."""
+        visit = self._visits.get((row.day, row.kind)) or Visit(None)
+        key = key_line(row.zone.key, row.product.key if row.product else None, row.lot)
+        known = visit.lines.get(key)
+        faults = list(self._find_disagreements(row, visit))
+        if known is not None:
+            faults += self._find_line_fault(row, known)
+        else:
+            faults += self._find_zone_faults(row, visit)
+        if faults:
+            self._outcome.reject(row, faults)
+            return
+        self.placed.append(row)
+        for name, told in _tell(row):
+            visit.told.setdefault(name, told)
+        if known is not None:
+            self._outcome.known += 1
+            if known.row is not None:
+                sentence = f"Repeats row {known.row}; counted as already known."
+                self._outcome.note(row, NoteCode.REPEATED, "", "", sentence)
+            return
+        visit.lines[key] = line = _describe(row)
+        visit.zones.setdefault(row.zone.key, line)
+        visit.new_rows.append(row)
+        self._visits[row.day, row.kind] = visit  # only now: a visit all of whose rows are rejected never was
+        self._outcome.accepted += 1
+        self._outcome.notes += [(row.number, note) for note in row.notes]
+        self._note_far_off(row)
+
+    def _find_disagreements(self, row: LogRow, visit: Visit) -> Iterator[Fault]:
+        """Yield what the row says of its visit otherwise than an earlier row or the record."""
+        for name, ours in _tell(row):
+            theirs = visit.told.get(name)
+            if theirs is None or _is_same(ours, theirs):
+                continue
+            sentence = _say_both(row, theirs.row, f"says {theirs.words}", f"says {ours.words}")
+            yield self._outcome.describe(FaultCode.VISIT_DISAGREES, name, ours.words, sentence)
+
+    def _find_zone_faults(self, row: LogRow, visit: Visit) -> Iterator[Fault]:
+        """Yield why a new line can't be: no such zone on this vehicle, or done and not done in one visit."""
+        if self._style and row.zone.styles and self._style not in row.zone.styles:
+            sentence = f"{self._style_from} {say_zone_not_on_body(row.zone, self._style)}"
+            yield self._outcome.describe(FaultCode.ZONE_NOT_ON_BODY, "zone", row.zone.name, sentence)
+        other, ours = visit.zones.get(row.zone.key), _describe(row)
+        if other is not None and bool(other.not_done_reason) != bool(ours.not_done_reason):
+            name = row.zone.name
+            sentence = _say_both(row, other.row, f"has {name} {_say_line(other)}", f"has it {_say_line(ours)}")
+            yield self._outcome.describe(FaultCode.VISIT_DISAGREES, "zone", name, sentence)
+
+    def _find_line_fault(self, row: LogRow, known: KnownLine) -> Iterator[Fault]:
+        """Yield where the same zone, product and lot is told of otherwise."""
+        ours = _describe(row)
+        if squeeze(known.not_done_reason) != squeeze(ours.not_done_reason):
+            sentence = _say_both(row, known.row, f"has the zone {_say_line(known)}", f"has it {_say_line(ours)}")
+            yield self._outcome.describe(FaultCode.LINE_DISAGREES, "not_done", ours.not_done_reason, sentence)
+        elif known.quantity_ml != ours.quantity_ml:
+            where = f"Row {known.row}" if known.row is not None else "The record"
+            shown = f"{row.quantity.amount} {say(row.quantity.unit)}" if row.quantity else "nothing"
+            sentence = (
+                f"{where} has this zone, product and lot on that visit with {known.quantity_ml or 0:.0f} ml. If it "
+                "was a second coat, add the two up in one row; if it is a correction, amend the treatment."
+            )
+            yield self._outcome.describe(FaultCode.LINE_DISAGREES, "quantity", shown, sentence)
+
+    def _note_far_off(self, row: LogRow) -> None:
+        style = self._style or row.body_style
+        if row.product is None or row.quantity is None or not style:
+            return
+        expected = self._find_expected(row.zone.key, style, row.product.key)
+        if expected is None:
+            return
+        applied = row.quantity.millilitres
+        if expected / FAR_OFF <= applied <= expected * FAR_OFF:
+            return
+        far = f"more than {FAR_OFF} times" if applied > expected else "less than a tenth of"
+        sentence = (
+            f"{applied:.0f} ml is {far} the {expected:.0f} ml expected of {row.product.name} on this zone; compare "
+            "quantity and unit with the job sheet."
+        )
+        shown = f"{row.quantity.amount} {say(row.quantity.unit)}"
+        self._outcome.note(row, NoteCode.QUANTITY_FAR_OFF, "quantity", shown, sentence)
+
+
+def _find_style(vehicle: Vehicle | None, rows: Iterable[LogRow]) -> tuple[str, str]:
+    """Return the body style that stands, and a sentence that says where from."""
+    if vehicle and vehicle.body_style:
+        return vehicle.body_style, f"On record this is a {say(vehicle.body_style)}."
+    first = next((row for row in rows if row.body_style), None)
+    if first is None:
+        return "", ""
+    return first.body_style, f"Row {first.number} says that this is a {say(first.body_style)}."
+
+
+def _tell(row: LogRow) -> Iterator[tuple[str, Told]]:
+    """Yield what a row says of its whole visit."""
+    texts = {
+        "customer": (row.customer, row.customer.casefold()),
+        "contact": (row.contact, plain_contact(row.contact)),
+        "body_style": (say(row.body_style), row.body_style),
+        "plate": (row.plate, squeeze(row.plate)),
+        "vehicle": (row.vehicle, squeeze(row.vehicle)),
+    }
+    for name, (words, compared) in texts.items():
+        if compared:
+            yield name, Told(words, compared, row.number)
+    if row.odometer is not None:
+        words = f"{row.odometer.amount} {row.odometer.unit}"
+        yield "odometer", Told(words, row.odometer.kilometres, row.number)
+
+
+def plain(text: str) -> str:
+    """Return a name without regard to case and spacing, for comparing."""
+    return " ".join(text.casefold().split())
+
+
+def plain_contact(text: str) -> str:
+    """Return a contact for comparing; of a telephone number only the digits count."""
+    return plain(text) if "@" in text else "".join(sign for sign in text if sign.isdigit())
+
+
+def _is_same(one: Told, other: Told) -> bool:
+    if isinstance(one.compared, Decimal) and isinstance(other.compared, Decimal):
+        return abs(one.compared - other.compared) < SAME_KILOMETRES
+    return one.compared == other.compared
+
+
+def _describe(row: LogRow) -> KnownLine:
+    quantity_ml = row.quantity.millilitres.quantize(Decimal("0.0001")) if row.quantity else None
+    return KnownLine(quantity_ml, row.not_done_reason, row.number)
+
+
+def _say_line(line: KnownLine) -> str:
+    return f"not done ({line.not_done_reason})" if line.not_done_reason else "done"
+
+
+def _say_both(row: LogRow, other: int | None, theirs: str, ours: str) -> str:
+    if other is None:
+        return (
+            f"The record of this visit {theirs}, row {row.number} {ours}: correct the row; if the record is wrong, "
+            "amend the treatment there."
+        )
+    return (
+        f"Rows {other} and {row.number} are one visit; row {other} {theirs}, row {row.number} {ours}: correct this "
+        f"row. If row {other} is the wrong one, amend what it put on record."
+    )
