@@ -188,6 +188,7 @@ class ComputedDueItemSerializer(serializers.Serializer[object]):
 class CoverOnDaySerializer(serializers.Serializer[object]):
     cover = CoverSerializer()
     state = StateSerializer()
+    distance_ahead = serializers.CharField(help_text="when the distance limit will be reached, as a projection, or ''")
     due_items = ComputedDueItemSerializer(many=True)
 
 

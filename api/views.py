@@ -137,7 +137,12 @@ class CoverViewSet(ReadOnlyModelViewSet[Cover]):
         known_day = read_date(request, "known_at")
         known_at = datetime.combine(known_day, time.max, tzinfo=now.tzinfo) if known_day else None
         case = read_cover_case(cover, known_at=known_at)
-        content = {"cover": cover, "state": case.read_state(day), "due_items": case.read_due_items(day)}
+        content = {
+            "cover": cover,
+            "state": case.read_state(day),
+            "distance_ahead": case.foresee_distance(day),
+            "due_items": case.read_due_items(day),
+        }
         return Response(CoverOnDaySerializer(content).data)
 
 

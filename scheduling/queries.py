@@ -22,6 +22,7 @@ from scheduling.models import (
 from scheduling.rules import due as due_rules
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.cover import CoverOnDay, TermsByDay, cover_on, find_terms_on, list_cover_changes
+from scheduling.rules.ends import foresee_distance
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import read_published_terms
@@ -52,6 +53,10 @@ class CoverCase:
 
     def read_due_items(self, as_of: date) -> tuple[due_rules.DueItem, ...]:
         return due_rules.compute_due_items(self.find_terms(as_of), self.facts, self.history, self.calendar, as_of)
+
+    def foresee_distance(self, day: date) -> str:
+        """Return when the distance limit will be reached, as a projection in words, '' where none is in sight."""
+        return foresee_distance(self.find_terms(day), self.history.until(day))
 
     def read_changes(self, first: date, last: date) -> tuple[CoverOnDay, ...]:
         return list_cover_changes(self.terms_by_day, self.facts, self.history, self.calendar, first, last)

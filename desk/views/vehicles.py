@@ -102,6 +102,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "cover": cover,
         "state": state,
         "band": _list_band(case, history, as_of) if case else [],
+        "distance_ahead": case.foresee_distance(as_of) if case and not is_over else "",
         "due": [item for item in items if item.needs_doing and not is_over],
         "past_due": [item for item in reversed(items) if is_over or not item.needs_doing],
         "zone_names": dict(Zone.objects.values_list("code", "name")),

@@ -14,7 +14,7 @@ from scheduling.rules.facts import CoverFacts
 from scheduling.rules.reinspections import Reinspection, explain_reinspection
 from scheduling.rules.terms import DistanceFrom, MissedMeans, Terms
 from treatments.rules.history import VehicleHistory
-from treatments.rules.odometer import find_day_reaching, find_kilometres_on
+from treatments.rules.odometer import DayReached, find_day_reaching, find_kilometres_on
 
 
 class CoverStatus(StrEnum):
@@ -130,21 +130,38 @@ def _find_expiry(terms: Terms, started_on: date) -> list[End]:
 
 
 def _find_distance_reached(terms: Terms, history: VehicleHistory, first_day: date) -> list[End]:
+    found = _reach_limit(terms, history, first_day)
+    # A projection beyond the last reading is a reason to ask for a reading, not one to end a cover.
+    if found is None or found[1].day is None or found[1].beyond_last_reading:
+        return []
+    says, reached = found
+    assert reached.day is not None
+    sentence = f"Expired by distance: {says}. {reached.sentence}"
+    return [End(reached.day, CoverStatus.EXPIRED, sentence, projected=reached.projected)]
+
+
+def foresee_distance(terms: Terms, history: VehicleHistory) -> str:
+    """Return when the distance limit will be reached by the vehicle's own rate, said to be a projection; else ''."""
+    first = history.find_first_treatment()
+    found = _reach_limit(terms, history, first.day) if first else None
+    if found is None or found[1].day is None or not found[1].beyond_last_reading:
+        return ""
+    says, reached = found
+    return f"Distance limit, {says}: {reached.sentence} A projection ends no cover; ask for a reading."
+
+
+def _reach_limit(terms: Terms, history: VehicleHistory, first_day: date) -> tuple[str, DayReached] | None:
+    """Return the limit in words and when it is reached, None without a limit or where it cannot be told."""
     limit = terms.distance_limit_km
     if limit is None:
-        return []
+        return None
     readings = tuple(recorded.reading for recorded in history.readings)
     limit_from_zero = Fraction(limit)
     says = f"{limit.normalize():f} km"
     if terms.distance_from is DistanceFrom.FIRST_TREATMENT:
         at_start = find_kilometres_on(readings, first_day)
         if at_start.exact is None:
-            return []
+            return None
         says = f"{says} since the first treatment"
         limit_from_zero = at_start.exact + Fraction(limit)
-    reached = find_day_reaching(readings, limit_from_zero)
-    # A projection beyond the last reading is a reason to ask for a reading, not one to end a cover.
-    if reached.day is None or reached.beyond_last_reading:
-        return []
-    sentence = f"Expired by distance: {says}. {reached.sentence}"
-    return [End(reached.day, CoverStatus.EXPIRED, sentence, projected=reached.projected)]
+    return says, find_day_reaching(readings, limit_from_zero)

@@ -13,7 +13,7 @@ from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.cover import NO_MORE_COVER, assess_cover, cover_on, list_cover_changes
 from scheduling.rules.dates import lay_dates, make_table
 from scheduling.rules.due import DueItem, DueKind, DueStatus, compute_due_items
-from scheduling.rules.ends import CoverStatus
+from scheduling.rules.ends import CoverStatus, foresee_distance
 from scheduling.rules.facts import CoverFacts, Waiver
 from scheduling.rules.terms import (
     Anchor,
@@ -491,3 +491,22 @@ def test_a_second_first_treatment_counts_as_a_visit_and_restarts_nothing() -> No
     after_repair = treated(date(2024, 3, 4), TreatmentKind.AFTER_REPAIR)
     items = due(make_terms(), treated(START), after_repair, as_of=date(2024, 6, 1))
     assert items[0].status is DueStatus.MISSED
+
+
+def test_a_distance_beyond_the_last_reading_is_foreseen_and_ends_nothing() -> None:
+    terms = make_terms(distance_limit_km=Decimal(40_000))
+    readings = [
+        RecordedReading(Reading(START, Decimal(10_000), "r1")),
+        RecordedReading(Reading(START + timedelta(days=100), Decimal(20_000), "r2")),
+    ]
+    history = make_history(treated(START), *readings)
+    day = START + timedelta(days=301)
+    told = foresee_distance(terms, history)
+    assert str(START + timedelta(days=300)) in told and "projection" in told and "ask for a reading" in told
+    assert cover_on(terms, FACTS, history, ALWAYS_OPEN, day).status is CoverStatus.IN_FORCE
+    reached = make_history(
+        treated(START), *readings, RecordedReading(Reading(START + timedelta(days=300), Decimal(40_000), "r3"))
+    )
+    assert foresee_distance(terms, reached) == ""
+    assert cover_on(terms, FACTS, reached, ALWAYS_OPEN, day).status is CoverStatus.EXPIRED
+    assert foresee_distance(make_terms(), history) == ""
