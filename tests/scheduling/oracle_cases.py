@@ -75,9 +75,29 @@ def seasons(draw: st.DrawFn) -> Season:
     return Season(first, last)
 
 
+def fit_window(duty: Reinspection, interval: int) -> Reinspection:
+    """Cut the window and the grace to the room that a shorter interval leaves."""
+    room = min(duty.first_after_months, interval) * 28 - 14
+    before = min(duty.window_before_days, room)
+    after = min(duty.window_after_days, room - before)
+    return replace(
+        duty,
+        window_before_days=before,
+        window_after_days=after,
+        grace_days=min(duty.grace_days, room - before - after),
+    )
+
+
 @st.composite
 def promises(draw: st.DrawFn) -> Promise:
+    """Terms that do not contradict themselves: no touch-up's window opens before the coat, for one."""
     duty = draw(reinspections()) if draw(some(True, True, True, True, True, False)) else None
+    exposed, shorter = draw(some(False, True)), None
+    if duty and exposed and draw(some(True, False)):
+        shorter = min(draw(some(6, 1, 12)), duty.interval_months)
+        duty = fit_window(duty, shorter)
+    before = duty.window_before_days if duty else 60
+    intervals = [months for months in (12, 24, 6, 1, 2, 3, 18) if months * 28 > before]
     pairs = draw(
         st.lists(
             st.tuples(some(None, *FAMILIES), some(None, "enclosed_cavity", "exposed_underside")),
@@ -86,34 +106,23 @@ def promises(draw: st.DrawFn) -> Promise:
             unique=True,
         )
     )
-    rules = tuple(TouchUp(draw(some(12, 24, 6, 1, 18)), *pair) for pair in pairs)
-    severe = None
-    if draw(some(False, True)):
-        shorter = min(draw(some(6, 1, 12)), duty.interval_months) if duty and draw(some(True, False)) else None
-        touch_up = draw(some(6, 12, 2)) if shorter is None else draw(some(None, 6))
-        touch_up = touch_up if rules else None
-        if shorter or touch_up:
-            severe = Severe(draw(some("C4", "C3", "CX")), shorter, touch_up)
-    if severe and duty and severe.reinspection_interval_months:
-        room = min(duty.first_after_months, severe.reinspection_interval_months) * 28 - 14
-        before = min(duty.window_before_days, room)
-        after = min(duty.window_after_days, room - before)
-        duty = replace(
-            duty,
-            window_before_days=before,
-            window_after_days=after,
-            grace_days=min(duty.grace_days, room - before - after),
-        )
+    rules = tuple(TouchUp(draw(some(*intervals)), *pair) for pair in pairs)
+    touch_up = None
+    if rules and exposed and (shorter is None or draw(some(False, True))):
+        longest = max(rule.interval_months for rule in rules)
+        touch_up = draw(some(*(months for months in intervals if months <= longest)))
+    severe = Severe(draw(some("C4", "C3", "CX")), shorter, touch_up) if shorter or touch_up else None
+    length = draw(some(None, None, None, None, 12, 24, 36, 13, 1))
     return Promise(
         reinspection=duty,
         touch_ups=rules,
         severe=severe,
         seasons=tuple(draw(st.lists(seasons(), max_size=3))) if draw(some(False, True)) else (),
         roll=draw(some("next_open_day", "stay")),
-        length_months=draw(some(None, None, None, None, 12, 24, 36, 13, 1)),
+        length_months=length,
         registration_deadline_days=draw(some(None, None, None, 30, 0, 5)),
         required_zones=draw(some((), (), (), ("rocker_left",), ("rocker_left", "seam_rear"))),
-        waiting_days=draw(some(0, 0, 0, 1, 30)),
+        waiting_days=draw(some(0, 0, 0, 1, 27 if length == 1 else 30)),
     )
 
 
