@@ -31,6 +31,7 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "handle_claims": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "file_claims": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "terms": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
+    "reports": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "edit_terms": (Role.OWNER,),
 }
 HOME: dict[Role, str] = {

@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from desk.views import claim_handling, claims, due, entry, terms, terms_draft, vehicles
+from desk.views import claim_handling, claims, due, entry, reports, terms, terms_draft, vehicles
 
 app_name = "desk"
 urlpatterns = [
@@ -15,6 +15,7 @@ urlpatterns = [
     path("vehicles/<str:vin>/", vehicles.vehicle, name="vehicle"),
     path("vehicles/<str:vin>/job-sheet.pdf", vehicles.job_sheet, name="job_sheet"),
     path("covers/<str:number>/certificate.pdf", vehicles.certificate, name="certificate"),
+    path("reports/", reports.reports, name="reports"),
     path("claims/", claims.claims, name="claims"),
     path("claims/<str:number>/", claims.claim, name="claim"),
     path("claims/<str:number>/do/<slug:action>/", claim_handling.act, name="claim_act"),
