@@ -17,6 +17,8 @@ class RecordedAdmin(admin.ModelAdmin):
     """An admin whose changes stand in the event log, since due dates and claims may rest on them."""
 
     event_kind = ""
+    # What names a person stays out of the log, which can't be changed; that it was changed is told.
+    personal: tuple[str, ...] = ()
 
     def save_model(self, request: HttpRequest, obj: models.Model, form: ModelForm, change: bool) -> None:
         with transaction.atomic():
@@ -38,10 +40,17 @@ class RecordedAdmin(admin.ModelAdmin):
     def _record(
         self, request: HttpRequest, obj: models.Model, before: dict[str, Any] | None, after: dict[str, Any] | None
     ) -> None:
+        changed = sorted(name for name in self.personal if (before or {}).get(name) != (after or {}).get(name))
+        before, after = self._leave_out(before), self._leave_out(after)
+        if after is not None and changed:
+            after["changed"] = changed
         subject = self.event_kind.partition(".")[0]
         happening = Happening(self.event_kind, subject, str(obj.pk), before=before, after=after)
         actor = request.user if isinstance(request.user, User) else None
         record_events([happening], actor=actor, now=timezone.now())
+
+    def _leave_out(self, values: dict[str, Any] | None) -> dict[str, Any] | None:
+        return None if values is None else {k: v for k, v in values.items() if k not in self.personal}
 
 
 class ZoneAreaInline(admin.TabularInline):
@@ -84,6 +93,7 @@ class LotAdmin(RecordedAdmin):
 @admin.register(Customer)
 class CustomerAdmin(RecordedAdmin):
     event_kind = "customer.changed"
+    personal = ("name", "contact", "email", "phone", "address")
     list_display = ["name", "contact", "corrosivity", "language", "messages_stopped_at"]
     search_fields = ["name", "contact"]
     readonly_fields = ["created_at"]
