@@ -166,22 +166,34 @@ def _record_intake(vehicle: Vehicle, site: Site, day: date, inspector: User, now
 def load_claims(*, shop: DemoShop, now: datetime) -> tuple[Claim, Claim]:
     """File two claims: one that the record bears out, and one that doesn't hold.
 
-    The second was told of too late, which is the claimant's; the shop's own shortfall on the same zone, which it never
-    treated, is found beside it and not held against the claimant.
+    The second is for a kind of damage that the terms do not cover; the shop's own shortfall on the same zone, which it
+    never treated, is found beside it and not held against the claimant.
     """
     wanted = (
-        ("claim-holds", ["rocker_left"], "Hole in the left rocker panel, found while washing.", "850.00", 9),
-        ("claim-fails", ["door_front_left"], "Rust through at the bottom of the left front door.", "620.00", 75),
+        (
+            "claim-holds",
+            ["rocker_left"],
+            "Hole in the left rocker panel, found while washing.",
+            "850.00",
+            DamageKind.PERFORATION_FROM_WITHIN,
+        ),
+        (
+            "claim-fails",
+            ["door_front_left"],
+            "Rust on the bottom edge of the left front door.",
+            "620.00",
+            DamageKind.SURFACE_CORROSION,
+        ),
     )
     claims = []
-    for key, zones, description, estimate, days_ago in wanted:
+    for key, zones, description, estimate, damage in wanted:
         entry = next(vehicle for vehicle in shop.vehicles if vehicle["key"] == key)
         cover = Cover.objects.get(vehicle__vin=entry["vin"])
         claim = Claim.objects.filter(cover=cover).order_by("pk").first() or file_claim(
             cover=cover,
             zones=list(Zone.objects.filter(code__in=zones)),
-            damage=DamageKind.PERFORATION_FROM_WITHIN,
-            discovered_on=shop.day - timedelta(days=days_ago),
+            damage=damage,
+            discovered_on=shop.day - timedelta(days=9),
             reported_on=shop.day - timedelta(days=4),
             now=now,
             actor=User.objects.get(username="warranty"),

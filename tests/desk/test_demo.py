@@ -36,9 +36,9 @@ def test_the_demo_makes_sense_on_any_day_of_the_year(db: None, tmp_path: Path, d
     assert all(OPEN_DAYS.is_open(treatment.done_on) for treatment in Treatment.objects.all())
     holds, fails = (read_claim_check(claim) for claim in Claim.objects.order_by("pk"))
     assert (holds.answer, fails.answer) == (Answer.HOLDS, Answer.FAILS)
-    # The claim fails by what the claimant did; what the shop did is shown apart and does not turn it.
+    # The claim fails by what the terms cover; what the shop left undone is shown apart and does not turn it.
     held_against = [f.rule for f in fails.findings if f.answer is Answer.FAILS and not f.shop_fell_short]
-    assert held_against == ["reported_in_time"]
+    assert held_against == ["damage_covered"]
     assert [f.rule for f in fails.shop_shortfalls if f.answer is Answer.FAILS] == ["treated"]
 
 
@@ -62,7 +62,7 @@ def test_the_demo_command_reads_well_and_opens_no_broker(
     assert "THE CLAIM HOLDS" in first
     assert "THE CLAIM DOES NOT HOLD" in second
     against, _, shop = second.partition("The shop's own work or record falls short; not held against the customer:")
-    assert "fails           Was it reported in time?" in against
+    assert "fails           Do the terms cover this kind of damage?" in against
     assert "Was the zone treated?" not in against
     assert "fails           Was the zone treated?" in shop
     assert max(len(line) for line in claims.splitlines() if not line.startswith("Claim ")) <= 112
