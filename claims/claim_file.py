@@ -18,6 +18,7 @@ from claims.rules.recommend import Recommendation, recommend, sort_zones
 from claims.rules.what_if import Change
 from scheduling.queries import CoverCase, read_cover_case
 from scheduling.rules.terms import Terms
+from treatments.models import Zone
 from treatments.rules.words import Answer
 
 
@@ -55,6 +56,7 @@ class ClaimFile:
             discovered_on=claim.discovered_on,
             reported_on=claim.reported_on,
             written_on=written_on,
+            zone_names=dict(Zone.objects.values_list("code", "name")),
         )
 
 

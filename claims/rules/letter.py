@@ -3,14 +3,15 @@
 Text only, so that it can be read before it goes and kept as it went.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 
 from claims.rules.claim import ClaimCheck, Finding
 from claims.rules.clauses import say_clause
 from claims.rules.money import Money
 from claims.rules.recommend import Recommendation
+from treatments.rules.wording import put_for_people, tell_day
 from treatments.rules.words import Answer, say
 
 LAW = (
@@ -21,7 +22,7 @@ LAW = (
 
 @dataclass(frozen=True, slots=True)
 class LetterFacts:
-    """Who writes to whom about what."""
+    """Who writes to whom about what. ``zone_names`` are those of the whole catalogue, by code."""
 
     shop: str
     shop_contact: str
@@ -34,6 +35,7 @@ class LetterFacts:
     discovered_on: date | None
     reported_on: date
     written_on: date
+    zone_names: Mapping[str, str] = field(default_factory=dict)
 
 
 def write_letter(
@@ -52,13 +54,15 @@ def write_letter(
         amount: what will be paid; nothing where it is refused.
         reason: the person's own reason, '' where the decision is what was recommended.
     """
-    names = {zone.zone: zone.name for zone in check.claim.zones}
-    found = f"found on {facts.discovered_on}" if facts.discovered_on else "with no day of discovery given"
+    claimed = {zone.zone: zone.name for zone in check.claim.zones}
+    names = {**facts.zone_names, **claimed}
+    found = f"found on {tell_day(facts.discovered_on)}" if facts.discovered_on else "with no day of discovery given"
     parts = [
-        f"{facts.written_on}",
+        tell_day(facts.written_on),
         f"Dear {facts.holder},",
-        f"You claimed {say(check.claim.damage)} on your {facts.vehicle}, {found} and reported on {facts.reported_on}: "
-        f"{', '.join(names.values())}. It has the number {facts.claim}, under cover {facts.cover}, "
+        f"You claimed {say(check.claim.damage)} on your {facts.vehicle}, {found} and reported on "
+        f"{tell_day(facts.reported_on)}: {', '.join(claimed.values())}. It has the number {facts.claim}, "
+        f"under cover {facts.cover}, "
         f"“{facts.terms_title}”, version {facts.terms_version}.",
         _say_decision(kind, amount),
     ]
@@ -72,7 +76,7 @@ def write_letter(
         parts.append("What it rests on:\n" + _list_findings(speaks_for, names))
     sheet = recommendation.amount
     if sheet is not None and sheet.payable is not None and kind in ("pay", "pay_in_part"):
-        lines = [f"- {line.sentence} That leaves {line.after}." for line in sheet.lines]
+        lines = [f"- {put_for_people(line.sentence, names)} That leaves {line.after}." for line in sheet.lines]
         parts.append("How the amount was worked out:\n" + "\n".join(lines))
         if amount != sheet.payable:
             parts.append(f"Worked out it comes to {sheet.payable}; decided was {amount}, for the reason given above.")
@@ -105,5 +109,5 @@ def _list_findings(findings: Sequence[Finding], names: dict[str, str]) -> str:
     for finding in findings:
         zone = f"{names[finding.zone]}: " if finding.zone else ""
         clause = f" (terms: {say_clause(finding.clause)})" if finding.clause else ""
-        lines.append(f"- {zone}{finding.question} {finding.sentence}{clause}")
+        lines.append(f"- {zone}{finding.question} {put_for_people(finding.sentence, names)}{clause}")
     return "\n".join(lines)

@@ -1,5 +1,6 @@
 """Claims against the record: each rule turned from holds to fails, or to cannot be told, by one changed fact."""
 
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -9,6 +10,9 @@ import pytest
 from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, ClaimedZone, Finding, RustClaim
 from claims.rules.clauses import CLAUSE_WORDS, say_clause
+from claims.rules.letter import LetterFacts, write_letter
+from claims.rules.money import Money
+from claims.rules.recommend import recommend
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import ClaimTerms, EntryTerms, MissedMeans, ReinspectionTerms, Terms, TouchUpTerms
@@ -262,3 +266,20 @@ def test_every_clause_that_a_rule_names_has_words() -> None:
         assert clause in CLAUSE_WORDS, clause
     assert say_clause("claims.excluded_zones") == "the zones left out of the cover"
     assert say_clause("claims.a_new_one") == "a new one"
+
+
+def test_the_letter_writes_dates_out_and_names_zones() -> None:
+    terms = replace(TERMS, entry=EntryTerms(required_zones=("rocker_left", "rocker_right")))
+    found = check(replace(CLAIM, reported_on=FOUND + timedelta(days=31)), terms)
+    facts = LetterFacts(
+        "Mill Lane Rust Protection", "desk@example.org", "Lena Orchard", "R1", "C1", "2025 Harrow Finch", "T", 1,
+        FOUND, FOUND + timedelta(days=31), date(2024, 10, 3), {"rocker_right": "Right rocker panel"},
+    )  # fmt: skip
+    letter = write_letter(
+        facts, found, recommend(found, None), kind="refuse", amount=Money(Decimal(0), "USD"), reason=""
+    )
+    assert letter.startswith("3 October 2024\n\nDear Lena Orchard,")
+    assert "found on 1 September 2024 and reported on 2 October 2024: Left rocker panel. It has" in letter
+    assert "the notice period of 30 days ran until 1 October 2024" in letter
+    assert "Not done at the first treatment: Right rocker panel." in letter
+    assert not re.search(r"\d{4}-\d{2}-\d{2}|rocker_", letter)
