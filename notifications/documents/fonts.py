@@ -22,8 +22,8 @@ for _name, _file in ((BODY_FONT, "Vera.ttf"), (BOLD_FONT, "VeraBd.ttf")):
     pdfmetrics.registerFont(TTFont(_name, str(_FONTS / _file)))
 pdfmetrics.registerFontFamily(BODY_FONT, normal=BODY_FONT, bold=BOLD_FONT, italic=BODY_FONT, boldItalic=BOLD_FONT)
 
-# A package that holds Noto Sans (SIL Open Font License): Greek, Cyrillic and all accented Latin. Not needed, used
-# where it is installed.
+# A package that holds Noto Sans (SIL Open Font License): Greek, Cyrillic and all accented Latin. A document is printed
+# without it too.
 WIDE_PACKAGE, WIDE_FILE = "fontpkg_noto_sans", Path("files") / "NotoSans[wdth,wght].ttf"
 # Adobe's names for the East Asian fonts; a reader brings them, so they are not in the file.
 JAPANESE, KOREAN, CHINESE = "HeiseiMin-W3", "HYSMyeongJo-Medium", "STSong-Light"

@@ -68,7 +68,6 @@ def test_the_letters_survive_in_the_document(without_wide_font: None) -> None:
 
 
 def test_a_wider_typeface_is_used_where_it_is_installed() -> None:
-    pytest.importorskip(fonts.WIDE_PACKAGE)
     assert split_by_font("Дмитрий Ødegård") == [(fonts.WIDE_FONT, "Дмитрий"), ("", " Ødegård")]
     assert split_by_font("Żaneta") == [(fonts.WIDE_FONT, "Żaneta")]
 
