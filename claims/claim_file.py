@@ -5,6 +5,7 @@ Read in a constant number of queries, whatever the length of the vehicle's histo
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from decimal import Decimal
 
 from claims.models import Claim, ClaimDecision, DecisionKind
 from claims.queries import describe_claim, read_zones_by_style
@@ -123,11 +124,14 @@ def _work_out(
             amount = told[zone]
             estimates.append(Money(amount, currency) if amount is not None else None)
     earlier = ClaimDecision.objects.filter(
-        claim__cover=claim.cover_id,
-        reopened_at__isnull=True,
-        kind__in=[DecisionKind.PAY, DecisionKind.PAY_IN_PART],
+        claim__cover=claim.cover_id, kind__in=[DecisionKind.PAY, DecisionKind.PAY_IN_PART]
     ).exclude(claim=claim)
-    paid_before = [Money(decision.amount, decision.currency) for decision in earlier if decision.stands]
+    paid_before = [
+        Money(used, decision.currency)
+        for decision in earlier.prefetch_related("payments")
+        # What stands will be paid; what was paid under a decision set aside was paid all the same.
+        if (used := decision.amount if decision.stands else sum_payments(decision))
+    ]
     return work_out_amount(
         terms.claims,
         currency=terms.currency,
@@ -137,6 +141,11 @@ def _work_out(
         cover_percent=case.read_state(day).percent,
         paid_before=paid_before,
     )
+
+
+def sum_payments(decision: ClaimDecision) -> Decimal:
+    """Return what was paid under a decision."""
+    return sum((payment.amount for payment in decision.payments.all()), Decimal(0))
 
 
 def _count_deadlines(

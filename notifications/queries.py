@@ -151,7 +151,7 @@ def describe_certificate(case: CoverCase, as_of: date) -> Certificate:
         plan=draw_plan(vehicle, states),
         covered=tuple(say(kind).capitalize() for kind in terms.claims.damage_covered),
         not_covered=tell_exclusions(terms, find_zones_outside(case.history.find_intake()), names),
-        duties=tell_duties(terms, severe=is_severe(terms, case.facts.corrosivity)),
+        duties=tell_duties(terms, severe=is_severe(terms, case.facts.find_place_of_use(as_of))),
         how_to_claim=tell_how_to_claim(terms, site.phone, site.email),
     )
 

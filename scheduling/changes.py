@@ -34,6 +34,7 @@ def describe_facts(
     corrosivity: CorrosivityCategory,
     changes: Sequence[CoverChange] = (),
     known_at: datetime | None = None,
+    places: tuple[tuple[date, CorrosivityCategory | None], ...] = (),
 ) -> CoverFacts:
     """Return the facts of a cover as its changes, ordered by day, leave them."""
     known = [change for change in changes if known_at is None or change.recorded_at <= known_at]
@@ -43,6 +44,7 @@ def describe_facts(
         sold_on=sold_on,
         registered_on=registered_on,
         corrosivity=corrosivity,
+        places=places,
         waivers=tuple(
             Waiver(change.due_key, change.day, change.reason, f"change {change.pk}")
             for change in known

@@ -114,9 +114,10 @@ def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = Non
                     cover.number,
                     cover.sold_on,
                     cover.registered_on,
-                    places.get(cover.vehicle_id, CorrosivityCategory(cover.site.corrosivity)),
+                    CorrosivityCategory(cover.site.corrosivity),
                     changes[cover.pk],
                     known_at,
+                    places.get(cover.vehicle_id, ()),
                 ),
                 history=history.known_at(known_at) if known_at else history,
                 calendar=calendars[cover.site_id],
@@ -130,11 +131,19 @@ def read_cover_case(cover: Cover, *, known_at: datetime | None = None) -> CoverC
     return read_cover_cases([cover], known_at=known_at)[0]
 
 
-def read_places_of_use(vehicles: Iterable[int]) -> dict[int, CorrosivityCategory]:
-    """Return the ISO 9223 category of the owner's place by vehicle, for those whose owner has one on record."""
-    rows = Ownership.objects.filter(Among("vehicle_id", vehicles), until_day__isnull=True)
-    named = rows.exclude(customer__corrosivity="").values_list("vehicle_id", "customer__corrosivity")
-    return {vehicle: CorrosivityCategory(category) for vehicle, category in named}
+Places = tuple[tuple[date, CorrosivityCategory | None], ...]
+
+
+def read_places_of_use(vehicles: Iterable[int]) -> dict[int, Places]:
+    """Return where each vehicle was used from which day on, for those of which an owner's place is on record."""
+    told = Ownership.objects.filter(Among("vehicle_id", vehicles)).exclude(customer__corrosivity="")
+    named = set(told.values_list("vehicle_id", flat=True))
+    found: dict[int, list[tuple[date, CorrosivityCategory | None]]] = defaultdict(list)
+    if named:
+        everyone = Ownership.objects.filter(Among("vehicle_id", named)).order_by("vehicle_id", "from_day")
+        for vehicle, from_day, category in everyone.values_list("vehicle_id", "from_day", "customer__corrosivity"):
+            found[vehicle].append((from_day, CorrosivityCategory(category) if category else None))
+    return {vehicle: tuple(places) for vehicle, places in found.items()}
 
 
 def list_covers_for(user: User) -> QuerySet[Cover]:

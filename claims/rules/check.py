@@ -163,16 +163,20 @@ def check_distance(claim: RustClaim, terms: Terms, history: VehicleHistory) -> F
             return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=sentence, records=records)
         driven, what = there.kilometres - at_start.kilometres, "Driven since the first treatment:"
     sentence = f"{what} {driven:.0f} km on {claim.discovered_on}; the limit is {limit:.0f} km."
-    answer = Answer.HOLDS if driven <= limit else Answer.FAILS
+    # The limit is reached at its own figure, as the state of the cover has it.
+    answer = Answer.HOLDS if driven < limit else Answer.FAILS
     if there.projected:
-        # A reading on a later day that is still within the limit proves it; a projection alone proves nothing.
-        proven = any(r.day >= claim.discovered_on and r.kilometres <= limit for r in readings)
-        proven = proven and terms.distance_from is DistanceFrom.ODOMETER
-        if not proven:
-            answer = Answer.CANNOT_BE_TOLD
-        sentence += " This is a projection by the vehicle's own rate" + (
-            ", but a later reading is within the limit." if proven else "; ask for a reading on that day."
-        )
+        # A later reading still within the limit, or an earlier one beyond it, proves what a projection can't.
+        from_zero = limit + (there.kilometres - driven)
+        within = any(r.day >= claim.discovered_on and r.kilometres < from_zero for r in readings)
+        beyond = any(r.day <= claim.discovered_on and r.kilometres >= from_zero for r in readings)
+        sentence += " This is a projection by the vehicle's own rate"
+        if within and not beyond:
+            answer, sentence = Answer.HOLDS, sentence + ", but a later reading is within the limit."
+        elif beyond and not within:
+            answer, sentence = Answer.FAILS, sentence + ", but an earlier reading is at or beyond the limit."
+        else:
+            answer, sentence = Answer.CANNOT_BE_TOLD, sentence + "; ask for a reading on that day."
     return replace(finding, answer=answer, sentence=sentence, records=records)
 
 
@@ -263,7 +267,8 @@ def check_reinspections(
     uncured = [item for item in missed if item.done_on is None]
     means = terms.reinspection.missed_means.value
     told = (uncured or missed)[0].sentence
-    harmless = means == "nothing" or (means == "suspends" and not uncured)
+    # Where the terms only reduce what is paid, the sum takes that off; it is no ground to refuse.
+    harmless = means in ("nothing", "reduces") or (means == "suspends" and not uncured)
     sentence = f"{len(missed)} of {len(items)} missed. {told}"
     return replace(finding, answer=Answer.HOLDS if harmless else Answer.FAILS, sentence=sentence, records=records)
 

@@ -76,12 +76,12 @@ def recommend(check: ClaimCheck, amount: AmountSheet | None) -> Recommendation:
         outcome = Outcome.ASK
         sentence = f"The claim holds for {say(paid)}, but what it comes to cannot be told."
         to_ask = (*to_ask, *([amount.missing] if amount and amount.missing else []))
-    elif refused:
-        outcome = Outcome.PAY_IN_PART
-        sentence = f"The claim holds for {say(paid)} and fails for {say(refused)}: {amount.payable}."
     elif amount.payable.amount == 0:
         outcome = Outcome.REFUSE
         sentence = f"The claim holds for {say(paid)}, but under the terms it comes to {amount.payable}."
+    elif refused:
+        outcome = Outcome.PAY_IN_PART
+        sentence = f"The claim holds for {say(paid)} and fails for {say(refused)}: {amount.payable}."
     else:
         outcome = Outcome.PAY
         sentence = f"The claim holds for {say(paid)}: {amount.payable}."

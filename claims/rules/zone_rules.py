@@ -154,16 +154,22 @@ def check_touch_ups(zone: ClaimedZone, items: tuple[DueItem, ...]) -> Finding:
         told += [f"waived by the shop: {waived}"] if waived else []
         sentence = f"{tell_count(len(past), 'touch-up')} had come due; {'; '.join(told)}."
         return replace(finding, sentence=sentence, records=records)
+    uncured = [item for item in late if item.done_on is None]
+    sentence = f"{len(late)} of {len(past)} not renewed in time. {(uncured or late)[-1].sentence}"
+    if not uncured:
+        # The terms let the next coat make up for it, and it had come before the rust was found.
+        return replace(finding, sentence=f"{sentence} Made up for before the rust was found.", records=records)
+    late = uncured
     seen = [
-        other
+        item
         for item in late
-        for other in items
-        if other.kind is DueKind.REINSPECTION
-        and other.status is DueStatus.DONE
-        and other.done_on is not None
-        and item.dates.opens_on <= other.done_on <= item.dates.grace_until
+        if any(
+            other.kind is DueKind.REINSPECTION
+            and other.done_on is not None
+            and item.dates.opens_on <= other.done_on <= item.dates.grace_until
+            for other in items
+        )
     ]
-    sentence = f"{len(late)} of {len(past)} not renewed in time. {late[-1].sentence}"
     if len(seen) >= len(late):
         sentence += " The vehicle was at the shop in that window, so this is the shop's own shortfall."
     return replace(

@@ -12,7 +12,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from claims.claim_file import ClaimFile, WhatIf, read_claim_file, try_out
+from claims.claim_file import ClaimFile, WhatIf, read_claim_file, sum_payments, try_out
 from claims.models import Claim, ClaimDecision, DecisionKind
 from claims.rules.recommend import Outcome
 from claims.rules.what_if import Change, WhatIfError, add_visit, discover_on, move_record, treat_zone
@@ -134,7 +134,7 @@ def make_handling(
     kind = outcome.value if outcome is not Outcome.ASK else ""
     day = {"day": today}
     standing = file.standing
-    left = standing.amount - sum((p.amount for p in standing.payments.all()), Decimal(0)) if standing else Decimal(0)
+    left = standing.amount - sum_payments(standing) if standing else Decimal(0)
     made: dict[str, forms.Form] = {
         "acknowledge": AcknowledgeForm(initial=day),
         "ask": AskForm(initial=day),

@@ -91,7 +91,9 @@ class ClockReader:
                 site,
                 dealership,
                 self._list_tables(version, site, theirs),
-                describe_facts(number, sold_on, registered_on, places.get(vehicle, self.places[site]), theirs),
+                describe_facts(
+                    number, sold_on, registered_on, self.places[site], theirs, places=places.get(vehicle, ())
+                ),
                 VehicleHistory(
                     tuple(treatments.get(vehicle, ())),
                     tuple(inspections.get(vehicle, ())),

@@ -86,13 +86,14 @@ def compute_rows(case: ClockCase, as_of: date) -> tuple[Row, list[Row]]:
         recheck_on = move
     opens_on = last_on = grace_until = risk_on = None
     last_seen_on = find_last_seen(case.history, as_of)
+    place = case.facts.find_place_of_use(as_of)
     first_openings: dict[DueKind, date] = {}
     for item in items:
         first_openings[item.kind] = min(first_openings.get(item.kind, date.max), item.dates.opens_on)
     if items:
         pressing = min(items, key=_order_of_pressing).dates
         opens_on, last_on, grace_until = pressing.opens_on, pressing.last_on, pressing.grace_until
-        risk_on = find_risk_day(last_seen_on, case.facts.corrosivity) if last_seen_on else None
+        risk_on = find_risk_day(last_seen_on, place) if last_seen_on else None
     state = found.state
     row = (
         case.cover,
@@ -110,7 +111,7 @@ def compute_rows(case: ClockCase, as_of: date) -> tuple[Row, list[Row]]:
         first_openings.get(DueKind.REINSPECTION),
         first_openings.get(DueKind.TOUCH_UP),
         last_seen_on,
-        case.facts.corrosivity.value,
+        place.value,
         risk_on,
     )
     return row, [_describe_item(case.cover, item) for item in items]

@@ -35,7 +35,7 @@ class CoverOnDay:
         since: the first day of this state, None where nothing dates it.
         last_day: the last day of cover by the calendar, None for an unlimited cover.
         percent: the part of an allowed cost that the cover pays, before any pay-down by age.
-        projected: whether the state rests on a distance between or beyond odometer readings.
+        projected: whether the state rests on a distance between odometer readings that no reading up to the day proves.
         records: the records that it rests on.
     """
 
@@ -159,8 +159,9 @@ def _judge_state(
     if ends:
         end = min(ends, key=lambda found: found.day)
         if end.day <= day:
+            projected = end.projected and (end.proven_on is None or day < end.proven_on)
             return CoverOnDay(
-                day, end.status, end.day, end.sentence, last_day, projected=end.projected, records=end.records
+                day, end.status, end.day, end.sentence, last_day, projected=projected, records=end.records
             )
     began_on = first.day
     pending = ""

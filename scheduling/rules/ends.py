@@ -28,13 +28,17 @@ class CoverStatus(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class End:
-    """A day from which there is no cover any more, and why."""
+    """A day from which there is no cover any more, and why.
+
+    A projected one is only sure from ``proven_on`` on, when a reading showed that the distance had been passed.
+    """
 
     day: date
     status: CoverStatus
     sentence: str
     projected: bool = False
     records: tuple[str, ...] = ()
+    proven_on: date | None = None
 
 
 def find_ends(
@@ -137,7 +141,7 @@ def _find_distance_reached(terms: Terms, history: VehicleHistory, first_day: dat
     says, reached = found
     assert reached.day is not None
     sentence = f"Expired by distance: {says}. {reached.sentence}"
-    return [End(reached.day, CoverStatus.EXPIRED, sentence, projected=reached.projected)]
+    return [End(reached.day, CoverStatus.EXPIRED, sentence, projected=reached.projected, proven_on=reached.proven_on)]
 
 
 def foresee_distance(terms: Terms, history: VehicleHistory) -> str:

@@ -21,7 +21,8 @@ class CoverFacts:
     """The cover as sold and as changed.
 
     Attributes:
-        corrosivity: ISO 9223 category of the place of use.
+        corrosivity: ISO 9223 category of the site, for days on which no owner's place is on record.
+        places: from which day on an owner used the vehicle in which place, None where that is not on record.
         transfers_notified_on: the days on which the shop was told of a new owner.
         ended_on: the first day without cover, where a person ended it.
     """
@@ -30,10 +31,16 @@ class CoverFacts:
     sold_on: date
     registered_on: date
     corrosivity: CorrosivityCategory = CorrosivityCategory.C3
+    places: tuple[tuple[date, CorrosivityCategory | None], ...] = ()
     waivers: tuple[Waiver, ...] = ()
     transfers_notified_on: tuple[date, ...] = ()
     ended_on: date | None = None
     end_reason: str = ""
+
+    def find_place_of_use(self, day: date) -> CorrosivityCategory:
+        """Return the category of the place of use on ``day``: the owner's of that day, else the site's."""
+        places = [place for from_day, place in self.places if from_day <= day]
+        return (places[-1] if places else None) or self.corrosivity
 
     def find_waiver(self, due_key: str, as_of: date) -> Waiver | None:
         """Return the earliest waiver of a due item that was given by ``as_of``, or None."""

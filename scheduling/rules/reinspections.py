@@ -79,7 +79,7 @@ def walk_reinspections(
     duty = terms.reinspection
     if duty is None:
         return []
-    interval, exposure = _find_interval(terms, duty, facts)
+    interval, exposure = _find_interval(terms, duty, facts.find_place_of_use(as_of))
     by_anniversary = duty.anchor is Anchor.ANNIVERSARY
     lapses = duty.missed_means is MissedMeans.LAPSES
     first_months = min(duty.first_after_months, interval) if exposure else duty.first_after_months
@@ -150,11 +150,11 @@ def walk_reinspections(
             return walked  # nothing further is counted until somebody comes
 
 
-def _find_interval(terms: Terms, duty: ReinspectionTerms, facts: CoverFacts) -> tuple[int, str]:
+def _find_interval(terms: Terms, duty: ReinspectionTerms, place: CorrosivityCategory) -> tuple[int, str]:
     severe = terms.severe_exposure
-    if severe and severe.reinspection_interval_months and is_severe(terms, facts.corrosivity):
+    if severe and severe.reinspection_interval_months and is_severe(terms, place):
         shorter = min(severe.reinspection_interval_months, duty.interval_months)
-        return shorter, f" (severe exposure, {facts.corrosivity}: every {shorter} months)"
+        return shorter, f" (severe exposure, {place}: every {shorter} months)"
     return duty.interval_months, ""
 
 

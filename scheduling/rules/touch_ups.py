@@ -63,7 +63,8 @@ def walk_touch_ups(
     if not terms.touch_ups:
         return []
     severe = terms.severe_exposure
-    severe_months = severe.touch_up_interval_months if severe and is_severe(terms, facts.corrosivity) else None
+    is_shorter = severe is not None and is_severe(terms, facts.find_place_of_use(as_of))
+    severe_months = severe.touch_up_interval_months if severe and is_shorter else None
     intervals: dict[tuple[ProductFamily, ZoneKind], int | None] = {}
     following: dict[tuple[str, ProductFamily], date] = {}
     groups: dict[tuple[date, ProductFamily, int, date | None], TouchUp] = {}

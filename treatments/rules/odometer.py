@@ -47,12 +47,16 @@ class DistanceOnDay:
 
 @dataclass(frozen=True, slots=True)
 class DayReached:
-    """The first day on which a distance is reached, None where it isn't or cannot be told."""
+    """The first day on which a distance is reached, None where it isn't or cannot be told.
+
+    ``proven_on`` is the day of the reading by which it had been reached, whatever the day before it was.
+    """
 
     day: date | None
     projected: bool
     beyond_last_reading: bool
     sentence: str
+    proven_on: date | None = None
 
 
 def _sort(readings: Sequence[Reading]) -> list[Reading]:
@@ -153,15 +157,15 @@ def find_day_reaching(readings: Sequence[Reading], kilometres: Decimal | Fractio
 def _reach_between(before: Reading | None, reading: Reading, kilometres: Fraction, note: str) -> DayReached:
     if before is None or reading.kilometres == kilometres:
         sentence = f"Reached by {reading.day}, when {reading.kilometres:.0f} km was read."
-        return DayReached(reading.day, False, False, sentence + note)
+        return DayReached(reading.day, False, False, sentence + note, reading.day)
     span = (reading.day - before.day).days
     share = (kilometres - Fraction(before.kilometres)) / Fraction(reading.kilometres - before.kilometres)
     day = before.day + timedelta(days=math.ceil(share * span))
     if day == reading.day:
         sentence = f"Reached by {reading.day}, when {reading.kilometres:.0f} km was read."
-        return DayReached(day, False, False, sentence + note)
+        return DayReached(day, False, False, sentence + note, reading.day)
     sentence = (
         f"By projection reached on {day}, between {before.kilometres:.0f} km on {before.day} and "
         f"{reading.kilometres:.0f} km on {reading.day}."
     )
-    return DayReached(day, True, False, sentence + note)
+    return DayReached(day, True, False, sentence + note, reading.day)
