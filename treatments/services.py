@@ -203,7 +203,6 @@ def change_owner(
 
 
 @transaction.atomic
-@transaction.atomic
 def record_reading(
     *, vehicle: Vehicle, day: date, distance: Distance, now: datetime, actor: User | None, source: str = ""
 ) -> OdometerReading:

@@ -40,11 +40,7 @@ def count_whole_months(from_day: date, until_day: date) -> int:
     if until_day < from_day:
         raise ValueError(f"{until_day} is before {from_day}; a cover has no age before it starts.")
     gone = relativedelta(until_day, from_day)
-    months = gone.years * 12 + gone.months
-    # relativedelta counts 31 January to 28 February as 28 days; by clipping a whole month is over on the 28th.
-    while from_day + relativedelta(months=months + 1) <= until_day:
-        months += 1
-    return months
+    return gone.years * 12 + gone.months
 
 
 def find_pay_down_percent(terms: ClaimTerms, age_months: int) -> Decimal:

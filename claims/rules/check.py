@@ -12,6 +12,7 @@ from claims.rules.zone_rules import (
     check_conditions_on_record,
     check_film_on_record,
     check_intake_rust,
+    check_looks,
     check_lots,
     check_not_excluded,
     check_reach_on_record,
@@ -92,6 +93,7 @@ def check_zone(
         items = compute_due_items(terms, facts, past, calendar, claim.discovered_on or claim.reported_on)
         findings += [
             check_touch_ups(zone, items),
+            check_looks(zone, past, claim.discovered_on or claim.reported_on),
             check_film_on_record(zone, past),
             check_lots(zone, past),
             check_conditions_on_record(zone, past),
@@ -125,10 +127,14 @@ def check_in_force(
     answer = Answer.HOLDS if state.status is CoverStatus.IN_FORCE else Answer.FAILS
     if answer is Answer.FAILS and state.projected:
         answer = Answer.CANNOT_BE_TOLD
+    sentence = f"On {claim.discovered_on}: {state.sentence}"
+    reported = cover_on(terms, facts, history, calendar, claim.reported_on)
+    if reported.status is not state.status:
+        sentence += f" (When it was reported, on {claim.reported_on}, it was {say(reported.status)}.)"
     return replace(
         finding,
         answer=answer,
-        sentence=f"On {claim.discovered_on}: {state.sentence}",
+        sentence=sentence,
         records=(f"cover {facts.number}", *state.records),
     )
 

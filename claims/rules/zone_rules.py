@@ -4,17 +4,18 @@ A shortfall in the shop's own work is found here and marked as the shop's, so th
 """
 
 from dataclasses import replace
+from datetime import date
 
 from claims.rules.claim import ClaimedZone, Finding
 from scheduling.rules.due import DueItem, DueKind, DueStatus
 from scheduling.rules.entry import find_zones_outside
 from scheduling.rules.terms import Terms
 from treatments.rules.conditions import check_conditions, check_reach
-from treatments.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
+from treatments.rules.history import InspectedZone, TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, MaterialVerdict, compare_zone
 from treatments.rules.rust_grade import grade_rust
 from treatments.rules.wording import tell_count
-from treatments.rules.words import Answer, ZoneKind
+from treatments.rules.words import Answer, FilmState, InspectionKind, TreatmentKind, ZoneKind, say
 
 
 def check_not_excluded(zone: ClaimedZone, terms: Terms) -> Finding:
@@ -57,6 +58,8 @@ def check_treated(zone: ClaimedZone, past: VehicleHistory, vehicle_zones: frozen
         sentence = f"Last treated on {treatment.day} with {line.product}, {lot}."
         if len(coats) > 1:
             sentence += f" Coats on record: {len(coats)}, the first on {coats[0][0].day}."
+        if treatment.kind is TreatmentKind.AFTER_REPAIR:
+            sentence += " That was after a repair of the vehicle."
         records = tuple(dict.fromkeys(treatment.record for treatment, _ in coats))
         return replace(finding, answer=Answer.HOLDS, sentence=sentence, records=records)
     left_out = _find_lines(zone.zone, past)
@@ -179,6 +182,57 @@ def check_touch_ups(zone: ClaimedZone, items: tuple[DueItem, ...]) -> Finding:
         records=records,
         shop_fell_short=len(seen) >= len(late),
     )
+
+
+def check_looks(zone: ClaimedZone, past: VehicleHistory, found_on: date) -> Finding:
+    """What did inspections see on the zone since its first coat, and was it acted upon? The shop's to answer for.
+
+    Rust, a thin film or none, seen at a reinspection, wants the zone coated on that day or later before the discovery.
+    A look on the day of discovery is the discovery.
+    """
+    finding = Finding(
+        "looks",
+        zone.zone,
+        "Was what inspections saw there acted upon?",
+        Answer.HOLDS,
+        "No reinspection is on record that looked at this zone.",
+        shop_fell_short=True,
+    )
+    coats = [treatment.day for treatment, _ in _find_coats(zone.zone, past)]
+    told, records, ignored = [], [], False
+    for inspection in past.inspections:
+        seen = inspection.find_zone(zone.zone)
+        if seen is None or inspection.kind is not InspectionKind.REINSPECTION:
+            continue
+        if not coats[0] < inspection.day < found_on:
+            continue
+        wants_work = (
+            seen.perforated or bool(seen.rusted_area_percent) or seen.film in (FilmState.THIN, FilmState.MISSING)
+        )
+        acted = any(day >= inspection.day for day in coats)
+        ignored = ignored or (wants_work and not acted)
+        told.append(f"{inspection.day}: {_say_look(seen)}{', not coated since' if wants_work and not acted else ''}")
+        records.append(inspection.record)
+    if not told:
+        return finding
+    return replace(
+        finding,
+        answer=Answer.FAILS if ignored else Answer.HOLDS,
+        sentence=f"Seen {'; '.join(told)}.",
+        records=tuple(records),
+    )
+
+
+def _say_look(seen: InspectedZone) -> str:
+    if seen.perforated:
+        return "perforated"
+    percent = seen.rusted_area_percent
+    rust = "rust not measured"
+    if percent is not None:
+        grade = grade_rust(percent)
+        rust = f"{percent.normalize():f} % rusted (ISO 4628-3 {grade.iso_4628_3}, ASTM D610 grade {grade.astm_d610})"
+    film = "" if seen.film is FilmState.NOT_SEEN else f", film {say(seen.film)}"
+    return f"{rust}{film}"
 
 
 def check_film_on_record(zone: ClaimedZone, past: VehicleHistory) -> Finding:

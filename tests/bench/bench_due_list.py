@@ -6,6 +6,7 @@ covers with the same joins by a range of their primary key, in the same process;
 
 import os
 import statistics
+import subprocess
 import sys
 import time
 from collections.abc import Callable
@@ -97,6 +98,16 @@ def run(bench: Bench, covers: int) -> None:
     print(f"  worst: {worst:.1f} x", flush=True)
 
 
+def run_apart(bench: Bench, covers: int) -> None:
+    """Run the measuring in a process whose settings point at the bench's database."""
+    with bench.connect() as connection:
+        connection.autocommit = True
+        connection.execute("VACUUM ANALYZE")
+    environment = os.environ | {"DATABASE_URL": bench.url, "DJANGO_SETTINGS_MODULE": "config.settings"}
+    command = [sys.executable, "-m", "tests.bench.bench_due_list", "--inside", str(covers)]
+    subprocess.run(command, env=environment, check=True)
+
+
 def main() -> None:
     if sys.argv[1:2] == ["--inside"]:
         import django
@@ -104,18 +115,11 @@ def main() -> None:
         django.setup()
         run(Bench(os.environ["DATABASE_URL"], ""), int(sys.argv[2]))
         return
-    import subprocess
-
     sizes = [int(text.replace("_", "")) for text in sys.argv[1:]] or SIZES
     for covers in sizes:
         bench = make_database(covers, "bench_due_list")
         bench.manage("recompute", "--as-of", str(TODAY), "--processes", "2")
-        with bench.connect() as connection:
-            connection.autocommit = True
-            connection.execute("VACUUM ANALYZE")
-        environment = os.environ | {"DATABASE_URL": bench.url, "DJANGO_SETTINGS_MODULE": "config.settings"}
-        command = [sys.executable, "-m", "tests.bench.bench_due_list", "--inside", str(covers)]
-        subprocess.run(command, env=environment, check=True)
+        run_apart(bench, covers)
         bench.drop()
 
 

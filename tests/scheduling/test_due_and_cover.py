@@ -510,3 +510,57 @@ def test_a_distance_beyond_the_last_reading_is_foreseen_and_ends_nothing() -> No
     assert foresee_distance(terms, reached) == ""
     assert cover_on(terms, FACTS, reached, ALWAYS_OPEN, day).status is CoverStatus.EXPIRED
     assert foresee_distance(make_terms(), history) == ""
+
+
+# The Gregorian calendar repeats after 400 years, which are 20,871 whole weeks: the only shift by weeks under which
+# months too keep their lengths.
+FOUR_CENTURIES = timedelta(weeks=20_871)
+
+
+def shift_history(history: VehicleHistory, by: timedelta) -> VehicleHistory:
+    return VehicleHistory(
+        tuple(replace(work, day=work.day + by) for work in history.treatments),
+        tuple(replace(look, day=look.day + by) for look in history.inspections),
+        tuple(replace(r, reading=replace(r.reading, day=r.reading.day + by)) for r in history.readings),
+        tuple(
+            replace(owner, from_day=owner.from_day + by, told_on=owner.told_on + by if owner.told_on else None)
+            for owner in history.owners
+        ),
+    )
+
+
+@given(covers(), st.integers(-10, 1100))
+def test_a_shift_of_everything_by_whole_weeks_shifts_every_date(
+    cover: tuple[Terms, CoverFacts, VehicleHistory], after: int
+) -> None:
+    terms, facts, history = cover
+    by = FOUR_CENTURIES
+    later = replace(
+        facts,
+        sold_on=facts.sold_on + by,
+        registered_on=facts.registered_on + by,
+        waivers=tuple(replace(waiver, day=waiver.day + by) for waiver in facts.waivers),
+        ended_on=facts.ended_on + by if facts.ended_on else None,
+    )
+    day = facts.sold_on + timedelta(days=after)
+    here = cover_on(terms, facts, history, WEEKDAYS, day)
+    there = cover_on(terms, later, shift_history(history, by), WEEKDAYS, day + by)
+    assert (there.status, there.percent) == (here.status, here.percent)
+    assert there.since == (here.since + by if here.since else None)
+    assert there.last_day == (here.last_day + by if here.last_day else None)
+    items = compute_due_items(terms, facts, history, WEEKDAYS, day)
+    shifted = compute_due_items(terms, later, shift_history(history, by), WEEKDAYS, day + by)
+    assert [(i.kind, i.status, i.dates.target_on + by, i.dates.grace_until + by) for i in items] == [
+        (i.kind, i.status, i.dates.target_on, i.dates.grace_until) for i in shifted
+    ]
+
+
+@given(days, st.integers(-500, 500), st.integers(0, 90), st.integers(0, 60), st.integers(0, 60))
+def test_window_and_grace_shift_by_any_whole_weeks_where_there_are_no_holidays(
+    raw: date, weeks: int, before: int, after: int, grace: int
+) -> None:
+    duty = ReinspectionTerms(window_before_days=before, window_after_days=after, grace_days=grace)
+    terms, by = make_terms(reinspection=duty), timedelta(weeks=weeks)
+    here, there = lay_dates(raw, "x", terms, WEEKDAYS), lay_dates(raw + by, "x", terms, WEEKDAYS)
+    for name in ("opens_on", "target_on", "last_on", "grace_until"):
+        assert getattr(there, name) == getattr(here, name) + by

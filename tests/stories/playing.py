@@ -256,7 +256,10 @@ class Player:
             site=self.site,
             done_on=happening.on,
             kind=InspectionKind.REINSPECTION,
-            zones=[],
+            zones=[
+                InspectionEntry(zone=self.zones[code], rusted_area_percent=percent)
+                for code, percent in happening.details.get("rusted_percent", {}).items()
+            ],
             now=now,
             actor=self.actor,
             odometer=km(happening.details.get("km")),
