@@ -118,8 +118,8 @@ def assess_cover(
     ends = find_ends(terms, facts, past, history, first.day, reinspections)
     state = _judge_state(terms, facts, past.treatments, ends, reinspections, first, day, last_day)
     if state.status in NO_MORE_COVER:
-        # Only a waiver or a new record can bring a cover back.
-        coming: list[date] = []
+        # Only a waiver or a new record can bring a cover back; a reading may yet prove what ended it.
+        coming = [end.proven_on for end in ends if end.proven_on is not None]
     else:
         coming = [end.day for end in ends]
         coming += [found.laid.grace_until + ONE_DAY for found in reinspections if found.status is DueStatus.OPEN]
