@@ -20,6 +20,9 @@ LAW = (
 )
 
 
+TOLD_WHEN_PAID = ("in_force", "damage_covered", "reported_in_time", "reinspections", "treated")
+
+
 @dataclass(frozen=True, slots=True)
 class LetterFacts:
     """Who writes to whom about what. ``zone_names`` are those of the whole catalogue, by code."""
@@ -71,7 +74,8 @@ def write_letter(
     against = [f for f in check.findings if f.answer is Answer.FAILS and not f.shop_fell_short]
     if against and kind != "pay":
         parts.append("What speaks against it:\n" + _list_findings(against, names))
-    speaks_for = [f for f in check.findings if f.answer is Answer.HOLDS and f.clause]
+    # The rules by which a payment stands; that a zone is not excluded or a limit not set needs no telling.
+    speaks_for = [f for f in check.findings if f.answer is Answer.HOLDS and f.rule in TOLD_WHEN_PAID]
     if speaks_for and kind in ("pay", "pay_in_part"):
         parts.append("What it rests on:\n" + _list_findings(speaks_for, names))
     sheet = recommendation.amount
