@@ -74,6 +74,10 @@ def run(covers: int) -> None:
             InspectionLine.objects.bulk_create(
                 InspectionLine(inspection=seen, zone=zone, rusted_area_percent=0) for zone in zones
             )
+        look = Inspection.objects.create(
+            vehicle=few.vehicle, site=few.site, done_on=TODAY - timedelta(days=30), kind="reinspection", recorded_at=now
+        )
+        InspectionLine.objects.create(inspection=look, zone=zones[0], rusted_area_percent=0)
     claims = [
         file_claim(
             cover=cover, zones=zones[:2], damage=DamageKind.PERFORATION_FROM_WITHIN, reported_on=TODAY,
@@ -110,8 +114,8 @@ def run(covers: int) -> None:
     short = measure(lambda: read_claim_file(claims[0], as_of=TODAY))
     print(
         f"claim, {YEARS} years with {YEARS * VISITS_A_YEAR} visits, among {covers} covers: {seconds * 1000:.1f} ms, "
-        f"{seconds / floor:.1f} x reading its rows ({floor * 1000:.1f} ms); {queries[1]} queries, as many as for "
-        f"{queries[0]} of a short history ({short * 1000:.1f} ms)",
+        f"{seconds / floor:.1f} x reading its rows ({floor * 1000:.1f} ms); {queries[1]} queries, and "
+        f"{queries[0]} for a short history ({short * 1000:.1f} ms)",
         flush=True,
     )
 

@@ -77,8 +77,8 @@ from treatments.models import Product, Site
 for number, category in enumerate(["C3", "C4", "C5", "C2"], start=1):
     Site.objects.create(code=f"site-{number}", name=f"Site {number}", corrosivity=category, country="US")
 Product.objects.create(name="Fenwax Cavity 40", family="cavity_wax", volume_solids_percent=40, target_dry_film_um=50)
-Product.objects.create(name="Fenwax Under 60", family="sound_deadening_undercoat",
-    volume_solids_percent=60, target_dry_film_um=300)
+for name, family in [("Fenwax Under 60", "underbody_wax"), ("Creepline Film", "penetrating_film")]:
+    Product.objects.create(name=name, family=family, volume_solids_percent=60, target_dry_film_um=200)
 for name in ["lifetime_yearly", "ten_years_or_distance", "pay_down_by_age"]:
     document = tomllib.loads(Path(f"fixtures/terms/{name}.toml").read_text())
     publish_terms(document=document, now=timezone.now(), actor=None)
