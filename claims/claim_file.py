@@ -35,6 +35,18 @@ class ClaimFile:
     recommendation: Recommendation
     deadlines: tuple[Deadline, ...]
     decisions: tuple[ClaimDecision, ...]
+    paid_before: tuple[Money, ...] = ()
+
+    def list_limits(self) -> list[tuple[str, Money]]:
+        """Return what may be paid at most under the terms: by clause, the limit per claim and what is left in all."""
+        claims, currency = self.terms.claims, self.terms.currency
+        limits = []
+        if claims.limit_per_claim is not None:
+            limits.append(("limit per claim", Money(claims.limit_per_claim, currency)))
+        if claims.limit_in_all is not None:
+            used = sum((money.amount for money in self.paid_before), Decimal(0))
+            limits.append(("rest of the limit in all", Money(max(claims.limit_in_all - used, Decimal(0)), currency)))
+        return limits
 
     @property
     def standing(self) -> ClaimDecision | None:
@@ -90,6 +102,7 @@ def read_claim_file(
         in_service_on=vehicle.in_service_on,
         vehicle_zones=read_zones_by_style().get(vehicle.body_style),
     )
+    paid_before = read_paid_before(claim)
     decisions = tuple(claim.decisions.select_related("decided_by", "second_by").prefetch_related("payments"))
     return ClaimFile(
         claim=claim,
@@ -97,14 +110,20 @@ def read_claim_file(
         terms=terms,
         rust_claim=rust_claim,
         check=check,
-        recommendation=recommend(check, _work_out(claim, rust_claim, check, case, terms)),
+        recommendation=recommend(check, _work_out(claim, rust_claim, check, case, terms, paid_before)),
         deadlines=_count_deadlines(claim, terms, case, decisions, as_of),
         decisions=decisions,
+        paid_before=paid_before,
     )
 
 
 def _work_out(
-    claim: Claim, rust_claim: RustClaim, check: ClaimCheck, case: CoverCase, terms: Terms
+    claim: Claim,
+    rust_claim: RustClaim,
+    check: ClaimCheck,
+    case: CoverCase,
+    terms: Terms,
+    paid_before: tuple[Money, ...],
 ) -> AmountSheet | None:
     """Return the sum for the zones that hold, None where none does or the day of discovery is not known."""
     paid_zones = sort_zones(check)[Answer.HOLDS]
@@ -123,15 +142,6 @@ def _work_out(
         for zone in paid_zones:
             amount = told[zone]
             estimates.append(Money(amount, currency) if amount is not None else None)
-    earlier = ClaimDecision.objects.filter(
-        claim__cover=claim.cover_id, kind__in=[DecisionKind.PAY, DecisionKind.PAY_IN_PART]
-    ).exclude(claim=claim)
-    paid_before = [
-        Money(used, decision.currency)
-        for decision in earlier.prefetch_related("payments")
-        # What stands will be paid; what was paid under a decision set aside was paid all the same.
-        if (used := decision.amount if decision.stands else sum_payments(decision))
-    ]
     return work_out_amount(
         terms.claims,
         currency=terms.currency,
@@ -141,6 +151,20 @@ def _work_out(
         cover_percent=case.read_state(day).percent,
         paid_before=paid_before,
     )
+
+
+def read_paid_before(claim: Claim) -> tuple[Money, ...]:
+    """Return what was or will be paid under the terms on other claims of the cover."""
+    earlier = ClaimDecision.objects.filter(
+        claim__cover=claim.cover_id, kind__in=[DecisionKind.PAY, DecisionKind.PAY_IN_PART]
+    ).exclude(claim=claim)
+    found = [
+        Money(used, decision.currency)
+        for decision in earlier.prefetch_related("payments")
+        # What stands will be paid; what was paid under a decision set aside was paid all the same.
+        if (used := decision.amount if decision.stands else sum_payments(decision))
+    ]
+    return tuple(found)
 
 
 def sum_payments(decision: ClaimDecision) -> Decimal:

@@ -103,6 +103,20 @@ class WhatIfForm(forms.Form):
         return cleaned
 
 
+class SeveralFilesInput(forms.ClearableFileInput):
+    allow_multiple_selected = True
+
+
+class SeveralFilesField(forms.FileField):
+    """Any number of files, each checked as one."""
+
+    widget = SeveralFilesInput
+
+    def clean(self, data: Any, initial: Any = None) -> list[Any]:
+        files = data if isinstance(data, list | tuple) else [data] if data else []
+        return [super(SeveralFilesField, self).clean(one, initial) for one in files]
+
+
 class FileClaimForm(forms.Form):
     """A claim as the customer reports it."""
 
@@ -127,11 +141,12 @@ class FileClaimForm(forms.Form):
     description = forms.CharField(
         label=_("In the customer's words"), required=False, widget=forms.Textarea(attrs={"rows": 4})
     )
+    photos = SeveralFilesField(label=_("Photos (JPEG, PNG or WebP)"), required=False)
     same_damage_reason = forms.CharField(
         label=_("Why this is another damage"),
         required=False,
         max_length=300,
-        help_text=_("Only where an open claim names the same damage on the same zone."),
+        help_text=_("Only where a claim on file names the same damage on the same zone."),
     )
 
     def __init__(self, *args: Any, body_style: str, **options: Any) -> None:

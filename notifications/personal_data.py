@@ -81,7 +81,7 @@ def export_person(customer: Customer) -> dict[str, Any]:
         "covers": [
             {
                 "number": cover.number,
-                "terms": cover.terms_version.terms.title,
+                "terms": cover.terms_version.title,
                 "version": cover.terms_version.version,
                 "registered_on": cover.registered_on,
                 "ended_on": cover.ended_on,

@@ -13,6 +13,7 @@ from notifications.rules.certificate_words import (
     tell_heading,
     tell_how_to_claim,
     tell_nothing_due,
+    tell_payment,
     tell_warning,
 )
 from notifications.rules.drawing import Drawing, render_svg
@@ -152,6 +153,7 @@ def describe_certificate(case: CoverCase, as_of: date) -> Certificate:
         covered=tuple(say(kind).capitalize() for kind in terms.claims.damage_covered),
         not_covered=tell_exclusions(terms, find_zones_outside(case.history.find_intake()), names),
         duties=tell_duties(terms, severe=is_severe(terms, case.facts.find_place_of_use(as_of))),
+        payment=tell_payment(terms),
         how_to_claim=tell_how_to_claim(terms, site.phone, site.email),
     )
 

@@ -3,6 +3,7 @@
 It reads the index that recompute keeps. Every order and filter that it offers is served by an index of the database.
 """
 
+import re
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
@@ -23,6 +24,8 @@ WALK_STEP, WALK_AT_MOST = 500, 20_000
 MOST_WORDS = 6
 # A trigram index can't help with fewer letters.
 LEAST_LETTERS = 3
+# Fewer signs of a cover number begin too many of them.
+LEAST_OF_NUMBER = 6
 # Counts stop here: "more than 1,000" is as good an answer, and a full count of a million rows is not quick.
 COUNT_UP_TO = 1_000
 
@@ -142,7 +145,7 @@ def read_due_page(user: User, as_of: date, wanted: DueFilter, *, after: str = ""
     common_words = []
     looked_up = False
     # The longest word is the likeliest to be rare; once one has narrowed the list, the others are only compared.
-    for word in sorted(wanted.text.split()[:MOST_WORDS], key=len, reverse=True):
+    for word in sorted(split_words(wanted.text)[:MOST_WORDS], key=len, reverse=True):
         covers = None if looked_up else _look_word_up(word)
         if covers is None:
             common_words.append(word)
@@ -222,14 +225,34 @@ def count_by_urgency(user: User, as_of: date) -> dict[str, int]:
     return counts
 
 
+PHONE = re.compile(r"[+\d][\d\s().-]{5,}")
+PLATE = re.compile(r"([A-Za-z]+)(\d+)|(\d+)([A-Za-z]+)")
+
+
+def split_words(text: str) -> list[str]:
+    """Return what is searched for: a telephone number as one, else word by word."""
+    text = text.strip()
+    return [text] if PHONE.fullmatch(text) else text.split()
+
+
+def _match_plate(word: str) -> Q:
+    """Return the condition on a plate, with the gap that plates have between letters and digits or without it."""
+    found = PLATE.fullmatch(word)
+    parts = [part for part in found.groups() if part] if found else []
+    wanted = Q(plate__icontains=word)
+    for gap in (" ", "-") if parts else ():
+        wanted |= Q(plate__icontains=gap.join(parts))
+    return wanted
+
+
 def _look_word_up(word: str) -> set[int] | None:
     """Return the keys of the covers that a word of the search is about, or None where that is too many.
 
     Any part of VIN, plate, description, owner's name or contact; of one or two letters, which any vehicle holds
-    somewhere, only the beginning of plate or name; and a whole cover number.
+    somewhere, only the beginning of plate or name; and a cover number from its beginning.
     """
     if len(word) >= LEAST_LETTERS:
-        by_vehicle = Q(vin__icontains=word) | Q(plate__icontains=word) | Q(description__icontains=word)
+        by_vehicle = Q(vin__icontains=word) | _match_plate(word) | Q(description__icontains=word)
         by_owner = Q(name__icontains=word) | Q(contact__icontains=word)
     else:
         by_vehicle, by_owner = Q(plate__istartswith=word), Q(name__istartswith=word)
@@ -238,7 +261,9 @@ def _look_word_up(word: str) -> set[int] | None:
     if vehicles is None or owners is None:
         return None
     owned = Ownership.objects.filter(Among("customer_id", owners)).values_list("vehicle_id", flat=True)
-    by_number = Cover.objects.filter(number=word.upper())
+    by_number = Cover.objects.none()
+    if len(word) >= LEAST_OF_NUMBER:
+        by_number = Cover.objects.filter(number__startswith=word.upper())
     covers = Cover.objects.filter(Q(Among("vehicle_id", {*vehicles, *owned})) | Q(Among("holder_id", owners)))
     return {*covers.values_list("pk", flat=True), *by_number.values_list("pk", flat=True)}
 
@@ -247,11 +272,11 @@ def _is_about(word: str, row: tuple[Any, ...]) -> bool:
     """Say whether a word is about a row of ``_walk``; the same rule as looking it up."""
     vin, plate, description, name, contact, number = (text.casefold() if text else "" for text in row)
     word = word.casefold()
-    if word == number:
+    if len(word) >= LEAST_OF_NUMBER and number.startswith(word):
         return True
     if len(word) < LEAST_LETTERS:
         return plate.startswith(word) or name.startswith(word)
-    return any(word in text for text in (vin, plate, description, name, contact))
+    return any(word in text for text in (vin, plate, plate.replace(" ", ""), description, name, contact))
 
 
 def _look_up(found: QuerySet[Any]) -> list[int] | None:

@@ -85,6 +85,11 @@ class TermsVersion(models.Model):
     def __str__(self) -> str:
         return f"{self.terms.code} version {self.version}"
 
+    @property
+    def title(self) -> str:
+        """What this version calls itself; a later version may have another title."""
+        return str(self.document.get("title", self.terms.title))
+
 
 class SiteTerms(models.Model):
     """Under which terms a site registers first treatments that come without a cover of their own."""

@@ -20,7 +20,7 @@ from scheduling.models import (
 )
 from scheduling.queries import read_cover_cases
 from scheduling.rules.terms_document import TermsError, read_published_terms, write_terms
-from scheduling.terms_queries import find_problems
+from scheduling.terms_queries import find_problems, find_version_problems
 from treatments.event_log import Happening, mark_read, read_events, record_events
 from treatments.models import Customer, Dealership, Ownership, Site, Treatment, User, Vehicle
 from treatments.rules.words import TreatmentKind
@@ -51,7 +51,7 @@ def publish_terms(*, document: Mapping[str, Any], now: datetime, actor: User | N
         )
     if known and known.document != plain:
         raise ValidationError({"version": f"{known} is a draft with another text; publish or discard that first."})
-    problems = find_problems(terms)
+    problems = find_problems(terms) + find_version_problems(terms)
     if problems:
         raise TermsError(problems)
     published = known or TermsVersion(terms=family, version=terms.version)

@@ -18,9 +18,12 @@ def recompute_due_items() -> None:
     while register_covers_for_new_treatments(now=now):
         pass
     run = start_run(as_of=find_today(now), now=now)
+    if run is None:
+        return
+    key = run.pk
     waiting = run.ranges.filter(finished_at__isnull=True).count()
     for _ in range(max(1, min(waiting, settings.RECOMPUTE_WORKERS))):
-        transaction.on_commit(lambda: work_on_recompute.delay(run.pk))
+        transaction.on_commit(lambda: work_on_recompute.delay(key))
 
 
 @shared_task(name="scheduling.work_on_recompute")

@@ -13,7 +13,13 @@ from django.db.models import Count, QuerySet
 
 from scheduling.models import SiteTerms, TermsVersion
 from scheduling.rules.terms import Terms
-from scheduling.rules.terms_document import TermsError, TermsProblem, find_contradictions, read_published_terms
+from scheduling.rules.terms_document import (
+    TermsError,
+    TermsProblem,
+    find_contradictions,
+    read_published_terms,
+    write_terms,
+)
 from scheduling.rules.terms_fit import ShopRecords, find_misfits
 from treatments.models import Product, Zone
 from treatments.rules.words import ProductFamily, ZoneKind
@@ -97,3 +103,24 @@ def find_draft(code: str) -> TermsVersion | None:
 def read_version_terms(version: TermsVersion) -> Terms:
     """Return what a version says; drafts were checked when they were saved, published ones stand as they are."""
     return read_published_terms(version.document)
+
+
+def find_version_problems(terms: Terms) -> list[TermsProblem]:
+    """Return what keeps this version from being published: it is published with another text, or is not the next."""
+    published = TermsVersion.objects.filter(terms__code=terms.code, published_at__isnull=False)
+    same = published.filter(version=terms.version).first()
+    if same is not None:
+        if write_terms(read_published_terms(same.document)) == write_terms(terms):
+            return []
+        number = _count_next(published)
+        sentence = f"Published and can't change; give the new text a higher version, the next one is {number}."
+        return [TermsProblem("version", str(terms.version), sentence)]
+    last = published.order_by("-version").first()
+    if last is not None and terms.version < last.version:
+        sentence = f"Version {last.version} is published already; the next version is {last.version + 1}."
+        return [TermsProblem("version", str(terms.version), sentence)]
+    return []
+
+
+def _count_next(published: QuerySet[TermsVersion]) -> int:
+    return max(published.values_list("version", flat=True)) + 1

@@ -39,6 +39,8 @@ def clean_photo(upload: IO[bytes], name: str) -> CleanPhoto:
         raise PhotoError(f"{name}: more than {MOST_BYTES // 1024 // 1024} MB; send a smaller picture.")
     try:
         with Image.open(io.BytesIO(content), formats=FORMATS) as picture:
+            picture.verify()  # reads to the end, where a file that was cut off ends too early
+        with Image.open(io.BytesIO(content), formats=FORMATS) as picture:
             if picture.width * picture.height > MOST_PIXELS:
                 raise PhotoError(f"{name}: {picture.width} x {picture.height} pixels are too many; send a smaller one.")
             upright = ImageOps.exif_transpose(picture).convert("RGB")

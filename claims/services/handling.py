@@ -8,10 +8,11 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.db.models import Sum
 
-from claims.claim_file import ClaimFile, read_claim_file
+from claims.claim_file import ClaimFile, read_claim_file, sum_payments
 from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind
 from claims.rules.letter import write_letter
 from claims.rules.money import Money, round_to_currency
+from claims.services.days import check_day
 from treatments.event_log import Happening, record_events
 from treatments.models import Inspection, Role, User
 
@@ -42,10 +43,11 @@ def acknowledge_claim(*, claim: Claim, day: date, now: datetime, actor: User) ->
     """Record that the customer was told that the claim has come in; doing it again changes nothing."""
     check_may_decide(actor)
     locked = _lock(claim)
-    if locked.acknowledged_on is not None:
+    if locked.acknowledged_on == day:
         return locked
-    if day < locked.reported_on:
-        raise ValidationError({"day": f"{day} is before the report on {locked.reported_on}."})
+    if locked.acknowledged_on is not None:
+        raise ValidationError({"day": f"It was acknowledged on {locked.acknowledged_on} already."})
+    check_day(day, "day", cover=locked.cover, now=now, after=locked.reported_on, after_what="the report")
     locked.acknowledged_on = day
     locked.save(update_fields=["acknowledged_on"])
     _record(locked, "acknowledged", {"day": day}, actor, now)
@@ -63,8 +65,7 @@ def ask_customer(*, claim: Claim, what: str, day: date, now: datetime, actor: Us
     locked = _lock(claim)
     if not what.strip():
         raise ValidationError({"what": "Say what the customer is asked for."})
-    if day < locked.reported_on:
-        raise ValidationError({"day": f"{day} is before the report on {locked.reported_on}."})
+    check_day(day, "day", cover=locked.cover, now=now, after=locked.reported_on, after_what="the report")
     if locked.decisions.filter(reopened_at__isnull=True).exists():
         raise ValidationError("The claim is decided; reopen it to ask for more.")
     request = ClaimRequest(claim=locked, what=what.strip(), asked_on=day, asked_by=actor, recorded_at=now)
@@ -82,8 +83,7 @@ def record_answer(*, request: ClaimRequest, day: date, now: datetime, actor: Use
         ValidationError: where the day is before the asking, or it had come already.
     """
     check_may_decide(actor)
-    if day < request.asked_on:
-        raise ValidationError({"day": f"{day} is before it was asked for, on {request.asked_on}."})
+    check_day(day, "day", cover=request.claim.cover, now=now, after=request.asked_on, after_what="it was asked for")
     changed = ClaimRequest.objects.filter(pk=request.pk, came_on__isnull=True).update(came_on=day)
     request.refresh_from_db()
     if not changed:
@@ -121,6 +121,17 @@ def _differs(kind: DecisionKind, amount: Decimal, claim_file: ClaimFile) -> bool
     )
 
 
+def _check_limits(kind: DecisionKind, amount: Decimal, claim_file: ClaimFile) -> None:
+    """Refuse to pay under the terms what the terms don't allow; goodwill may."""
+    if kind not in (DecisionKind.PAY, DecisionKind.PAY_IN_PART):
+        return
+    for clause, most in claim_file.list_limits():
+        if amount > most.amount:
+            raise ValidationError(
+                {"amount": f"{amount} is more than {most}, the {clause}; what goes beyond the terms is goodwill."}
+            )
+
+
 @transaction.atomic
 def decide_claim(
     *, claim: Claim, kind: DecisionKind, amount: Decimal, reason: str, day: date, now: datetime, actor: User
@@ -150,13 +161,15 @@ def decide_claim(
         raise ValidationError({"amount": f"{amount}: a refusal pays nothing; write 0 or choose another decision."})
     if kind is not DecisionKind.REFUSE and amount <= 0:
         raise ValidationError({"amount": f"{amount}: write more than 0, or refuse."})
-    if day < locked.reported_on:
-        raise ValidationError({"day": f"{day} is before the report on {locked.reported_on}."})
+    check_day(day, "day", cover=locked.cover, now=now, after=locked.reported_on, after_what="the report")
+    _check_limits(kind, amount, claim_file)
     if (kind is DecisionKind.GOODWILL or _differs(kind, amount, claim_file)) and not reason.strip():
         raise ValidationError(
             {"reason": f"Recommended is: {claim_file.recommendation.sentence} Say why it is decided otherwise."}
         )
     limit = claim_file.terms.claims.second_person_above
+    # What was paid on the claim before counts too, or a large sum could be decided in small ones.
+    paid_before = sum((sum_payments(decision) for decision in claim_file.decisions), Decimal(0))
     recommended = claim_file.recommendation
     sheet = recommended.amount
     decision = ClaimDecision(
@@ -178,7 +191,7 @@ def decide_claim(
         decided_on=day,
         decided_by=actor,
         recorded_at=now,
-        needs_second=limit is not None and amount > limit,
+        needs_second=limit is not None and amount > 0 and paid_before + amount > limit,
     )
     decision.full_clean()
     decision.save()
@@ -250,6 +263,7 @@ def record_payment(
         raise ValidationError("This decision does not stand: it was reopened, or waits for a second person.")
     if not reference.strip():
         raise ValidationError({"reference": "Write the reference of the payment."})
+    check_day(paid_on, "paid_on", cover=locked.claim.cover, now=now, after=locked.decided_on, after_what="the decision")
     paid = locked.payments.aggregate(sum=Sum("amount"))["sum"] or Decimal(0)
     if paid + amount > locked.amount:
         raise ValidationError(

@@ -10,6 +10,7 @@ from django.core.files.base import ContentFile
 from django.db import transaction
 
 from claims.models import Claim, ClaimPhoto, ClaimZone
+from claims.services.days import check_day
 from scheduling.models import Cover
 from treatments.event_log import Happening, record_events
 from treatments.models import User, Zone
@@ -61,12 +62,15 @@ def file_claim(
         estimate_amount = estimate_amount if estimate_amount is not None else total
     elif len(zones) == 1 and estimate_amount is not None:
         estimates = {zones[0].code: estimate_amount}
+    check_day(reported_on, "reported_on", cover=cover, now=now)
+    if discovered_on:
+        check_day(discovered_on, "discovered_on", cover=cover, now=now)
     if discovered_on and discovered_on > reported_on:
         raise ValidationError(
             {"discovered_on": f"{discovered_on} is after the report on {reported_on}; ask which day is right."}
         )
     Cover.objects.select_for_update().get(pk=cover.pk)
-    twins = find_same_damage(cover, zones, damage)
+    twins = find_same_damage(cover, zones, damage, discovered_on)
     if twins and not same_damage_reason.strip():
         listed = ", ".join(twin.number for twin in twins)
         raise ValidationError(
@@ -107,13 +111,20 @@ def file_claim(
     return claim
 
 
-def find_same_damage(cover: Cover, zones: Sequence[Zone], damage: DamageKind) -> list[Claim]:
-    """Return the claims on the cover that name the same kind of damage on one of the zones and are not yet paid.
+def find_same_damage(
+    cover: Cover, zones: Sequence[Zone], damage: DamageKind, discovered_on: date | None
+) -> list[Claim]:
+    """Return the claims on the cover that name the same kind of damage on one of the zones.
 
-    Rust that comes back on a zone that was paid and put right is a new damage.
+    Rust found after an earlier claim was paid is a new damage, since that was to put the zone right.
     """
     found = Claim.objects.filter(cover=cover, damage=damage, claimed_zones__zone__in=list(zones))
-    return list(found.exclude(decisions__payments__isnull=False).distinct().order_by("pk"))
+    twins = []
+    for claim in found.distinct().order_by("pk").prefetch_related("decisions__payments"):
+        paid_on = [payment.paid_on for decision in claim.decisions.all() for payment in decision.payments.all()]
+        if not paid_on or discovered_on is None or discovered_on <= max(paid_on):
+            twins.append(claim)
+    return twins
 
 
 @transaction.atomic

@@ -7,8 +7,11 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
+from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
@@ -237,7 +240,7 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
     cover = access_cover(user, number)
     today = find_today(timezone.now(), cover.site)
     style = cover.vehicle.body_style
-    form = FileClaimForm(request.POST or None, body_style=style, initial={"reported_on": today})
+    form = FileClaimForm(request.POST or None, request.FILES or None, body_style=style, initial={"reported_on": today})
     if request.method == "POST" and form.is_valid():
         values = form.cleaned_data
         odometer = values["odometer"]
@@ -245,7 +248,8 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
             form.add_error("odometer_unit", "Say whether the odometer is in km or miles.")
         else:
             try:
-                claim = file_claim(
+                claim = _file_with_photos(
+                    values["photos"],
                     cover=cover,
                     zones=list(values["zones"]),
                     damage=DamageKind(values["damage"]),
@@ -267,9 +271,28 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
             else:
                 if may_open(user, "claims"):
                     return redirect("desk:claim", number=claim.number)
-                return redirect("desk:vehicle", vin=cover.vehicle.vin)
+                return redirect(f"{reverse('desk:vehicle', args=[cover.vehicle.vin])}?filed={claim.number}")
     status = 400 if form.errors else 200
     return render(request, "desk/claim_new.html", {"form": form, "cover": cover}, status=status)
+
+
+@transaction.atomic
+def _file_with_photos(photos: "list[UploadedFile[bytes]]", **values: Any) -> Claim:
+    """File a claim with its photos, or neither: who files it may not be let in to add them later."""
+    claim = file_claim(**values)
+    for photo in photos:
+        try:
+            attach_claim_photo(
+                claim=claim,
+                upload=photo,
+                name=photo.name or "photo",
+                zone=None,
+                now=values["now"],
+                actor=values["actor"],
+            )
+        except PhotoError as error:
+            raise ValidationError({"photos": str(error)}) from error
+    return claim
 
 
 @open_to("claims")

@@ -10,6 +10,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.utils.safestring import mark_safe
 
+from claims.models import Claim
 from claims.queries import list_claims_for
 from desk.access import access_cover, access_vehicle, get_user, list_vehicles_for, may_open, open_to
 from notifications.models import Message
@@ -104,7 +105,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "band": _list_band(case, history, as_of) if case else [],
         "distance_ahead": case.foresee_distance(as_of) if case and not is_over else "",
         "due": [item for item in items if item.needs_doing and not is_over],
-        "past_due": [item for item in reversed(items) if is_over or not item.needs_doing],
+        "past_due": [item for item in reversed(items) if not item.needs_doing],
         "zone_names": dict(Zone.objects.values_list("code", "name")),
         # The drawing escapes every text that it holds.
         "plan": mark_safe(render_svg(draw_plan(found, states))),
@@ -116,6 +117,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "messages_sent": _list_messages(found, user),
         "claims": list_claims_for(user).filter(cover__vehicle=found) if may_open(user, "claims") else [],
         "may_print_job_sheet": may_open(user, "job_sheet"),
+        "filed": find_filed_claim(found, request.GET.get("filed", "")),
         "may_file_claim": may_open(user, "file_claims"),
         "may_print_certificate": may_open(user, "certificate"),
     }
@@ -218,3 +220,8 @@ def job_sheet(request: HttpRequest, vin: str) -> HttpResponse:
     found = access_vehicle(get_user(request), vin)
     content = read_job_sheet_pdf(found, as_of=find_today(timezone.now()))
     return _answer_pdf(content, f"job-sheet-{found.vin}.pdf")
+
+
+def find_filed_claim(vehicle: Vehicle, number: str) -> str:
+    """Return the number of a claim just filed on the vehicle, '' for any other text in the address."""
+    return number if number and Claim.objects.filter(cover__vehicle=vehicle, number=number).exists() else ""

@@ -75,6 +75,7 @@ class Certificate:
     covered: tuple[str, ...]
     not_covered: tuple[str, ...]
     duties: tuple[str, ...]
+    payment: tuple[str, ...]
     how_to_claim: tuple[str, ...]
     link: str = ""
 
@@ -131,6 +132,7 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
         ("What is covered", c.covered),
         ("What is not covered", c.not_covered),
         ("What keeps the cover valid", c.duties),
+        *([("What is paid", c.payment)] if c.payment else []),
         ("How to claim", c.how_to_claim),
     ):
         story.append(write(heading, SECTION))

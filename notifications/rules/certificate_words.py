@@ -78,6 +78,29 @@ def tell_duties(terms: Terms, *, severe: bool = False) -> tuple[str, ...]:
         lines.append(f"Tell us of a new owner within {tell_count(terms.transfer.notice_days, 'day')}.")
     elif not terms.transfer.allowed:
         lines.append("The cover does not follow the vehicle to a new owner.")
+    if terms.transfer.allowed and terms.transfer.max_transfers is not None:
+        changes = tell_count(terms.transfer.max_transfers, "change")
+        lines.append(f"The cover follows the vehicle through {changes} of owner.")
+    return tuple(lines)
+
+
+def tell_payment(terms: Terms) -> tuple[str, ...]:
+    """Return what a claim that holds is paid, as the terms limit it."""
+    claims, currency = terms.claims, terms.currency
+    lines = []
+    if claims.deductible:
+        lines.append(f"You bear {claims.deductible} {currency} of each claim.")
+    if claims.limit_per_claim is not None:
+        lines.append(f"At most {claims.limit_per_claim} {currency} is paid for one claim.")
+    if claims.limit_in_all is not None:
+        lines.append(f"At most {claims.limit_in_all} {currency} is paid for all claims together.")
+    for step in claims.pay_down:
+        lines.append(
+            f"From {tell_count(step.from_month, 'month')} after the first treatment, {tell_number(step.percent)} % of "
+            "the allowed cost is paid."
+        )
+    if claims.waiting_days:
+        lines.append(f"The cover begins {tell_count(claims.waiting_days, 'day')} after the first treatment.")
     return tuple(lines)
 
 

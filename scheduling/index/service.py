@@ -29,16 +29,18 @@ def recompute(*, as_of: date, now: datetime, whole: bool = False) -> RecomputeRe
             after an upgrade of the program or of its public holidays.
     """
     run = start_run(as_of=as_of, now=now, whole=whole)
+    if run is None:
+        return RecomputeReport()
     report = work_on_run(run=run, now=now)
     if run.as_of != as_of or (whole and not run.whole):
         # An earlier run was left unfinished; that one is done now, and this one follows.
-        run = start_run(as_of=as_of, now=now, whole=whole)
-        report += work_on_run(run=run, now=now)
+        following = start_run(as_of=as_of, now=now, whole=whole)
+        report += work_on_run(run=following, now=now) if following else RecomputeReport()
     return report
 
 
-def start_run(*, as_of: date, now: datetime, whole: bool = False) -> RecomputeRun:
-    """Cut what must be computed into ranges, or return the run that is still unfinished."""
+def start_run(*, as_of: date, now: datetime, whole: bool = False) -> RecomputeRun | None:
+    """Cut what must be computed into ranges, or return the run that is still unfinished; None: nothing is to do."""
     unfinished = RecomputeRun.objects.filter(finished_at__isnull=True).first()
     if unfinished:
         return unfinished
@@ -46,6 +48,8 @@ def start_run(*, as_of: date, now: datetime, whole: bool = False) -> RecomputeRu
     # What a run leaves alone holds from its day on; an earlier day must be computed anew.
     whole = whole or last is None or as_of < last.as_of or not CoverState.objects.exists()
     mark_stale()
+    if not whole and not CoverState.objects.filter(recheck_on__lte=as_of).exists():
+        return None
     try:
         with transaction.atomic():
             run = RecomputeRun.objects.create(as_of=as_of, whole=whole, started_at=now)

@@ -3,7 +3,7 @@
 States are never stored as truth: ask for a day and the answer follows from what was written down.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -182,7 +182,8 @@ def _judge_state(
         pending = f"Pending: the waiting period of {terms.claims.waiting_days} days ends on {claims_from}."
     if pending:
         return CoverOnDay(day, CoverStatus.PENDING, first.day, pending, last_day)
-    return _judge_running_cover(terms, reinspections, day, max(began_on, claims_from), last_day)
+    running = _judge_running_cover(terms, reinspections, day, max(began_on, claims_from), last_day)
+    return replace(running, records=(first.record, *running.records))
 
 
 def _judge_running_cover(

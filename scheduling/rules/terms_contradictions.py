@@ -10,6 +10,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from babel.core import get_global
+
 from scheduling.rules.terms import MissedMeans, PayDownStep, ReinspectionTerms, Terms
 from scheduling.rules.terms_problems import TermsProblem
 from treatments.rules.words import ZoneKind
@@ -22,6 +24,12 @@ MOST_DAYS = 3660
 MOST_NUMBER = 1_000_000_000
 CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,49}")
 LONGEST_TITLE = 160
+
+
+def list_currencies() -> frozenset[str]:
+    """Return the codes of ISO 4217 that the CLDR, as Babel carries it, knows."""
+    return frozenset(get_global("all_currencies"))
+
 
 Refuse = Callable[[str, object, str], None]
 
@@ -76,6 +84,8 @@ def _check_names(terms: Terms, refuse: Refuse) -> None:
         refuse("title", f"{len(terms.title)} characters", f"Write at most {LONGEST_TITLE} characters.")
     if len(terms.currency) != 3 or not terms.currency.isascii() or not terms.currency.isalpha():
         refuse("currency", repr(terms.currency), "Write an ISO 4217 code such as USD or CAD.")
+    elif terms.currency.isupper() and terms.currency not in list_currencies():
+        refuse("currency", repr(terms.currency), "No currency of ISO 4217 has this code; write one such as USD or CAD.")
     elif not terms.currency.isupper():
         refuse("currency", repr(terms.currency), f"Write it in capitals: {terms.currency.upper()}.")
 
@@ -289,6 +299,18 @@ def _check_claims(terms: Terms, refuse: Refuse) -> None:
         )
     if claims.limit_per_claim is not None and claims.deductible >= claims.limit_per_claim > 0:
         refuse("claims.deductible", claims.deductible, "As much as limit_per_claim: nothing would ever be paid.")
+    for name in ("deductible", "limit_per_claim", "limit_in_all", "second_person_above"):
+        amount = getattr(claims, name)
+        if amount is not None and amount != amount.quantize(Decimal("0.01")):
+            refuse(f"claims.{name}", amount, "Write an amount of money with at most two decimals.")
+    previous = ("", 0)
+    for name in ("acknowledge_days", "inspect_days", "decide_days"):
+        days = getattr(claims, name)
+        if days is not None and days < previous[1]:
+            refuse(f"claims.{name}", days, f"Less than {previous[0]}, {previous[1]}, which comes before it.")
+        previous = (name, days) if days is not None else previous
+    for zone in sorted(set(terms.entry.required_zones) & set(claims.excluded_zones)):
+        refuse("claims.excluded_zones", zone, "entry.required_zones wants it done; a zone can't be both.")
     _check_pay_down(terms, refuse)
 
 

@@ -95,28 +95,28 @@ _CAME = "(g.id * 13 + y * 7) % 10 <> 0"
 STATEMENTS = [
     f"""INSERT INTO treatments_customer
         (id, name, contact, email, phone, address, language, match_key, created_at, corrosivity)
-        SELECT g.id, {_GIVEN}[1 + g.id % 16] || ' ' || {_FAMILY}[1 + (g.id / 16) % 16] || ' ' || g.id,
+        SELECT g.id, {_GIVEN}[(1 + g.id % 16)::int] || ' ' || {_FAMILY}[(1 + (g.id / 16) % 16)::int] || ' ' || g.id,
         'customer' || g.id || '@example.org', 'customer' || g.id || '@example.org',
         '+1 555 01' || lpad((g.id % 100)::text, 2, '0'), '', 'en', 'c' || g.id, now(), ''
-        FROM generate_series(1, %N%) AS g(id)""",
+        FROM generate_series(1::bigint, %N%) AS g(id)""",
     """INSERT INTO treatments_vehicle (id, vin, vin_mark, plate, description, body_style, created_at)
         SELECT g.id, 'B' || upper(lpad(to_hex(g.id * 2654435761 % 4294967296), 16, '0')), 'non_road_serial',
         chr(65 + (g.id % 26)::int) || chr(65 + (g.id / 26 % 26)::int) || '-' || (g.id * 7 % 10000),
-        'Demo vehicle ' || g.id % 40, 'car', now() FROM generate_series(1, %N%) AS g(id)""",
+        'Demo vehicle ' || g.id % 40, 'car', now() FROM generate_series(1::bigint, %N%) AS g(id)""",
     f"""INSERT INTO treatments_ownership (vehicle_id, customer_id, from_day, recorded_at)
-        SELECT g.id, g.id, {_FIRST}, now() FROM generate_series(1, %N%) AS g(id)""",
+        SELECT g.id, g.id, {_FIRST}, now() FROM generate_series(1::bigint, %N%) AS g(id)""",
     f"""INSERT INTO scheduling_cover
         (id, number, vehicle_id, terms_version_id, site_id, holder_id, sold_on, registered_on, end_reason, recorded_at)
         SELECT g.id, 'C' || lpad(g.id::text, 7, '0') || '-1', g.id, (SELECT min(id) FROM scheduling_termsversion)
         + g.id % 3, (SELECT min(id) FROM treatments_site) + g.id % 4, g.id, {_FIRST}, {_FIRST}, '', now()
-        FROM generate_series(1, %N%) AS g(id)""",
+        FROM generate_series(1::bigint, %N%) AS g(id)""",
     # Every visit renews the film, but that of the second year only looks.
     f"""INSERT INTO treatments_treatment
         (vehicle_id, site_id, done_on, kind, note, source, recorded_at, signed_off_at, amendment_reason)
         SELECT g.id, (SELECT min(id) FROM treatments_site) + g.id % 4,
         CASE WHEN y = 0 THEN {_FIRST} ELSE {_VISIT} END,
         CASE WHEN y = 0 THEN 'first_treatment' ELSE 'annual_touch_up' END, '', '', now(), now(), ''
-        FROM generate_series(1, %N%) AS g(id), (VALUES (0), (1), (3), (4)) AS years(y)
+        FROM generate_series(1::bigint, %N%) AS g(id), (VALUES (0), (1), (3), (4)) AS years(y)
         WHERE y = 0 OR ({_CAME} AND {_VISIT} <= %TODAY%) ORDER BY g.id, y""",
     """INSERT INTO treatments_treatmentline
         (treatment_id, zone_id, product_id, quantity_amount, quantity_unit, quantity_ml, tool, wet_film_um,
@@ -128,9 +128,9 @@ STATEMENTS = [
         JOIN (SELECT min(id) AS id FROM treatments_product) p ON true ORDER BY t.id""",
     f"""INSERT INTO treatments_inspection (vehicle_id, site_id, done_on, kind, note, recorded_at)
         SELECT g.id, (SELECT min(id) FROM treatments_site) + g.id % 4, {_VISIT}, 'reinspection', '', now()
-        FROM generate_series(1, %N%) AS g(id), (VALUES (2)) AS years(y)
+        FROM generate_series(1::bigint, %N%) AS g(id), (VALUES (2)) AS years(y)
         WHERE {_CAME} ORDER BY g.id, y""",
     f"""INSERT INTO treatments_odometerreading (vehicle_id, day, amount, unit, kilometres, source, recorded_at)
         SELECT g.id, {_FIRST} + y * 365, 20000 + y * (9000 + g.id % 9000), 'km', 20000 + y * (9000 + g.id % 9000),
-        '', now() FROM generate_series(1, %N%) AS g(id), generate_series(0, 4) AS years(y) ORDER BY g.id, y""",
+        '', now() FROM generate_series(1::bigint, %N%) AS g(id), generate_series(0, 4) AS years(y) ORDER BY g.id, y""",
 ]

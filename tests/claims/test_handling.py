@@ -31,12 +31,14 @@ from desk.demo.load import DemoShop
 from scheduling.models import TermsVersion
 from scheduling.rules.terms_document import read_terms, write_terms
 from scheduling.services import move_terms, publish_terms
-from tests.conftest import NOW
 from tests.demo_records import load_demo
 from treatments.event_log import verify_log
 from treatments.models import Event, User
 from treatments.photos import PhotoError
 from treatments.rules.words import Answer, DamageKind
+
+NOW = timezone.now()  # the demo is laid around the day on which it runs
+LATER = NOW + timedelta(days=200)
 
 
 @pytest.fixture
@@ -165,17 +167,17 @@ def test_deadlines_stand_still_while_the_customer_owes_something(claim: Claim, d
     assert acknowledge_by is not None
     assert read((acknowledge_by - start).days)["acknowledge"][1] is StepStatus.OPEN
     assert read((acknowledge_by - start).days + 1)["acknowledge"][1] is StepStatus.OVERDUE
-    acknowledge_claim(claim=claim, day=acknowledge_by, now=NOW, actor=actor)
+    acknowledge_claim(claim=claim, day=acknowledge_by, now=LATER, actor=actor)
     assert read(200)["acknowledge"][1] is StepStatus.DONE_IN_TIME
     decide_by = before["decide"][0]
     assert decide_by is not None
-    asked = ask_customer(claim=claim, what="a photo of the seam", day=start + timedelta(days=1), now=NOW, actor=actor)
+    asked = ask_customer(claim=claim, what="a photo of the seam", day=start + timedelta(days=1), now=LATER, actor=actor)
     assert read(90)["decide"] == (None, StepStatus.PAUSED)
-    record_answer(request=asked, day=start + timedelta(days=15), now=NOW, actor=actor)
+    record_answer(request=asked, day=start + timedelta(days=15), now=LATER, actor=actor)
     after = read(15)["decide"][0]
     assert after is not None and timedelta(days=12) <= after - decide_by <= timedelta(days=20)
     with pytest.raises(ValidationError, match="already come"):
-        record_answer(request=asked, day=start + timedelta(days=15), now=NOW, actor=actor)
+        record_answer(request=asked, day=start + timedelta(days=15), now=LATER, actor=actor)
 
 
 def test_the_same_damage_is_not_filed_twice_unless_somebody_says_why(claim: Claim, demo: DemoShop) -> None:
@@ -190,6 +192,19 @@ def test_the_same_damage_is_not_filed_twice_unless_somebody_says_why(claim: Clai
     assert second.number != claim.number
     other = file_claim(**(again | {"damage": DamageKind.EDGE_BLISTERING}))  # type: ignore[arg-type]
     assert other.pk
+    # Paid, it is still the same damage; what is found after that is not.
+    actor = find_user("warranty")
+    for each in (claim, second):
+        give = decide_claim(
+            claim=each, kind=DecisionKind.GOODWILL, amount=Decimal(5), reason="kindness", day=demo.day, now=NOW,
+            actor=actor,
+        )  # fmt: skip
+        record_payment(decision=give, amount=Decimal(5), paid_on=demo.day, reference="P", now=NOW, actor=actor)
+    with pytest.raises(ValidationError, match="already claims this damage"):
+        file_claim(**again, discovered_on=demo.day)  # type: ignore[arg-type]
+    later = demo.day + timedelta(days=1)
+    fresh = again | {"reported_on": later, "now": LATER}
+    assert file_claim(**fresh, discovered_on=later).pk  # type: ignore[arg-type]
 
 
 def test_photos_are_drawn_anew_and_kept_once(claim: Claim) -> None:
@@ -206,7 +221,15 @@ def test_photos_are_drawn_anew_and_kept_once(claim: Claim) -> None:
     with photo.image.open() as kept, Image.open(kept) as drawn:
         assert drawn.size == (200, 400)
         assert not drawn.getexif()
-    for content, name in ((b"<svg/>", "x.jpg"), (b"", "empty.png"), (raw.getvalue()[:200], "cut.jpg")):
+    png = io.BytesIO()
+    picture.save(png, "PNG")
+    cut = png.getvalue()[:60]
+    for content, name in (
+        (b"<svg/>", "x.jpg"),
+        (b"", "empty.png"),
+        (raw.getvalue()[:200], "cut.jpg"),
+        (cut, "cut.png"),
+    ):
         with pytest.raises(PhotoError, match=f"{name}: not a picture"):
             attach_claim_photo(claim=claim, upload=io.BytesIO(content), name=name, zone=None, now=NOW, actor=None)
     assert claim.photos.count() == 1
@@ -224,3 +247,64 @@ def test_a_change_of_fact_is_tried_out_without_writing(claim: Claim, demo: DemoS
         try_out(claim, move_record("treatment 999999", first.day), as_of=demo.day)
     assert Event.objects.count() == events
     assert read_claim_file(claim, as_of=demo.day).check.answer is Answer.HOLDS
+
+
+def test_days_that_have_not_come_or_come_before_what_they_follow_are_refused(claim: Claim, demo: DemoShop) -> None:
+    actor, tomorrow = find_user("warranty"), demo.day + timedelta(days=1)
+    before = claim.reported_on - timedelta(days=1)
+    for day, says in ((tomorrow, "has not come yet"), (before, "is before the report")):
+        with pytest.raises(ValidationError, match=says):
+            acknowledge_claim(claim=claim, day=day, now=NOW, actor=actor)
+        with pytest.raises(ValidationError, match=says):
+            ask_customer(claim=claim, what="a photo", day=day, now=NOW, actor=actor)
+        with pytest.raises(ValidationError, match=says):
+            decide_claim(
+                claim=claim, kind=DecisionKind.REFUSE, amount=Decimal(0), reason="x", day=day, now=NOW, actor=actor
+            )
+    filed = {
+        "cover": claim.cover, "zones": list(claim.zones.all()), "damage": DamageKind.EDGE_BLISTERING, "now": NOW,
+        "actor": None,
+    }  # fmt: skip
+    for reported, discovered, says in (
+        (tomorrow, None, "has not come yet"),
+        (demo.day, date(1, 1, 1), "too long ago"),
+        (demo.day, tomorrow, "has not come yet"),
+    ):
+        with pytest.raises(ValidationError, match=says):
+            file_claim(**filed, reported_on=reported, discovered_on=discovered)  # type: ignore[arg-type]
+    acknowledge_claim(claim=claim, day=demo.day, now=NOW, actor=actor)
+    with pytest.raises(ValidationError, match="already"):
+        acknowledge_claim(claim=claim, day=claim.reported_on, now=NOW, actor=actor)
+    claim.refresh_from_db()
+    assert claim.acknowledged_on == demo.day
+    assert not claim.decisions.exists() and not claim.requests.exists()
+
+
+def test_small_decisions_add_up_to_one_that_needs_a_second_person(claim: Claim, demo: DemoShop) -> None:
+    actor = find_user("warranty")
+    set_terms(claim, date(2000, 1, 1), second_person_above="500")
+    give = {
+        "claim": claim,
+        "kind": DecisionKind.GOODWILL,
+        "reason": "kindness",
+        "day": demo.day,
+        "now": NOW,
+        "actor": actor,
+    }
+    first = decide_claim(**give, amount=Decimal(499))  # type: ignore[arg-type]
+    assert not first.needs_second
+    record_payment(decision=first, amount=Decimal(499), paid_on=demo.day, reference="G-1", now=NOW, actor=actor)
+    reopen_claim(claim=claim, reason="more", now=NOW, actor=actor)
+    second = decide_claim(**give, amount=Decimal(2))  # type: ignore[arg-type]
+    assert second.needs_second
+
+
+def test_what_goes_beyond_the_limits_is_goodwill(claim: Claim, demo: DemoShop) -> None:
+    actor = find_user("warranty")
+    set_terms(claim, date(2000, 1, 1), limit_per_claim="600", limit_in_all="1000")
+    decide = {"claim": claim, "reason": "big", "day": demo.day, "now": NOW, "actor": actor}
+    with pytest.raises(ValidationError, match=r"more than 600 USD, the limit per claim"):
+        decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal("600.01"))  # type: ignore[arg-type]
+    assert decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal(600)).stands  # type: ignore[arg-type]
+    reopen_claim(claim=claim, reason="more", now=NOW, actor=actor)
+    assert decide_claim(**decide, kind=DecisionKind.GOODWILL, amount=Decimal(700)).stands  # type: ignore[arg-type]

@@ -15,11 +15,12 @@ from claims.services import decide_claim
 from desk.charts import draw_survival
 from desk.demo.load import DemoShop
 from scheduling.models import Cover
-from tests.conftest import NOW
 from tests.demo_records import load_demo
 from treatments.models import InspectionLine, TreatmentLine, User, Zone
 from treatments.rules.words import ProductFamily
 from treatments.services import InspectionEntry, record_inspection
+
+NOW = timezone.now()  # the demo is laid around the day on which it runs
 
 
 @pytest.fixture

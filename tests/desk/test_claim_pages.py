@@ -95,10 +95,22 @@ def test_a_service_writer_files_a_claim_and_the_same_one_not_twice(claim: Claim,
     twin = client.post(address, body)
     assert twin.status_code == 400 and "already claims this damage" in twin.content.decode()
     assert "&lt;b&gt;rust" in twin.content.decode()
-    filed = client.post(address, body | {"same_damage_reason": "at the other end"})
+    picture = io.BytesIO()
+    Image.new("RGB", (30, 20), "brown").save(picture, "PNG")
+    picture.name = "rust.png"
+    text = io.BytesIO(b"not a picture")
+    text.name = "rust.jpg"
+    reason = {"same_damage_reason": "at the other end"}
+    bad = client.post(address, body | reason | {"photos": [text]})
+    assert bad.status_code == 400 and Claim.objects.filter(cover=cover).count() == 1
+    picture.seek(0)
+    filed = client.post(address, body | reason | {"photos": [picture]})
     assert filed.status_code == 302
+    told = client.get(filed["Location"]).content.decode()
+    assert "Claim filed:" in told and f"{cover.number}-R2" in told
     new = Claim.objects.exclude(pk=claim.pk).get(cover=cover)
     assert (new.estimate_amount, new.recorded_by.username) == (Decimal(250), "writer")
+    assert new.photos.count() == 1
 
 
 def test_photos_are_for_those_who_see_the_claim(claim: Claim) -> None:

@@ -18,7 +18,7 @@ from scheduling.due_list import (
     list_due_covers,
     read_due_page,
 )
-from scheduling.models import Cover
+from scheduling.models import Cover, CoverState
 from tests.demo_records import load_demo
 from treatments.models import Customer, Dealership, Treatment, User, Vehicle
 
@@ -145,9 +145,18 @@ def test_the_due_list_shows_what_is_due_and_why_and_can_be_narrowed(demo: DemoSh
     assert find_vin(demo, "overdue") in narrowed
     assert find_vin(demo, "in-grace") not in narrowed
     cover = Cover.objects.get(vehicle__vin=find_vin(demo, "overdue"))
-    for text in (f"petra {cover.number}", cover.number.lower(), cover.vehicle.vin[-7:], "P", cover.vehicle.plate):
+    close = cover.vehicle.plate.replace(" ", "").lower()
+    for text in (
+        f"petra {cover.number}", cover.number.lower(), cover.number[:7], cover.vehicle.vin[-7:], "P",
+        cover.vehicle.plate, close,
+    ):  # fmt: skip
         assert find_vin(demo, "overdue") in client.get("/due/", {"q": text}).content.decode(), text
     assert client.get("/due/", {"after": f"2026-01-01_{10**30}"}).status_code == 200
+    phoned = Customer.objects.exclude(phone="").filter(
+        ownerships__vehicle__covers__last_state__due_opens_on__isnull=False
+    )
+    number = phoned[0].phone
+    assert number in client.get("/due/", {"q": number}).content.decode()
     assert "Nothing found" in client.get("/due/", {"q": "nobody at all"}).content.decode()
     assert find_vin(demo, "in-grace") not in client.get("/due/", {"urgency": "overdue"}).content.decode()
     wrong = client.get("/due/", {"urgency": "x", "after": "nowhere"}).content.decode()

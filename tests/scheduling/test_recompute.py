@@ -16,7 +16,16 @@ from scheduling.index import service
 from scheduling.index.reading import ClockReader
 from scheduling.index.service import read_run_report, recompute, start_run, work_on_run
 from scheduling.index.writing import ITEM_COLUMNS, STATE_COLUMNS, compute_rows
-from scheduling.models import ClosedDay, Cover, CoverState, DueItem, RecomputeRange, SiteCalendar, TermsVersion
+from scheduling.models import (
+    ClosedDay,
+    Cover,
+    CoverState,
+    DueItem,
+    RecomputeRange,
+    RecomputeRun,
+    SiteCalendar,
+    TermsVersion,
+)
 from scheduling.queries import read_cover_cases
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.services import end_cover, move_terms, waive_due_item
@@ -101,7 +110,9 @@ def test_night_after_night_the_index_stays_what_a_whole_rebuild_gives(demo: Demo
 
 def test_only_what_was_written_down_or_has_come_due_is_computed(demo: DemoShop) -> None:
     recompute(as_of=demo.day, now=NOW)
+    runs = RecomputeRun.objects.count()
     assert recompute(as_of=demo.day, now=NOW).covers == 0
+    assert RecomputeRun.objects.count() == runs
     cover = Cover.objects.order_by("pk")[0]
     site = Site.objects.get()
     record_inspection(

@@ -25,7 +25,7 @@ from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import TermsError
 from scheduling.services import publish_terms
 from scheduling.terms_preview import CoverDifference, choose_covers
-from scheduling.terms_queries import read_terms_for_shop
+from scheduling.terms_queries import find_version_problems, read_terms_for_shop
 from scheduling.terms_service import set_usual_terms
 from treatments.models import Site
 from treatments.queries import find_today
@@ -81,8 +81,14 @@ class Command(BaseCommand):
     def read(self, path: Path) -> tuple[dict[str, Any], Terms]:
         try:
             document = tomllib.loads(path.read_text(encoding="utf-8"))
-            return document, read_terms_for_shop(document)
-        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+            terms = read_terms_for_shop(document)
+            problems = find_version_problems(terms)
+            if problems:
+                raise TermsError(problems)
+            return document, terms
+        except UnicodeDecodeError as error:
+            raise CommandError(f"{path.name}: byte {error.start + 1} is not UTF-8; save the file as UTF-8.") from error
+        except (OSError, tomllib.TOMLDecodeError) as error:
             raise CommandError(f"{path.name}: {error}") from error
         except TermsError as error:
             told = "\n".join(f"  {p.field} = {p.value}: {p.sentence}" for p in error.problems)

@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import os
 from pathlib import Path
 from typing import Any
 
@@ -52,7 +53,13 @@ class Command(BaseCommand):
         if options["to"] is None:
             self.stdout.write(text)
             return
-        options["to"].write_text(text, encoding="utf-8")
+        try:
+            # For nobody else's eyes, and never over another file.
+            handle = os.open(options["to"], os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(handle, "w", encoding="utf-8") as out:
+                out.write(text)
+        except OSError as error:
+            raise CommandError(f"{options['to']}: {error.strerror}; name a new file.") from error
         self.stdout.write(f"Written to {options['to']}.")
 
     def _erase(self, options: dict[str, Any]) -> None:

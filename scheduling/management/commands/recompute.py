@@ -13,6 +13,7 @@ from scheduling.index.service import read_run_report, start_run, work_on_run
 from scheduling.models import RecomputeRun
 from scheduling.services import register_covers_for_new_treatments
 from treatments.queries import find_today
+from treatments.rules.wording import tell_count
 
 
 def _work(run_key: int, now: datetime) -> None:
@@ -44,6 +45,9 @@ class Command(BaseCommand):
 
     def _run(self, as_of: date, now: datetime, *, whole: bool, processes: int) -> None:
         run = start_run(as_of=as_of, now=now, whole=whole)
+        if run is None:
+            self.stdout.write(f"0 covers computed for {as_of}: nothing was written down or has come due since.")
+            return
         if processes > 1 and run.ranges.count() > 1:
             connections.close_all()
             workers = [multiprocessing.Process(target=_work, args=(run.pk, now)) for _ in range(processes)]
@@ -55,8 +59,9 @@ class Command(BaseCommand):
         work_on_run(run=run, now=now)
         done = read_run_report(run)
         self.stdout.write(
-            f"{done.covers} covers computed for {run.as_of}: {done.states_written} states and {done.items_written} "
-            f"due items changed, {done.items_removed} due items removed."
+            f"{tell_count(done.covers, 'cover')} computed for {run.as_of}: "
+            f"{tell_count(done.states_written, 'state')} and {tell_count(done.items_written, 'due item')} changed, "
+            f"{tell_count(done.items_removed, 'due item')} removed."
         )
         if run.as_of != as_of or (whole and not run.whole):
             self.stdout.write("That was a run left unfinished earlier; now the one that was asked for.")
