@@ -24,6 +24,7 @@ WALK_STEP, WALK_AT_MOST = 500, 20_000
 MOST_WORDS = 6
 # A trigram index can't help with fewer letters.
 LEAST_LETTERS = 3
+VIN_LENGTH = 17
 # Fewer signs of a cover number begin too many of them.
 LEAST_OF_NUMBER = 6
 # Counts stop here: "more than 1,000" is as good an answer, and a full count of a million rows is not quick.
@@ -251,6 +252,10 @@ def _look_word_up(word: str) -> set[int] | None:
     Any part of VIN, plate, description, owner's name or contact; of one or two letters, which any vehicle holds
     somewhere, only the beginning of plate or name; and a cover number from its beginning.
     """
+    if len(word) == VIN_LENGTH:
+        whole = set(Cover.objects.filter(vehicle__vin=word.upper()).values_list("pk", flat=True))
+        if whole:
+            return whole
     if len(word) >= LEAST_LETTERS:
         by_vehicle = Q(vin__icontains=word) | _match_plate(word) | Q(description__icontains=word)
         by_owner = Q(name__icontains=word) | Q(contact__icontains=word)
