@@ -17,7 +17,7 @@ from treatments.queries import find_today, read_zone_catalogue
 
 def load_demo(folder: Path, now: datetime) -> DemoShop:
     """Load the demo shop as of ``now``."""
-    shop = load_shop(fixtures=FIXTURES, today=find_today(now), now=now)
+    shop = load_shop(fixtures=FIXTURES, now=now)
     log = folder / "log.csv"
     write_demo_log(log, shop.day, FIXTURES, read_zone_catalogue())
     with suppress(CommandError):  # the demo log has faulty rows on purpose

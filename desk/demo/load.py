@@ -21,7 +21,7 @@ from scheduling.models import Cover, SiteCalendar, SiteTerms, TermsVersion
 from scheduling.services import publish_terms, register_cover, register_covers_for_new_treatments
 from treatments.event_log import Happening, record_events
 from treatments.models import Dealership, Event, Inspection, Lot, Product, Site, Treatment, User, Vehicle, Zone
-from treatments.queries import read_zone_catalogue
+from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.words import DamageKind, FilmState, InspectionKind, TreatmentKind, ZoneKind
 from treatments.rules.zone_catalogue import read_catalogue
 from treatments.services import InspectionEntry, correct_vehicle, load_zone_catalogue, record_inspection
@@ -50,12 +50,13 @@ def find_demo_day(today: date) -> date:
 
 
 @transaction.atomic
-def load_shop(*, fixtures: Path, today: date, now: datetime) -> DemoShop:
+def load_shop(*, fixtures: Path, now: datetime) -> DemoShop:
     """Load the site, people, products, lots, zones and terms that the log refers to."""
     document = read_fixture(fixtures, "demo", "shop.toml")
     vehicles = read_fixture(fixtures, "demo", "vehicles.toml")["vehicle"]
-    day = find_demo_day(today)
     site, is_new = Site.objects.get_or_create(code=document["site"]["code"], defaults=document["site"])
+    # Today at the site: near midnight it is another day there than where this machine stands.
+    day = find_demo_day(find_today(now, site))
     SiteCalendar.objects.get_or_create(site=site, defaults=document["calendar"])
     load_zone_catalogue(catalogue=read_catalogue(read_fixture(fixtures, "zones.toml")))
     for entry in document["dealership"]:

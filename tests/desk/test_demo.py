@@ -21,6 +21,7 @@ from scheduling.queries import list_due_items
 from tests.conftest import FIXTURES
 from tests.demo_records import load_demo
 from treatments.models import Event, Treatment, User
+from treatments.queries import find_today
 from treatments.rules.words import Answer
 
 
@@ -70,3 +71,14 @@ def test_the_demo_command_reads_well_and_opens_no_broker(
     events = Event.objects.count()
     call_command("demo", "--no-serve", stdout=out, stderr=StringIO())
     assert Event.objects.count() == events
+
+
+@pytest.mark.parametrize("hour", [2, 12])
+def test_the_demo_is_laid_around_today_at_the_site_and_not_in_utc(hour: int, db: None, tmp_path: Path) -> None:
+    """At 02:00 UTC it is still the day before at the demo's site; no visit or claim may lie in the days to come."""
+    now = datetime(2027, 3, 10, hour, 30, tzinfo=UTC)
+    with freeze_time(now):
+        shop = load_demo(tmp_path, now)
+    assert shop.day == find_today(now, shop.site) == date(2027, 3, 9 if hour == 2 else 10)
+    assert not Treatment.objects.filter(done_on__gt=shop.day).exists()
+    assert Claim.objects.exists() and not Claim.objects.filter(reported_on__gt=shop.day).exists()

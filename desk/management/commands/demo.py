@@ -55,7 +55,7 @@ class Command(BaseCommand):
                 "This database has a shop of its own; the demo won't mix with it. Set VAR_DIR or DATABASE_URL to "
                 "another place."
             )
-        shop = load_shop(fixtures=settings.FIXTURES_DIR, today=find_today(now), now=now)
+        shop = load_shop(fixtures=settings.FIXTURES_DIR, now=now)
         database = settings.DATABASES["default"]
         self.stdout.write(f"{database['ENGINE'].rpartition('.')[2]}: {_shorten(Path(str(database['NAME'])))}")
         self.stdout.write(f"{shop.site.name}, an invented shop; its dates are laid around {tell_day(shop.day)}.")
