@@ -8,9 +8,8 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from claims.models import Claim, ClaimDecision, DecisionKind
-from claims.queries import describe_claim, read_zones_by_style
+from claims.queries import check_in_case, describe_claim
 from claims.rules.amount import AmountSheet, work_out_amount
-from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, RustClaim
 from claims.rules.deadlines import ClaimStep, Deadline, Pause, count_deadlines
 from claims.rules.letter import LetterFacts
@@ -87,21 +86,12 @@ def read_claim_file(
         pk=claim.pk
     )
     case = read_cover_case(claim.cover, known_at=known_at)
-    rust_claim, history = describe_claim(claim), case.history
+    rust_claim = describe_claim(claim)
     if change is not None:
-        rust_claim, history = change(rust_claim, history)
+        rust_claim, history = change(rust_claim, case.history)
         case = replace(case, history=history)
     terms = case.find_terms(rust_claim.discovered_on or rust_claim.reported_on)
-    vehicle = claim.cover.vehicle
-    check = check_claim(
-        rust_claim,
-        terms,
-        case.facts,
-        history,
-        case.calendar,
-        in_service_on=vehicle.in_service_on,
-        vehicle_zones=read_zones_by_style().get(vehicle.body_style),
-    )
+    check = check_in_case(claim, case, rust_claim=rust_claim)
     paid_before = read_paid_before(claim)
     decisions = tuple(claim.decisions.select_related("decided_by", "second_by").prefetch_related("payments"))
     return ClaimFile(

@@ -41,17 +41,22 @@ def read_claim_check(claim: Claim) -> ClaimCheck:
 
 
 def check_in_case(
-    claim: Claim, case: CoverCase, *, zones_by_style: Mapping[str, frozenset[str]] | None = None
+    claim: Claim,
+    case: CoverCase,
+    *,
+    rust_claim: RustClaim | None = None,
+    zones_by_style: Mapping[str, frozenset[str]] | None = None,
 ) -> ClaimCheck:
     """Apply every rule to the claim in a case of its cover, under the terms that the case gives.
 
     Args:
+        rust_claim: what is claimed, where other facts are tried out than those on record.
         zones_by_style: what ``read_zones_by_style`` gave for a batch; read for this claim where left out.
     """
-    day = claim.discovered_on or claim.reported_on
+    told = rust_claim or describe_claim(claim)
     return check_claim(
-        describe_claim(claim),
-        case.find_terms(day),
+        told,
+        case.find_terms(told.discovered_on or told.reported_on),
         case.facts,
         case.history,
         case.calendar,

@@ -6,7 +6,6 @@ from decimal import Decimal
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
-from django.db.models import Sum
 
 from claims.claim_file import ClaimFile, read_claim_file, sum_payments
 from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind
@@ -264,7 +263,7 @@ def record_payment(
     if not reference.strip():
         raise ValidationError({"reference": "Write the reference of the payment."})
     check_day(paid_on, "paid_on", cover=locked.claim.cover, now=now, after=locked.decided_on, after_what="the decision")
-    paid = locked.payments.aggregate(sum=Sum("amount"))["sum"] or Decimal(0)
+    paid = sum_payments(locked)
     if paid + amount > locked.amount:
         raise ValidationError(
             {"amount": f"{amount}: {locked.amount - paid} {locked.currency} of {locked.amount} is left to pay."}

@@ -1,8 +1,6 @@
 """Handling a claim at the desk: each form calls one service, and an error leaves what was typed on the page."""
 
 from collections.abc import Callable
-from datetime import date
-from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -15,9 +13,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from claims.claim_file import ClaimFile, WhatIf, read_claim_file, sum_payments, try_out
+from claims.claim_file import read_claim_file, try_out
 from claims.models import Claim, ClaimDecision, DecisionKind
-from claims.rules.recommend import Outcome
 from claims.rules.what_if import Change, WhatIfError, add_visit, discover_on, move_record, treat_zone
 from claims.services import (
     acknowledge_claim,
@@ -41,15 +38,13 @@ from desk.claim_forms import (
     PhotoForm,
     ReopenForm,
     SecondForm,
-    WhatIfForm,
 )
+from desk.views.claim_page import Values, make_what_if_form, show_claim
 from treatments.models import User
 from treatments.photos import PhotoError
 from treatments.queries import find_today
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.rules.words import DamageKind, ProductFamily
-
-Values = dict[str, Any]
 
 
 def _find_standing(claim: Claim) -> ClaimDecision:
@@ -127,68 +122,10 @@ def add_errors(form: forms.Form, error: ValidationError) -> None:
         form.add_error(name if name in form.fields else None, errors)
 
 
-def make_handling(
-    file: ClaimFile, today: date, bound: dict[str, forms.Form] | None = None, tried: WhatIf | None = None
-) -> Values:
-    """Return what the claim page shows of its handling: the sum, the deadlines, what was done, and the forms."""
-    sheet = file.recommendation.amount
-    payable = sheet.payable.amount if sheet is not None and sheet.payable is not None else Decimal(0)
-    outcome = file.recommendation.outcome
-    kind = outcome.value if outcome is not Outcome.ASK else ""
-    day = {"day": today}
-    standing = file.standing
-    left = standing.amount - sum_payments(standing) if standing else Decimal(0)
-    made: dict[str, forms.Form] = {
-        "acknowledge": AcknowledgeForm(initial=day),
-        "ask": AskForm(initial=day),
-        "answer": AnswerForm(initial=day),
-        "decide": DecideForm(initial=day | {"kind": kind, "amount": payable if kind != Outcome.REFUSE else 0}),
-        "second": SecondForm(),
-        "reopen": ReopenForm(),
-        "pay": PaymentForm(initial={"paid_on": today, "amount": left}),
-        "photo": PhotoForm(),
-    }
-    for name, form in made.items():
-        form.prefix, form.auto_id = None, f"{name}_%s"
-    for name, form in (bound or {}).items():
-        form.auto_id = f"{name}_%s"
-        made[name] = form
-    if "what_if" not in made:
-        made["what_if"] = make_what_if_form(file)
-    return {
-        "file": file,
-        "recommendation": file.recommendation,
-        "deadlines": file.deadlines,
-        "requests": list(file.claim.requests.all()),
-        "photos": list(file.claim.photos.all()),
-        "standing": standing,
-        "left_to_pay": left,
-        "forms": made,
-        "tried": tried,
-        "today": today,
-        "bad_form": next((form for form in (bound or {}).values() if form.errors), None),
-    }
-
-
-def make_what_if_form(file: ClaimFile, data: Any = None) -> WhatIfForm:
-    """Return the form that asks for a change of fact, with the claim's own visits and zones."""
-    records = [(t.record, f"{t.day}: treatment") for t in file.case.history.current_treatments]
-    records += [(i.record, f"{i.day}: {i.kind} inspection") for i in file.case.history.inspections]
-    zones = [(zone.zone, zone.name) for zone in file.rust_claim.zones]
-    return WhatIfForm(data, records=records, zones=zones, auto_id="what_if_%s")
-
-
-def may_handle(user: User) -> bool:
-    """Say whether a person may handle claims and not only read them."""
-    return may_open(user, "handle_claims")
-
-
 @open_to("handle_claims")
 @require_POST
 def act(request: HttpRequest, number: str, action: str) -> HttpResponse:
     """Do one thing to a claim and show the claim again; where it can't be done, with the errors."""
-    from desk.views.claims import show_claim
-
     user = get_user(request)
     claim = access_claim(user, number)
     if action not in ACTIONS:
@@ -208,8 +145,6 @@ def act(request: HttpRequest, number: str, action: str) -> HttpResponse:
 @open_to("handle_claims")
 def what_if(request: HttpRequest, number: str) -> HttpResponse:
     """Show which findings would turn if one fact were another; nothing is written."""
-    from desk.views.claims import show_claim
-
     claim = access_claim(get_user(request), number)
     today = find_today(timezone.now(), claim.cover.site)
     form = make_what_if_form(read_claim_file(claim, as_of=today), request.GET or None)

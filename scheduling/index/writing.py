@@ -53,7 +53,6 @@ ITEM_COLUMNS = (
     "why_last",
     "why_grace",
 )
-ZONES = ITEM_COLUMNS.index("zones")
 
 Row = tuple[Any, ...]
 

@@ -65,12 +65,3 @@ class WorkingCalendar:
             if self.is_open(candidate):
                 return candidate
         raise CalendarError(f"No open day within a year after {day}: correct the site's closed days.")
-
-    def find_last_open_day(self, first: date, last: date) -> date | None:
-        """Return the latest open day from ``first`` to ``last``, both included, or None."""
-        candidate = last
-        while candidate >= first:
-            if self.is_open(candidate):
-                return candidate
-            candidate -= timedelta(days=1)
-        return None

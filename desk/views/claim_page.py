@@ -1,0 +1,125 @@
+"""The page of one claim: findings, what follows, deadlines, what was done, and the forms for the next step.
+
+Both reading a claim and an action that could not be carried out show it.
+"""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from claims.claim_file import ClaimFile, WhatIf, read_claim_file, sum_payments
+from claims.models import Claim
+from claims.rules.claim import Finding
+from claims.rules.recommend import Outcome
+from desk.access import get_user, may_open
+from desk.claim_forms import (
+    AcknowledgeForm,
+    AnswerForm,
+    AskForm,
+    DecideForm,
+    PaymentForm,
+    PhotoForm,
+    ReopenForm,
+    SecondForm,
+    WhatIfForm,
+)
+from treatments.models import User, Zone
+from treatments.queries import find_today
+from treatments.rules.words import Answer
+
+Values = dict[str, Any]
+
+OUTCOMES = {
+    Answer.HOLDS: "By the record the claim holds.",
+    Answer.FAILS: "By the record the claim does not hold.",
+    Answer.CANNOT_BE_TOLD: "From the record it cannot be told.",
+}
+
+
+def show_claim(
+    request: HttpRequest,
+    found: Claim,
+    *,
+    bound: dict[str, forms.Form] | None = None,
+    tried: WhatIf | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    """Return the page of a claim, with the forms that could not be carried out as they were typed."""
+    today = find_today(timezone.now(), found.cover.site)
+    file = read_claim_file(found, as_of=today)
+    check = file.check
+    whole = [f for f in check.findings if f.zone is None]
+    groups: list[tuple[str, Answer | None, list[Finding]]] = [("The claim as a whole", None, whole)]
+    groups += [
+        (zone.name, check.judge_zone(zone.zone), [f for f in check.findings if f.zone == zone.zone])
+        for zone in check.claim.zones
+    ]
+    outcome = "By the record the claim holds in part." if check.holds_in_part else OUTCOMES[check.answer]
+    context = {
+        "claim": found,
+        "check": check,
+        "groups": groups,
+        "outcome": outcome,
+        "shortfalls": [f for f in check.shop_shortfalls if f.answer is not Answer.HOLDS],
+        "zone_names": dict(Zone.objects.values_list("code", "name")),
+        "handling": make_handling(file, today, bound, tried),
+        "may_handle": may_handle(get_user(request)),
+    }
+    return render(request, "desk/claim.html", context, status=status)
+
+
+def make_handling(
+    file: ClaimFile, today: date, bound: dict[str, forms.Form] | None = None, tried: WhatIf | None = None
+) -> Values:
+    """Return what the claim page shows of its handling: the sum, the deadlines, what was done, and the forms."""
+    sheet = file.recommendation.amount
+    payable = sheet.payable.amount if sheet is not None and sheet.payable is not None else Decimal(0)
+    outcome = file.recommendation.outcome
+    kind = outcome.value if outcome is not Outcome.ASK else ""
+    day = {"day": today}
+    standing = file.standing
+    left = standing.amount - sum_payments(standing) if standing else Decimal(0)
+    made: dict[str, forms.Form] = {
+        "acknowledge": AcknowledgeForm(initial=day),
+        "ask": AskForm(initial=day),
+        "answer": AnswerForm(initial=day),
+        "decide": DecideForm(initial=day | {"kind": kind, "amount": payable if kind != Outcome.REFUSE else 0}),
+        "second": SecondForm(),
+        "reopen": ReopenForm(),
+        "pay": PaymentForm(initial={"paid_on": today, "amount": left}),
+        "photo": PhotoForm(),
+    }
+    made |= {"what_if": make_what_if_form(file)} | (bound or {})
+    for name, form in made.items():
+        form.auto_id = f"{name}_%s"
+    return {
+        "file": file,
+        "recommendation": file.recommendation,
+        "deadlines": file.deadlines,
+        "requests": list(file.claim.requests.all()),
+        "photos": list(file.claim.photos.all()),
+        "standing": standing,
+        "left_to_pay": left,
+        "forms": made,
+        "tried": tried,
+        "today": today,
+        "bad_form": next((form for form in (bound or {}).values() if form.errors), None),
+    }
+
+
+def make_what_if_form(file: ClaimFile, data: Any = None) -> WhatIfForm:
+    """Return the form that asks for a change of fact, with the claim's own visits and zones."""
+    records = [(t.record, f"{t.day}: treatment") for t in file.case.history.current_treatments]
+    records += [(i.record, f"{i.day}: {i.kind} inspection") for i in file.case.history.inspections]
+    zones = [(zone.zone, zone.name) for zone in file.rust_claim.zones]
+    return WhatIfForm(data, records=records, zones=zones)
+
+
+def may_handle(user: User) -> bool:
+    """Say whether a person may handle claims and not only read them."""
+    return may_open(user, "handle_claims")
