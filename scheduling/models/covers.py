@@ -188,6 +188,9 @@ class CoverState(models.Model):
     risk_on = models.DateField(
         null=True, blank=True, help_text="the day by which bare steel in that place would have lost a set depth"
     )
+    booked_on = models.DateField(
+        null=True, blank=True, help_text="the day of the next appointment that serves what is due"
+    )
 
     class Meta:
         indexes = [

@@ -1,0 +1,57 @@
+"""The closed lists of words about bays and appointments, one place for columns, forms and rules.
+
+What a visit is for, what kind of bay it needs, what a person may do there, and what became of an appointment.
+"""
+
+from enum import StrEnum
+
+
+class BayKind(StrEnum):
+    """Whether a bay lifts the vehicle. Work from below needs a lift; everything else can be done on one too."""
+
+    LIFT = "lift"
+    GROUND = "ground"
+
+
+class Skill(StrEnum):
+    """What a person has been trained for, as the shop judges it."""
+
+    INSPECTING = "inspecting"
+    SPRAYING = "spraying"
+
+
+class VisitKind(StrEnum):
+    """What a vehicle comes for; decides how long it stays, in which kind of bay, and who can do it."""
+
+    FIRST_TREATMENT = "first_treatment"
+    ANNUAL_TOUCH_UP = "annual_touch_up"
+    REINSPECTION = "reinspection"
+    AFTER_REPAIR = "after_repair"
+    LOOK_AT_RUST = "look_at_rust"
+
+
+class AppointmentStatus(StrEnum):
+    """What became of an appointment."""
+
+    BOOKED = "booked"
+    IN_THE_BAY = "in_the_bay"
+    DONE = "done"
+    CANCELLED = "cancelled"
+    NO_SHOW = "no_show"
+
+    @property
+    def holds_its_place(self) -> bool:
+        """Whether bay, person and vehicle are taken by it."""
+        return self not in GIVES_ITS_PLACE_UP
+
+
+GIVES_ITS_PLACE_UP = (AppointmentStatus.CANCELLED, AppointmentStatus.NO_SHOW)
+
+
+class BookedBy(StrEnum):
+    """How an appointment came about."""
+
+    DESK = "desk"
+    CUSTOMER = "customer"
+    SEASON_PLAN = "season_plan"
+    WALK_IN = "walk_in"
