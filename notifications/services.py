@@ -25,7 +25,7 @@ from notifications.rules.reminders import (
 )
 from scheduling.models import Cover, CoverState, DueItem
 from scheduling.queries import CoverCase, read_cover_cases
-from scheduling.rules.due_item import DueKind
+from scheduling.rules.due_item import DueKind, DueStatus
 from scheduling.rules.ends import CoverStatus
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, Zone
@@ -114,7 +114,9 @@ def write_due_reminders(*, as_of: date, now: datetime) -> ReminderReport:
 def _read_due_things(as_of: date) -> dict[int, list[DueThing]]:
     """Return by cover what is due, of covers with at least one open window."""
     by_cover: dict[int, list[DueThing]] = defaultdict(list)
-    for item in DueItem.objects.filter(opens_on__lte=as_of + timedelta(days=TOLD_TOGETHER_DAYS)):
+    # Who has a visit booked need not be called to it; given up, it is due again and told of again.
+    soon = DueItem.objects.filter(opens_on__lte=as_of + timedelta(days=TOLD_TOGETHER_DAYS))
+    for item in soon.exclude(status=DueStatus.BOOKED):
         by_cover[item.cover_id].append(
             DueThing(
                 item.key,
@@ -330,7 +332,7 @@ def _is_still_wanted(message: Message) -> bool:
     if message.kind == MessageKind.TO_COMPLETE:
         # It tells of zones, not of due items; the cover stays pending while one of them is missing.
         return CoverState.objects.filter(cover=message.cover_id, status=CoverStatus.PENDING).exists()
-    still = DueItem.objects.filter(cover=message.cover_id, key__in=message.due_keys)
+    still = DueItem.objects.filter(cover=message.cover_id, key__in=message.due_keys).exclude(status=DueStatus.BOOKED)
     return (still.filter(kind=DueKind.REINSPECTION) if message.kind in TELL_OF_A_VISIT else still).exists()
 
 

@@ -17,7 +17,11 @@ from rest_framework.authtoken.models import Token
 from claims.models import Claim
 from claims.services import file_claim
 from desk.demo.build_log import lot_number, visit_days
-from scheduling.models import Cover, SiteCalendar, SiteTerms, TermsVersion
+from scheduling.booking.finding import propose_slots
+from scheduling.booking.services import book_visit
+from scheduling.booking.setting_up import let_work, load_durations, set_site_hours
+from scheduling.models import Appointment, Bay, Cover, CoverState, SiteCalendar, SiteTerms, TermsVersion
+from scheduling.rules.booking_words import Skill
 from scheduling.services import publish_terms, register_cover, register_covers_for_new_treatments
 from treatments.event_log import Happening, record_events
 from treatments.models import Dealership, Event, Inspection, Lot, Product, Site, Treatment, User, Vehicle, Zone
@@ -28,6 +32,7 @@ from treatments.services import InspectionEntry, correct_vehicle, load_zone_cata
 
 # For the demo only, on a database that holds nothing but invented records.
 DEMO_PASSWORD = "saltmarsh-demo"
+BOOKED_IN_DEMO = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +63,13 @@ def load_shop(*, fixtures: Path, now: datetime) -> DemoShop:
     # Today at the site: near midnight it is another day there than where this machine stands.
     day = find_demo_day(find_today(now, site))
     SiteCalendar.objects.get_or_create(site=site, defaults=document["calendar"])
+    load_durations(read_fixture(fixtures, "durations.toml"))
     load_zone_catalogue(catalogue=read_catalogue(read_fixture(fixtures, "zones.toml")))
     for entry in document["dealership"]:
         Dealership.objects.get_or_create(code=entry["code"], defaults=entry)
     for entry in document["person"]:
-        _add_person(entry, site)
+        _add_person(entry, site, now)
+    _load_bays(document, site, now)
     for entry in document["product"]:
         product, _ = Product.objects.get_or_create(name=entry["name"], defaults=entry)
         _add_lots(product, vehicles, day)
@@ -76,7 +83,43 @@ def load_shop(*, fixtures: Path, now: datetime) -> DemoShop:
     return DemoShop(site, day, vehicles)
 
 
-def _add_person(entry: dict[str, str], site: Site) -> None:
+def _load_bays(document: dict[str, Any], site: Site, now: datetime) -> None:
+    """Add hours and bays, where the site has none yet."""
+    if site.bays.exists():
+        return
+    hours = [(day, row["opens_at"], row["closes_at"]) for row in document["hours"] for day in row["weekdays"]]
+    set_site_hours(site=site, hours=hours, now=now, actor=None)
+    for entry in document["bay"]:
+        Bay.objects.create(site=site, **entry)
+
+
+def load_bookings(*, shop: DemoShop, now: datetime) -> list[Appointment]:
+    """Book a visit for some of the vehicles that are due, so that the week of the bays is not empty."""
+    if Appointment.objects.exists():
+        return []
+    writer = User.objects.get(username="writer")
+    due = CoverState.objects.filter(due_opens_on__lte=shop.day, booked_on__isnull=True).order_by("due_grace_until")
+    booked = []
+    for state in due.select_related("cover__vehicle", "cover__site")[:BOOKED_IN_DEMO]:
+        cover = state.cover
+        proposed = propose_slots(vehicle=cover.vehicle, cover=cover, sites=[cover.site], now=now, most=1)
+        for slot in proposed.slots:
+            booked.append(
+                book_visit(
+                    vehicle=cover.vehicle,
+                    bay=Bay.objects.select_related("site").get(pk=slot.bay),
+                    person=User.objects.get(pk=slot.person) if slot.person else None,
+                    starts_at=slot.starts_at,
+                    now=now,
+                    actor=writer,
+                    cover=cover,
+                    why=slot.why,
+                )
+            )
+    return booked
+
+
+def _add_person(entry: dict[str, Any], site: Site, now: datetime) -> None:
     first, _, last = entry["name"].partition(" ")
     dealership = Dealership.objects.filter(code=entry.get("dealership", "")).first()
     person, is_new = User.objects.get_or_create(
@@ -92,6 +135,8 @@ def _add_person(entry: dict[str, str], site: Site) -> None:
     if is_new:
         person.set_password(DEMO_PASSWORD)
         person.save()
+    if is_new and entry.get("skills"):
+        let_work(person=person, skills=[Skill(skill) for skill in entry["skills"]], now=now, actor=None)
     if dealership:
         Token.objects.get_or_create(user=person)
 

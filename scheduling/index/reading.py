@@ -5,10 +5,11 @@ It reads less than ``read_cover_cases`` (no quantities, films or grades, which n
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
+from scheduling.booking.following import find_booked_days
 from scheduling.changes import describe_facts, list_versions
 from scheduling.models import Cover, CoverChange, TermsVersion
 from scheduling.queries import read_calendars, read_places_of_use
@@ -40,6 +41,7 @@ class ClockCase:
     tables_by_day: tuple[tuple[date, DutyTable], ...]
     facts: CoverFacts
     history: VehicleHistory
+    booked: dict[str, date] = field(default_factory=dict)
 
     def find_table(self, day: date) -> DutyTable:
         """Return the table of the terms that the cover stands under on ``day``."""
@@ -84,6 +86,7 @@ class ClockReader:
         readings = self._read_readings(limited)
         owners = self._read_owners(vehicles)
         places = read_places_of_use(vehicles)
+        booked = find_booked_days(keys)
         for cover, number, vehicle, version, site, dealership, sold_on, registered_on in rows:
             theirs = changes.get(cover, [])
             yield ClockCase(
@@ -100,6 +103,7 @@ class ClockReader:
                     tuple(readings.get(vehicle, ())),
                     tuple(owners.get(vehicle, ())),
                 ),
+                booked.get(cover, {}),
             )
 
     def _read_terms(self, versions: set[int], changes: dict[int, list[CoverChange]]) -> None:

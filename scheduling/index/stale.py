@@ -25,9 +25,10 @@ VEHICLE_KINDS = [
     "vehicle.owner_changed",
     "vehicle.reading_recorded",
 ]
+VISIT_KINDS = [f"appointment.{verb}" for verb in ("booked", "moved", "cancelled", "no_show", "begun", "done", "split")]
 OWNER_KINDS = ["customer.changed"]
 SITE_KINDS = ["site.changed", "site_calendar.changed", "closed_day.changed"]
-KINDS = [*COVER_KINDS, *VEHICLE_KINDS, *OWNER_KINDS, *SITE_KINDS]
+KINDS = [*COVER_KINDS, *VEHICLE_KINDS, *VISIT_KINDS, *OWNER_KINDS, *SITE_KINDS]
 
 
 def mark_stale() -> int:
@@ -51,6 +52,9 @@ def _mark_events(events: list[Event]) -> None:
             told["cover"].add(int(event.subject_id))
         elif event.kind in VEHICLE_KINDS:
             told["vehicle"].add(int(event.subject_id if event.subject == "vehicle" else after["vehicle"]))
+        elif event.kind in VISIT_KINDS:
+            if after["cover"] is not None:
+                told["cover"].add(after["cover"])
         elif event.kind in OWNER_KINDS:
             told["owner"].add(int(event.subject_id))
         else:

@@ -15,7 +15,7 @@ from scheduling.index.reading import ClockCase
 from scheduling.models import CoverState, DueItem
 from scheduling.rules.cover import ONE_DAY, assess_cover
 from scheduling.rules.due_item import DueItem as ComputedItem
-from scheduling.rules.due_item import DueKind
+from scheduling.rules.due_item import DueKind, DueStatus
 from scheduling.rules.risk import find_last_seen, find_risk_day
 from treatments.among import Among
 
@@ -37,6 +37,7 @@ STATE_COLUMNS = (
     "last_seen_on",
     "corrosivity",
     "risk_on",
+    "booked_on",
 )
 ITEM_COLUMNS = (
     "cover_id",
@@ -93,6 +94,13 @@ def compute_rows(case: ClockCase, as_of: date) -> tuple[Row, list[Row]]:
         pressing = min(items, key=_order_of_pressing).dates
         opens_on, last_on, grace_until = pressing.opens_on, pressing.last_on, pressing.grace_until
         risk_on = find_risk_day(last_seen_on, place) if last_seen_on else None
+    # A booking for a day that has passed serves nothing any more; the visit was made, or somebody has to say so.
+    due_keys = {item.key for item in items}
+    booked = {key: day for key, day in case.booked.items() if day >= as_of and key in due_keys}
+    booked_on = min(booked.values(), default=None)
+    if booked_on is not None:
+        ends = min(day + ONE_DAY for day in booked.values())
+        recheck_on = ends if recheck_on is None else min(recheck_on, ends)
     state = found.state
     row = (
         case.cover,
@@ -112,15 +120,16 @@ def compute_rows(case: ClockCase, as_of: date) -> tuple[Row, list[Row]]:
         last_seen_on,
         place.value,
         risk_on,
+        booked_on,
     )
-    return row, [_describe_item(case.cover, item) for item in items]
+    return row, [_describe_item(case.cover, item, item.key in booked) for item in items]
 
 
 def _order_of_pressing(item: ComputedItem) -> tuple[date, date]:
     return item.dates.grace_until, item.dates.target_on
 
 
-def _describe_item(cover: int, item: ComputedItem) -> Row:
+def _describe_item(cover: int, item: ComputedItem, is_booked: bool) -> Row:
     dates = item.dates
     return (
         cover,
@@ -131,7 +140,7 @@ def _describe_item(cover: int, item: ComputedItem) -> Row:
         dates.target_on,
         dates.last_on,
         dates.grace_until,
-        item.status.value,
+        DueStatus.BOOKED.value if is_booked else item.status.value,
         item.sentence,
         dates.why_opens,
         dates.why_last,

@@ -8,7 +8,11 @@ from django.db import migrations
 
 GIVEN_UP = "('cancelled', 'no_show')"
 # What is taken: its column, and until which moment.
-TAKEN = (("bay", "bay_id", "bay_free_at"), ("person", "person_id", "work_ends_at"), ("vehicle", "vehicle_id", "ready_at"))
+TAKEN = (
+    ("bay", "bay_id", "bay_free_at"),
+    ("person", "person_id", "work_ends_at"),
+    ("vehicle", "vehicle_id", "ready_at"),
+)
 TABLE = "scheduling_appointment"
 
 

@@ -2,6 +2,7 @@
 
 import argparse
 import textwrap
+import zoneinfo
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -16,12 +17,12 @@ from claims.models import Claim
 from claims.queries import read_claim_check
 from claims.rules.claim import Finding
 from desk.demo.build_log import write_demo_log
-from desk.demo.load import DEMO_PASSWORD, DemoShop, load_claims, load_intakes_and_covers, load_shop
+from desk.demo.load import DEMO_PASSWORD, DemoShop, load_bookings, load_claims, load_intakes_and_covers, load_shop
 from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
 from notifications.services import send_all_due_messages, write_due_reminders
 from scheduling.due_list import URGENCIES, find_urgency
 from scheduling.index.service import recompute
-from scheduling.models import DueItem
+from scheduling.models import Appointment, DueItem
 from scheduling.queries import list_due_items
 from treatments.models import Site, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
@@ -71,9 +72,18 @@ class Command(BaseCommand):
         for claim in claims:
             self.print_claim(claim)
         self.write_documents(claims[0], shop, today)
+        self.book_visits(shop, now)
         self.print_logins(options["address"])
         if not options["no_serve"]:
             call_command("runserver", options["address"], use_reloader=False)
+
+    def book_visits(self, shop: DemoShop, now: datetime) -> None:
+        self.title("7. Visits booked")
+        zone = zoneinfo.ZoneInfo(shop.site.time_zone)
+        for visit in load_bookings(shop=shop, now=now):
+            start = visit.starts_at.astimezone(zone)
+            self.stdout.write(f"{visit.number}: {tell_day(start.date())}, {start:%H:%M}, {visit.bay}. {put_for_people(visit.why)}")
+        self.stdout.write(f"{tell_count(Appointment.objects.count(), 'visit')} in the bays.")
 
     def title(self, text: str) -> None:
         self.stdout.write("")
@@ -163,7 +173,7 @@ class Command(BaseCommand):
             self.stdout.write(_shorten(path))
 
     def print_logins(self, address: str) -> None:
-        self.title("7. The desk")
+        self.title("8. The desk")
         self.stdout.write(f"http://{address}/  All demo logins have the password {DEMO_PASSWORD}")
         for person in User.objects.filter(is_superuser=False).order_by("pk"):
             self.stdout.write(f"    {person.username:<10} {say(person.role)} ({person.get_full_name()})")

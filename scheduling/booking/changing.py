@@ -1,0 +1,310 @@
+"""What else becomes of a visit: cancelled, not shown up, walked in, late, begun, done, or split in two.
+
+Each is one thing that a person does, in one transaction, with its event; what is due follows.
+"""
+
+import zoneinfo
+from datetime import datetime, timedelta
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+
+from scheduling.booking.errors import SlotTakenError
+from scheduling.booking.finding import propose_slots
+from scheduling.booking.following import count_change, follow_appointments, free_items
+from scheduling.booking.services import (
+    book_visit,
+    describe_appointment,
+    lock_appointment,
+    lock_places,
+    offer_instead,
+    tell_happening,
+    tell_taken,
+)
+from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, BookedBy, Cover
+from scheduling.rules.booking_words import VisitKind
+from scheduling.rules.slots import Slot
+from treatments.event_log import record_events
+from treatments.models import Site, User, Vehicle
+from treatments.queries import find_today
+
+BOOKED, IN_THE_BAY = AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY
+MOST_MINUTES_LATE = 12 * 60
+
+
+@transaction.atomic
+def cancel_visit(
+    *, appointment: Appointment, reason: str, now: datetime, actor: User | None, seen_sequence: int | None = None
+) -> Appointment:
+    """Cancel a booked visit with a reason; its place is free again and what it was to serve is due again.
+
+    Raises:
+        ValidationError: without a reason.
+        ChangedMeanwhileError: where it was changed meanwhile.
+    """
+    return _give_up(appointment, AppointmentStatus.CANCELLED, "cancelled", reason, now, actor, seen_sequence)
+
+
+@transaction.atomic
+def mark_no_show(*, appointment: Appointment, reason: str, now: datetime, actor: User | None) -> Appointment:
+    """Record that the vehicle did not come; what the visit was to serve is due again.
+
+    Raises:
+        ValidationError: before the visit was to begin, or without a word on what was tried.
+        ChangedMeanwhileError: where it was changed meanwhile.
+    """
+    if now < appointment.starts_at:
+        raise ValidationError(f"Visit {appointment.number} has not begun yet; cancel it instead.")
+    return _give_up(appointment, AppointmentStatus.NO_SHOW, "no_show", reason, now, actor, None)
+
+
+def _give_up(
+    appointment: Appointment,
+    status: AppointmentStatus,
+    verb: str,
+    reason: str,
+    now: datetime,
+    actor: User | None,
+    seen_sequence: int | None,
+) -> Appointment:
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why, in a few words; the customer may ask for it."})
+    Vehicle.objects.select_for_update(no_key=True).get(pk=appointment.vehicle_id)
+    locked = lock_appointment(appointment, [BOOKED], "cancelled" if verb == "cancelled" else verb, seen_sequence)
+    before = describe_appointment(locked)
+    locked.status, locked.status_reason, locked.changed_at = status, reason.strip(), now
+    locked.full_clean()
+    locked.save()
+    count_change(locked)
+    free_items(locked)
+    if locked.cover is not None:
+        follow_appointments(locked.cover, find_today(now, locked.site))
+    record_events([tell_happening(verb, locked, before)], actor=actor, now=now)
+    return locked
+
+
+@transaction.atomic
+def begin_visit(*, appointment: Appointment, now: datetime, actor: User | None) -> Appointment:
+    """Record that the vehicle stands in its bay."""
+    return _set_status(appointment, [BOOKED], IN_THE_BAY, "begun", now, actor)
+
+
+@transaction.atomic
+def finish_visit(*, appointment: Appointment, now: datetime, actor: User | None) -> Appointment:
+    """Record that the visit is over. Whether what was due is done, the records of the work say, not this.
+
+    The rest of the time that it had is given back.
+    """
+    return _set_status(appointment, [BOOKED, IN_THE_BAY], AppointmentStatus.DONE, "done", now, actor)
+
+
+def _set_status(
+    appointment: Appointment,
+    may_be: list[AppointmentStatus],
+    status: AppointmentStatus,
+    verb: str,
+    now: datetime,
+    actor: User | None,
+) -> Appointment:
+    Vehicle.objects.select_for_update(no_key=True).get(pk=appointment.vehicle_id)
+    locked = lock_appointment(appointment, may_be, verb)
+    before = describe_appointment(locked)
+    locked.status, locked.changed_at = status, now
+    if status is AppointmentStatus.DONE:
+        end = _round_up(max(now, locked.starts_at + timedelta(minutes=1)))
+        locked.work_ends_at = min(locked.work_ends_at, end)
+        locked.bay_free_at = min(locked.bay_free_at, end)
+        free_items(locked)
+    locked.full_clean()
+    locked.save()
+    if locked.cover is not None:
+        follow_appointments(locked.cover, find_today(now, locked.site))
+    record_events([tell_happening(verb, locked, before)], actor=actor, now=now)
+    return locked
+
+
+def _round_up(moment: datetime) -> datetime:
+    whole = moment.replace(second=0, microsecond=0)
+    return whole if whole == moment else whole + timedelta(minutes=1)
+
+
+def walk_in(
+    *,
+    vehicle: Vehicle,
+    cover: Cover | None,
+    site: Site,
+    now: datetime,
+    actor: User | None,
+    visit: VisitKind | None = None,
+    note: str = "",
+) -> Appointment:
+    """Book a vehicle that stands at the door for the first time that is free today.
+
+    Raises:
+        SlotTakenError: where nothing is free today; with the next three times.
+    """
+    today = find_today(now, site)
+    proposed = propose_slots(vehicle=vehicle, cover=cover, sites=[site], now=now, until=today, visit=visit, most=1)
+    if not proposed.slots:
+        later = offer_instead(vehicle=vehicle, cover=cover, site=site, visit=visit, start=now, now=now)
+        raise SlotTakenError("Nothing is free any more today for this visit.", later)
+    slot = proposed.slots[0]
+    return book_visit(
+        vehicle=vehicle,
+        bay=Bay.objects.select_related("site").get(pk=slot.bay),
+        person=User.objects.get(pk=slot.person) if slot.person else None,
+        starts_at=slot.starts_at,
+        now=now,
+        actor=actor,
+        cover=cover,
+        visit=visit,
+        booked_by=BookedBy.WALK_IN,
+        why=slot.why,
+        note=note,
+    )
+
+
+def run_late(*, appointment: Appointment, minutes: int, now: datetime, actor: User | None) -> Appointment:
+    """Let a visit begin later, or, where it has begun, take longer, by some minutes, in the same bay.
+
+    Raises:
+        SlotTakenError: where the next visit is in the way; it is named, and the next three times for this one.
+        ValidationError: where the minutes make no sense.
+    """
+    if not 0 < minutes <= MOST_MINUTES_LATE:
+        raise ValidationError({"minutes": f"{minutes} is not between 1 and {MOST_MINUTES_LATE} minutes."})
+    try:
+        with transaction.atomic():
+            return _run_late(appointment, timedelta(minutes=minutes), now, actor)
+    except SlotTakenError as taken:
+        sentence = taken.sentence
+    except IntegrityError as error:
+        sentence = tell_taken(error)
+    raise SlotTakenError(sentence, _offer_later(appointment, now))
+
+
+def _run_late(appointment: Appointment, late: timedelta, now: datetime, actor: User | None) -> Appointment:
+    lock_places(appointment.vehicle, appointment.bay, appointment.person)
+    locked = lock_appointment(appointment, [BOOKED, IN_THE_BAY], "late")
+    before = describe_appointment(locked)
+    if locked.status == BOOKED:
+        locked.starts_at += late
+    locked.work_ends_at += late
+    locked.bay_free_at += late
+    locked.ready_at += late
+    _refuse_next(locked)
+    locked.changed_at = now
+    locked.full_clean()
+    locked.save()
+    count_change(locked)
+    record_events([tell_happening("moved", locked, before)], actor=actor, now=now)
+    return locked
+
+
+def _refuse_next(locked: Appointment) -> None:
+    holding = Appointment.objects.filter(status__in=[BOOKED, IN_THE_BAY, AppointmentStatus.DONE]).exclude(pk=locked.pk)
+    in_bay = holding.filter(bay=locked.bay, starts_at__lt=locked.bay_free_at, bay_free_at__gt=locked.starts_at).first()
+    theirs = holding.filter(
+        person=locked.person, starts_at__lt=locked.work_ends_at, work_ends_at__gt=locked.starts_at
+    ).first()
+    other = in_bay or (theirs if locked.person_id else None)
+    if other is not None:
+        zone = zoneinfo.ZoneInfo(locked.site.time_zone)
+        raise SlotTakenError(
+            f"Visit {other.number} at {other.starts_at.astimezone(zone):%H:%M} is in the way; "
+            "move one of the two, or split this visit."
+        )
+
+
+def _offer_later(appointment: Appointment, now: datetime) -> tuple[Slot, ...]:
+    return offer_instead(
+        vehicle=appointment.vehicle,
+        cover=appointment.cover,
+        site=appointment.site,
+        visit=VisitKind(appointment.visit),
+        start=max(now, appointment.starts_at),
+        now=now,
+        moved=appointment,
+    )
+
+
+def split_visit(
+    *,
+    appointment: Appointment,
+    reason: str,
+    first_part_minutes: int,
+    bay: Bay,
+    person: User | None,
+    starts_at: datetime,
+    now: datetime,
+    actor: User | None,
+) -> tuple[Appointment, Appointment]:
+    """Split a visit of a vehicle that came dirty or wet: washing now, the work at another time.
+
+    Args:
+        reason: what was found ("underside wet through, road salt").
+        first_part_minutes: how long the vehicle stays now, to be washed and dried.
+        bay: where the work goes on; ``person`` and ``starts_at`` too are those of the second part.
+
+    Returns:
+        The visit that was shortened and the one that goes on from it, which serves what is due.
+
+    Raises:
+        SlotTakenError: where the time of the second part is taken. Nothing is split then.
+        ValidationError: without a reason, or where the first part would take no time or all of it.
+    """
+    if not reason.strip():
+        raise ValidationError({"reason": "Say what was found, such as 'underside wet'; the record keeps it."})
+    whole = int((appointment.work_ends_at - appointment.starts_at).total_seconds() // 60)
+    if not 0 < first_part_minutes < whole:
+        raise ValidationError(
+            {"first_part_minutes": f"{first_part_minutes} is not between 1 and {whole - 1}, of a visit of {whole}."}
+        )
+    try:
+        with transaction.atomic():
+            return _split(appointment, reason.strip(), first_part_minutes, bay, person, starts_at, now, actor)
+    except SlotTakenError as taken:
+        raise SlotTakenError(taken.sentence, taken.alternatives or _offer_later(appointment, now)) from taken
+
+
+def _split(
+    appointment: Appointment,
+    reason: str,
+    minutes: int,
+    bay: Bay,
+    person: User | None,
+    starts_at: datetime,
+    now: datetime,
+    actor: User | None,
+) -> tuple[Appointment, Appointment]:
+    Vehicle.objects.select_for_update(no_key=True).get(pk=appointment.vehicle_id)
+    locked = lock_appointment(appointment, [BOOKED, IN_THE_BAY], "split")
+    before = describe_appointment(locked)
+    end = locked.starts_at + timedelta(minutes=minutes)
+    locked.work_ends_at = locked.bay_free_at = locked.ready_at = end
+    locked.split_reason, locked.changed_at = reason, now
+    locked.save()
+    count_change(locked)
+    free_items(locked)
+    second = book_visit(
+        vehicle=locked.vehicle,
+        bay=bay,
+        person=person,
+        starts_at=starts_at,
+        now=now,
+        actor=actor,
+        cover=locked.cover,
+        visit=VisitKind(locked.visit),
+        booked_by=BookedBy(locked.booked_by),
+        note=locked.note,
+    )
+    second.splits, second.split_reason = locked, reason
+    second.save()
+    record_events([tell_happening("split", locked, before)], actor=actor, now=now)
+    return locked, second
+
+
+def list_served(appointment: Appointment) -> list[str]:
+    """Return the due items that an appointment serves."""
+    items = AppointmentItem.objects.filter(appointment=appointment, serves=True)
+    return list(items.values_list("due_key", flat=True))

@@ -1,0 +1,72 @@
+"""Proposes times for a visit of a vehicle: reads what is due and what is taken, and lets the rules choose."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from scheduling.booking.reading import WhatIsDue, read_site_times, read_visit_work, read_what_is_due
+from scheduling.models import Appointment, Cover
+from scheduling.queries import read_cover_case
+from scheduling.rules.booking_words import VisitKind
+from scheduling.rules.slots import Preferences, Slot, find_slots
+from treatments.models import Site, Vehicle
+from treatments.queries import find_today
+
+# How far a search looks that nobody has told how far to look.
+LOOKED_THROUGH_DAYS = 42
+NOTHING_DUE = WhatIsDue((), VisitKind.FIRST_TREATMENT, 0)
+NO_WISHES = Preferences()
+
+
+@dataclass(frozen=True, slots=True)
+class Proposed:
+    """The best few times, and what was looked for."""
+
+    slots: tuple[Slot, ...]
+    due: WhatIsDue
+    visit: VisitKind
+    from_moment: datetime
+    until: date
+
+
+def propose_slots(
+    *,
+    vehicle: Vehicle,
+    cover: Cover | None,
+    sites: Sequence[Site],
+    now: datetime,
+    from_moment: datetime | None = None,
+    until: date | None = None,
+    preferences: Preferences = NO_WISHES,
+    visit: VisitKind | None = None,
+    moved: Appointment | None = None,
+    most: int = 5,
+) -> Proposed:
+    """Return the best few times for a visit of a vehicle; one visit serves all that is due.
+
+    Args:
+        vehicle: what is to come.
+        cover: the cover whose due items are served; None for a vehicle without one.
+        sites: where it may come.
+        now: the moment; nothing earlier is proposed.
+        from_moment: the earliest moment wanted, ``now`` or later.
+        until: the last day to look at; without it to the last day that counts, or six weeks on.
+        preferences: what the customer would like.
+        visit: what it comes for; without it what is due decides.
+        moved: an appointment that is to be moved, and so is not in its own way.
+        most: how many times to return.
+
+    Raises:
+        ValidationError: where no duration for such a visit is on record.
+    """
+    today = find_today(now, sites[0])
+    due = read_what_is_due(read_cover_case(cover), today) if cover else NOTHING_DUE
+    kind = visit or due.visit
+    start = max(from_moment or now, now)
+    first = find_today(start, sites[0])
+    last = until or max(
+        [first + timedelta(days=LOOKED_THROUGH_DAYS), *(item.last_on for item in due.items[:1])],
+    )
+    work = read_visit_work(vehicle=vehicle, site=sites[0], visit=kind, zones=due.zones, leave_out=moved)
+    times = read_site_times(sites, first, last, leave_out=moved)
+    return Proposed(find_slots(due.items, work, times, start, last, preferences, most=most), due, kind, start, last)

@@ -1,0 +1,396 @@
+"""Booking a visit and moving it, so that no bay, person, vehicle or due item is ever taken twice.
+
+Whoever books locks vehicle, bay and person in that order, looks, and writes; the database refuses what slips through.
+The loser is told what is taken and the next times that are free.
+"""
+
+import zoneinfo
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import DatabaseError, IntegrityError, transaction
+from django.db.models import Q
+
+from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
+from scheduling.booking.finding import NOTHING_DUE, propose_slots
+from scheduling.booking.following import count_change, follow_appointments, serve_items
+from scheduling.booking.reading import WhatIsDue, read_site_times, read_visit_work, read_what_is_due
+from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, BayClosure, BookedBy, Cover
+from scheduling.queries import read_cover_case
+from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP, VisitKind
+from scheduling.rules.slots import SiteTimes, Slot, Stay, VisitWork, lay_stay
+from treatments.event_log import Happening, record_events
+from treatments.models import Customer, Ownership, Site, User, Vehicle
+from treatments.queries import find_today
+
+ALTERNATIVES = 3
+# Where a database or its driver says by name which place was taken.
+TAKEN_TWICE = "never_taken_twice"
+
+
+def book_visit(
+    *,
+    vehicle: Vehicle,
+    bay: Bay,
+    person: User | None,
+    starts_at: datetime,
+    now: datetime,
+    actor: User | None,
+    cover: Cover | None = None,
+    visit: VisitKind | None = None,
+    booked_by: BookedBy = BookedBy.DESK,
+    why: str = "",
+    note: str = "",
+) -> Appointment:
+    """Book a visit that serves all that is due for the vehicle by then.
+
+    Args:
+        starts_at: an aware moment on a whole minute; how long it takes is read from the work durations.
+        visit: what the vehicle comes for; without it what is due decides.
+        why: why this time was proposed, as ``propose_slots`` said.
+
+    Raises:
+        SlotTakenError: where somebody was first; with the next three times that are free.
+        ValidationError: naming what is wrong with the wish itself.
+    """
+
+    def write() -> Appointment:
+        return _book(vehicle, bay, person, starts_at, now, actor, cover, visit, booked_by, why, note)
+
+    def offer() -> tuple[Slot, ...]:
+        return offer_instead(vehicle=vehicle, cover=cover, site=bay.site, visit=visit, start=starts_at, now=now)
+
+    return _try(write, offer)
+
+
+def _try(write: Callable[[], Appointment], offer: Callable[[], tuple[Slot, ...]]) -> Appointment:
+    """Run one booking in a transaction; what is offered instead is looked for when no lock is held any more."""
+    try:
+        with transaction.atomic():
+            return write()
+    except SlotTakenError as taken:
+        sentence = taken.sentence
+    except IntegrityError as error:
+        sentence = tell_taken(error)
+    raise SlotTakenError(sentence, offer())
+
+
+def tell_taken(error: DatabaseError) -> str:
+    """Return what the database found taken twice, or raise the error where it is about something else."""
+    told = str(error)
+    for name in ("bay", "person", "vehicle"):
+        if f"{name}_{TAKEN_TWICE}" in told:
+            return f"The {name} was taken for that time by somebody who was first."
+    if "due_item_served_once" in told or "scheduling_appointmentitem.cover_id" in told:
+        return "What is due for this vehicle was booked meanwhile by somebody who was first."
+    raise error
+
+
+def offer_instead(
+    *,
+    vehicle: Vehicle,
+    cover: Cover | None,
+    site: Site,
+    visit: VisitKind | None,
+    start: datetime,
+    now: datetime,
+    moved: Appointment | None = None,
+) -> tuple[Slot, ...]:
+    """Return the next three times that are free from a wish on; none where the vehicle is booked already."""
+    if cover is not None and moved is None and AppointmentItem.objects.filter(cover=cover, serves=True).exists():
+        return ()
+    proposed = propose_slots(
+        vehicle=vehicle,
+        cover=cover,
+        sites=[site],
+        now=now,
+        from_moment=start,
+        until=find_today(max(start, now), site) + timedelta(days=14),
+        visit=visit,
+        moved=moved,
+        most=ALTERNATIVES,
+    )
+    return proposed.slots
+
+
+def _book(
+    vehicle: Vehicle,
+    bay: Bay,
+    person: User | None,
+    starts_at: datetime,
+    now: datetime,
+    actor: User | None,
+    cover: Cover | None,
+    visit: VisitKind | None,
+    booked_by: BookedBy,
+    why: str,
+    note: str,
+) -> Appointment:
+    if cover is not None and cover.vehicle_id != vehicle.pk:
+        raise ValidationError({"cover": f"Cover {cover.number} is for another vehicle than {vehicle.vin}."})
+    lock_places(vehicle, bay, person)
+    today = find_today(now, bay.site)
+    due = read_what_is_due(read_cover_case(cover), today) if cover else NOTHING_DUE
+    kind = visit or due.visit
+    if starts_at < now - timedelta(minutes=15):
+        raise ValidationError({"starts_at": f"{_tell_time(starts_at, bay.site)} is past; choose a later time."})
+    work = read_visit_work(vehicle=vehicle, site=bay.site, visit=kind, zones=due.zones)
+    stay = find_stay(bay=bay, person=person, starts_at=starts_at, work=work)
+    owned = Ownership.objects.filter(vehicle=vehicle, until_day__isnull=True).select_related("customer").first()
+    customer: Customer | None = owned.customer if owned else None
+    count = Appointment.objects.filter(vehicle=vehicle).count()
+    appointment = Appointment(
+        number=f"B{vehicle.pk:06d}-{count + 1}",
+        site=bay.site,
+        bay=bay,
+        person=person,
+        vehicle=vehicle,
+        cover=cover,
+        customer=customer,
+        visit=kind,
+        starts_at=stay.starts_at,
+        work_ends_at=stay.work_ends_at,
+        bay_free_at=stay.bay_free_at,
+        ready_at=stay.ready_at,
+        booked_by=booked_by,
+        why=why,
+        note=note,
+        recorded_at=now,
+        changed_at=now,
+    )
+    appointment.full_clean()
+    appointment.save()
+    serve_what_is_due(appointment, due, today)
+    record_events([tell_happening("booked", appointment)], actor=actor, now=now)
+    return appointment
+
+
+def lock_places(vehicle: Vehicle, bay: Bay, person: User | None) -> None:
+    """Lock what a booking takes, in the one order that every booking keeps."""
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
+    Bay.objects.select_for_update(no_key=True).get(pk=bay.pk)
+    if person is not None:
+        User.objects.select_for_update(no_key=True).get(pk=person.pk)
+
+
+def find_stay(
+    *, bay: Bay, person: User | None, starts_at: datetime, work: VisitWork, moved: Appointment | None = None
+) -> Stay:
+    """Return the stay that begins at a moment, where bay and person are free for it.
+
+    Raises:
+        SlotTakenError: where bay, person or vehicle are taken.
+        ValidationError: where the bay does not suit, or site or person do not work then.
+    """
+    if starts_at.second or starts_at.microsecond:
+        raise ValidationError({"starts_at": f"{starts_at} is not on a whole minute."})
+    if not bay.in_use:
+        raise ValidationError({"bay": f"{bay.name} is not in use."})
+    local = starts_at.astimezone(zoneinfo.ZoneInfo(bay.site.time_zone))
+    (site,) = read_site_times([bay.site], local.date(), local.date(), leave_out=moved)
+    place = next(known for known in site.bays if known.key == bay.pk)
+    if not place.fits(work):
+        raise ValidationError({"bay": f"{bay.name} does not suit: {_tell_misfit(bay, work)}."})
+    worker = next((known for known in site.people if known.key == (person.pk if person else None)), None)
+    if worker is None:
+        raise ValidationError({"person": "Choose who does the work." if person is None else f"{person} is not booked."})
+    if work.skill not in worker.skills:
+        raise ValidationError({"person": f"{worker.name} is not on record as trained for {work.skill}."})
+    worked = worker.worked.get(local.date(), ())
+    if not any(span.start <= starts_at < span.end for span in worked):
+        raise ValidationError({"starts_at": _tell_closed(site, worker.name, starts_at, bay.site)})
+    stay = lay_stay(starts_at, work, site, worked)
+    if stay is None:
+        raise ValidationError(
+            {
+                "starts_at": f"The work takes {work.work_minutes} minutes and would not be done on that day; "
+                "choose an earlier time."
+            }
+        )
+    _refuse_taken(stay, bay, person, work, moved)
+    return stay
+
+
+def _refuse_taken(stay: Stay, bay: Bay, person: User | None, work: VisitWork, moved: Appointment | None) -> None:
+    others = Appointment.objects.exclude(status__in=GIVES_ITS_PLACE_UP)
+    if moved is not None:
+        others = others.exclude(pk=moved.pk)
+    for other in (
+        others.filter(bay=bay, starts_at__lt=stay.bay_free_at, bay_free_at__gt=stay.starts_at).first(),
+        others.filter(Q(person=person), starts_at__lt=stay.work_ends_at, work_ends_at__gt=stay.starts_at).first()
+        if person
+        else None,
+    ):
+        if other is not None:
+            what = bay.name if other.bay_id == bay.pk else str(person.get_full_name() or person) if person else ""
+            raise SlotTakenError(
+                f"{what} is taken from {_tell_time(other.starts_at, bay.site)} to "
+                f"{_tell_time(other.bay_free_at, bay.site)}."
+            )
+    closed = BayClosure.objects.filter(bay=bay, starts_at__lt=stay.bay_free_at, ends_at__gt=stay.starts_at).first()
+    if closed is not None:
+        raise SlotTakenError(f"{bay.name} is closed until {_tell_time(closed.ends_at, bay.site)}: {closed.reason}.")
+    for start, end in ((span.start, span.end) for span in work.vehicle_taken):
+        if start < stay.ready_at and stay.starts_at < end:
+            raise SlotTakenError(
+                f"The vehicle is booked already from {_tell_time(start, bay.site)} to {_tell_time(end, bay.site)}."
+            )
+
+
+def _tell_time(moment: datetime, site: Site) -> str:
+    return f"{moment.astimezone(zoneinfo.ZoneInfo(site.time_zone)):%Y-%m-%d %H:%M}"
+
+
+def _tell_misfit(bay: Bay, work: VisitWork) -> str:
+    if bay.most_height_mm is not None and (work.height_mm or 0) > bay.most_height_mm:
+        return f"the vehicle is {work.height_mm} mm high and {bay.most_height_mm} mm fit there"
+    if bay.most_mass_kg is not None and (work.mass_kg or 0) > bay.most_mass_kg:
+        return f"the vehicle weighs {work.mass_kg} kg and the lift is rated for {bay.most_mass_kg} kg"
+    return "the work is done from below and it has no lift"
+
+
+def _tell_closed(site: SiteTimes, person: str, starts_at: datetime, place: Site) -> str:
+    day = starts_at.astimezone(site.zone).date()
+    spans = site.open_spans.get(day, ())
+    if any(span.start <= starts_at < span.end for span in spans):
+        return f"{person} does not work at {_tell_time(starts_at, place)}."
+    if not spans:
+        return f"{site.name} is closed on {day}."
+    hours = " and ".join(
+        f"{span.start.astimezone(site.zone):%H:%M} to {span.end.astimezone(site.zone):%H:%M}" for span in spans
+    )
+    return f"{site.name} is not open at {_tell_time(starts_at, place)}; on that day it works from {hours}."
+
+
+def serve_what_is_due(appointment: Appointment, due: WhatIsDue, today: date) -> None:
+    """Let an appointment serve all that is due by its day, and the index follow.
+
+    Raises:
+        SlotTakenError: where all of it is served by another appointment.
+    """
+    cover = appointment.cover
+    if cover is None:
+        return
+    zone = zoneinfo.ZoneInfo(appointment.site.time_zone)
+    day = appointment.starts_at.astimezone(zone).date()
+    served = {item.key for item in due.items if item.is_served_on(day)}
+    elsewhere = AppointmentItem.objects.filter(cover=cover, serves=True).exclude(appointment=appointment)
+    others = {item.due_key: item.appointment for item in elsewhere.select_related("appointment__site")}
+    free = served - others.keys()
+    if served and not free:
+        other = next(iter(others.values()))
+        raise SlotTakenError(
+            f"All that is due is booked already: visit {other.number} on {_tell_time(other.starts_at, other.site)}. "
+            "Move that one, or cancel it first."
+        )
+    serve_items(appointment, free)
+    follow_appointments(cover, today)
+
+
+def tell_happening(verb: str, appointment: Appointment, before: dict[str, Any] | None = None) -> Happening:
+    """Return the log entry of a change of an appointment."""
+    return Happening(
+        f"appointment.{verb}",
+        "appointment",
+        str(appointment.pk),
+        before=before,
+        after=describe_appointment(appointment),
+    )
+
+
+def describe_appointment(appointment: Appointment) -> dict[str, Any]:
+    """Return an appointment as the log keeps it."""
+    return {
+        "number": appointment.number,
+        "vehicle": appointment.vehicle_id,
+        "cover": appointment.cover_id,
+        "customer": appointment.customer_id,
+        "bay": appointment.bay_id,
+        "person": appointment.person_id,
+        "starts_at": appointment.starts_at,
+        "work_ends_at": appointment.work_ends_at,
+        "ready_at": appointment.ready_at,
+        "status": str(appointment.status),
+        "reason": appointment.status_reason,
+        "sequence": appointment.sequence,
+    }
+
+
+def move_visit(
+    *,
+    appointment: Appointment,
+    bay: Bay,
+    person: User | None,
+    starts_at: datetime,
+    now: datetime,
+    actor: User | None,
+    seen_sequence: int | None = None,
+) -> Appointment:
+    """Move a booked visit to another time, bay or person; what it serves follows.
+
+    Args:
+        seen_sequence: the sequence of the appointment as the person saw it; what was changed since is not overwritten.
+
+    Raises:
+        SlotTakenError: where the new time is taken; with the next three times that are free. Nothing is changed then.
+        ChangedMeanwhileError: where it was changed, cancelled or begun meanwhile.
+    """
+
+    def write() -> Appointment:
+        lock_places(appointment.vehicle, bay, person)
+        locked = lock_appointment(appointment, [AppointmentStatus.BOOKED], "moved", seen_sequence)
+        before = describe_appointment(locked)
+        today = find_today(now, bay.site)
+        due = read_what_is_due(read_cover_case(locked.cover), today) if locked.cover else NOTHING_DUE
+        kind = VisitKind(locked.visit)
+        work = read_visit_work(vehicle=locked.vehicle, site=bay.site, visit=kind, zones=due.zones, leave_out=locked)
+        if starts_at < now - timedelta(minutes=15):
+            raise ValidationError({"starts_at": f"{_tell_time(starts_at, bay.site)} is past; choose a later time."})
+        stay = find_stay(bay=bay, person=person, starts_at=starts_at, work=work, moved=locked)
+        locked.site, locked.bay, locked.person = bay.site, bay, person
+        locked.starts_at, locked.work_ends_at = stay.starts_at, stay.work_ends_at
+        locked.bay_free_at, locked.ready_at = stay.bay_free_at, stay.ready_at
+        locked.changed_at = now
+        locked.full_clean()
+        locked.save()
+        count_change(locked)
+        serve_what_is_due(locked, due, today)
+        record_events([tell_happening("moved", locked, before)], actor=actor, now=now)
+        return locked
+
+    def offer() -> tuple[Slot, ...]:
+        return offer_instead(
+            vehicle=appointment.vehicle,
+            cover=appointment.cover,
+            site=bay.site,
+            visit=VisitKind(appointment.visit),
+            start=starts_at,
+            now=now,
+            moved=appointment,
+        )
+
+    return _try(write, offer)
+
+
+def lock_appointment(
+    appointment: Appointment, may_be: list[AppointmentStatus], verb: str, seen_sequence: int | None = None
+) -> Appointment:
+    """Return the appointment, locked, in a state in which it can be changed.
+
+    Raises:
+        ChangedMeanwhileError: where it is in another state, or was changed since it was seen.
+    """
+    locked = (
+        Appointment.objects.select_for_update(of=("self",))
+        .select_related("site", "bay__site", "vehicle", "cover__vehicle", "cover__site", "customer", "person")
+        .get(pk=appointment.pk)
+    )
+    if locked.status not in may_be:
+        raise ChangedMeanwhileError(f"Visit {locked.number} is {locked.get_status_display()} and can't be {verb}.")
+    if seen_sequence is not None and locked.sequence != seen_sequence:
+        raise ChangedMeanwhileError(
+            f"Visit {locked.number} was changed meanwhile, it is now on {_tell_time(locked.starts_at, locked.site)}."
+        )
+    return locked

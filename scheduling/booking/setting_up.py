@@ -1,0 +1,113 @@
+"""Writes what a site has to work with: its hours, bays, people's skills, and how long visits usually take.
+
+Loading the same again changes nothing; what a shop has corrected stays as it is.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime, time
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from scheduling.models import (
+    Absence,
+    Appointment,
+    Bay,
+    BayClosure,
+    BodyStyleSize,
+    PersonSkill,
+    SiteHours,
+    WorkDuration,
+)
+from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP, Skill
+from treatments.event_log import Happening, record_events
+from treatments.models import Site, User
+
+
+@transaction.atomic
+def load_durations(document: Mapping[str, Any]) -> int:
+    """Load usual durations and sizes (``fixtures/durations.toml``); return how many rows were added."""
+    added = 0
+    for entry in document.get("duration", ()):
+        rest = dict(entry)
+        key = {"site": None, "visit": rest.pop("visit"), "body_style": rest.pop("body_style", "")}
+        if not WorkDuration.objects.filter(**key).exists():
+            duration = WorkDuration(**key, **rest)
+            duration.full_clean()
+            duration.save()
+            added += 1
+    for entry in document.get("size", ()):
+        if not BodyStyleSize.objects.filter(body_style=entry["body_style"]).exists():
+            size = BodyStyleSize(**entry)
+            size.full_clean()
+            size.save()
+            added += 1
+    return added
+
+
+@transaction.atomic
+def set_site_hours(*, site: Site, hours: Sequence[tuple[int, time, time]], now: datetime, actor: User | None) -> None:
+    """Set when a site works: (ISO weekday, from, to), two of a weekday for a break between them."""
+    SiteHours.objects.filter(site=site).delete()
+    for weekday, opens_at, closes_at in hours:
+        row = SiteHours(site=site, weekday=weekday, opens_at=opens_at, closes_at=closes_at)
+        row.full_clean()
+        row.save()
+    plain = [[weekday, str(opens_at), str(closes_at)] for weekday, opens_at, closes_at in hours]
+    record_events(
+        [Happening("site_hours.changed", "site", str(site.pk), after={"site": site.pk, "hours": plain})],
+        actor=actor,
+        now=now,
+    )
+
+
+@transaction.atomic
+def let_work(*, person: User, skills: Sequence[Skill], now: datetime, actor: User | None) -> None:
+    """Say what a person may be booked for; none: the person is booked no more."""
+    PersonSkill.objects.filter(person=person).exclude(skill__in=skills).delete()
+    for skill in skills:
+        PersonSkill.objects.get_or_create(person=person, skill=skill)
+    after = {"person": person.pk, "skills": [str(skill) for skill in skills]}
+    record_events([Happening("person.skills_changed", "user", str(person.pk), after=after)], actor=actor, now=now)
+
+
+@transaction.atomic
+def close_bay(
+    *, bay: Bay, starts_at: datetime, ends_at: datetime, reason: str, now: datetime, actor: User | None
+) -> list[Appointment]:
+    """Close a bay for a time, such as for the examination of its lift.
+
+    Returns:
+        The visits that are booked there meanwhile and have to be moved; a lift that is broken is closed all the same.
+
+    Raises:
+        ValidationError: without a reason or where the end is not after the start.
+    """
+    if ends_at <= starts_at:
+        raise ValidationError({"ends_at": f"{ends_at} is not after {starts_at}."})
+    Bay.objects.select_for_update(no_key=True).get(pk=bay.pk)
+    closure = BayClosure(bay=bay, starts_at=starts_at, ends_at=ends_at, reason=reason.strip())
+    closure.full_clean()
+    closure.save()
+    after = {"bay": bay.pk, "starts_at": starts_at, "ends_at": ends_at, "reason": reason}
+    record_events([Happening("bay.closed", "bay", str(bay.pk), after=after)], actor=actor, now=now)
+    stays = Appointment.objects.filter(bay=bay, starts_at__lt=ends_at, bay_free_at__gt=starts_at)
+    return list(stays.exclude(status__in=GIVES_ITS_PLACE_UP).select_related("vehicle", "customer", "site"))
+
+
+@transaction.atomic
+def note_absence(
+    *, person: User, starts_at: datetime, ends_at: datetime, now: datetime, actor: User | None
+) -> list[Appointment]:
+    """Record that a person is away; return the visits that the person is booked for meanwhile, to be moved."""
+    if ends_at <= starts_at:
+        raise ValidationError({"ends_at": f"{ends_at} is not after {starts_at}."})
+    User.objects.select_for_update(no_key=True).get(pk=person.pk)
+    absence = Absence(person=person, starts_at=starts_at, ends_at=ends_at)
+    absence.full_clean()
+    absence.save()
+    after = {"person": person.pk, "starts_at": starts_at, "ends_at": ends_at}
+    record_events([Happening("person.away", "user", str(person.pk), after=after)], actor=actor, now=now)
+    stays = Appointment.objects.filter(person=person, starts_at__lt=ends_at, work_ends_at__gt=starts_at)
+    return list(stays.exclude(status__in=GIVES_ITS_PLACE_UP).select_related("vehicle", "customer", "site"))

@@ -1,0 +1,368 @@
+"""Finds the best few times for a visit: which bay, which person, from when to when, and why this one.
+
+Everything that is taken comes in as spans of time. One visit serves all that is due for the vehicle by then.
+"""
+
+import zoneinfo
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+
+from scheduling.rules.booking_words import BayKind, Skill
+from scheduling.rules.due_item import DueKind
+from scheduling.rules.opening import Span, find_open_moment_from, finish_work, subtract
+
+# Visits begin on a quarter of an hour, as people agree on times.
+STEP_MINUTES = 15
+# A film may be renewed this long before its window opens where the vehicle is there anyway.
+TOUCHED_UP_EARLY_DAYS = 30
+NOON = 12
+
+
+@dataclass(frozen=True, slots=True)
+class VisitWork:
+    """What a visit takes. Sizes are the vehicle's; None where they are not on record.
+
+    Attributes:
+        work_minutes: washing, drying and the work itself, for which a person is needed.
+        standing_minutes: afterwards, before the vehicle may leave.
+        stands_in_bay: whether the bay stays taken meanwhile.
+        vehicle_taken: when the vehicle is with the shop for something else.
+    """
+
+    bay_kind: BayKind
+    skill: Skill
+    work_minutes: int
+    standing_minutes: int = 0
+    stands_in_bay: bool = False
+    height_mm: int | None = None
+    mass_kg: int | None = None
+    vehicle_taken: tuple[Span, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DueDates:
+    """One thing that the visit is to serve."""
+
+    key: str
+    kind: DueKind
+    opens_on: date
+    target_on: date
+    last_on: date
+    grace_until: date
+
+    def is_served_on(self, day: date) -> bool:
+        """Whether a visit on ``day`` does it: a reinspection not before its window, a touch-up up to 30 days before."""
+        early = timedelta(days=TOUCHED_UP_EARLY_DAYS) if self.kind is DueKind.TOUCH_UP else timedelta()
+        return day >= self.opens_on - early
+
+
+@dataclass(frozen=True, slots=True)
+class BayTimes:
+    """A bay, its limits (None: not stated), and when it is taken or closed."""
+
+    key: int
+    name: str
+    kind: BayKind
+    most_height_mm: int | None = None
+    most_mass_kg: int | None = None
+    taken: tuple[Span, ...] = ()
+
+    def fits(self, work: VisitWork) -> bool:
+        """Whether the vehicle can be worked on here, as far as sizes and limits are known."""
+        if work.bay_kind is BayKind.LIFT and self.kind is not BayKind.LIFT:
+            return False
+        too_high = self.most_height_mm is not None and (work.height_mm or 0) > self.most_height_mm
+        too_heavy = self.most_mass_kg is not None and (work.mass_kg or 0) > self.most_mass_kg
+        return not too_high and not too_heavy
+
+
+@dataclass(frozen=True, slots=True)
+class PersonTimes:
+    """A person who may be booked, when that person works on each day, and when already taken or away."""
+
+    key: int | None
+    name: str
+    skills: frozenset[Skill]
+    worked: Mapping[date, tuple[Span, ...]]
+    taken: tuple[Span, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SiteTimes:
+    """A site with its bays and people. ``open_spans`` reach some days past the last day that is asked for."""
+
+    key: int
+    name: str
+    zone: zoneinfo.ZoneInfo
+    open_spans: Mapping[date, tuple[Span, ...]]
+    bays: tuple[BayTimes, ...]
+    people: tuple[PersonTimes, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Preferences:
+    """What the customer would like; kept where it can be, and said where it can't.
+
+    Attributes:
+        weekdays: ISO numbers; empty: any.
+        part_of_day: "morning", "afternoon" or "" for either; a visit belongs to the part in which it begins.
+        avoid: days on which the customer can't, first and last included.
+        near: the day that the customer named; times near it come first.
+    """
+
+    weekdays: frozenset[int] = frozenset()
+    part_of_day: str = ""
+    avoid: tuple[tuple[date, date], ...] = ()
+    near: date | None = None
+
+    def list_unmet(self, start: datetime) -> tuple[str, ...]:
+        """Return which wishes a start in local time does not meet: "weekday", "part of the day"."""
+        unmet = []
+        if self.weekdays and start.isoweekday() not in self.weekdays:
+            unmet.append("weekday")
+        if self.part_of_day and (start.hour < NOON) != (self.part_of_day == "morning"):
+            unmet.append("part of the day")
+        return tuple(unmet)
+
+    def rules_out(self, day: date) -> bool:
+        return any(first <= day <= last for first, last in self.avoid)
+
+
+NO_WISHES = Preferences()
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A time that is free: bay, person, the moments of the stay in UTC, what it serves, and why it is proposed."""
+
+    site: int
+    bay: int
+    bay_name: str
+    person: int | None
+    person_name: str
+    day: date
+    starts_at: datetime
+    work_ends_at: datetime
+    bay_free_at: datetime
+    ready_at: datetime
+    serves: tuple[str, ...] = ()
+    why: str = ""
+    rank: tuple[int, ...] = field(default=(), repr=False)
+
+
+def find_slots(
+    items: Sequence[DueDates],
+    work: VisitWork,
+    sites: Sequence[SiteTimes],
+    from_moment: datetime,
+    until: date,
+    preferences: Preferences = NO_WISHES,
+    *,
+    most: int = 5,
+) -> tuple[Slot, ...]:
+    """Return the best few times for a visit, best first, at most one for each half of a day.
+
+    The order: no due item runs over its last day of grace that need not; all that is due is served; in the windows
+    rather than in the days of grace; the wishes; near the day that was named, or as early as can be; a bay that is no
+    larger than it need be.
+
+    Args:
+        items: all that is due for the vehicle; none for a visit that nothing calls for.
+        work: what the visit takes and the vehicle's size.
+        sites: where it may be done, with everything that is taken there.
+        from_moment: nothing begins before it.
+        until: the last day to look at.
+        preferences: what the customer would like.
+        most: how many to return.
+    """
+    found = sorted(_list_candidates(items, work, sites, from_moment, until, preferences), key=_sort_by)
+    chosen: list[Slot] = []
+    halves: set[tuple[int, date, bool]] = set()
+    for slot in found:
+        zone = next(site.zone for site in sites if site.key == slot.site)
+        half = (slot.site, slot.day, slot.starts_at.astimezone(zone).hour < NOON)
+        if half in halves:
+            continue
+        halves.add(half)
+        chosen.append(slot)
+        if len(chosen) == most:
+            break
+    return tuple(chosen)
+
+
+def _sort_by(slot: Slot) -> tuple[tuple[int, ...], datetime, int, int]:
+    return slot.rank, slot.starts_at, slot.bay, slot.person or 0
+
+
+def _list_candidates(
+    items: Sequence[DueDates],
+    work: VisitWork,
+    sites: Sequence[SiteTimes],
+    from_moment: datetime,
+    until: date,
+    preferences: Preferences,
+) -> Iterator[Slot]:
+    for site in sites:
+        today = from_moment.astimezone(site.zone).date()
+        bays = [bay for bay in site.bays if bay.fits(work)]
+        people = [person for person in site.people if work.skill in person.skills]
+        for day in site.open_spans:
+            if day > until or preferences.rules_out(day):
+                continue
+            judged = judge_day(items, day, today)
+            for bay in bays:
+                for person in people:
+                    free = subtract(person.worked.get(day, ()), (*bay.taken, *person.taken))
+                    halves: set[bool] = set()
+                    for start in _list_starts(free, from_moment, site.zone):
+                        # Within half a day the first start is the best one; the later ones need not be laid.
+                        half = start.astimezone(site.zone).hour < NOON
+                        if half in halves:
+                            continue
+                        stay = lay_stay(start, work, site, person.worked[day])
+                        if stay is not None and _is_free(stay, bay, person, work):
+                            halves.add(half)
+                            yield _describe(stay, bay, person, site, day, items, judged, work, preferences)
+
+
+def _list_starts(free: Sequence[Span], from_moment: datetime, zone: zoneinfo.ZoneInfo) -> Iterator[datetime]:
+    """Yield where a visit may begin in the free time of a day: on quarters of an hour."""
+    step = timedelta(minutes=STEP_MINUTES)
+    for span in free:
+        start = max(span.start, from_moment)
+        past = timedelta(minutes=start.minute % STEP_MINUTES, seconds=start.second, microseconds=start.microsecond)
+        if past:
+            start += step - past
+        while start < span.end:
+            yield start
+            start += step
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """The moments of one stay, in UTC."""
+
+    starts_at: datetime
+    work_ends_at: datetime
+    bay_free_at: datetime
+    ready_at: datetime
+
+
+def lay_stay(start: datetime, work: VisitWork, site: SiteTimes, worked: Sequence[Span]) -> Stay | None:
+    """Return the stay that begins at ``start``, or None where the work is not done on that day.
+
+    The vehicle is ready when its film has stood long enough and the site is open to hand it over.
+    """
+    work_ends_at = finish_work(start, work.work_minutes, worked)
+    if work_ends_at is None:
+        return None
+    stood = work_ends_at + timedelta(minutes=work.standing_minutes)
+    ready_at = find_open_moment_from(stood, site.open_spans) or stood
+    return Stay(start, work_ends_at, ready_at if work.stands_in_bay else work_ends_at, ready_at)
+
+
+def _is_free(stay: Stay, bay: BayTimes, person: PersonTimes, work: VisitWork) -> bool:
+    wanted = (
+        (stay.bay_free_at, bay.taken),
+        (stay.work_ends_at, person.taken),
+        (stay.ready_at, work.vehicle_taken),
+    )
+    return not any(Span(stay.starts_at, until).overlaps(span) for until, taken in wanted for span in taken)
+
+
+@dataclass(frozen=True, slots=True)
+class DayJudged:
+    """How a day stands to all that is due: counted, and in words."""
+
+    run_over: int
+    not_served: int
+    in_grace: int
+    sentence: str
+
+
+def judge_day(items: Sequence[DueDates], day: date, today: date) -> DayJudged:
+    """Return how a day serves all that is due.
+
+    What has run over its last day of grace before ``today`` can't be saved any more; the earlier it is made good the
+    better, so nothing that opens later is waited for then.
+    """
+    if not items:
+        return DayJudged(0, 0, 0, "Nothing is due")
+    run_over = sum(1 for item in items if today <= item.grace_until < day)
+    late = any(item.last_on < today for item in items)
+    waits = [item for item in items if not item.is_served_on(day)]
+    in_grace = sum(1 for item in items if item.last_on < day <= item.grace_until)
+    pressing = min(items, key=lambda item: (item.grace_until, item.target_on, item.key))
+    return DayJudged(run_over, 0 if late else len(waits), in_grace, _tell_day(pressing, day, today))
+
+
+def _tell_day(item: DueDates, day: date, today: date) -> str:
+    what = "the touch-up" if item.kind is DueKind.TOUCH_UP else "the reinspection"
+    if not item.is_served_on(day):
+        return f"Before {what} opens on {item.opens_on}, so it would not count for it"
+    if day > item.grace_until:
+        if item.grace_until < today:
+            return f"Makes good {what}, which ran over its last day {item.grace_until}"
+        return f"Too late for {what}, whose last day is {item.grace_until}"
+    if day > item.last_on:
+        return f"In the days of grace of {what}, {_tell_days_before(day, item.grace_until)}"
+    if day < item.opens_on:
+        return f"Shortly before the window of {what}, which opens on {item.opens_on}"
+    return f"In the window of {what}, {_tell_days_before(day, item.last_on)}"
+
+
+def _tell_days_before(day: date, last: date) -> str:
+    days = (last - day).days
+    if days == 0:
+        return f"on its last day {last}"
+    return f"{days} day before its last day {last}" if days == 1 else f"{days} days before its last day {last}"
+
+
+def _describe(
+    stay: Stay,
+    bay: BayTimes,
+    person: PersonTimes,
+    site: SiteTimes,
+    day: date,
+    items: Sequence[DueDates],
+    judged: DayJudged,
+    work: VisitWork,
+    preferences: Preferences,
+) -> Slot:
+    unmet = preferences.list_unmet(stay.starts_at.astimezone(site.zone))
+    distance = abs((day - preferences.near).days) if preferences.near else day.toordinal()
+    # A vehicle that needs no lift leaves the lift to one that does, and a low one the tall lift.
+    larger = int(bay.kind is BayKind.LIFT and work.bay_kind is BayKind.GROUND)
+    spare = (bay.most_height_mm or 0) // 100
+    return Slot(
+        site.key,
+        bay.key,
+        bay.name,
+        person.key,
+        person.name,
+        day,
+        stay.starts_at.astimezone(UTC),
+        stay.work_ends_at,
+        stay.bay_free_at,
+        stay.ready_at,
+        tuple(item.key for item in items if item.is_served_on(day)),
+        f"{judged.sentence}{_tell_wishes(unmet, preferences)}{_tell_bay(bay, work)}.",
+        (judged.run_over, judged.not_served, judged.in_grace, len(unmet), distance, larger, spare),
+    )
+
+
+def _tell_wishes(unmet: Sequence[str], preferences: Preferences) -> str:
+    if unmet:
+        return "; not the weekday asked for" if unmet[0] == "weekday" else "; not the part of the day asked for"
+    return "; as the customer asked" if preferences.weekdays or preferences.part_of_day else ""
+
+
+def _tell_bay(bay: BayTimes, work: VisitWork) -> str:
+    if bay.most_height_mm is not None and work.height_mm is None:
+        return f"; the vehicle's height is not on record, measure it before {bay.name} is used"
+    if bay.most_mass_kg is not None and work.mass_kg is None:
+        return f"; the vehicle's mass is not on record, look it up before {bay.name} is used"
+    if bay.kind is BayKind.LIFT and bay.most_height_mm is not None and work.height_mm is not None:
+        return f"; {bay.name} is high enough for it"
+    return ""
