@@ -62,11 +62,12 @@ def propose_slots(
     today = find_today(now, sites[0])
     due = read_what_is_due(read_cover_case(cover), today) if cover else NOTHING_DUE
     kind = visit or due.visit
+    items = due.served_by(kind)
     start = max(from_moment or now, now)
     first = find_today(start, sites[0])
     last = until or max(
-        [first + timedelta(days=LOOKED_THROUGH_DAYS), *(item.last_on for item in due.items[:1])],
+        [first + timedelta(days=LOOKED_THROUGH_DAYS), *(item.last_on for item in items[:1])],
     )
     work = read_visit_work(vehicle=vehicle, site=sites[0], visit=kind, zones=due.zones, leave_out=moved)
     times = read_site_times(sites, first, last, leave_out=moved)
-    return Proposed(find_slots(due.items, work, times, start, last, preferences, most=most), due, kind, start, last)
+    return Proposed(find_slots(items, work, times, start, last, preferences, most=most), due, kind, start, last)

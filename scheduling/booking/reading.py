@@ -178,7 +178,19 @@ class WhatIsDue:
     visit: VisitKind
     zones: int
 
+    def served_by(self, visit: VisitKind) -> tuple[DueDates, ...]:
+        """Return what a visit of this kind serves; a look at rust renews no film, however much of it is due."""
+        return tuple(item for item in self.items if item.kind in SERVED_BY[visit])
 
+
+# What each kind of visit does for a cover. The vehicle is looked over whenever its film is renewed.
+SERVED_BY: dict[VisitKind, frozenset[DueKind]] = {
+    VisitKind.FIRST_TREATMENT: frozenset(DueKind),
+    VisitKind.ANNUAL_TOUCH_UP: frozenset(DueKind),
+    VisitKind.REINSPECTION: frozenset({DueKind.REINSPECTION}),
+    VisitKind.AFTER_REPAIR: frozenset(),
+    VisitKind.LOOK_AT_RUST: frozenset(),
+}
 # What opens this soon is served by the same visit.
 LOOKED_AHEAD_DAYS = 120
 

@@ -16,7 +16,7 @@ from django.db.models import Q
 from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.finding import NOTHING_DUE, propose_slots
 from scheduling.booking.following import count_change, follow_appointments, serve_items
-from scheduling.booking.reading import WhatIsDue, read_site_times, read_visit_work, read_what_is_due
+from scheduling.booking.reading import SERVED_BY, WhatIsDue, read_site_times, read_visit_work, read_what_is_due
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, BayClosure, BookedBy, Cover
 from scheduling.queries import read_cover_case
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP, VisitKind
@@ -99,8 +99,10 @@ def offer_instead(
     moved: Appointment | None = None,
 ) -> tuple[Slot, ...]:
     """Return the next three times that are free from a wish on; none where the vehicle is booked already."""
-    if cover is not None and moved is None and AppointmentItem.objects.filter(cover=cover, serves=True).exists():
-        return ()
+    serves_what_is_due = visit is None or bool(SERVED_BY[visit])
+    if cover is not None and moved is None and serves_what_is_due:
+        if AppointmentItem.objects.filter(cover=cover, serves=True).exists():
+            return ()
     proposed = propose_slots(
         vehicle=vehicle,
         cover=cover,
@@ -275,7 +277,8 @@ def serve_what_is_due(appointment: Appointment, due: WhatIsDue, today: date) -> 
         return
     zone = zoneinfo.ZoneInfo(appointment.site.time_zone)
     day = appointment.starts_at.astimezone(zone).date()
-    served = {item.key for item in due.items if item.is_served_on(day)}
+    items = due.served_by(VisitKind(appointment.visit))
+    served = {item.key for item in items if item.is_served_on(day)}
     elsewhere = AppointmentItem.objects.filter(cover=cover, serves=True).exclude(appointment=appointment)
     others = {item.due_key: item.appointment for item in elsewhere.select_related("appointment__site")}
     free = served - others.keys()

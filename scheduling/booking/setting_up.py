@@ -16,12 +16,13 @@ from scheduling.models import (
     Bay,
     BayClosure,
     BodyStyleSize,
+    PersonHours,
     PersonSkill,
     SiteHours,
     WorkDuration,
 )
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP, Skill
-from treatments.event_log import Happening, record_events
+from treatments.event_log import Happening, describe, record_events
 from treatments.models import Site, User
 
 
@@ -111,3 +112,92 @@ def note_absence(
     record_events([Happening("person.away", "user", str(person.pk), after=after)], actor=actor, now=now)
     stays = Appointment.objects.filter(person=person, starts_at__lt=ends_at, work_ends_at__gt=starts_at)
     return list(stays.exclude(status__in=GIVES_ITS_PLACE_UP).select_related("vehicle", "customer", "site"))
+
+
+@transaction.atomic
+def save_bay(*, bay: Bay, now: datetime, actor: User | None) -> Bay:
+    """Add a bay, or change what is known of one. Visits that stand in it stay where they are.
+
+    Raises:
+        ValidationError: naming the field that can't be so.
+    """
+    known = Bay.objects.select_for_update(no_key=True).filter(pk=bay.pk).first() if bay.pk else None
+    names = ("code", "name", "kind", "most_height_mm", "most_mass_kg", "in_use")
+    before = describe(known, *names) if known else None
+    bay.full_clean()
+    bay.save()
+    after = {"site": bay.site_id, **describe(bay, *names)}
+    kind = "bay.changed" if known else "bay.added"
+    record_events([Happening(kind, "bay", str(bay.pk), before=before, after=after)], actor=actor, now=now)
+    return bay
+
+
+@transaction.atomic
+def reopen_bay(*, closure: BayClosure, now: datetime, actor: User | None) -> None:
+    """Take a closure of a bay back, or end one that has begun."""
+    before = describe(closure, "bay_id", "starts_at", "ends_at", "reason")
+    subject = str(closure.bay_id)
+    if closure.starts_at < now < closure.ends_at:
+        closure.ends_at = now.replace(second=0, microsecond=0)
+    if closure.starts_at < closure.ends_at <= now:
+        closure.save()
+        after = describe(closure, "bay_id", "starts_at", "ends_at", "reason")
+    else:
+        closure.delete()
+        after = None
+    record_events([Happening("bay.opened", "bay", subject, before=before, after=after)], actor=actor, now=now)
+
+
+@transaction.atomic
+def set_person_hours(
+    *, person: User, hours: Sequence[tuple[int, time, time]], now: datetime, actor: User | None
+) -> None:
+    """Set when a person works: (ISO weekday, from, to). None at all: whenever the site is open."""
+    PersonHours.objects.filter(person=person).delete()
+    for weekday, starts_at, ends_at in hours:
+        row = PersonHours(person=person, weekday=weekday, starts_at=starts_at, ends_at=ends_at)
+        row.full_clean()
+        row.save()
+    plain = [[weekday, str(starts_at), str(ends_at)] for weekday, starts_at, ends_at in hours]
+    after = {"person": person.pk, "hours": plain}
+    record_events([Happening("person_hours.changed", "user", str(person.pk), after=after)], actor=actor, now=now)
+
+
+@transaction.atomic
+def take_absence_back(*, absence: Absence, now: datetime, actor: User | None) -> None:
+    """Take back that a person is away."""
+    before = {"person": absence.person_id, "starts_at": absence.starts_at, "ends_at": absence.ends_at}
+    subject = str(absence.person_id)
+    absence.delete()
+    record_events([Happening("person.back", "user", subject, before=before)], actor=actor, now=now)
+
+
+DURATION_FIELDS = (
+    "bay_kind",
+    "skill",
+    "wash_and_dry_minutes",
+    "work_minutes",
+    "minutes_per_zone",
+    "standing_minutes",
+    "stands_in_bay",
+)
+
+
+@transaction.atomic
+def set_duration(*, duration: WorkDuration, now: datetime, actor: User | None) -> WorkDuration:
+    """Write down how long a kind of visit takes. Visits that are booked already keep their times.
+
+    Raises:
+        ValidationError: naming the field that can't be so.
+    """
+    known = WorkDuration.objects.select_for_update(no_key=True).filter(pk=duration.pk).first() if duration.pk else None
+    before = describe(known, *DURATION_FIELDS) if known else None
+    duration.full_clean()
+    duration.save()
+    after = {"visit": duration.visit, "body_style": duration.body_style, **describe(duration, *DURATION_FIELDS)}
+    record_events(
+        [Happening("work_duration.changed", "work_duration", str(duration.pk), before=before, after=after)],
+        actor=actor,
+        now=now,
+    )
+    return duration

@@ -63,6 +63,12 @@ class Appointment(models.Model):
             models.Index(fields=["bay", "starts_at"], name="appointment_by_bay"),
             models.Index(fields=["person", "starts_at"], name="appointment_by_person"),
             models.Index(fields=["vehicle", "starts_at"], name="appointment_by_vehicle"),
+            # Few rows whatever the past: what nobody has said anything about yet.
+            models.Index(
+                fields=["site", "starts_at"],
+                condition=models.Q(status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY]),
+                name="appointment_still_open",
+            ),
         ]
         constraints = [
             one_of(VisitKind, "visit", "appointment_visit_known"),

@@ -1,0 +1,147 @@
+"""Books visits for many covers at once: proposes a time for each, none in the way of another, and books them one by one.
+
+Each booking stands by itself: what can't be booked is said with its reason, and the others are booked all the same.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from django.core.exceptions import ValidationError
+
+from scheduling.booking.errors import SlotTakenError
+from scheduling.booking.finding import LOOKED_THROUGH_DAYS
+from scheduling.booking.reading import read_site_times, read_visit_work, read_what_is_due
+from scheduling.booking.services import book_visit
+from scheduling.models import Appointment, AppointmentItem, Bay, Cover
+from scheduling.queries import read_cover_cases
+from scheduling.rules.cover import NO_MORE_COVER
+from scheduling.rules.opening import Span
+from scheduling.rules.slots import SiteTimes, Slot, find_slots
+from treatments.models import User
+from treatments.queries import find_today
+
+# So many are read by one person on one page; more than that is what the season plan is for.
+MOST_AT_ONCE = 100
+
+
+@dataclass(frozen=True, slots=True)
+class WantedVisit:
+    """A cover and the time proposed for it, or why there is none."""
+
+    cover: Cover
+    slot: Slot | None
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BookedOne:
+    """What became of one cover: its appointment, or why it has none."""
+
+    cover: Cover
+    appointment: Appointment | None
+    reason: str = ""
+
+
+def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]:
+    """Return a time for each cover, the most pressing first; each counts as taken for those after it.
+
+    Args:
+        covers: with vehicle and site, at most MOST_AT_ONCE.
+        now: the moment; nothing earlier is proposed.
+
+    Raises:
+        ValidationError: where there are too many.
+    """
+    if len(covers) > MOST_AT_ONCE:
+        raise ValidationError(
+            {"cover": f"{len(covers)} are more than {MOST_AT_ONCE} at once; choose fewer, or book the others after these."}
+        )
+    times: dict[int, SiteTimes] = {}
+    sites = {cover.site_id: cover.site for cover in covers}
+    for site in sites.values():
+        first = find_today(now, site)
+        (times[site.pk],) = read_site_times([site], first, first + timedelta(days=LOOKED_THROUGH_DAYS))
+    booked = dict(
+        AppointmentItem.objects.filter(cover__in=covers, serves=True).values_list("cover_id", "appointment__number")
+    )
+    cases = {case.cover.pk: case for case in read_cover_cases(covers)}
+    wanted = []
+    for cover in covers:
+        if cover.pk in booked:
+            wanted.append(WantedVisit(cover, None, f"Booked already: visit {booked[cover.pk]}."))
+            continue
+        today = find_today(now, cover.site)
+        case = cases[cover.pk]
+        if case.read_state(today).status in NO_MORE_COVER:
+            wanted.append(WantedVisit(cover, None, "The cover is over, so nobody must come for it."))
+            continue
+        due = read_what_is_due(case, today)
+        if not due.items:
+            wanted.append(WantedVisit(cover, None, "Nothing is due."))
+            continue
+        try:
+            work = read_visit_work(vehicle=cover.vehicle, site=cover.site, visit=due.visit, zones=due.zones)
+        except ValidationError as error:
+            wanted.append(WantedVisit(cover, None, " ".join(error.messages)))
+            continue
+        until = today + timedelta(days=LOOKED_THROUGH_DAYS)
+        site = times[cover.site_id]
+        slots = find_slots(due.served_by(due.visit), work, [site], now, until, most=1)
+        if not slots:
+            reason = f"Nothing is free in the next {LOOKED_THROUGH_DAYS} days in a bay that suits the vehicle."
+            wanted.append(WantedVisit(cover, None, reason))
+            continue
+        times[cover.site_id] = _take(site, slots[0])
+        wanted.append(WantedVisit(cover, slots[0]))
+    return wanted
+
+
+def _take(site: SiteTimes, slot: Slot) -> SiteTimes:
+    bay_span, work_span = Span(slot.starts_at, slot.bay_free_at), Span(slot.starts_at, slot.work_ends_at)
+    return replace(
+        site,
+        bays=tuple(
+            replace(bay, taken=(*bay.taken, bay_span)) if bay.key == slot.bay else bay for bay in site.bays
+        ),
+        people=tuple(
+            replace(person, taken=(*person.taken, work_span)) if person.key == slot.person else person
+            for person in site.people
+        )
+        if slot.person is not None
+        else site.people,
+    )
+
+
+def book_many(*, wanted: Sequence[WantedVisit], now: datetime, actor: User | None) -> list[BookedOne]:
+    """Book each cover for the time that was proposed for it; return for each what became of it.
+
+    Where somebody else was first the next time is not taken by itself: the customer of that vehicle may have been
+    told the first one, so a person decides.
+    """
+    bays = {bay.pk: bay for bay in Bay.objects.select_related("site").filter(pk__in={w.slot.bay for w in wanted if w.slot})}
+    people = User.objects.in_bulk({w.slot.person for w in wanted if w.slot and w.slot.person})
+    booked = []
+    for wish in wanted:
+        slot = wish.slot
+        if slot is None:
+            booked.append(BookedOne(wish.cover, None, wish.reason))
+            continue
+        try:
+            appointment = book_visit(
+                vehicle=wish.cover.vehicle,
+                bay=bays[slot.bay],
+                person=people[slot.person] if slot.person else None,
+                starts_at=slot.starts_at,
+                now=now,
+                actor=actor,
+                cover=wish.cover,
+                why=slot.why,
+            )
+        except SlotTakenError as taken:
+            booked.append(BookedOne(wish.cover, None, taken.sentence))
+        except ValidationError as error:
+            booked.append(BookedOne(wish.cover, None, " ".join(error.messages)))
+        else:
+            booked.append(BookedOne(wish.cover, appointment))
+    return booked

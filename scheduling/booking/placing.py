@@ -1,0 +1,80 @@
+"""Chooses bay and person for a time that the customer has named, where the person at the desk leaves them open.
+
+What was chosen is only a wish: the booking itself looks again, under its locks.
+"""
+
+import zoneinfo
+from datetime import datetime
+
+from scheduling.booking.finding import NOTHING_DUE
+from scheduling.booking.reading import read_site_times, read_visit_work, read_what_is_due
+from scheduling.models import Appointment, Bay, Cover
+from scheduling.queries import read_cover_case
+from scheduling.rules.booking_words import VisitKind
+from scheduling.rules.opening import Span
+from scheduling.rules.slots import BayTimes, PersonTimes, SiteTimes, VisitWork, lay_stay
+from treatments.models import Site, User, Vehicle
+from treatments.queries import find_today
+
+
+def choose_place(
+    *,
+    vehicle: Vehicle,
+    cover: Cover | None,
+    site: Site,
+    starts_at: datetime,
+    now: datetime,
+    visit: VisitKind | None = None,
+    bay: Bay | None = None,
+    person: User | None = None,
+    moved: Appointment | None = None,
+) -> tuple[Bay | None, User | None]:
+    """Return the bay and the person for a visit that begins at a moment: those given, else the best that are free.
+
+    Where nobody and nothing is free the ones that come nearest are returned, so that the booking can say what is in
+    the way. The bay is None only at a site without bays.
+
+    Args:
+        bay: where it is to be; None leaves it open.
+        person: who is to do it; None leaves it open.
+        moved: the appointment that is moved; its own bay and person come first.
+    """
+    local = starts_at.astimezone(zoneinfo.ZoneInfo(site.time_zone)).date()
+    due = read_what_is_due(read_cover_case(cover), find_today(now, site)) if cover else NOTHING_DUE
+    work = read_visit_work(vehicle=vehicle, site=site, visit=visit or due.visit, zones=due.zones, leave_out=moved)
+    (times,) = read_site_times([site], local, local, leave_out=moved)
+    before = (moved.bay_id if moved else None, moved.person_id if moved else None)
+    bays = [known for known in times.bays if bay is None or known.key == bay.pk]
+    people = [known for known in times.people if person is None or known.key == person.pk]
+    if not bays or not people:
+        return bay or _find_bay(times.bays[0].key if times.bays else None), person
+    pairs = [(place, worker) for place in bays for worker in people]
+    place, worker = min(pairs, key=lambda pair: _judge(pair, times, starts_at, work, before))
+    return _find_bay(place.key), User.objects.get(pk=worker.key) if worker.key else None
+
+
+def _find_bay(key: int | None) -> Bay | None:
+    return Bay.objects.select_related("site").filter(pk=key).first()
+
+
+def _judge(
+    pair: tuple[BayTimes, PersonTimes],
+    times: SiteTimes,
+    starts_at: datetime,
+    work: VisitWork,
+    before: tuple[int | None, int | None],
+) -> tuple[bool, bool, bool, int, int, int]:
+    """Return how ill a bay and a person suit, to be compared: not at all, taken, then the change that it means."""
+    bay, person = pair
+    day = starts_at.astimezone(times.zone).date()
+    worked = person.worked.get(day, ())
+    is_there = work.skill in person.skills and any(span.start <= starts_at < span.end for span in worked)
+    stay = lay_stay(starts_at, work, times, worked) if is_there else None
+    free = stay is not None and not any(
+        Span(starts_at, until).overlaps(span)
+        for until, taken in ((stay.bay_free_at, bay.taken), (stay.work_ends_at, person.taken))
+        for span in taken
+    )
+    change = (bay.key != before[0]) + (person.key != before[1])
+    larger = int(bay.kind != work.bay_kind)
+    return not bay.fits(work), not is_there, not free, change, larger, (bay.most_height_mm or 0) // 100
