@@ -27,11 +27,13 @@ from scheduling.rules.slots import Slot
 from treatments.event_log import record_events
 from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today
+from treatments.writing_turns import take_turn
 
 BOOKED, IN_THE_BAY = AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY
 MOST_MINUTES_LATE = 12 * 60
 
 
+@take_turn()
 @transaction.atomic
 def cancel_visit(
     *, appointment: Appointment, reason: str, now: datetime, actor: User | None, seen_sequence: int | None = None
@@ -45,6 +47,7 @@ def cancel_visit(
     return _give_up(appointment, AppointmentStatus.CANCELLED, "cancelled", reason, now, actor, seen_sequence)
 
 
+@take_turn()
 @transaction.atomic
 def mark_no_show(*, appointment: Appointment, reason: str, now: datetime, actor: User | None) -> Appointment:
     """Record that the vehicle did not come; what the visit was to serve is due again.
@@ -83,12 +86,14 @@ def _give_up(
     return locked
 
 
+@take_turn()
 @transaction.atomic
 def begin_visit(*, appointment: Appointment, now: datetime, actor: User | None) -> Appointment:
     """Record that the vehicle stands in its bay."""
     return _set_status(appointment, [BOOKED], IN_THE_BAY, "begun", now, actor)
 
 
+@take_turn()
 @transaction.atomic
 def finish_visit(*, appointment: Appointment, now: datetime, actor: User | None) -> Appointment:
     """Record that the visit is over. Whether what was due is done, the records of the work say, not this.
@@ -174,7 +179,7 @@ def run_late(*, appointment: Appointment, minutes: int, now: datetime, actor: Us
     if not 0 < minutes <= MOST_MINUTES_LATE:
         raise ValidationError({"minutes": f"{minutes} is not between 1 and {MOST_MINUTES_LATE} minutes."})
     try:
-        with transaction.atomic():
+        with take_turn(), transaction.atomic():
             return _run_late(appointment, timedelta(minutes=minutes), now, actor)
     except SlotTakenError as taken:
         sentence = taken.sentence
@@ -261,7 +266,7 @@ def split_visit(
             {"first_part_minutes": f"{first_part_minutes} is not between 1 and {whole - 1}, of a visit of {whole}."}
         )
     try:
-        with transaction.atomic():
+        with take_turn(), transaction.atomic():
             return _split(appointment, reason.strip(), first_part_minutes, bay, person, starts_at, now, actor)
     except SlotTakenError as taken:
         raise SlotTakenError(taken.sentence, taken.alternatives or _offer_later(appointment, now)) from taken

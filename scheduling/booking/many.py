@@ -1,4 +1,4 @@
-"""Books visits for many covers at once: proposes a time for each, none in the way of another, and books them one by one.
+"""Books visits for many covers at once: proposes a time for each, none in the way of another, and books one by one.
 
 Each booking stands by itself: what can't be booked is said with its reason, and the others are booked all the same.
 """
@@ -55,7 +55,10 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
     """
     if len(covers) > MOST_AT_ONCE:
         raise ValidationError(
-            {"cover": f"{len(covers)} are more than {MOST_AT_ONCE} at once; choose fewer, or book the others after these."}
+            {
+                "cover": f"{len(covers)} are more than {MOST_AT_ONCE} at once; choose fewer, or book the others "
+                "after these."
+            }
         )
     times: dict[int, SiteTimes] = {}
     sites = {cover.site_id: cover.site for cover in covers}
@@ -86,13 +89,13 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
             wanted.append(WantedVisit(cover, None, " ".join(error.messages)))
             continue
         until = today + timedelta(days=LOOKED_THROUGH_DAYS)
-        site = times[cover.site_id]
-        slots = find_slots(due.served_by(due.visit), work, [site], now, until, most=1)
+        free = times[cover.site_id]
+        slots = find_slots(due.served_by(due.visit), work, [free], now, until, most=1)
         if not slots:
             reason = f"Nothing is free in the next {LOOKED_THROUGH_DAYS} days in a bay that suits the vehicle."
             wanted.append(WantedVisit(cover, None, reason))
             continue
-        times[cover.site_id] = _take(site, slots[0])
+        times[cover.site_id] = _take(free, slots[0])
         wanted.append(WantedVisit(cover, slots[0]))
     return wanted
 
@@ -101,9 +104,7 @@ def _take(site: SiteTimes, slot: Slot) -> SiteTimes:
     bay_span, work_span = Span(slot.starts_at, slot.bay_free_at), Span(slot.starts_at, slot.work_ends_at)
     return replace(
         site,
-        bays=tuple(
-            replace(bay, taken=(*bay.taken, bay_span)) if bay.key == slot.bay else bay for bay in site.bays
-        ),
+        bays=tuple(replace(bay, taken=(*bay.taken, bay_span)) if bay.key == slot.bay else bay for bay in site.bays),
         people=tuple(
             replace(person, taken=(*person.taken, work_span)) if person.key == slot.person else person
             for person in site.people
@@ -119,7 +120,9 @@ def book_many(*, wanted: Sequence[WantedVisit], now: datetime, actor: User | Non
     Where somebody else was first the next time is not taken by itself: the customer of that vehicle may have been
     told the first one, so a person decides.
     """
-    bays = {bay.pk: bay for bay in Bay.objects.select_related("site").filter(pk__in={w.slot.bay for w in wanted if w.slot})}
+    bays = {
+        bay.pk: bay for bay in Bay.objects.select_related("site").filter(pk__in={w.slot.bay for w in wanted if w.slot})
+    }
     people = User.objects.in_bulk({w.slot.person for w in wanted if w.slot and w.slot.person})
     booked = []
     for wish in wanted:

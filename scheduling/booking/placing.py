@@ -54,7 +54,7 @@ def choose_place(
 
 
 def _find_bay(key: int | None) -> Bay | None:
-    return Bay.objects.select_related("site").filter(pk=key).first()
+    return Bay.objects.select_related("site").filter(pk=key).first() if key else None
 
 
 def _judge(

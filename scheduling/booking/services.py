@@ -11,21 +11,24 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import DatabaseError, IntegrityError, transaction
-from django.db.models import Q
 
+from scheduling.booking.checking import find_stay, refuse_past, tell_time
 from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.finding import NOTHING_DUE, propose_slots
 from scheduling.booking.following import count_change, follow_appointments, serve_items
-from scheduling.booking.reading import SERVED_BY, WhatIsDue, read_site_times, read_visit_work, read_what_is_due
-from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, BayClosure, BookedBy, Cover
+from scheduling.booking.reading import SERVED_BY, WhatIsDue, read_visit_work, read_what_is_due
+from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, BookedBy, Cover
 from scheduling.queries import read_cover_case
-from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP, VisitKind
-from scheduling.rules.slots import SiteTimes, Slot, Stay, VisitWork, lay_stay
+from scheduling.rules.booking_words import VisitKind
+from scheduling.rules.slots import Slot, Stay
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, Site, User, Vehicle
 from treatments.queries import find_today
+from treatments.writing_turns import take_turn
 
 ALTERNATIVES = 3
+# How many days on another time is looked for, further and further until there are enough.
+LOOKED_THROUGH_FOR_OTHERS = (14, 60, 240)
 # Where a database or its driver says by name which place was taken.
 TAKEN_TWICE = "never_taken_twice"
 
@@ -56,19 +59,28 @@ def book_visit(
         ValidationError: naming what is wrong with the wish itself.
     """
 
+    def look() -> None:
+        _check(vehicle, bay, person, starts_at, now, cover, visit)
+
     def write() -> Appointment:
         return _book(vehicle, bay, person, starts_at, now, actor, cover, visit, booked_by, why, note)
 
     def offer() -> tuple[Slot, ...]:
         return offer_instead(vehicle=vehicle, cover=cover, site=bay.site, visit=visit, start=starts_at, now=now)
 
-    return _try(write, offer)
+    return _try(look, write, offer)
 
 
-def _try(write: Callable[[], Appointment], offer: Callable[[], tuple[Slot, ...]]) -> Appointment:
-    """Run one booking in a transaction; what is offered instead is looked for when no lock is held any more."""
+def _try(
+    look: Callable[[], object], write: Callable[[], Appointment], offer: Callable[[], tuple[Slot, ...]]
+) -> Appointment:
+    """Run one booking in a transaction; what is offered instead is looked for when no lock is held any more.
+
+    Whoever can be told at a look that the place is taken need not queue for the lock to hear it.
+    """
     try:
-        with transaction.atomic():
+        look()
+        with take_turn(), transaction.atomic():
             return write()
     except SlotTakenError as taken:
         sentence = taken.sentence
@@ -100,21 +112,25 @@ def offer_instead(
 ) -> tuple[Slot, ...]:
     """Return the next three times that are free from a wish on; none where the vehicle is booked already."""
     serves_what_is_due = visit is None or bool(SERVED_BY[visit])
-    if cover is not None and moved is None and serves_what_is_due:
-        if AppointmentItem.objects.filter(cover=cover, serves=True).exists():
-            return ()
-    proposed = propose_slots(
-        vehicle=vehicle,
-        cover=cover,
-        sites=[site],
-        now=now,
-        from_moment=start,
-        until=find_today(max(start, now), site) + timedelta(days=14),
-        visit=visit,
-        moved=moved,
-        most=ALTERNATIVES,
-    )
-    return proposed.slots
+    may_be_served = cover is not None and moved is None and serves_what_is_due
+    if may_be_served and AppointmentItem.objects.filter(cover=cover, serves=True).exists():
+        return ()
+    slots: tuple[Slot, ...] = ()
+    for days in LOOKED_THROUGH_FOR_OTHERS:
+        slots = propose_slots(
+            vehicle=vehicle,
+            cover=cover,
+            sites=[site],
+            now=now,
+            from_moment=start,
+            until=find_today(max(start, now), site) + timedelta(days=days),
+            visit=visit,
+            moved=moved,
+            most=ALTERNATIVES,
+        ).slots
+        if len(slots) == ALTERNATIVES:
+            break
+    return slots
 
 
 def _book(
@@ -130,16 +146,8 @@ def _book(
     why: str,
     note: str,
 ) -> Appointment:
-    if cover is not None and cover.vehicle_id != vehicle.pk:
-        raise ValidationError({"cover": f"Cover {cover.number} is for another vehicle than {vehicle.vin}."})
     lock_places(vehicle, bay, person)
-    today = find_today(now, bay.site)
-    due = read_what_is_due(read_cover_case(cover), today) if cover else NOTHING_DUE
-    kind = visit or due.visit
-    if starts_at < now - timedelta(minutes=15):
-        raise ValidationError({"starts_at": f"{_tell_time(starts_at, bay.site)} is past; choose a later time."})
-    work = read_visit_work(vehicle=vehicle, site=bay.site, visit=kind, zones=due.zones)
-    stay = find_stay(bay=bay, person=person, starts_at=starts_at, work=work)
+    due, kind, stay = _check(vehicle, bay, person, starts_at, now, cover, visit)
     owned = Ownership.objects.filter(vehicle=vehicle, until_day__isnull=True).select_related("customer").first()
     customer: Customer | None = owned.customer if owned else None
     count = Appointment.objects.filter(vehicle=vehicle).count()
@@ -164,9 +172,27 @@ def _book(
     )
     appointment.full_clean()
     appointment.save()
-    serve_what_is_due(appointment, due, today)
+    serve_what_is_due(appointment, due, find_today(now, bay.site))
     record_events([tell_happening("booked", appointment)], actor=actor, now=now)
     return appointment
+
+
+def _check(
+    vehicle: Vehicle,
+    bay: Bay,
+    person: User | None,
+    starts_at: datetime,
+    now: datetime,
+    cover: Cover | None,
+    visit: VisitKind | None,
+) -> tuple[WhatIsDue, VisitKind, Stay]:
+    if cover is not None and cover.vehicle_id != vehicle.pk:
+        raise ValidationError({"cover": f"Cover {cover.number} is for another vehicle than {vehicle.vin}."})
+    due = read_what_is_due(read_cover_case(cover), find_today(now, bay.site)) if cover else NOTHING_DUE
+    kind = visit or due.visit
+    refuse_past(starts_at, now, bay.site)
+    work = read_visit_work(vehicle=vehicle, site=bay.site, visit=kind, zones=due.zones)
+    return due, kind, find_stay(bay=bay, person=person, starts_at=starts_at, work=work)
 
 
 def lock_places(vehicle: Vehicle, bay: Bay, person: User | None) -> None:
@@ -175,95 +201,6 @@ def lock_places(vehicle: Vehicle, bay: Bay, person: User | None) -> None:
     Bay.objects.select_for_update(no_key=True).get(pk=bay.pk)
     if person is not None:
         User.objects.select_for_update(no_key=True).get(pk=person.pk)
-
-
-def find_stay(
-    *, bay: Bay, person: User | None, starts_at: datetime, work: VisitWork, moved: Appointment | None = None
-) -> Stay:
-    """Return the stay that begins at a moment, where bay and person are free for it.
-
-    Raises:
-        SlotTakenError: where bay, person or vehicle are taken.
-        ValidationError: where the bay does not suit, or site or person do not work then.
-    """
-    if starts_at.second or starts_at.microsecond:
-        raise ValidationError({"starts_at": f"{starts_at} is not on a whole minute."})
-    if not bay.in_use:
-        raise ValidationError({"bay": f"{bay.name} is not in use."})
-    local = starts_at.astimezone(zoneinfo.ZoneInfo(bay.site.time_zone))
-    (site,) = read_site_times([bay.site], local.date(), local.date(), leave_out=moved)
-    place = next(known for known in site.bays if known.key == bay.pk)
-    if not place.fits(work):
-        raise ValidationError({"bay": f"{bay.name} does not suit: {_tell_misfit(bay, work)}."})
-    worker = next((known for known in site.people if known.key == (person.pk if person else None)), None)
-    if worker is None:
-        raise ValidationError({"person": "Choose who does the work." if person is None else f"{person} is not booked."})
-    if work.skill not in worker.skills:
-        raise ValidationError({"person": f"{worker.name} is not on record as trained for {work.skill}."})
-    worked = worker.worked.get(local.date(), ())
-    if not any(span.start <= starts_at < span.end for span in worked):
-        raise ValidationError({"starts_at": _tell_closed(site, worker.name, starts_at, bay.site)})
-    stay = lay_stay(starts_at, work, site, worked)
-    if stay is None:
-        raise ValidationError(
-            {
-                "starts_at": f"The work takes {work.work_minutes} minutes and would not be done on that day; "
-                "choose an earlier time."
-            }
-        )
-    _refuse_taken(stay, bay, person, work, moved)
-    return stay
-
-
-def _refuse_taken(stay: Stay, bay: Bay, person: User | None, work: VisitWork, moved: Appointment | None) -> None:
-    others = Appointment.objects.exclude(status__in=GIVES_ITS_PLACE_UP)
-    if moved is not None:
-        others = others.exclude(pk=moved.pk)
-    for other in (
-        others.filter(bay=bay, starts_at__lt=stay.bay_free_at, bay_free_at__gt=stay.starts_at).first(),
-        others.filter(Q(person=person), starts_at__lt=stay.work_ends_at, work_ends_at__gt=stay.starts_at).first()
-        if person
-        else None,
-    ):
-        if other is not None:
-            what = bay.name if other.bay_id == bay.pk else str(person.get_full_name() or person) if person else ""
-            raise SlotTakenError(
-                f"{what} is taken from {_tell_time(other.starts_at, bay.site)} to "
-                f"{_tell_time(other.bay_free_at, bay.site)}."
-            )
-    closed = BayClosure.objects.filter(bay=bay, starts_at__lt=stay.bay_free_at, ends_at__gt=stay.starts_at).first()
-    if closed is not None:
-        raise SlotTakenError(f"{bay.name} is closed until {_tell_time(closed.ends_at, bay.site)}: {closed.reason}.")
-    for start, end in ((span.start, span.end) for span in work.vehicle_taken):
-        if start < stay.ready_at and stay.starts_at < end:
-            raise SlotTakenError(
-                f"The vehicle is booked already from {_tell_time(start, bay.site)} to {_tell_time(end, bay.site)}."
-            )
-
-
-def _tell_time(moment: datetime, site: Site) -> str:
-    return f"{moment.astimezone(zoneinfo.ZoneInfo(site.time_zone)):%Y-%m-%d %H:%M}"
-
-
-def _tell_misfit(bay: Bay, work: VisitWork) -> str:
-    if bay.most_height_mm is not None and (work.height_mm or 0) > bay.most_height_mm:
-        return f"the vehicle is {work.height_mm} mm high and {bay.most_height_mm} mm fit there"
-    if bay.most_mass_kg is not None and (work.mass_kg or 0) > bay.most_mass_kg:
-        return f"the vehicle weighs {work.mass_kg} kg and the lift is rated for {bay.most_mass_kg} kg"
-    return "the work is done from below and it has no lift"
-
-
-def _tell_closed(site: SiteTimes, person: str, starts_at: datetime, place: Site) -> str:
-    day = starts_at.astimezone(site.zone).date()
-    spans = site.open_spans.get(day, ())
-    if any(span.start <= starts_at < span.end for span in spans):
-        return f"{person} does not work at {_tell_time(starts_at, place)}."
-    if not spans:
-        return f"{site.name} is closed on {day}."
-    hours = " and ".join(
-        f"{span.start.astimezone(site.zone):%H:%M} to {span.end.astimezone(site.zone):%H:%M}" for span in spans
-    )
-    return f"{site.name} is not open at {_tell_time(starts_at, place)}; on that day it works from {hours}."
 
 
 def serve_what_is_due(appointment: Appointment, due: WhatIsDue, today: date) -> None:
@@ -285,7 +222,7 @@ def serve_what_is_due(appointment: Appointment, due: WhatIsDue, today: date) -> 
     if served and not free:
         other = next(iter(others.values()))
         raise SlotTakenError(
-            f"All that is due is booked already: visit {other.number} on {_tell_time(other.starts_at, other.site)}. "
+            f"All that is due is booked already: visit {other.number} on {tell_time(other.starts_at, other.site)}. "
             "Move that one, or cancel it first."
         )
     serve_items(appointment, free)
@@ -341,17 +278,20 @@ def move_visit(
         ChangedMeanwhileError: where it was changed, cancelled or begun meanwhile.
     """
 
+    def find(visit: Appointment) -> tuple[WhatIsDue, Stay]:
+        due = NOTHING_DUE
+        if visit.cover:
+            due = read_what_is_due(read_cover_case(visit.cover), find_today(now, bay.site))
+        kind = VisitKind(visit.visit)
+        work = read_visit_work(vehicle=visit.vehicle, site=bay.site, visit=kind, zones=due.zones, leave_out=visit)
+        refuse_past(starts_at, now, bay.site)
+        return due, find_stay(bay=bay, person=person, starts_at=starts_at, work=work, moved=visit)
+
     def write() -> Appointment:
         lock_places(appointment.vehicle, bay, person)
         locked = lock_appointment(appointment, [AppointmentStatus.BOOKED], "moved", seen_sequence)
         before = describe_appointment(locked)
-        today = find_today(now, bay.site)
-        due = read_what_is_due(read_cover_case(locked.cover), today) if locked.cover else NOTHING_DUE
-        kind = VisitKind(locked.visit)
-        work = read_visit_work(vehicle=locked.vehicle, site=bay.site, visit=kind, zones=due.zones, leave_out=locked)
-        if starts_at < now - timedelta(minutes=15):
-            raise ValidationError({"starts_at": f"{_tell_time(starts_at, bay.site)} is past; choose a later time."})
-        stay = find_stay(bay=bay, person=person, starts_at=starts_at, work=work, moved=locked)
+        due, stay = find(locked)
         locked.site, locked.bay, locked.person = bay.site, bay, person
         locked.starts_at, locked.work_ends_at = stay.starts_at, stay.work_ends_at
         locked.bay_free_at, locked.ready_at = stay.bay_free_at, stay.ready_at
@@ -359,7 +299,7 @@ def move_visit(
         locked.full_clean()
         locked.save()
         count_change(locked)
-        serve_what_is_due(locked, due, today)
+        serve_what_is_due(locked, due, find_today(now, bay.site))
         record_events([tell_happening("moved", locked, before)], actor=actor, now=now)
         return locked
 
@@ -374,7 +314,7 @@ def move_visit(
             moved=appointment,
         )
 
-    return _try(write, offer)
+    return _try(lambda: find(appointment), write, offer)
 
 
 def lock_appointment(
@@ -394,6 +334,6 @@ def lock_appointment(
         raise ChangedMeanwhileError(f"Visit {locked.number} is {locked.get_status_display()} and can't be {verb}.")
     if seen_sequence is not None and locked.sequence != seen_sequence:
         raise ChangedMeanwhileError(
-            f"Visit {locked.number} was changed meanwhile, it is now on {_tell_time(locked.starts_at, locked.site)}."
+            f"Visit {locked.number} was changed meanwhile, it is now on {tell_time(locked.starts_at, locked.site)}."
         )
     return locked

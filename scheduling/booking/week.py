@@ -95,7 +95,13 @@ def read_bay_week(site: Site, monday: date) -> BayWeek:
         if is_working_day or any(bay_day.visits for bay_day in bay_days):
             spans = opened.get(day, ())
             shown.append(
-                BaysOfADay(day, spans, "" if spans else _tell_closed(calendar.explain_closed(day)), tuple(found.away[day]), bay_days)
+                BaysOfADay(
+                    day,
+                    spans,
+                    "" if spans else _tell_closed(calendar.explain_closed(day)),
+                    tuple(found.away[day]),
+                    bay_days,
+                )
             )
     first_hour, last_hour = _find_hours(shown, zone)
     return BayWeek(site, monday, tuple(shown), bays, first_hour, last_hour)

@@ -82,7 +82,9 @@ class Command(BaseCommand):
         zone = zoneinfo.ZoneInfo(shop.site.time_zone)
         for visit in load_bookings(shop=shop, now=now):
             start = visit.starts_at.astimezone(zone)
-            self.stdout.write(f"{visit.number}: {tell_day(start.date())}, {start:%H:%M}, {visit.bay}. {put_for_people(visit.why)}")
+            self.stdout.write(
+                f"{visit.number}: {tell_day(start.date())}, {start:%H:%M}, {visit.bay}. {put_for_people(visit.why)}"
+            )
         self.stdout.write(f"{tell_count(Appointment.objects.count(), 'visit')} in the bays.")
 
     def title(self, text: str) -> None:
