@@ -1,0 +1,125 @@
+"""Every page of the desk, once: who opens it and at which address. A new page is a line here.
+
+The accessibility test and the screenshots walk this list; a test fails where the desk has a page that it leaves out.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from django.urls import reverse
+
+from claims.models import Claim, ClaimDecision
+from scheduling.models import Cover, TermsVersion
+from treatments.models import Vehicle
+
+NOBODY = None
+Arguments = Callable[[], list[Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class DeskPage:
+    """One page.
+
+    Attributes:
+        name: the name of its address in desk/urls.py.
+        username: a person of the demo shop who opens it; the first to look at it.
+        arguments: what stands in its address, read from the demo shop.
+        query: what the address asks for.
+        spoil: a selector of the form that is sent empty or wrong, so that the page shows its errors.
+        typed: what is typed into that form first, by selector.
+    """
+
+    name: str
+    username: str | None
+    arguments: Arguments = list
+    query: str = ""
+    spoil: str = ""
+    typed: tuple[tuple[str, str], ...] = ()
+    what: str = ""
+
+    @property
+    def address(self) -> str:
+        return reverse(f"desk:{self.name}", args=self.arguments()) + self.query
+
+    @property
+    def title(self) -> str:
+        """A name for files and tests."""
+        return "-".join(part for part in (self.name, self.what) if part)
+
+
+def _vehicle() -> list[Any]:
+    """A vehicle with claims, inspections and a visit that was made up for."""
+    return [Vehicle.objects.filter(covers__claims__isnull=False).order_by("pk")[0].vin]
+
+
+def _cover() -> list[Any]:
+    return [Cover.objects.order_by("pk")[0].number]
+
+
+def _claim() -> list[Any]:
+    return [Claim.objects.filter(decisions__isnull=True).order_by("pk")[0].number]
+
+
+def _decided_claim() -> list[Any]:
+    return [Claim.objects.filter(decisions__isnull=False).order_by("pk")[0].number]
+
+
+def _letter() -> list[Any]:
+    decision = ClaimDecision.objects.order_by("pk")[0]
+    return [decision.claim.number, decision.pk]
+
+
+def _terms() -> list[Any]:
+    version = TermsVersion.objects.filter(published_at__isnull=False).order_by("pk")[0]
+    return [version.terms.code, version.version]
+
+
+def _draft() -> list[Any]:
+    draft = TermsVersion.objects.get(published_at__isnull=True)
+    return [draft.terms.code, draft.version]
+
+
+PAGES = [
+    DeskPage("log_in", NOBODY),
+    DeskPage("log_in", NOBODY, spoil="main form", what="error"),
+    DeskPage("due_list", "writer"),
+    DeskPage("due_list", "writer", query="?q=nobody+at+all", what="nothing"),
+    DeskPage("due_list", "writer", query="?urgency=x&after=nowhere", what="told"),
+    DeskPage("vehicles", "lift"),
+    DeskPage("vehicles", "writer", query="?q=nobody+at+all", what="nothing"),
+    DeskPage("vehicle", "writer", _vehicle),
+    DeskPage("vehicle", "writer", _vehicle, query="?as-of=tomorrow", what="error"),
+    DeskPage("vehicle", "writer", lambda: ["NOSUCHVIN"], what="not-found"),
+    DeskPage("reports", "owner"),
+    DeskPage("reports", "lift", what="not-for-you"),
+    DeskPage("claims", "warranty"),
+    DeskPage("claim", "warranty", _claim),
+    DeskPage("claim", "warranty", _decided_claim, what="decided"),
+    DeskPage("claim", "warranty", _claim, spoil="form[action$='/do/ask/']", what="error"),
+    DeskPage("claim_what_if", "warranty", _claim, query="?what=found&day=2001-01-01"),
+    DeskPage("claim_what_if", "warranty", _claim, query="?what=moved", what="error"),
+    DeskPage("claim_letter", "warranty", _letter),
+    DeskPage("claim_new", "writer", _cover),
+    DeskPage("claim_new", "writer", _cover, spoil="main form", what="error"),
+    DeskPage("terms", "owner"),
+    DeskPage("start_terms", "owner"),
+    DeskPage("start_terms", "owner", spoil="form:has(#copy-code)", what="error"),
+    DeskPage("terms_version", "owner", _terms),
+    DeskPage("edit_terms", "owner", _draft),
+    DeskPage("edit_terms", "owner", _draft, spoil="main form", typed=(("#f-length_months", "-3"),), what="error"),
+    DeskPage("preview_terms", "owner", _draft),
+    DeskPage("publish_terms", "owner", _draft),
+    DeskPage("discard_terms", "owner", _draft),
+    DeskPage("stop", NOBODY, lambda: ["x"], what="unknown"),
+]
+# Addresses of the desk that are no page to look at, and why.
+NO_PAGES = {
+    "home": "leads to another page",
+    "log_out": "only posted to",
+    "job_sheet": "a PDF",
+    "certificate": "a PDF",
+    "claim_act": "only posted to; shows the claim's page",
+    "claim_photo": "a picture",
+    "terms_file": "a file",
+}

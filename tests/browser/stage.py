@@ -1,0 +1,44 @@
+"""The records that a browser looks at: the demo shop with visits booked, a draft of terms and a decided claim."""
+
+from datetime import datetime
+from decimal import Decimal
+from pathlib import Path
+
+from claims.claim_file import read_claim_file
+from claims.models import Claim, DecisionKind
+from claims.services import decide_claim
+from desk.demo.load import DemoShop, load_bookings
+from scheduling.models import TermsVersion
+from scheduling.terms_service import start_next_version
+from tests.demo_records import load_demo
+from treatments.models import User
+
+DRAFT_OF = "lifetime-yearly"
+
+
+def add_what_pages_need(shop: DemoShop, now: datetime) -> None:
+    """Add to the demo shop what some page shows and the demo does not have."""
+    load_bookings(shop=shop, now=now)
+    if not TermsVersion.objects.filter(published_at__isnull=True).exists():
+        version = TermsVersion.objects.filter(terms__code=DRAFT_OF).order_by("-version")[0]
+        start_next_version(version=version, now=now, actor=User.objects.get(username="owner"))
+    claim = Claim.objects.order_by("-pk")[0]
+    if not claim.decisions.exists():
+        recommended = read_claim_file(claim, as_of=shop.day).recommendation.outcome
+        assert recommended == "refuse", recommended
+        decide_claim(
+            claim=claim,
+            kind=DecisionKind.REFUSE,
+            amount=Decimal(0),
+            reason="",
+            day=shop.day,
+            now=now,
+            actor=User.objects.get(username="warranty"),
+        )
+
+
+def set_stage(folder: Path, now: datetime) -> DemoShop:
+    """Load the demo shop into an empty database, with what pages need."""
+    shop = load_demo(folder, now)
+    add_what_pages_need(shop, now)
+    return shop
