@@ -79,6 +79,9 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
 ]
 
+# A treatment of a vehicle with every zone and two coats on each is one form of about 1,200 fields.
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 4000
+
 ROOT_URLCONF = "config.urls"
 WSGI_APPLICATION = "config.wsgi.application"
 AUTH_USER_MODEL = "treatments.User"

@@ -17,7 +17,7 @@ from claims.queries import list_claims_for
 from scheduling.models import Cover, TermsVersion
 from scheduling.queries import list_covers_for
 from scheduling.terms_queries import list_versions
-from treatments.models import Role, User, Vehicle
+from treatments.models import Inspection, KeptPhoto, Photo, Role, Treatment, User, Vehicle
 from treatments.rules.words import say
 
 SHOP = (Role.APPLICATOR, Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER)
@@ -25,6 +25,8 @@ SHOP = (Role.APPLICATOR, Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.
 MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "due_list": (Role.SERVICE_WRITER, Role.OWNER, Role.WARRANTY_ADMINISTRATOR, Role.DEALERSHIP),
     "vehicles": (*SHOP, Role.DEALERSHIP),
+    "work": SHOP,
+    "record_work": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "job_sheet": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "certificate": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP),
     "claims": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP),
@@ -92,6 +94,46 @@ def access_vehicle(user: User, vin: str) -> Vehicle:
     if vehicle is None:
         raise Http404(f"No vehicle {vin} here.")
     return vehicle
+
+
+def access_treatment(user: User, key: int) -> Treatment:
+    """Return the treatment of this key, or 404 where there is none that the person may see."""
+    found = (
+        Treatment.objects.filter(pk=key, vehicle__in=list_vehicles_for(user))
+        .select_related("vehicle", "site", "applicator", "reading", "amends", "amended_by", "signed_off_by")
+        .first()
+    )
+    if found is None:
+        raise Http404(f"No treatment {key} here.")
+    return found
+
+
+def access_inspection(user: User, key: int) -> Inspection:
+    """Return the inspection of this key, or 404 where there is none that the person may see."""
+    found = (
+        Inspection.objects.filter(pk=key, vehicle__in=list_vehicles_for(user))
+        .select_related("vehicle", "site", "inspector", "reading")
+        .first()
+    )
+    if found is None:
+        raise Http404(f"No inspection {key} here.")
+    return found
+
+
+def access_photo(user: User, inspection: int, key: int) -> Photo:
+    """Return a photo of an inspection, or 404 where there is none that the person may see."""
+    found = Photo.objects.filter(pk=key, line__inspection=access_inspection(user, inspection)).first()
+    if found is None:
+        raise Http404(f"No photo {key} on inspection {inspection}.")
+    return found
+
+
+def access_kept_photo(user: User, key: int) -> KeptPhoto:
+    """Return a picture that waits for its form, or 404; only who took it may see it."""
+    found = KeptPhoto.objects.filter(pk=key, person=user).first()
+    if found is None:
+        raise Http404(f"No kept photo {key} here.")
+    return found
 
 
 def access_cover(user: User, number: str) -> Cover:

@@ -3,7 +3,19 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from desk.views import claim_handling, claims, due, entry, reports, terms, terms_draft, vehicles
+from desk.views import (
+    claim_handling,
+    claims,
+    due,
+    entry,
+    record_inspection,
+    record_treatment,
+    reports,
+    sent,
+    terms,
+    terms_draft,
+    vehicles,
+)
 
 app_name = "desk"
 urlpatterns = [
@@ -14,6 +26,20 @@ urlpatterns = [
     path("vehicles/", vehicles.vehicles, name="vehicles"),
     path("vehicles/<str:vin>/", vehicles.vehicle, name="vehicle"),
     path("vehicles/<str:vin>/job-sheet.pdf", vehicles.job_sheet, name="job_sheet"),
+    path("vehicles/<str:vin>/treat/", record_treatment.record, name="record_treatment"),
+    path("vehicles/<str:vin>/treat/dew-point/", record_treatment.dew_point, name="dew_point"),
+    path("treatments/<int:key>/", record_treatment.treatment, name="treatment"),
+    path("treatments/<int:key>/change/", record_treatment.change, name="change_treatment"),
+    path("treatments/<int:key>/discard/", record_treatment.discard, name="discard_treatment"),
+    path("treatments/<int:key>/sign-off/", record_treatment.sign_off, name="sign_off_treatment"),
+    path("treatments/<int:key>/amend/", record_treatment.amend, name="amend_treatment"),
+    path("vehicles/<str:vin>/inspect/", record_inspection.record, name="record_inspection"),
+    path("vehicles/<str:vin>/inspect/photos/", record_inspection.keep, name="keep_photo"),
+    path("kept-photos/<int:key>/", record_inspection.kept_photo, name="kept_photo"),
+    path("kept-photos/<int:key>/drop/", record_inspection.drop, name="drop_photo"),
+    path("inspections/<int:key>/", record_inspection.inspection, name="inspection"),
+    path("inspections/<int:key>/photos/<int:photo>/", record_inspection.photo, name="inspection_photo"),
+    path("form-token/", sent.form_token, name="form_token"),
     path("covers/<str:number>/certificate.pdf", vehicles.certificate, name="certificate"),
     path("reports/", reports.reports, name="reports"),
     path("claims/", claims.claims, name="claims"),

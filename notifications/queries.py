@@ -175,20 +175,26 @@ def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date, page_size: str = "A4") 
     return build_job_sheet(describe_job_sheet(vehicle, as_of), page_size=page_size)
 
 
-def describe_job_sheet(vehicle: Vehicle, as_of: date) -> JobSheet:
+def describe_job_sheet(vehicle: Vehicle, as_of: date, *, every_zone: bool = False) -> JobSheet:
     """Return everything that stands on the job sheet.
 
     Before a first treatment it lists every zone of the vehicle; afterwards the zones whose window is open.
+
+    Args:
+        every_zone: list the other zones too, each with ``is_wanted`` false; for the page on which work is recorded,
+            since a zone may be treated before its time. Where the body style is not known, the whole catalogue.
     """
     cover = find_open_cover(vehicle)
     case = read_cover_case(cover) if cover else None
     history = case.history if case else read_history(vehicle)
     items = case.read_due_items(as_of) if case else ()
-    zones = _find_zones(vehicle, history)
+    knows_zones = bool(vehicle.body_style) or not every_zone
+    zones = _find_zones(vehicle, history) if knows_zones else list(order_zones(read_zone_catalogue()))
     open_items = [item for item in items if item.needs_doing and item.dates.opens_on <= as_of]
     due_zones = {zone for item in open_items for zone in item.zones}
     is_first = history.find_first_treatment() is None
     wanted = zones if is_first else [zone for zone in zones if zone.code in due_zones]
+    wanted_codes = {zone.code for zone in wanted}
     products = list(Product.objects.order_by("pk"))
     last: dict[str, tuple[date, ZoneLine]] = {}
     for treatment in history.until(as_of).current_treatments:
@@ -200,9 +206,12 @@ def describe_job_sheet(vehicle: Vehicle, as_of: date) -> JobSheet:
             step.title,
             {"lift": "On the lift, from below", "waist": "At waist height", "ground": "On the ground"}[step.height],
             step.instructions,
-            tuple(_describe_job_row(zone, vehicle, last.get(zone.code), products) for zone in step.zones),
+            tuple(
+                _describe_job_row(zone, vehicle, last.get(zone.code), products, is_wanted=zone.code in wanted_codes)
+                for zone in step.zones
+            ),
         )
-        for step in steps_of_work(wanted)
+        for step in steps_of_work(zones if every_zone else wanted)
         if step.zones or step.stage in ALWAYS_DONE
     )
     notes = []
@@ -235,18 +244,15 @@ def describe_job_sheet(vehicle: Vehicle, as_of: date) -> JobSheet:
 
 
 def _describe_job_row(
-    zone: ZoneDescription, vehicle: Vehicle, last: tuple[date, ZoneLine] | None, products: list[Product]
+    zone: ZoneDescription,
+    vehicle: Vehicle,
+    last: tuple[date, ZoneLine] | None,
+    products: list[Product],
+    *,
+    is_wanted: bool,
 ) -> JobRow:
     product = _choose_product(zone, last[1] if last else None, products)
-    area = zone.area_on(BodyStyle(vehicle.body_style)) if vehicle.body_style else None
-    expected = "quantity cannot be told"
-    if product and area is not None:
-        need = MaterialNeed(
-            zone.code, area, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction
-        )
-        expected_ml = compute_expected_ml(need)
-        quarts = expected_ml / MILLILITRES_PER[VolumeUnit.US_QUART]
-        expected = f"{expected_ml:.0f} ml ({quarts.quantize(Decimal('0.01'))} qt)"
+    style = BodyStyle(vehicle.body_style) if vehicle.body_style else None
     access = ", ".join(tell_access(point.name, point.count) for point in zone.access_points)
     if zone.kind is ZoneKind.ENCLOSED_CAVITY:
         access += f" · wand, {CAVITY_PRESSURE_PSI} psi"
@@ -254,10 +260,25 @@ def _describe_job_row(
         zone.name,
         access,
         product.name if product else "choose a suited product",
-        expected,
+        tell_expected(zone, style, product),
         tell_day(last[0]) if last else "",
         zone.cautions,
+        zone.code,
+        is_wanted,
     )
+
+
+def tell_expected(zone: ZoneDescription, style: BodyStyle | None, product: Product | None) -> str:
+    """Return how much of a product a zone of a body style needs, in ml and quarts, or that it cannot be told."""
+    area = zone.area_on(style)
+    if product is None or area is None:
+        return "quantity cannot be told"
+    need = MaterialNeed(
+        zone.code, area, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction
+    )
+    expected_ml = compute_expected_ml(need)
+    quarts = expected_ml / MILLILITRES_PER[VolumeUnit.US_QUART]
+    return f"{expected_ml:.0f} ml ({quarts.quantize(Decimal('0.01'))} qt)"
 
 
 def _choose_product(zone: ZoneDescription, last: ZoneLine | None, products: list[Product]) -> Product | None:

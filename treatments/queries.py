@@ -31,6 +31,7 @@ from treatments.rules.history import (
     ZoneLine,
 )
 from treatments.rules.odometer import Reading
+from treatments.rules.visit_findings import VisitFinding, list_findings
 from treatments.rules.words import (
     BodyStyle,
     FilmState,
@@ -75,9 +76,9 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
                 record=f"treatment {treatment.pk}",
                 day=treatment.done_on,
                 kind=TreatmentKind(treatment.kind),
-                lines=tuple(_describe_line(line, areas.get((line.zone_id, style))) for line in lines[treatment.pk]),
+                lines=tuple(describe_line(line, areas.get((line.zone_id, style))) for line in lines[treatment.pk]),
                 recorded_at=treatment.recorded_at,
-                conditions=_describe_conditions(treatment),
+                conditions=describe_conditions(treatment),
                 amends=f"treatment {treatment.amends_id}" if treatment.amends_id else None,
             )
         )
@@ -110,7 +111,8 @@ def read_history(vehicle: Vehicle) -> VehicleHistory:
     return read_histories([vehicle])[vehicle.pk]
 
 
-def _describe_line(line: TreatmentLine, area_m2: Decimal | None) -> ZoneLine:
+def describe_line(line: TreatmentLine, area_m2: Decimal | None) -> ZoneLine:
+    """Return a line with all that the rules ask of its zone, product and lot; the area in m2 is the body style's."""
     zone, product, lot = line.zone, line.product, line.lot
     if product is None:
         return ZoneLine(zone.code, zone.name, ZoneKind(zone.kind), not_done_reason=line.not_done_reason)
@@ -138,7 +140,18 @@ def _describe_line(line: TreatmentLine, area_m2: Decimal | None) -> ZoneLine:
     )
 
 
-def _describe_conditions(treatment: Treatment) -> SurfaceConditions | None:
+def read_visit_findings(treatment: Treatment) -> tuple[VisitFinding, ...]:
+    """Return what the record of one treatment, signed off or not, says against itself."""
+    areas = dict(ZoneArea.objects.filter(body_style=treatment.vehicle.body_style).values_list("zone_id", "area_m2"))
+    lines = [
+        describe_line(line, areas.get(line.zone_id))
+        for line in treatment.lines.select_related("zone", "product", "lot").order_by("pk")
+    ]
+    return list_findings(lines, describe_conditions(treatment), treatment.done_on)
+
+
+def describe_conditions(treatment: Treatment) -> SurfaceConditions | None:
+    """Return the surface conditions of a treatment, None where nothing was measured or seen."""
     values = (
         treatment.air_temperature_c,
         treatment.surface_temperature_c,

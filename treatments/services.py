@@ -4,13 +4,13 @@ Each service is one transaction with its events. Signed-off work is never edited
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
+from typing import IO, Any
 
 from django.core.exceptions import ValidationError
-from django.core.files.base import File
+from django.core.files.base import ContentFile
 from django.db import transaction
 
 from treatments.event_log import Happening, describe, record_events
@@ -31,6 +31,7 @@ from treatments.models import (
     Zone,
     ZoneArea,
 )
+from treatments.photos import clean_photo
 from treatments.rules.units import Distance, Volume
 from treatments.rules.vin import VinMark, check_vin, clean_vin, read_model_year
 from treatments.rules.words import FilmState, InspectionKind, TreatmentKind, ZoneKind
@@ -65,6 +66,15 @@ class ConditionsEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class KeptPicture:
+    """A picture that lies in the photo store already, drawn anew by ``clean_photo``."""
+
+    image_name: str
+    sha256: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class InspectionEntry:
     """What was seen on one zone; the rusted area in per cent, None where not measured."""
 
@@ -73,6 +83,7 @@ class InspectionEntry:
     perforated: bool = False
     film_state: FilmState = FilmState.NOT_SEEN
     action: str = ""
+    photos: tuple[KeptPicture, ...] = ()
 
 
 def make_match_key(name: str, contact: str) -> str:
@@ -207,14 +218,14 @@ def record_reading(
     *, vehicle: Vehicle, day: date, distance: Distance, now: datetime, actor: User | None, source: str = ""
 ) -> OdometerReading:
     """Keep an odometer reading as entered, with its value in km; the same reading on a day is kept once."""
-    reading = _keep_reading(vehicle=vehicle, day=day, distance=distance, now=now, source=source)
+    reading = keep_reading(vehicle=vehicle, day=day, distance=distance, now=now, source=source)
     after = {"day": day, "kilometres": reading.kilometres}
     happening = Happening("vehicle.reading_recorded", "vehicle", str(vehicle.pk), after=after)
     record_events([happening], actor=actor, now=now)
     return reading
 
 
-def _keep_reading(
+def keep_reading(
     *, vehicle: Vehicle, day: date, distance: Distance, now: datetime, source: str = ""
 ) -> OdometerReading:
     reading, _ = OdometerReading.objects.get_or_create(
@@ -250,6 +261,20 @@ def check_line(entry: LineEntry, body_style: str) -> None:
         raise ValidationError({"not_done_reason": f"{name}: give a product, or say why it was not done."})
     if entry.lot and entry.product and entry.lot.product_id != entry.product.pk:
         raise ValidationError({"lot": f"Lot {entry.lot.number} is not a lot of {entry.product}."})
+
+
+def check_visit_is_new(vehicle: Vehicle, done_on: date, kind: TreatmentKind, *, besides: int | None = None) -> None:
+    """Refuse a second treatment of a kind on a day.
+
+    Args:
+        besides: the primary key of the treatment that is being changed, which may stay on its own day.
+
+    Raises:
+        ValidationError: where one is on record, signed off or as a draft.
+    """
+    known = Treatment.objects.filter(vehicle=vehicle, done_on=done_on, kind=kind, amends__isnull=True)
+    if known.exclude(pk=besides).exists():
+        raise ValidationError({"done_on": f"A treatment of this kind on {done_on} is already on record; open that one."})
 
 
 def make_line(treatment: Treatment, entry: LineEntry) -> TreatmentLine:
@@ -297,8 +322,9 @@ def record_treatment(
         raise ValidationError({"lines": "A treatment needs at least one zone; name each zone done or not done."})
     for entry in lines:
         check_line(entry, vehicle.body_style)
+    check_visit_is_new(vehicle, done_on, kind)
     reading = (
-        _keep_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now, source=source) if odometer else None
+        keep_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now, source=source) if odometer else None
     )
     conditions = conditions or ConditionsEntry()
     treatment = Treatment(
@@ -370,8 +396,14 @@ def amend_treatment(
     now: datetime,
     actor: User | None,
     done_on: date | None = None,
+    odometer: Distance | None = None,
+    conditions: ConditionsEntry | None = None,
+    note: str | None = None,
 ) -> Treatment:
     """Replace signed-off work by a corrected version; both stay visible.
+
+    Args:
+        done_on: the corrected day; this and what follows stay as they were where None.
 
     Raises:
         ValidationError: without a reason, for work that is not signed off, or that was amended already.
@@ -383,15 +415,29 @@ def amend_treatment(
         raise ValidationError("Not signed off yet: change the draft itself.")
     if Treatment.objects.filter(amends=locked).exists():
         raise ValidationError("Another amendment was first; amend that one.")
+    if not lines:
+        raise ValidationError({"lines": "A treatment needs at least one zone; name each zone done or not done."})
     for entry in lines:
         check_line(entry, locked.vehicle.body_style)
     newer = make_amendment(locked, reason=reason, now=now, actor=actor)
     newer.done_on = done_on or locked.done_on
+    if odometer:
+        newer.reading = keep_reading(vehicle=locked.vehicle, day=newer.done_on, distance=odometer, now=now)
+    if conditions:
+        put_conditions(newer, conditions)
+    if note is not None:
+        newer.note = note
     newer.full_clean()
     newer.save()
     TreatmentLine.objects.bulk_create(make_line(newer, entry) for entry in lines)
     record_events([tell_of_treatment(newer, len(lines))], actor=actor, now=now)
     return newer
+
+
+def put_conditions(treatment: Treatment, conditions: ConditionsEntry) -> None:
+    """Put the surface conditions as measured on an unsaved or unsigned treatment."""
+    for field in fields(conditions):
+        setattr(treatment, field.name, getattr(conditions, field.name))
 
 
 COPIED_BY_AMENDMENT = (
@@ -442,7 +488,9 @@ def record_inspection(
     Raises:
         ValidationError: for a percentage outside 0 to 100 or a zone named twice.
     """
-    reading = _keep_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now) if odometer else None
+    if Inspection.objects.filter(vehicle=vehicle, done_on=done_on, kind=kind).exists():
+        raise ValidationError({"done_on": f"An inspection of this kind on {done_on} is already on record; open that one."})
+    reading = keep_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now) if odometer else None
     inspection = Inspection(
         vehicle=vehicle,
         site=site,
@@ -466,11 +514,21 @@ def record_inspection(
         )
         line.full_clean()
         line.save()
+        for picture in entry.photos:
+            Photo.objects.create(
+                line=line, image=picture.image_name, sha256=picture.sha256, note=picture.note, recorded_at=now
+            )
     happening = Happening(
         "inspection.recorded",
         "inspection",
         str(inspection.pk),
-        after={"vehicle": vehicle.pk, "done_on": done_on, "kind": kind, "zones": len(zones)},
+        after={
+            "vehicle": vehicle.pk,
+            "done_on": done_on,
+            "kind": kind,
+            "zones": len(zones),
+            "photos": sum(len(entry.photos) for entry in zones),
+        },
     )
     record_events([happening], actor=actor, now=now)
     return inspection
@@ -525,12 +583,23 @@ def load_zone_catalogue(*, catalogue: Sequence[ZoneDescription]) -> int:
 
 
 @transaction.atomic
-def attach_photo(*, line: InspectionLine, image: "File[bytes]", sha256: str, note: str, now: datetime) -> Photo:
-    """Keep a photo of an inspected zone; the same picture of a zone is kept once."""
-    known = Photo.objects.filter(line=line, sha256=sha256).first()
+def attach_photo(
+    *, line: InspectionLine, upload: IO[bytes], name: str, note: str, now: datetime, actor: User | None
+) -> Photo:
+    """Keep a photo of an inspected zone, drawn anew; the same file on a zone is kept once.
+
+    Raises:
+        PhotoError: naming the file, where it is no picture of a known kind or too large.
+    """
+    clean = clean_photo(upload, name)
+    known = Photo.objects.filter(line=line, sha256=clean.sha256).first()
     if known:
         return known
-    photo = Photo(line=line, sha256=sha256, note=note, recorded_at=now)
-    photo.image.save(f"{sha256[:16]}.jpg", image, save=False)
+    photo = Photo(line=line, sha256=clean.sha256, note=note, recorded_at=now)
+    photo.image.save(f"{clean.sha256[:16]}.jpg", ContentFile(clean.content), save=False)
     photo.save()
+    inspection = line.inspection
+    after = {"vehicle": inspection.vehicle_id, "zone": line.zone.code, "sha256": clean.sha256}
+    happening = Happening("inspection.photo_added", "inspection", str(inspection.pk), after=after)
+    record_events([happening], actor=actor, now=now)
     return photo

@@ -33,7 +33,10 @@ ROOM_FOR_WORDS, ROOM_FOR_FIRST_ROWS = 24 * mm, 56 * mm
 
 @dataclass(frozen=True, slots=True)
 class JobRow:
-    """One zone to be worked. Its cautions stand once at the top of the sheet; the zone refers to them by number."""
+    """One zone to be worked. Its cautions stand once at the top of the sheet; the zone refers to them by number.
+
+    ``is_wanted`` says whether this visit is to treat it; the sheet has only such zones, the page by the lift all.
+    """
 
     zone_name: str
     access: str
@@ -41,6 +44,8 @@ class JobRow:
     expected: str
     last_treated: str
     cautions: tuple[str, ...] = ()
+    zone_code: str = ""
+    is_wanted: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ VEHICLE_KINDS = [
     "treatment.signed_off",
     "treatment.amended",
     "inspection.recorded",
+    "inspection.photo_added",
     "vehicle.owner_changed",
     "vehicle.reading_recorded",
 ]

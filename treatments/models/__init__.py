@@ -3,6 +3,7 @@
 from treatments.models.events import Event, EventLogHead, EventReader
 from treatments.models.materials import Lot, Product, Zone, ZoneArea
 from treatments.models.people import Customer, Dealership, Role, Site, User
+from treatments.models.sent import KeptPhoto, SentForm
 from treatments.models.vehicles import OdometerReading, Ownership, Vehicle
 from treatments.models.work import Inspection, InspectionLine, Photo, Treatment, TreatmentLine
 
@@ -14,12 +15,14 @@ __all__ = [
     "EventReader",
     "Inspection",
     "InspectionLine",
+    "KeptPhoto",
     "Lot",
     "OdometerReading",
     "Ownership",
     "Photo",
     "Product",
     "Role",
+    "SentForm",
     "Site",
     "Treatment",
     "TreatmentLine",

@@ -1,0 +1,163 @@
+"""The fields that every form by the lift has: the day, the odometer, what was measured, numbers as people write them."""
+
+from collections.abc import Iterable
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from desk.claim_forms import day_field
+from treatments.models import Site, Vehicle
+from treatments.models.choices import choices_of
+from treatments.rules.units import (
+    AmbiguousNumberError,
+    Distance,
+    DistanceUnit,
+    UnitsError,
+    convert_fahrenheit_to_celsius,
+    parse_number,
+    tell_number,
+)
+from treatments.rules.words import InspectionKind, TreatmentKind
+from treatments.services import ConditionsEntry
+
+EARLIEST_DAY = date(1900, 1, 1)
+YES_NO = [("yes", _("yes")), ("no", _("no")), ("", _("not looked at"))]
+TEMPERATURE_UNITS = [("c", "°C"), ("f", "°F")]
+
+
+class NumberField(forms.DecimalField):
+    """A number with a decimal point or comma; one that could be read in two ways is refused."""
+
+    def to_python(self, value: Any) -> Decimal | None:
+        if value in self.empty_values or not isinstance(value, str):
+            return super().to_python(value)
+        try:
+            return super().to_python(str(parse_number(value)))
+        except AmbiguousNumberError as error:
+            raise forms.ValidationError(
+                _("‘%(value)s’ can be read in two ways: write a point before the fraction and nothing between thousands."),
+                params={"value": value},
+            ) from error
+        except UnitsError as error:
+            raise forms.ValidationError(
+                _("‘%(value)s’ is not a number: write digits, such as 1.25."), params={"value": value}
+            ) from error
+
+
+def read_yes_no(text: str) -> bool | None:
+    """Return what an answer of YES_NO means; None where it was not looked at."""
+    return {"yes": True, "no": False}.get(text)
+
+
+def put_yes_no(value: bool | None) -> str:
+    """Return the answer of YES_NO for a value on record."""
+    return {True: "yes", False: "no"}.get(value, "") if value is not None else ""
+
+
+class VisitForm(forms.Form):
+    """When it was done and what the odometer said."""
+
+    done_on = day_field(_("Day"))
+    odometer = NumberField(label=_("Odometer"), required=False, max_digits=9, decimal_places=1, min_value=Decimal(0))
+    odometer_unit = forms.ChoiceField(label=_("Unit of the odometer"), choices=choices_of(DistanceUnit))
+    note = forms.CharField(label=_("Note"), required=False, max_length=4000)
+
+    def __init__(self, *args: Any, today: date, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.today = today
+
+    def clean_done_on(self) -> date:
+        day: date = self.cleaned_data["done_on"]
+        if day > self.today:
+            raise forms.ValidationError(
+                _("%(day)s has not come yet: today is %(today)s."), params={"day": day, "today": self.today}
+            )
+        if day < EARLIEST_DAY:
+            raise forms.ValidationError(_("%(day)s is before any vehicle: correct the year."), params={"day": day})
+        return day
+
+    def read_odometer(self) -> Distance | None:
+        """Return the reading as entered, None where none was."""
+        amount = self.cleaned_data["odometer"]
+        return None if amount is None else Distance(amount, DistanceUnit(self.cleaned_data["odometer_unit"]))
+
+
+class TreatmentVisitForm(VisitForm):
+    """A treatment's visit: kind and surface conditions too."""
+
+    kind = forms.ChoiceField(label=_("Kind of treatment"), choices=choices_of(TreatmentKind))
+    temperature_unit = forms.ChoiceField(label=_("Unit of temperature"), choices=TEMPERATURE_UNITS)
+    air = NumberField(label=_("Air temperature"), required=False, max_digits=4, decimal_places=1)
+    surface = NumberField(label=_("Surface temperature"), required=False, max_digits=4, decimal_places=1)
+    humidity = NumberField(
+        label=_("Relative humidity in per cent"),
+        required=False,
+        max_digits=4,
+        decimal_places=1,
+        min_value=Decimal("0.1"),
+        max_value=Decimal(100),
+    )
+    clean_surface = forms.ChoiceField(label=_("Surface clean"), choices=YES_NO, required=False)
+    dry_surface = forms.ChoiceField(label=_("Surface dry"), choices=YES_NO, required=False)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        air = self._to_celsius(cleaned.get("air"))
+        if air is not None and not -45 <= air <= 60:
+            self.add_error("air", _("An air temperature is between -45 and 60 °C (-49 and 140 °F): measure again."))
+        return cleaned
+
+    def _to_celsius(self, degrees: Decimal | None) -> Decimal | None:
+        if degrees is None or self.cleaned_data.get("temperature_unit") != "f":
+            return degrees
+        return convert_fahrenheit_to_celsius(degrees).quantize(Decimal("0.1"))
+
+    def read_conditions(self) -> ConditionsEntry:
+        """Return what was measured, in degrees Celsius; call it on a valid form."""
+        values = self.cleaned_data
+        return ConditionsEntry(
+            air_temperature_c=self._to_celsius(values["air"]),
+            surface_temperature_c=self._to_celsius(values["surface"]),
+            relative_humidity_percent=values["humidity"],
+            surface_clean=read_yes_no(values["clean_surface"]),
+            surface_dry=read_yes_no(values["dry_surface"]),
+        )
+
+
+class InspectionVisitForm(VisitForm):
+    """An inspection's visit."""
+
+    kind = forms.ChoiceField(label=_("Kind of inspection"), choices=choices_of(InspectionKind))
+
+
+def guess_visit(vehicle: Vehicle, site: Site, today: date) -> dict[str, Any]:
+    """Return what a visit's form starts with: today, and the units that the vehicle and the site are used to."""
+    last = vehicle.readings.order_by("-day", "-pk").first()
+    uses_us_units = site.country == "US"
+    usual = DistanceUnit.MILE if uses_us_units else DistanceUnit.KILOMETRE
+    return {
+        "done_on": today.isoformat(),
+        "odometer_unit": last.unit if last else usual,
+        "temperature_unit": "f" if uses_us_units else "c",
+    }
+
+
+def put_number(value: Decimal | None) -> str:
+    """Return a number on record as a field shows it, without digits that say nothing."""
+    return "" if value is None else tell_number(value).replace(",", "")
+
+
+def list_form_errors(forms_with_names: Iterable[tuple[forms.Form, str]]) -> list[tuple[str, str]]:
+    """Return the errors of forms as (id of the field, sentence), each sentence led by the name of what it is about."""
+    listed = []
+    for form, about in forms_with_names:
+        for name, errors in form.errors.items():
+            field = form.fields.get(name)
+            target = form[name].auto_id if field else ""
+            label = field.label if field else ""
+            led = ": ".join(str(part) for part in (about, label) if part)
+            listed += [(target, f"{led}: {error}" if led else str(error)) for error in errors]
+    return listed
