@@ -164,6 +164,7 @@ CELERY_BEAT_SCHEDULE = {
     # A row with a due time is the truth; these short scans only look for such rows.
     "send-due-messages": {"task": "notifications.send_due_messages", "schedule": 60.0},
     "write-due-reminders": {"task": "notifications.write_due_reminders", "schedule": 3600.0},
+    "drop-unsent-photos": {"task": "treatments.drop_unsent_photos", "schedule": 86400.0},
     "recompute-due-items": {"task": "scheduling.recompute_due_items", "schedule": 300.0},
 }
 

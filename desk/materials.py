@@ -18,7 +18,7 @@ from treatments.rules.wording import tell_day
 from treatments.rules.words import BodyStyle
 
 # Lots of a product that are offered; more would only lengthen the list, and an older one is found by its number.
-LOTS_OFFERED = 8
+LOTS_OFFERED = 5
 LINES_LOOKED_AT = 300
 
 

@@ -1,4 +1,4 @@
-"""The fields that every form by the lift has: the day, the odometer, what was measured, numbers as people write them."""
+"""The fields that every form by the lift has: day, odometer, what was measured; numbers as people write them."""
 
 from collections.abc import Iterable
 from datetime import date
@@ -12,6 +12,7 @@ from desk.claim_forms import day_field
 from treatments.models import Site, Vehicle
 from treatments.models.choices import choices_of
 from treatments.rules.units import (
+    UNIT_WORDS,
     AmbiguousNumberError,
     Distance,
     DistanceUnit,
@@ -38,7 +39,7 @@ class NumberField(forms.DecimalField):
             return super().to_python(str(parse_number(value)))
         except AmbiguousNumberError as error:
             raise forms.ValidationError(
-                _("‘%(value)s’ can be read in two ways: write a point before the fraction and nothing between thousands."),
+                _("‘%(value)s’ can be read in two ways: write a point before the fraction, nothing between thousands."),
                 params={"value": value},
             ) from error
         except UnitsError as error:
@@ -62,7 +63,9 @@ class VisitForm(forms.Form):
 
     done_on = day_field(_("Day"))
     odometer = NumberField(label=_("Odometer"), required=False, max_digits=9, decimal_places=1, min_value=Decimal(0))
-    odometer_unit = forms.ChoiceField(label=_("Unit of the odometer"), choices=choices_of(DistanceUnit))
+    odometer_unit = forms.ChoiceField(
+        label=_("Unit of the odometer"), choices=[(unit, UNIT_WORDS[unit][1]) for unit in DistanceUnit]
+    )
     note = forms.CharField(label=_("Note"), required=False, max_length=4000)
 
     def __init__(self, *args: Any, today: date, **options: Any) -> None:

@@ -30,9 +30,8 @@ from desk.record_forms import (
 from notifications.documents.job_sheet import JobRow, JobSheet, JobStep
 from notifications.queries import describe_job_sheet
 from treatments.models import Site, Treatment, TreatmentLine, Vehicle, Zone
-from treatments.models.choices import choices_of
 from treatments.rules.order_of_work import USUAL_CAUTIONS
-from treatments.rules.units import Volume, VolumeUnit, convert_kpa_to_psi, convert_psi_to_kpa
+from treatments.rules.units import UNIT_WORDS, Volume, VolumeUnit, convert_kpa_to_psi, convert_psi_to_kpa
 from treatments.rules.words import TreatmentKind, ZoneKind
 from treatments.services import LineEntry, check_line
 
@@ -63,7 +62,9 @@ class ZoneForm(forms.Form):
     """Whether a zone was done, and why not."""
 
     state = forms.ChoiceField(
-        label=_("Done?"), required=False, choices=[("done", _("Done")), ("not_done", _("Not done")), ("", _("Not today"))]
+        label=_("Done?"),
+        required=False,
+        choices=[("done", _("Done")), ("not_done", _("Not done")), ("", _("Not today"))],
     )
     reason = forms.ChoiceField(label=_("Why not"), required=False, choices=list(USUAL_REASONS.items()))
     words = forms.CharField(label=_("In your words"), required=False, max_length=140)
@@ -90,7 +91,9 @@ class CoatForm(forms.Form):
     quantity = NumberField(
         label=_("Quantity"), required=False, max_digits=10, decimal_places=3, min_value=Decimal("0.001")
     )
-    unit = forms.ChoiceField(label=_("Unit"), choices=choices_of(VolumeUnit), required=False)
+    unit = forms.ChoiceField(
+        label=_("Unit"), choices=[(unit, UNIT_WORDS[unit][1]) for unit in VolumeUnit], required=False
+    )
     tool = forms.CharField(label=_("Tool"), required=False, max_length=80)
     pressure = NumberField(
         label=_("Pressure at the regulator"), required=False, max_digits=6, decimal_places=2, min_value=Decimal(0)
@@ -198,7 +201,9 @@ class TreatmentForm:
             for step in self.sheet.steps
         ]
         # What is on record or was sent for a zone that is not on the page is shown, never dropped.
-        sent = {match[1] for name in self.data or () if (match := re.fullmatch(r"z-(.+)-state", name))}
+        data = self.data or {}
+        sent = {match[1] for name in data if data[name] and (match := re.fullmatch(r"z-(.+)-state", name))}
+        self.unknown_zones = sorted(sent - self.zones.keys())
         shown = {card.zone.code for step in steps for card in step.cards}
         left_over = [code for code in (*by_zone, *sorted(sent)) if code not in shown and code in self.zones]
         if left_over:
@@ -242,6 +247,9 @@ class TreatmentForm:
         """Read everything that was sent; afterwards ``errors`` names what is wrong and ``lines`` holds the entries."""
         self.lines: list[LineEntry] = []
         fine = self.visit.is_valid()
+        for code in self.unknown_zones:
+            self.others.append(("", _t("The catalogue has no zone %(zone)s: open the page anew.") % {"zone": code}))
+            fine = False
         for card in self.cards:
             # Each form is asked, so that every error is told at once.
             checked = [card.form.is_valid(), *(coat.is_valid() for coat in card.coats)]
@@ -253,7 +261,9 @@ class TreatmentForm:
 
     def _read_card(self, card: ZoneCard) -> bool:
         state = card.form.cleaned_data["state"]
-        filled = [coat for number, coat in enumerate(card.coats) if not coat.is_empty or (state == "done" and number == 0)]
+        filled = [
+            coat for number, coat in enumerate(card.coats) if not coat.is_empty or (state == "done" and number == 0)
+        ]
         if state != "done" and filled:
             card.form.add_error(
                 "state",
@@ -262,7 +272,8 @@ class TreatmentForm:
             return False
         if state == "not_done":
             return self._add_line(card, None, LineEntry(card.zone, not_done_reason=card.form.read_reason()))
-        return all([self._read_coat(card, coat) for coat in filled])
+        read = [self._read_coat(card, coat) for coat in filled]  # each, so that every error is told at once
+        return all(read)
 
     def _read_coat(self, card: ZoneCard, coat: CoatForm) -> bool:
         values = coat.cleaned_data
@@ -296,9 +307,7 @@ class TreatmentForm:
         except ValidationError as error:
             card.form.add_error("state", [message for messages in error.message_dict.values() for message in messages])
             return False
-        twin = any(
-            (line.zone, line.product, line.lot) == (entry.zone, entry.product, entry.lot) for line in self.lines
-        )
+        twin = any((line.zone, line.product, line.lot) == (entry.zone, entry.product, entry.lot) for line in self.lines)
         if twin and coat is not None:
             coat.add_error("material", _t("This product and lot stands twice on this zone: add the quantities up."))
             return False

@@ -36,7 +36,6 @@ urlpatterns = [
     path("vehicles/<str:vin>/inspect/", record_inspection.record, name="record_inspection"),
     path("vehicles/<str:vin>/inspect/photos/", record_inspection.keep, name="keep_photo"),
     path("kept-photos/<int:key>/", record_inspection.kept_photo, name="kept_photo"),
-    path("kept-photos/<int:key>/drop/", record_inspection.drop, name="drop_photo"),
     path("inspections/<int:key>/", record_inspection.inspection, name="inspection"),
     path("inspections/<int:key>/photos/<int:photo>/", record_inspection.photo, name="inspection_photo"),
     path("form-token/", sent.form_token, name="form_token"),

@@ -7,7 +7,7 @@ import hashlib
 import json
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import IO
 from uuid import UUID
 
@@ -20,6 +20,8 @@ from treatments.photos import clean_photo
 from treatments.services import KeptPicture
 
 MOST_PHOTOS_OF_A_FORM = 120
+# How long a picture waits for its form; a tablet keeps what was typed for less (KEPT_DAYS in kept.js).
+PHOTOS_WAIT_DAYS = 30
 
 
 class OtherContentError(ValidationError):
@@ -152,9 +154,9 @@ def drop_photo(*, photo: KeptPhoto) -> None:
 
 
 @transaction.atomic
-def drop_unsent_photos(*, before: datetime) -> int:
-    """Take away the pictures whose form never came, kept before a moment; return how many."""
-    old = list(KeptPhoto.objects.filter(recorded_at__lt=before))
+def drop_unsent_photos(*, now: datetime) -> int:
+    """Take away the pictures that have waited too long for their form, lost with a tablet perhaps; return how many."""
+    old = list(KeptPhoto.objects.filter(recorded_at__lt=now - timedelta(days=PHOTOS_WAIT_DAYS)))
     _drop(old)
     return len(old)
 

@@ -274,7 +274,9 @@ def check_visit_is_new(vehicle: Vehicle, done_on: date, kind: TreatmentKind, *, 
     """
     known = Treatment.objects.filter(vehicle=vehicle, done_on=done_on, kind=kind, amends__isnull=True)
     if known.exclude(pk=besides).exists():
-        raise ValidationError({"done_on": f"A treatment of this kind on {done_on} is already on record; open that one."})
+        raise ValidationError(
+            {"done_on": f"A treatment of this kind on {done_on} is already on record; open that one."}
+        )
 
 
 def make_line(treatment: Treatment, entry: LineEntry) -> TreatmentLine:
@@ -489,7 +491,9 @@ def record_inspection(
         ValidationError: for a percentage outside 0 to 100 or a zone named twice.
     """
     if Inspection.objects.filter(vehicle=vehicle, done_on=done_on, kind=kind).exists():
-        raise ValidationError({"done_on": f"An inspection of this kind on {done_on} is already on record; open that one."})
+        raise ValidationError(
+            {"done_on": f"An inspection of this kind on {done_on} is already on record; open that one."}
+        )
     reading = keep_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now) if odometer else None
     inspection = Inspection(
         vehicle=vehicle,

@@ -162,7 +162,6 @@ def keep(request: HttpRequest, vin: str) -> JsonResponse:
             "photo": photo.pk,
             "name": photo.name,
             "address": reverse("desk:kept_photo", args=[photo.pk]),
-            "drop": reverse("desk:drop_photo", args=[photo.pk]),
         }
     )
 
@@ -180,14 +179,6 @@ def _hand_out(photo: Photo | KeptPhoto) -> HttpResponse:
 def kept_photo(request: HttpRequest, key: int) -> HttpResponse:
     """Hand out a picture that waits for its form, to who took it."""
     return _hand_out(access_kept_photo(get_user(request), key))
-
-
-@open_to("record_work")
-@require_POST
-def drop(request: HttpRequest, key: int) -> HttpResponse:
-    """Take a picture away that waits for its form."""
-    drop_photo(photo=access_kept_photo(get_user(request), key))
-    return HttpResponse(status=204)
 
 
 @open_to("work")

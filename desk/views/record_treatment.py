@@ -17,7 +17,7 @@ from desk.record_forms import TreatmentVisitForm
 from desk.treatment_form import USUAL_REASONS, TreatmentForm
 from desk.views.sent import answer_received, find_arrived, find_first_outcome, make_form_key, record_once
 from treatments.drafts import change_draft, compute_fingerprint, discard_draft, sign_draft
-from treatments.models import Site, Treatment, User, Vehicle, Zone
+from treatments.models import Site, Treatment, User, Zone
 from treatments.queries import find_today, read_visit_findings
 from treatments.rules.conditions import LEAST_MARGIN_C, NEAR_FREEZING_C, compute_dew_point_c
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
@@ -229,9 +229,7 @@ def sign_off(request: HttpRequest, key: int) -> HttpResponse:
         errors.append(_("Confirm that this is what was done, then sign it off."))
     else:
         try:
-            sign_draft(
-                treatment=found, fingerprint=request.POST.get("fingerprint", ""), now=timezone.now(), actor=user
-            )
+            sign_draft(treatment=found, fingerprint=request.POST.get("fingerprint", ""), now=timezone.now(), actor=user)
         except ValidationError as error:
             errors = error.messages
         else:
@@ -246,9 +244,7 @@ def discard(request: HttpRequest, key: int) -> HttpResponse:
     user = get_user(request)
     found = access_treatment(user, key)
     try:
-        discard_draft(
-            treatment=found, fingerprint=request.POST.get("fingerprint", ""), now=timezone.now(), actor=user
-        )
+        discard_draft(treatment=found, fingerprint=request.POST.get("fingerprint", ""), now=timezone.now(), actor=user)
     except ValidationError as error:
         return _show_treatment(request, access_treatment(user, key), errors=error.messages, status=400)
     return redirect("desk:vehicle", vin=found.vehicle.vin)
@@ -279,7 +275,10 @@ def describe_dew_point(visit: TreatmentVisitForm) -> list[tuple[Answer, str]]:
         told.append(_tell_margin(compute_dew_point_c(air, humidity), surface))
     if surface is not None and surface <= NEAR_FREEZING_C:
         told.append(
-            (Answer.FAILS, _("The surface is near freezing: frost must be gone, and a water-displacing coat goes first."))
+            (
+                Answer.FAILS,
+                _("The surface is near freezing: frost must be gone, and a water-displacing coat goes first."),
+            )
         )
     return told
 
@@ -288,7 +287,9 @@ def _tell_margin(dew_point_c: Decimal, surface_c: Decimal) -> tuple[Answer, str]
     margin = surface_c - dew_point_c
     values = {"dew_point": dew_point_c, "margin": margin, "least": LEAST_MARGIN_C}
     if margin >= LEAST_MARGIN_C:
-        sentence = _("Dew point %(dew_point)s °C; the surface is %(margin)s °C above it. At least %(least)s are wanted.")
+        sentence = _(
+            "Dew point %(dew_point)s °C; the surface is %(margin)s °C above it. At least %(least)s are wanted."
+        )
         return Answer.HOLDS, sentence % values
     sentence = _(
         "Dew point %(dew_point)s °C; the surface is only %(margin)s °C above it where at least %(least)s are wanted. "

@@ -6,42 +6,68 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('treatments', '0005_told_of_owner'),
+        ("treatments", "0005_told_of_owner"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='SentForm',
+            name="SentForm",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.UUIDField(unique=True)),
-                ('purpose', models.CharField(help_text='what the form was for, with its vehicle or record', max_length=120)),
-                ('content_sha256', models.CharField(max_length=64)),
-                ('outcome', models.CharField(help_text='the address of the record that came of it', max_length=200)),
-                ('recorded_at', models.DateTimeField()),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("key", models.UUIDField(unique=True)),
+                (
+                    "purpose",
+                    models.CharField(help_text="what the form was for, with its vehicle or record", max_length=120),
+                ),
+                ("content_sha256", models.CharField(max_length=64)),
+                ("outcome", models.CharField(help_text="the address of the record that came of it", max_length=200)),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
             ],
             options={
-                'ordering': ['id'],
+                "ordering": ["id"],
             },
         ),
         migrations.CreateModel(
-            name='KeptPhoto',
+            name="KeptPhoto",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('form_key', models.UUIDField()),
-                ('image', models.ImageField(upload_to='photos/%Y/%m/')),
-                ('sha256', models.CharField(max_length=64)),
-                ('name', models.CharField(help_text="the file's name on the tablet, for the person who sent it", max_length=200)),
-                ('recorded_at', models.DateTimeField(db_index=True)),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('zone', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='treatments.zone')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("form_key", models.UUIDField()),
+                ("image", models.ImageField(upload_to="photos/%Y/%m/")),
+                ("sha256", models.CharField(max_length=64)),
+                (
+                    "name",
+                    models.CharField(
+                        help_text="the file's name on the tablet, for the person who sent it", max_length=200
+                    ),
+                ),
+                ("recorded_at", models.DateTimeField(db_index=True)),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "zone",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="+", to="treatments.zone"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['id'],
-                'constraints': [models.UniqueConstraint(fields=('form_key', 'zone', 'sha256'), name='kept_photo_once_per_form_and_zone')],
+                "ordering": ["id"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("form_key", "zone", "sha256"), name="kept_photo_once_per_form_and_zone"
+                    )
+                ],
             },
         ),
     ]

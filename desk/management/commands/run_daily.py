@@ -1,6 +1,7 @@
-"""What beat does in a full installation, once, for an embedded one: recompute, write reminders, send them.
+"""What beat does in a full installation, once, for an embedded one: recompute, write reminders and send them.
 
-It sends in this process and opens no connection to a broker, so that it works where there is none.
+It also lets go of pictures whose form never came. It sends in this process and opens no connection to a broker, so
+that it works where there is none.
 """
 
 from typing import Any
@@ -13,6 +14,7 @@ from scheduling.index.service import recompute
 from scheduling.services import register_covers_for_new_treatments
 from treatments.queries import find_today
 from treatments.rules.wording import tell_count
+from treatments.sent_forms import drop_unsent_photos
 
 
 class Command(BaseCommand):
@@ -24,6 +26,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
         today = find_today(now)
+        drop_unsent_photos(now=now)
         while register_covers_for_new_treatments(now=now):
             pass
         computed = recompute(as_of=today, now=now)

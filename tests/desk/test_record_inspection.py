@@ -1,0 +1,294 @@
+"""Recording an inspection with photos: by their content, without their place, kept whatever else must be corrected."""
+
+import io
+import struct
+import threading
+import zlib
+from collections.abc import Iterator
+from datetime import timedelta
+from decimal import Decimal
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.core.management import call_command
+from django.db import connection
+from django.test import Client
+from freezegun import freeze_time
+from PIL import Image
+
+from desk.rusted_area import EDGE, PICTURES
+from tests.conftest import NOW, ShopForTests
+from tests.desk.lift import VIN, Lift, draw_picture, raise_lift
+from treatments.models import Event, Inspection, KeptPhoto, Photo, SentForm
+from treatments.photos import MOST_BYTES
+from treatments.queries import read_history
+from treatments.services import attach_photo
+
+INSPECT = f"/vehicles/{VIN}/inspect/"
+ROCKER, RAIL = "rocker_left", "frame_rail_front_left"
+GPS_IFD, ORIENTATION = 0x8825, 0x0112
+
+
+@pytest.fixture
+def lift(shop: ShopForTests) -> Iterator[Lift]:
+    with freeze_time(NOW):
+        yield raise_lift(shop)
+
+
+def visit(lift: Lift, **typed: Any) -> dict[str, Any]:
+    seen = {
+        "kind": "intake", "note": "seen on the lift", f"i-{ROCKER}-step": "0.5", f"i-{ROCKER}-film": "thin",
+        f"i-{RAIL}-percent": "2,5", f"i-{RAIL}-film": "missing", f"i-{RAIL}-perforated": "on",
+        f"i-{RAIL}-action": "weld first",
+    }  # fmt: skip
+    return lift.fill_in(**seen) | typed
+
+
+def tag_place() -> Image.Exif:
+    """Return EXIF data as a telephone writes it: held upright, with the place where the picture was taken."""
+    exif = Image.Exif()
+    exif[ORIENTATION] = 6  # to be turned by a quarter to the right
+    exif[0x010F] = "Maker of telephones"
+    exif.get_ifd(GPS_IFD).update({1: "N", 2: (44.0, 38.0, 0.0), 3: "W", 4: (63.0, 34.0, 0.0)})
+    return exif
+
+
+def make_bomb() -> io.BytesIO:
+    """Return a PNG of a few bytes that says to be of 20,000 by 20,000 pixels."""
+
+    def chunk(kind: bytes, data: bytes) -> bytes:
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+    head = struct.pack(">IIBBBBB", 20_000, 20_000, 8, 0, 0, 0, 0)
+    content = (
+        b"\x89PNG\r\n\x1a\n"
+        + chunk(b"IHDR", head)
+        + chunk(b"IDAT", zlib.compress(b"\0" * 20_001))
+        + chunk(b"IEND", b"")
+    )
+    return name_file(content, "bomb.png")
+
+
+def name_file(content: bytes, name: str) -> io.BytesIO:
+    file = io.BytesIO(content)
+    file.name = name
+    return file
+
+
+def count_files(media: Path) -> int:
+    return sum(path.is_file() for path in media.rglob("*")) if media.exists() else 0
+
+
+def test_an_inspection_with_photos_without_their_place(lift: Lift) -> None:
+    client = lift.log_in()
+    shown = client.get(INSPECT).content.decode()
+    assert "Ri 4" in shown and 'capture="environment"' in shown
+    with_place = draw_picture("JPEG", exif=tag_place())
+    assert Image.open(with_place).getexif().get_ifd(GPS_IFD)  # the place is in it when it is sent
+    with_place.seek(0)
+    files = {
+        f"p-{ROCKER}-photos": [with_place, draw_picture("PNG"), draw_picture("PNG")],
+        "p-boot_lid-photos": [draw_picture("WEBP")],
+    }
+    sent = client.post(INSPECT, visit(lift, odometer="84500") | files)
+    assert sent.status_code == 302
+    inspection = Inspection.objects.get()
+    assert (inspection.kind, inspection.inspector, inspection.reading.kilometres) == ("intake", lift.applicator, 84500)
+    rocker, rail, lid = inspection.lines.order_by("pk")
+    assert (rocker.rusted_area_percent, rocker.film_state, rocker.perforated) == (Decimal("0.5"), "thin", False)
+    assert (rail.rusted_area_percent, rail.film_state, rail.perforated) == (Decimal("2.5"), "missing", True)
+    assert rail.action == "weld first"
+    # Only a picture was taken of the lid: it was looked at, and nothing more is known.
+    assert (lid.zone.code, lid.rusted_area_percent, lid.film_state) == ("boot_lid", None, "not_seen")
+    assert [line.photos.count() for line in (rocker, rail, lid)] == [2, 0, 1]  # the same file once
+    assert {zone.zone: zone.photos for zone in read_history(lift.vehicle).inspections[0].zones}[ROCKER] == 2
+    page = client.get(sent["Location"]).content.decode()
+    assert "Ri 2" in page and "Ri 4" in page and "rusted through" in page
+    for photo in Photo.objects.all():
+        address = f"/inspections/{inspection.pk}/photos/{photo.pk}/"
+        assert address in page
+        handed = client.get(address)
+        assert handed["Content-Type"] == "image/jpeg" and "no-store" in handed["Cache-Control"]
+        picture = Image.open(io.BytesIO(handed.content))
+        assert picture.format == "JPEG" and not picture.getexif() and "exif" not in picture.info
+        assert b"Maker of telephones" not in handed.content and b"GPS" not in handed.content
+    turned = Image.open(
+        io.BytesIO(client.get(f"/inspections/{inspection.pk}/photos/{rocker.photos.first().pk}/").content)
+    )
+    assert turned.size == (40, 60)  # upright, as it was held
+    red, blue = turned.getpixel((20, 5)), turned.getpixel((20, 55))
+    assert red[0] > 200 and blue[2] > 200
+    assert not KeptPhoto.objects.exists()
+    assert Event.objects.get(kind="inspection.recorded").after["photos"] == 3
+    # Photos are for those who may see the inspection.
+    for who, status in (("warranty", 200), ("owner", 200), ("dealer", 403)):
+        assert lift.log_in(who).get(address).status_code == status, who
+    assert client.get(f"/inspections/{inspection.pk + 1}/photos/{photo.pk}/").status_code == 404
+    assert Client().get(address).status_code == 302
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda: name_file(b"GIF89a" + bytes(50), "rust.jpg"), "rust.jpg: not a picture"),
+        (lambda: name_file(b"<svg xmlns='http://www.w3.org/2000/svg'/>", "rust.png"), "rust.png: not a picture"),
+        (lambda: name_file(draw_picture("BMP").getvalue(), "rust.jpeg"), "rust.jpeg: not a picture"),
+        (lambda: name_file(draw_picture(size=(900, 900)).getvalue()[:-800], "cut.jpg"), "cut.jpg: not a picture"),
+        (lambda: name_file(draw_picture("PNG").getvalue()[:-30], "cut.png"), "cut.png: not a picture"),
+        (lambda: name_file(bytes(MOST_BYTES + 1), "huge.jpg"), "huge.jpg: more than 15 MB"),
+        (make_bomb, "bomb.png: "),
+        (lambda: name_file(b"", "none.jpg"), "none.jpg: not a picture"),
+    ],
+)  # fmt: skip
+def test_a_refused_photo_is_named_and_the_others_are_kept(lift: Lift, make: Any, words: str, settings: Any) -> None:
+    client, form = lift.log_in(), visit(lift)
+    refused = client.post(INSPECT, form | {f"p-{RAIL}-photos": [make()], f"p-{ROCKER}-photos": [draw_picture()]})
+    page = unescape(refused.content.decode())
+    assert not Inspection.objects.exists()
+    assert refused.status_code == 400 and words in page and f'href="#id_p-{RAIL}-photos"' in page
+    assert 'value="2,5"' in page and 'value="weld first"' in page and "seen on the lift" in page
+    kept = KeptPhoto.objects.get()
+    assert f"/kept-photos/{kept.pk}/" in page and client.get(f"/kept-photos/{kept.pk}/").status_code == 200
+    assert lift.log_in("writer").get(f"/kept-photos/{kept.pk}/").status_code == 404
+    # Sent again without the bad one, the good one is still there.
+    assert client.post(INSPECT, form).status_code == 302
+    assert Photo.objects.get().line.zone.code == ROCKER
+    assert count_files(settings.MEDIA_ROOT) == 1
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "words"),
+    [
+        ({f"i-{ROCKER}-percent": "101"}, f"id_i-{ROCKER}-percent", "less than or equal to 100"),
+        ({f"i-{ROCKER}-percent": "-1"}, f"id_i-{ROCKER}-percent", "greater than or equal to 0"),
+        ({f"i-{ROCKER}-percent": "much"}, f"id_i-{ROCKER}-percent", "not a number"),
+        ({f"i-{ROCKER}-percent": "3"}, f"id_i-{ROCKER}-percent", "0.5 % is chosen and 3 % is typed"),
+        ({f"i-{ROCKER}-film": "shiny"}, f"id_i-{ROCKER}-film", "not one of the available choices"),
+        ({"done_on": "2026-05-21"}, "id_done_on", "has not come yet"),
+        ({"kind": "stroll"}, "id_kind", "not one of the available choices"),
+    ],
+)  # fmt: skip
+def test_a_refused_form_names_the_field_and_keeps_the_rest(
+    lift: Lift, typed: dict[str, str], field: str, words: str
+) -> None:
+    client, form = lift.log_in(), visit(lift)
+    refused = client.post(INSPECT, form | typed | {f"p-{ROCKER}-photos": [draw_picture()]})
+    assert refused.status_code == 400 and not Inspection.objects.exists() and not SentForm.objects.exists()
+    page = unescape(refused.content.decode())
+    assert f'href="#{field}"' in page and words in page and 'value="weld first"' in page
+    assert client.post(INSPECT, form).status_code == 302
+    assert Photo.objects.count() == 1 and Inspection.objects.count() == 1
+
+
+def test_nothing_seen_is_no_inspection(lift: Lift) -> None:
+    client = lift.log_in()
+    empty = lift.fill_in(kind="intake", note="")
+    refused = client.post(INSPECT, empty)
+    assert refused.status_code == 400 and "No zone is marked yet" in refused.content.decode()
+    assert client.post(INSPECT, empty | {f"i-{ROCKER}-step": "0"}).status_code == 302
+    line = Inspection.objects.get().lines.get()
+    assert line.rusted_area_percent == 0  # looked at, and no rust: another thing than not looked at
+
+
+def test_photos_come_before_their_form_and_can_be_taken_away(lift: Lift, settings: Any) -> None:
+    client, form = lift.log_in(), visit(lift)
+    body = {name: form[name] for name in ("form_key", "typed_by")} | {"zone": ROCKER}
+    first = client.post(f"{INSPECT}photos/", body | {"photo": draw_picture()})
+    twin = client.post(f"{INSPECT}photos/", body | {"photo": draw_picture()})  # sent again, the answer was lost
+    other = client.post(f"{INSPECT}photos/", body | {"photo": draw_picture("PNG")})
+    assert first.status_code == 200 and first.json() == twin.json() != other.json()
+    for wrong in ({"zone": "nowhere"}, {"form_key": "x"}, {"typed_by": "0"}, {"photo": name_file(b"text", "a.jpg")}):
+        answer = client.post(f"{INSPECT}photos/", body | {"photo": draw_picture("WEBP")} | wrong)
+        assert answer.status_code == 400 and answer.json()["error"], wrong
+    stranger = lift.log_in("writer")
+    taken = body | {"typed_by": stranger.session["_auth_user_id"], "photo": draw_picture("WEBP")}
+    assert stranger.post(f"{INSPECT}photos/", taken).status_code == 400
+    assert KeptPhoto.objects.count() == 2
+    with_drop = form | {"drop": str(other.json()["photo"])}
+    assert client.post(INSPECT, with_drop).status_code == 302
+    assert Photo.objects.count() == 1 and not KeptPhoto.objects.exists()
+    late = client.post(f"{INSPECT}photos/", body | {"photo": draw_picture("PNG")})
+    assert late.status_code == 400 and "was sent already" in late.json()["error"]
+
+
+def test_the_same_form_twice_is_one_inspection(lift: Lift) -> None:
+    client, form = lift.log_in(), visit(lift)
+    first = client.post(INSPECT, form | {f"p-{ROCKER}-photos": [draw_picture()]})
+    again = client.post(INSPECT, form | {f"p-{ROCKER}-photos": [draw_picture()]})
+    assert first["Location"] == again["Location"]
+    assert Inspection.objects.count() == Photo.objects.count() == 1 and not KeptPhoto.objects.exists()
+    other = client.post(INSPECT, form | {f"i-{ROCKER}-step": "8"})
+    assert other.status_code == 409 and first["Location"] in other.content.decode()
+    twin = client.post(INSPECT, visit(lift))
+    assert twin.status_code == 400 and "already on record" in twin.content.decode()
+    # A key that stands for a treatment's form is not one for an inspection's.
+    assert client.post(f"/vehicles/{VIN}/treat/", form).status_code == 409
+    assert Inspection.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_same_form_at_the_same_moment_is_one_inspection(shop: ShopForTests) -> None:
+    lift = raise_lift(shop)
+    form = visit(lift)
+    body = {name: form[name] for name in ("form_key", "typed_by")} | {"zone": ROCKER}
+    assert lift.log_in().post(f"{INSPECT}photos/", body | {"photo": draw_picture()}).status_code == 200
+    ready, answers = threading.Barrier(4), []
+
+    def send() -> None:
+        client = lift.log_in()
+        ready.wait()
+        answers.append(client.post(INSPECT, form, headers={"X-Desk-Form": "1"}))
+        connection.close()
+
+    threads = [threading.Thread(target=send) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert {answer.status_code for answer in answers} == {200}
+    assert len({answer.json()["outcome"] for answer in answers}) == 1
+    assert Inspection.objects.count() == Photo.objects.count() == 1
+
+
+def test_photos_whose_form_never_came_are_let_go(
+    lift: Lift, settings: Any, django_capture_on_commit_callbacks: Any
+) -> None:
+    client, form = lift.log_in(), visit(lift)
+    body = {name: form[name] for name in ("form_key", "typed_by")} | {"zone": ROCKER}
+    assert client.post(f"{INSPECT}photos/", body | {"photo": draw_picture()}).status_code == 200
+    with django_capture_on_commit_callbacks(execute=True):
+        call_command("run_daily")
+    assert KeptPhoto.objects.count() == count_files(settings.MEDIA_ROOT) == 1
+    with freeze_time(NOW + timedelta(days=31)), django_capture_on_commit_callbacks(execute=True):
+        call_command("run_daily")
+    assert KeptPhoto.objects.count() == count_files(settings.MEDIA_ROOT) == 0
+
+
+def test_a_photo_added_later_is_drawn_anew_and_told(lift: Lift) -> None:
+    lift.log_in().post(INSPECT, visit(lift))
+    line = Inspection.objects.get().lines.first()
+    for _ in range(2):
+        photo = attach_photo(
+            line=line, upload=draw_picture(exif=tag_place()), name="a.jpg", note="", now=NOW, actor=lift.applicator
+        )
+    assert not Image.open(photo.image).getexif() and line.photos.count() == 1
+    assert Event.objects.filter(kind="inspection.photo_added").count() == 1
+
+
+def test_who_may_not_record_is_told_so(lift: Lift) -> None:
+    for who, status in (("lift", 200), ("writer", 200), ("owner", 200), ("warranty", 403), ("dealer", 403)):
+        client = lift.log_in(who)
+        assert client.get(INSPECT).status_code == status, who
+        assert (client.post(f"{INSPECT}photos/").status_code == 403) == (status == 403), who
+
+
+@pytest.mark.parametrize("picture", PICTURES, ids=lambda picture: picture.percent)
+def test_the_squares_are_covered_by_just_their_share(picture: Any) -> None:
+    covered = sum(3.14159265 * radius**2 for _, _, radius in picture.spots)
+    assert covered / EDGE**2 * 100 == pytest.approx(float(picture.percent), rel=0.02)
+    for number, (x, y, radius) in enumerate(picture.spots):
+        assert radius <= x <= EDGE - radius and radius <= y <= EDGE - radius
+        for other_x, other_y, other in picture.spots[:number]:
+            assert (x - other_x) ** 2 + (y - other_y) ** 2 >= (radius + other) ** 2 - 0.1
