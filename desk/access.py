@@ -14,7 +14,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 
 from claims.models import Claim
 from claims.queries import list_claims_for
-from scheduling.models import Cover, TermsVersion
+from scheduling.models import Appointment, Cover, TermsVersion
 from scheduling.queries import list_covers_for
 from scheduling.terms_queries import list_versions
 from treatments.models import Inspection, KeptPhoto, Photo, Role, Treatment, User, Vehicle
@@ -35,6 +35,10 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "terms": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "reports": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "edit_terms": (Role.OWNER,),
+    "bays": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
+    "work_visits": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
+    "book": (Role.SERVICE_WRITER, Role.OWNER),
+    "set_up": (Role.OWNER,),
 }
 HOME: dict[Role, str] = {
     Role.APPLICATOR: "desk:vehicles",
@@ -142,6 +146,22 @@ def access_cover(user: User, number: str) -> Cover:
     if cover is None:
         raise Http404(f"No cover {number} here.")
     return cover
+
+
+def list_visits_for(user: User) -> QuerySet[Appointment]:
+    """Return the visits that a person may see: those of the vehicles that the person may see."""
+    visits = Appointment.objects.select_related("site", "bay", "person", "vehicle", "cover__site", "customer", "splits")
+    if user.role == Role.DEALERSHIP:
+        return visits.filter(cover__in=list_covers_for(user))
+    return visits
+
+
+def access_visit(user: User, number: str) -> Appointment:
+    """Return the visit of this number, or 404 where there is none that the person may see."""
+    visit = list_visits_for(user).filter(number=number).first()
+    if visit is None:
+        raise Http404(f"No visit {number} here.")
+    return visit
 
 
 def access_claim(user: User, number: str) -> Claim:

@@ -4,6 +4,9 @@ from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from desk.views import (
+    bays,
+    book_many,
+    booking,
     claim_handling,
     claims,
     due,
@@ -12,9 +15,12 @@ from desk.views import (
     record_treatment,
     reports,
     sent,
+    set_up,
     terms,
     terms_draft,
     vehicles,
+    visits,
+    walk_in,
 )
 
 app_name = "desk"
@@ -23,8 +29,21 @@ urlpatterns = [
     path("log-in/", entry.LogIn.as_view(), name="log_in"),
     path("log-out/", LogoutView.as_view(), name="log_out"),
     path("due/", due.due_list, name="due_list"),
+    path("due/next/", booking.book_next, name="book_next"),
+    path("due/book/", book_many.book_chosen, name="book_many"),
+    path("bays/", bays.bays, name="bays"),
+    path("bays/drop/", bays.drop, name="bays_drop"),
+    path("walk-in/", walk_in.walk_in, name="walk_in"),
+    path("walk-in/new/", walk_in.new_vehicle, name="walk_in_new"),
+    path("set-up/", set_up.set_up, name="set_up"),
+    path("set-up/do/<slug:action>/", set_up.act, name="set_up_act"),
+    path("visits/<str:number>/", visits.visit, name="visit"),
+    path("visits/<str:number>/move/", visits.move, name="visit_move"),
+    path("visits/<str:number>/split/", visits.split, name="visit_split"),
+    path("visits/<str:number>/do/<slug:action>/", visits.act, name="visit_act"),
     path("vehicles/", vehicles.vehicles, name="vehicles"),
     path("vehicles/<str:vin>/", vehicles.vehicle, name="vehicle"),
+    path("vehicles/<str:vin>/book/", booking.book, name="book"),
     path("vehicles/<str:vin>/job-sheet.pdf", vehicles.job_sheet, name="job_sheet"),
     path("vehicles/<str:vin>/treat/", record_treatment.record, name="record_treatment"),
     path("vehicles/<str:vin>/treat/dew-point/", record_treatment.dew_point, name="dew_point"),

@@ -45,6 +45,7 @@ class DueFilter:
     kind: str = ""
     urgency: str = ""
     order: Order = Order.PRESSING
+    booked: str = ""
     days_ahead: int = 60
 
 
@@ -55,6 +56,9 @@ URGENCIES = {
     "in_window": "in its window",
     "coming": "window not open yet",
 }
+
+# Whether a visit is booked that serves what is due.
+BOOKED_OR_NOT = {"not_booked": "not booked yet", "booked": "booked"}
 
 
 def find_urgency(item: DueItem | DutyDates, as_of: date) -> str:
@@ -118,6 +122,8 @@ def _narrow(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
         found = found.filter(**{f"{wanted.kind}_opens_on__lte": horizon})
     if wanted.urgency:
         found = found.filter(_filter_urgency(wanted.urgency, as_of))
+    if wanted.booked:
+        found = found.filter(booked_on__isnull=wanted.booked == "not_booked")
     return found
 
 

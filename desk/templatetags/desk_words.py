@@ -37,3 +37,9 @@ def is_on_vehicle_page(record: str) -> bool:
 def litres(millilitres: object) -> str:
     """Return millilitres in litres with three digits."""
     return f"{float(str(millilitres)) / 1000:.3f}"
+
+
+@register.filter
+def item(values: Mapping[str, object], name: str) -> object:
+    """Return what stands under a name that a template can't write after a dot."""
+    return values.get(name, "")

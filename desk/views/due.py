@@ -8,8 +8,9 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from desk.access import get_user, open_to
+from desk.access import get_user, may_open, open_to
 from scheduling.due_list import (
+    BOOKED_OR_NOT,
     COUNT_UP_TO,
     URGENCIES,
     DueFilter,
@@ -64,6 +65,7 @@ def read_filter(request: HttpRequest) -> tuple[DueFilter, list[str]]:
             site=choose("site", sites, _("Site")),
             kind=choose("kind", list(DueKind), _("Kind")),
             urgency=choose("urgency", list(URGENCIES), _("Urgency")),
+            booked=choose("booked", list(BOOKED_OR_NOT), _("Visit")),
             order=Order(choose("order", list(Order), _("Order")) or Order.PRESSING),
         ),
         told,
@@ -96,6 +98,8 @@ def due_list(request: HttpRequest) -> HttpResponse:
         ],
         "sites": Site.objects.all(),
         "kinds": list(DueKind),
+        "booked_or_not": list(BOOKED_OR_NOT.items()),
+        "may_book": may_open(user, "book"),
         "orders": [(Order.PRESSING, _("most pressing first")), (Order.RISK, _("most at risk first"))],
         "query_without_place": _drop_place(request),
         "zone_names": dict(Zone.objects.values_list("code", "name")),

@@ -116,6 +116,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "owners": _list_owners(found, user),
         "messages_sent": _list_messages(found, user),
         "claims": list_claims_for(user).filter(cover__vehicle=found) if may_open(user, "claims") else [],
+        "may_book": may_open(user, "book"),
         "may_print_job_sheet": may_open(user, "job_sheet"),
         "filed": find_filed_claim(found, request.GET.get("filed", "")),
         "may_file_claim": may_open(user, "file_claims"),

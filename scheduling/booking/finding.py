@@ -41,6 +41,7 @@ def propose_slots(
     visit: VisitKind | None = None,
     moved: Appointment | None = None,
     most: int = 5,
+    due: WhatIsDue | None = None,
 ) -> Proposed:
     """Return the best few times for a visit of a vehicle; one visit serves all that is due.
 
@@ -55,12 +56,14 @@ def propose_slots(
         visit: what it comes for; without it what is due decides.
         moved: an appointment that is to be moved, and so is not in its own way.
         most: how many times to return.
+        due: what is due, where the caller has read it already.
 
     Raises:
         ValidationError: where no duration for such a visit is on record.
     """
     today = find_today(now, sites[0])
-    due = read_what_is_due(read_cover_case(cover), today) if cover else NOTHING_DUE
+    if due is None:
+        due = read_what_is_due(read_cover_case(cover), today) if cover else NOTHING_DUE
     kind = visit or due.visit
     items = due.served_by(kind)
     start = max(from_moment or now, now)

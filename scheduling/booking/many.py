@@ -1,4 +1,4 @@
-"""Books visits for many covers at once: proposes a time for each, none in the way of another, and books one by one.
+"""Books visits for many covers at once: proposes times, none in the way of another, and books them one by one.
 
 Each booking stands by itself: what can't be booked is said with its reason, and the others are booked all the same.
 """
@@ -35,6 +35,17 @@ class WantedVisit:
 
 
 @dataclass(frozen=True, slots=True)
+class ChosenTime:
+    """A cover and the time that a person has chosen for it."""
+
+    cover: Cover
+    bay: Bay
+    person: User | None
+    starts_at: datetime
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class BookedOne:
     """What became of one cover: its appointment, or why it has none."""
 
@@ -55,10 +66,7 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
     """
     if len(covers) > MOST_AT_ONCE:
         raise ValidationError(
-            {
-                "cover": f"{len(covers)} are more than {MOST_AT_ONCE} at once; choose fewer, or book the others "
-                "after these."
-            }
+            {"cover": f"{len(covers)} are more than {MOST_AT_ONCE} at once; choose fewer, and the others after these."}
         )
     times: dict[int, SiteTimes] = {}
     sites = {cover.site_id: cover.site for cover in covers}
@@ -89,13 +97,13 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
             wanted.append(WantedVisit(cover, None, " ".join(error.messages)))
             continue
         until = today + timedelta(days=LOOKED_THROUGH_DAYS)
-        free = times[cover.site_id]
-        slots = find_slots(due.served_by(due.visit), work, [free], now, until, most=1)
+        site = times[cover.site_id]
+        slots = find_slots(due.served_by(due.visit), work, [site], now, until, most=1)
         if not slots:
             reason = f"Nothing is free in the next {LOOKED_THROUGH_DAYS} days in a bay that suits the vehicle."
             wanted.append(WantedVisit(cover, None, reason))
             continue
-        times[cover.site_id] = _take(free, slots[0])
+        times[cover.site_id] = _take(site, slots[0])
         wanted.append(WantedVisit(cover, slots[0]))
     return wanted
 
@@ -114,37 +122,29 @@ def _take(site: SiteTimes, slot: Slot) -> SiteTimes:
     )
 
 
-def book_many(*, wanted: Sequence[WantedVisit], now: datetime, actor: User | None) -> list[BookedOne]:
-    """Book each cover for the time that was proposed for it; return for each what became of it.
+def book_many(*, chosen: Sequence[ChosenTime], now: datetime, actor: User | None) -> list[BookedOne]:
+    """Book each cover for the time that was chosen for it; return for each what became of it.
 
-    Where somebody else was first the next time is not taken by itself: the customer of that vehicle may have been
-    told the first one, so a person decides.
+    Where somebody else was first the next time is not taken by itself: a customer may have been told the first one, so
+    a person decides.
     """
-    bays = {
-        bay.pk: bay for bay in Bay.objects.select_related("site").filter(pk__in={w.slot.bay for w in wanted if w.slot})
-    }
-    people = User.objects.in_bulk({w.slot.person for w in wanted if w.slot and w.slot.person})
     booked = []
-    for wish in wanted:
-        slot = wish.slot
-        if slot is None:
-            booked.append(BookedOne(wish.cover, None, wish.reason))
-            continue
+    for one in chosen:
         try:
             appointment = book_visit(
-                vehicle=wish.cover.vehicle,
-                bay=bays[slot.bay],
-                person=people[slot.person] if slot.person else None,
-                starts_at=slot.starts_at,
+                vehicle=one.cover.vehicle,
+                bay=one.bay,
+                person=one.person,
+                starts_at=one.starts_at,
                 now=now,
                 actor=actor,
-                cover=wish.cover,
-                why=slot.why,
+                cover=one.cover,
+                why=one.why,
             )
         except SlotTakenError as taken:
-            booked.append(BookedOne(wish.cover, None, taken.sentence))
+            booked.append(BookedOne(one.cover, None, taken.sentence))
         except ValidationError as error:
-            booked.append(BookedOne(wish.cover, None, " ".join(error.messages)))
+            booked.append(BookedOne(one.cover, None, " ".join(error.messages)))
         else:
-            booked.append(BookedOne(wish.cover, appointment))
+            booked.append(BookedOne(one.cover, appointment))
     return booked

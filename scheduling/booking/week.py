@@ -94,15 +94,8 @@ def read_bay_week(site: Site, monday: date) -> BayWeek:
         is_working_day = day.isoweekday() in calendar.open_weekdays and works_usually
         if is_working_day or any(bay_day.visits for bay_day in bay_days):
             spans = opened.get(day, ())
-            shown.append(
-                BaysOfADay(
-                    day,
-                    spans,
-                    "" if spans else _tell_closed(calendar.explain_closed(day)),
-                    tuple(found.away[day]),
-                    bay_days,
-                )
-            )
+            closed_because = "" if spans else _tell_closed(calendar.explain_closed(day))
+            shown.append(BaysOfADay(day, spans, closed_because, tuple(found.away[day]), bay_days))
     first_hour, last_hour = _find_hours(shown, zone)
     return BayWeek(site, monday, tuple(shown), bays, first_hour, last_hour)
 

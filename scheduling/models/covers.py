@@ -209,6 +209,12 @@ class CoverState(models.Model):
                 name="due_by_site_risk",
             ),
             models.Index(fields=["dealership", "due_grace_until", "cover"], name="due_by_dealership"),
+            # The few that are booked; those that are not are nearly all, and found by walking the list.
+            models.Index(
+                fields=["due_grace_until", "cover", "due_last_on", "due_opens_on"],
+                condition=models.Q(booked_on__isnull=False),
+                name="due_and_booked",
+            ),
         ]
         constraints = [one_of(CoverStatus, "status", "cover_status_known")]
 

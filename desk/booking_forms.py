@@ -1,0 +1,237 @@
+"""The forms of booking: wishes, a time that the customer names, what is done to a visit, and a vehicle new here."""
+
+import zoneinfo
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from scheduling.models import Bay
+from scheduling.rules.booking_words import VisitKind
+from scheduling.rules.slots import Preferences
+from treatments.models import Site, User
+from treatments.models.choices import choices_of
+from treatments.rules.vin import VinMark
+from treatments.rules.words import BodyStyle
+
+WEEKDAYS = [
+    ("1", _("Monday")), ("2", _("Tuesday")), ("3", _("Wednesday")), ("4", _("Thursday")), ("5", _("Friday")),
+    ("6", _("Saturday")), ("7", _("Sunday")),
+]  # fmt: skip
+PARTS = [("", _("any time of the day")), ("morning", _("in the morning")), ("afternoon", _("in the afternoon"))]
+
+
+class DayInput(forms.DateInput):
+    """The browser's own date picker; it sends and takes ISO dates."""
+
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
+class TimeOfDayInput(forms.TimeInput):
+    """The browser's own time picker."""
+
+    input_type = "time"
+
+    def __init__(self) -> None:
+        super().__init__(format="%H:%M")
+
+
+class MomentInput(forms.DateTimeInput):
+    """The browser's own picker of a day and a time."""
+
+    input_type = "datetime-local"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%dT%H:%M")
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What the address of a booking page asks for."""
+
+    visit: VisitKind | None
+    sites: tuple[Site, ...]
+    earliest: date | None
+    preferences: Preferences
+
+
+class WishForm(forms.Form):
+    """What the customer would like; kept in the address, so that it can be gone back to."""
+
+    visit = forms.ChoiceField(label=_("Comes for"), required=False)
+    earliest = forms.DateField(label=_("Not before"), required=False, widget=DayInput())
+    part = forms.ChoiceField(label=_("Time of the day"), required=False, choices=PARTS)
+    site = forms.ChoiceField(label=_("Site"), required=False)
+    weekday = forms.MultipleChoiceField(
+        label=_("Days of the week"), required=False, choices=WEEKDAYS, widget=forms.CheckboxSelectMultiple
+    )
+    avoid_from = forms.DateField(label=_("Away from"), required=False, widget=DayInput())
+    avoid_to = forms.DateField(label=_("Away to"), required=False, widget=DayInput())
+
+    def __init__(self, *args: Any, sites: Sequence[Site], home: Site, usual: VisitKind, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.sites, self.home = sites, home
+        kinds = dict(choices_of(VisitKind))
+        self.fields["visit"].choices = [  # type: ignore[attr-defined]
+            ("", _("what is due: %(visit)s") % {"visit": kinds[usual]}), *kinds.items()
+        ]  # fmt: skip
+        if len(sites) > 1:
+            self.fields["site"].choices = [  # type: ignore[attr-defined]
+                ("", home.name), ("any", _("any site")),
+                *((site.code, site.name) for site in sites if site.pk != home.pk),
+            ]  # fmt: skip
+        else:
+            del self.fields["site"]
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or {}
+        first, last = values.get("avoid_from"), values.get("avoid_to")
+        if first and last and last < first:
+            self.add_error("avoid_to", _("The last day away is before the first one; turn them round."))
+        return values
+
+    def read(self) -> Wishes:
+        """Return the wishes; those that can't be read are left out, and the form's errors tell them."""
+        self.is_valid()
+        values = self.cleaned_data
+        first, last = values.get("avoid_from"), values.get("avoid_to")
+        first, last = first or last, last or first
+        site = values.get("site", "")
+        sites = {"": (self.home,), "any": tuple(self.sites)}.get(
+            site, tuple(known for known in self.sites if known.code == site)
+        )
+        return Wishes(
+            VisitKind(values["visit"]) if values.get("visit") else None,
+            sites or (self.home,),
+            values.get("earliest"),
+            Preferences(
+                weekdays=frozenset(int(number) for number in values.get("weekday", ())),
+                part_of_day=values.get("part", ""),
+                avoid=((first, last),) if first and last else (),
+            ),
+        )
+
+
+class NamedTimeForm(forms.Form):
+    """A time that the customer names; bay and person may be left to whoever is free."""
+
+    day = forms.DateField(label=_("Day"), widget=DayInput())
+    time = forms.TimeField(label=_("Begins at"), widget=TimeOfDayInput())
+    bay = forms.ModelChoiceField(
+        label=_("Bay"), queryset=Bay.objects.none(), required=False, empty_label=_("one that is free")
+    )
+    person = forms.ModelChoiceField(
+        label=_("Person"), queryset=User.objects.none(), required=False, empty_label=_("somebody who is free")
+    )
+
+    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.site = site
+        self.fields["bay"].queryset = Bay.objects.filter(site=site, in_use=True)  # type: ignore[attr-defined]
+        people = User.objects.filter(site=site, is_active=True, skills__isnull=False).distinct().order_by("pk")
+        self.fields["person"].queryset = people  # type: ignore[attr-defined]
+        self.fields["person"].label_from_instance = name_person  # type: ignore[attr-defined]
+
+    def read_start(self) -> datetime:
+        """Return the moment in UTC that was named in the site's own time."""
+        zone = zoneinfo.ZoneInfo(self.site.time_zone)
+        return datetime.combine(self.cleaned_data["day"], self.cleaned_data["time"], zone).astimezone(UTC)
+
+
+def name_person(person: User) -> str:
+    """Return the name of a person, or the login where no name is on record."""
+    return person.get_full_name() or person.username
+
+
+class NoteForm(NamedTimeForm):
+    """A named time with a word for those who will do the work."""
+
+    note = forms.CharField(label=_("Note for the visit"), required=False, max_length=300)
+
+
+class ReasonForm(forms.Form):
+    """A reason: one of the usual ones, or own words, which count where both are given."""
+
+    usual = forms.ChoiceField(label=_("Reason"), required=False, widget=forms.RadioSelect)
+    reason = forms.CharField(label=_("In your own words"), required=False, max_length=200)
+
+    usual_reasons: list[str] = []
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["usual"].choices = [(str(text), text) for text in self.usual_reasons]  # type: ignore[attr-defined]
+
+    def read_reason(self) -> str:
+        """Return the reason, '' where none was given."""
+        return str(self.cleaned_data.get("reason") or self.cleaned_data.get("usual") or "").strip()
+
+
+class CancelForm(ReasonForm):
+    usual_reasons = [
+        _("The customer asked for it"),
+        _("The customer no longer has the vehicle"),
+        _("The weather"),
+        _("We can't: a bay or a person is missing"),
+        _("Booked by mistake"),
+    ]  # type: ignore[assignment]
+
+
+class NoShowForm(ReasonForm):
+    usual_reasons = [
+        _("Called, nobody answered"),
+        _("Called, the customer had forgotten and will book again"),
+        _("No number to call"),
+    ]  # type: ignore[assignment]
+
+
+class LateForm(forms.Form):
+    minutes = forms.IntegerField(label=_("Minutes"), min_value=1, max_value=12 * 60)
+
+
+class NoFieldsForm(forms.Form):
+    """An action that needs nothing but the press."""
+
+
+class SplitForm(ReasonForm):
+    """Why a visit is split, and how long the vehicle stays now."""
+
+    usual_reasons = [
+        _("The underside is wet"),
+        _("Mud or road salt on the underside"),
+        _("Snow or ice has to thaw first"),
+    ]  # type: ignore[assignment]
+    first_part_minutes = forms.IntegerField(
+        label=_("Minutes now, to wash and dry"), min_value=1, help_text=_("The bay is free again after that.")
+    )
+
+
+class NewVehicleForm(forms.Form):
+    """A vehicle that was never here, and whose it is."""
+
+    vin = forms.CharField(label=_("VIN or serial number"), max_length=20)
+    vin_mark = forms.ChoiceField(
+        label=_("Kind of number"),
+        choices=[
+            (VinMark.STANDARD.value, _("VIN of 17 signs")),
+            (VinMark.BEFORE_1981.value, _("from before 1981")),
+            (VinMark.NON_ROAD_SERIAL.value, _("serial of a vehicle that goes off the road")),
+        ],
+        initial=VinMark.STANDARD.value,
+    )
+    plate = forms.CharField(label=_("Plate"), max_length=16, required=False)
+    description = forms.CharField(label=_("Make, model, colour"), max_length=200, required=False)
+    body_style = forms.ChoiceField(
+        label=_("Body style"), required=False, choices=[("", _("not known")), *choices_of(BodyStyle)]
+    )
+    owner = forms.CharField(label=_("Owner's name"), max_length=200)
+    contact = forms.CharField(
+        label=_("Owner's telephone or e-mail"),
+        max_length=200,
+        help_text=_("So that the shop can say when it is ready."),
+    )

@@ -1,0 +1,178 @@
+"""What the pages of booking and moving share: what is due, the times that are free, and a list of errors."""
+
+import zoneinfo
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, time, timedelta
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest
+
+from desk.booking_forms import Wishes, WishForm
+from desk.slots import SlotButton, make_buttons
+from scheduling.booking.finding import LOOKED_THROUGH_DAYS, NOTHING_DUE, propose_slots
+from scheduling.booking.reading import WhatIsDue, read_what_is_due
+from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Cover
+from scheduling.queries import read_cover_case
+from scheduling.rules.booking_words import VisitKind
+from scheduling.rules.cover import NO_MORE_COVER
+from scheduling.rules.due_item import DueItem
+from scheduling.rules.slots import Slot
+from treatments.models import Customer, Ownership, Site, User, Vehicle
+from treatments.queries import find_today
+from treatments.rules.wording import put_for_people
+
+Errors = list[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class VehicleToBook:
+    """A vehicle as booking sees it. The cover is None where none runs, and so nothing is due."""
+
+    vehicle: Vehicle
+    cover: Cover | None
+    owner: Customer | None
+    home: Site
+    due: WhatIsDue
+    items: tuple[DueItem, ...]
+    coming: tuple[Appointment, ...]
+    served: frozenset[str]
+
+    def is_all_booked(self, visit: VisitKind) -> bool:
+        """Whether everything that such a visit would serve is served by a booked one already."""
+        wanted = {item.key for item in self.due.served_by(visit)}
+        return bool(wanted) and wanted <= self.served
+
+
+def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> VehicleToBook:
+    """Return what is to be known of a vehicle before it is booked."""
+    cover = vehicle.covers.select_related("vehicle", "site").filter(ended_on__isnull=True).first()
+    home = cover.site if cover else user.site or Site.objects.order_by("pk").first()
+    if home is None:
+        raise ValidationError({"site": "There is no site yet; add one in the administration pages first."})
+    today = find_today(now, home)
+    case = read_cover_case(cover) if cover else None
+    if case is None or case.read_state(today).status in NO_MORE_COVER:
+        cover = case = None
+    due = read_what_is_due(case, today) if case else NOTHING_DUE
+    if cover is None and vehicle.treatments.exists():
+        due = WhatIsDue((), VisitKind.ANNUAL_TOUCH_UP, 0)
+    near = {item.key for item in due.items}
+    owned = Ownership.objects.filter(vehicle=vehicle, until_day__isnull=True).select_related("customer").first()
+    start = datetime.combine(today, time(), zoneinfo.ZoneInfo(home.time_zone))
+    coming = Appointment.objects.filter(
+        vehicle=vehicle, status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY], starts_at__gte=start
+    ).select_related("site", "bay")
+    served = AppointmentItem.objects.filter(cover=cover, serves=True) if cover else AppointmentItem.objects.none()
+    return VehicleToBook(
+        vehicle=vehicle,
+        cover=cover,
+        owner=owned.customer if owned else None,
+        home=home,
+        due=due,
+        items=tuple(item for item in case.read_due_items(today) if item.key in near) if case else (),
+        coming=tuple(coming),
+        served=frozenset(served.values_list("due_key", flat=True)),
+    )
+
+
+@dataclass(slots=True)
+class Choice:
+    """What may be chosen from: the wishes, the times that meet them best, and what could not be read or done."""
+
+    wishes: Wishes
+    wish_form: WishForm
+    buttons: list[SlotButton]
+    sites: list[Site]
+    errors: Errors = field(default_factory=list)
+    no_names: dict[str, str] = field(default_factory=dict)
+
+
+def offer_times(
+    request: HttpRequest, found: VehicleToBook, now: datetime, *, moved: Appointment | None = None
+) -> Choice:
+    """Return the times that the address of the page asks for.
+
+    Args:
+        moved: the visit that is to be moved; its kind stays, and its site is the home.
+    """
+    sites = list(Site.objects.order_by("pk"))
+    home = moved.site if moved else found.home
+    usual = VisitKind(moved.visit) if moved else found.due.visit
+    form = WishForm(request.GET, sites=sites, home=home, usual=usual)
+    if moved:
+        del form.fields["visit"]
+    wishes = form.read()
+    errors = list_errors(form)
+    visit = usual if moved else wishes.visit
+    kind = visit or usual
+    slots: Sequence[Slot] = ()
+    if moved or not found.is_all_booked(kind):
+        zone = zoneinfo.ZoneInfo(home.time_zone)
+        earliest = datetime.combine(wishes.earliest, time(), zone) if wishes.earliest else None
+        until = None
+        if wishes.earliest:
+            until = max(wishes.earliest, find_today(now, home)) + timedelta(days=LOOKED_THROUGH_DAYS)
+        try:
+            slots = propose_slots(
+                vehicle=found.vehicle,
+                cover=found.cover,
+                sites=wishes.sites,
+                now=now,
+                from_moment=earliest,
+                until=until,
+                preferences=wishes.preferences,
+                visit=kind,
+                moved=moved,
+                due=found.due,
+            ).slots
+        except ValidationError as error:
+            errors += list_faults(error)
+    due = len(found.due.served_by(kind))
+    return Choice(wishes, form, make_buttons(slots, sites, found.vehicle, kind, due=due), sites, errors)
+
+
+def list_errors(*given: forms.Form) -> Errors:
+    """Return the errors of forms, each with the id of its field."""
+    found: Errors = []
+    for form in given:
+        for name, messages in form.errors.items():
+            place = "" if name == forms.forms.NON_FIELD_ERRORS or name not in form.fields else form[name].id_for_label
+            if name in form.fields and not place:
+                place = form[name].auto_id
+            found += [(place, put_for_people(str(message))) for message in messages]
+    return found
+
+
+def list_faults(error: ValidationError, places: dict[str, str] | None = None) -> Errors:
+    """Return a service's errors, each with the id of the field that it names."""
+    if not hasattr(error, "error_dict"):
+        return [("", put_for_people(message)) for message in error.messages]
+    return [
+        ((places or {}).get(name, ""), put_for_people(str(message)))
+        for name, faults in error.error_dict.items()
+        for message in ValidationError(faults).messages
+    ]
+
+
+def name_faults(form: forms.Form, error: ValidationError) -> None:
+    """Put a service's errors at the form's fields; the moment that a visit begins is its field for the time."""
+    if not hasattr(error, "error_dict"):
+        form.add_error(None, error)
+        return
+    for name, faults in error.error_dict.items():
+        place = "time" if name == "starts_at" and "time" in form.fields else name
+        form.add_error(place if place in form.fields else None, ValidationError(faults).messages)
+
+
+def drop_from_query(request: HttpRequest, names: Iterable[str]) -> str:
+    """Return the query of the address without some of its fields."""
+    query = request.GET.copy()
+    for name in names:
+        query.pop(name, None)
+    return query.urlencode()
+
+
+Context = dict[str, Any]

@@ -1,0 +1,177 @@
+"""The forms of the set-up: hours, bays, closures, people and how long visits take."""
+
+import zoneinfo
+from collections.abc import Sequence
+from datetime import UTC, datetime, time
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from desk.booking_forms import WEEKDAYS, MomentInput, TimeOfDayInput, name_person
+from scheduling.models import Bay, WorkDuration
+from scheduling.rules.booking_words import Skill
+from treatments.models import Site, User
+from treatments.models.choices import choices_of
+
+if TYPE_CHECKING:
+    BayModelForm = forms.ModelForm[Bay]
+    DurationModelForm = forms.ModelForm[WorkDuration]
+else:
+    # The class itself is not generic, only its types are.
+    BayModelForm = DurationModelForm = forms.ModelForm
+
+Hours = list[tuple[int, time, time]]
+# A day's hours and, for a break, hours after it.
+SPANS = (1, 2)
+
+
+class WeekHoursForm(forms.Form):
+    """Two stretches for each weekday; left blank, nobody works then."""
+
+    def __init__(self, *args: Any, hours: Sequence[tuple[int, time, time]] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        known: dict[int, list[tuple[time, time]]] = {}
+        for weekday, start, end in hours:
+            known.setdefault(weekday, []).append((start, end))
+        for number, name in WEEKDAYS:
+            for span in SPANS:
+                listed = sorted(known.get(int(number), []))
+                given = listed[span - 1] if len(listed) >= span else (None, None)
+                for place, (part, words) in enumerate(_PARTS[span]):
+                    self.fields[f"{part}_{number}_{span}"] = forms.TimeField(
+                        label=_("%(weekday)s, %(part)s") % {"weekday": name, "part": words},
+                        required=False,
+                        widget=TimeOfDayInput(),
+                        initial=given[place],
+                    )
+
+    @property
+    def rows(self) -> list[tuple[Any, list[Any]]]:
+        """The weekdays, each with its four fields."""
+        return [
+            (name, [self[f"{part}_{number}_{span}"] for span in SPANS for part, _words in _PARTS[span]])
+            for number, name in WEEKDAYS
+        ]
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or {}
+        for number, _name in WEEKDAYS:
+            ends: time | None = None
+            for span in SPANS:
+                start, end = values.get(f"from_{number}_{span}"), values.get(f"to_{number}_{span}")
+                field = f"to_{number}_{span}"
+                if bool(start) != bool(end):
+                    self.add_error(field, _("Give both times, or leave both blank."))
+                elif start and end and end <= start:
+                    self.add_error(field, _("The end is not after the beginning."))
+                elif start and ends and start < ends:
+                    self.add_error(f"from_{number}_{span}", _("This begins before the hours before it end."))
+                ends = end or ends
+        return values
+
+    def read(self) -> Hours:
+        """Return the hours as (ISO weekday, from, to)."""
+        found = []
+        for number, _name in WEEKDAYS:
+            for span in SPANS:
+                start = self.cleaned_data.get(f"from_{number}_{span}")
+                end = self.cleaned_data.get(f"to_{number}_{span}")
+                if start and end:
+                    found.append((int(number), start, end))
+        return found
+
+
+_PARTS = {
+    1: (("from", _("from")), ("to", _("to"))),
+    2: (("from", _("after a break from")), ("to", _("after a break to"))),
+}
+
+
+class BayForm(BayModelForm):
+    class Meta:
+        model = Bay
+        fields = ["name", "code", "kind", "most_height_mm", "most_mass_kg", "in_use"]
+        labels = {
+            "name": _("Name"),
+            "code": _("Short name in addresses"),
+            "kind": _("Kind"),
+            "most_height_mm": _("Tallest vehicle, mm"),
+            "most_mass_kg": _("Heaviest vehicle, kg"),
+            "in_use": _("In use"),
+        }
+        help_texts = {
+            "most_height_mm": _("That fits with the lift raised to working height."),
+            "most_mass_kg": _("The lift's rated capacity, from its maker's plate."),
+        }
+
+
+class TimesForm(forms.Form):
+    """From when until when, on the clock of a site."""
+
+    starts_at = forms.DateTimeField(label=_("From"), widget=MomentInput())
+    ends_at = forms.DateTimeField(label=_("Until"), widget=MomentInput())
+
+    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.site = site
+
+    def read_moment(self, name: str) -> datetime:
+        """Return a moment in UTC; a browser sends the wall clock of the site."""
+        plain = self.cleaned_data[name].replace(tzinfo=None)
+        return plain.replace(tzinfo=zoneinfo.ZoneInfo(self.site.time_zone)).astimezone(UTC)
+
+
+class CloseBayForm(TimesForm):
+    bay = forms.ModelChoiceField(label=_("Bay"), queryset=Bay.objects.none())
+    reason = forms.CharField(
+        label=_("Reason"), max_length=120, help_text=_("Such as the yearly examination of its lift.")
+    )
+
+    field_order = ["bay", "starts_at", "ends_at", "reason"]
+
+    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+        super().__init__(*args, site=site, **kwargs)
+        self.fields["bay"].queryset = Bay.objects.filter(site=site)  # type: ignore[attr-defined]
+
+
+class AbsenceForm(TimesForm):
+    person = forms.ModelChoiceField(label=_("Person"), queryset=User.objects.none())
+
+    field_order = ["person", "starts_at", "ends_at"]
+
+    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+        super().__init__(*args, site=site, **kwargs)
+        field = self.fields["person"]
+        field.queryset = User.objects.filter(site=site, is_active=True).order_by("pk")  # type: ignore[attr-defined]
+        field.label_from_instance = name_person  # type: ignore[attr-defined]
+
+
+class SkillsForm(forms.Form):
+    skills = forms.MultipleChoiceField(
+        label=_("May be booked for"), required=False, choices=choices_of(Skill), widget=forms.CheckboxSelectMultiple
+    )
+
+
+class DurationForm(DurationModelForm):
+    class Meta:
+        model = WorkDuration
+        fields = [
+            "bay_kind",
+            "skill",
+            "wash_and_dry_minutes",
+            "work_minutes",
+            "minutes_per_zone",
+            "standing_minutes",
+            "stands_in_bay",
+        ]
+        labels = {
+            "bay_kind": _("Bay"),
+            "skill": _("Done by somebody trained for"),
+            "wash_and_dry_minutes": _("Wash and dry, minutes"),
+            "work_minutes": _("Work, minutes"),
+            "minutes_per_zone": _("More for each zone due, minutes"),
+            "standing_minutes": _("Standing before it may leave, minutes"),
+            "stands_in_bay": _("Stands in the bay meanwhile"),
+        }
+        help_texts = {"standing_minutes": _("The product maker's data sheet decides.")}

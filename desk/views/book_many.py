@@ -1,0 +1,101 @@
+"""Booking many covers at once: first the time of each is shown and counted, then a second press books them."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods
+
+from desk.access import get_user, open_to
+from desk.booking_page import Errors, list_faults
+from desk.slots import SlotButton, make_buttons, read_button
+from scheduling.booking.many import MOST_AT_ONCE, BookedOne, ChosenTime, WantedVisit, book_many, propose_many
+from scheduling.models import Cover
+from scheduling.queries import list_covers_for
+from treatments.models import Ownership, User
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """One cover on the page: its time as a button's value, or why there is none."""
+
+    cover: Cover
+    phone: str
+    button: SlotButton | None
+    reason: str
+
+
+@open_to("book")
+@require_http_methods(["GET", "HEAD", "POST"])
+def book_chosen(request: HttpRequest) -> HttpResponse:
+    """Show a time for each chosen cover; on the second press book those that are still ticked.
+
+    The covers come as ``cover`` (numbers, once for each), from the due list's form or in the address.
+    """
+    user, now = get_user(request), timezone.now()
+    given = request.POST if request.method == "POST" else request.GET
+    numbers = list(dict.fromkeys(given.getlist("cover")))
+    covers = _find_covers(user, numbers)
+    if request.method == "POST" and "book" in request.POST:
+        booked, unread = _book(request, covers, user, now)
+        context = {
+            "booked": [one for one in booked if one.appointment],
+            "refused": [*(one for one in booked if not one.appointment), *unread],
+        }
+        return render(request, "desk/book_many_done.html", context)
+    errors: Errors = []
+    if len(numbers) > MOST_AT_ONCE:
+        message = _("%(count)s covers are chosen and %(most)s can be booked at once; here are the first %(most)s.")
+        errors.append(("", message % {"count": len(numbers), "most": MOST_AT_ONCE}))
+    unknown = [number for number in numbers[:MOST_AT_ONCE] if number not in {cover.number for cover in covers}]
+    if unknown:
+        errors.append(("", _("There is no cover %(numbers)s here.") % {"numbers": ", ".join(unknown)[:200]}))
+    try:
+        proposals = _describe(propose_many(covers=covers, now=now))
+    except ValidationError as error:
+        proposals = []
+        errors += list_faults(error)
+    context = {
+        "proposals": [one for one in proposals if one.button],
+        "refused": [one for one in proposals if not one.button],
+        "errors": errors,
+        "chosen_count": len(covers),
+    }
+    return render(request, "desk/book_many.html", context)
+
+
+def _find_covers(user: User, numbers: list[str]) -> list[Cover]:
+    """Return the covers that the person may see, the most pressing first."""
+    found = list_covers_for(user).filter(number__in=numbers[:MOST_AT_ONCE])
+    return list(found.order_by("last_state__due_grace_until", "pk"))
+
+
+def _describe(wanted: list[WantedVisit]) -> list[Proposal]:
+    vehicles = [one.cover.vehicle_id for one in wanted]
+    owned = Ownership.objects.filter(vehicle__in=vehicles, until_day__isnull=True).select_related("customer")
+    phones = {row.vehicle_id: row.customer.phone for row in owned}
+    proposals = []
+    for one in wanted:
+        cover = one.cover
+        buttons = make_buttons([one.slot] if one.slot else [], [cover.site], cover.vehicle, None)
+        phone = phones.get(cover.vehicle_id, "")
+        proposals.append(Proposal(cover, phone, buttons[0] if buttons else None, one.reason))
+    return proposals
+
+
+def _book(
+    request: HttpRequest, covers: list[Cover], user: User, now: datetime
+) -> tuple[list[BookedOne], list[BookedOne]]:
+    chosen, unread = [], []
+    for cover in covers:
+        try:
+            slot = read_button(request.POST.get(f"time-{cover.number}", ""), cover.vehicle)
+        except ValidationError:
+            unread.append(BookedOne(cover, None, _("Its time could not be read; choose it anew.")))
+        else:
+            chosen.append(ChosenTime(cover, slot.bay, slot.person, slot.starts_at, slot.why))
+    return book_many(chosen=chosen, now=now, actor=user), unread

@@ -1,0 +1,264 @@
+"""What a site has to work with: hours, bays, closures, people and durations, each changed by one small form."""
+
+import zoneinfo
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from urllib.parse import urlencode
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from desk.access import get_user, open_to
+from desk.booking_page import list_errors, name_faults
+from desk.set_up_forms import AbsenceForm, BayForm, CloseBayForm, DurationForm, SkillsForm, WeekHoursForm
+from scheduling.booking.setting_up import (
+    close_bay,
+    let_work,
+    note_absence,
+    reopen_bay,
+    save_bay,
+    set_duration,
+    set_person_hours,
+    set_site_hours,
+    take_absence_back,
+)
+from scheduling.models import Absence, Appointment, Bay, BayClosure, SiteHours, WorkDuration
+from scheduling.rules.booking_words import Skill
+from scheduling.rules.opening import USUAL_HOURS
+from treatments.models import Role, Site, User
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One press on the page: which site, which row, and who pressed."""
+
+    site: Site
+    key: int | None
+    user: User
+    now: datetime
+    data: Any
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of a press: the form, its place on the page, and visits that have to be moved now."""
+
+    form: forms.Form
+    part: str
+    to_be_moved: int = 0
+
+
+@contextmanager
+def tell_faults(form: forms.Form) -> Iterator[None]:
+    """Put what a service refuses at the form's fields."""
+    try:
+        yield
+    except ValidationError as error:
+        name_faults(form, error)
+
+
+def _find_site(code: str, user: User) -> Site:
+    sites = list(Site.objects.order_by("pk"))
+    if not sites:
+        raise Http404("There is no site yet.")
+    own = [site for site in sites if site.pk == user.site_id]
+    return next((site for site in sites if site.code == code), (own or sites)[0])
+
+
+def _set_hours(asked: Asked) -> Outcome:
+    form = WeekHoursForm(asked.data, prefix="hours")
+    if form.is_valid():
+        if form.read():
+            with tell_faults(form):
+                set_site_hours(site=asked.site, hours=form.read(), now=asked.now, actor=asked.user)
+        else:
+            form.add_error(None, _("Give the hours of one weekday at least; a site that never works can't be booked."))
+    return Outcome(form, "hours")
+
+
+def _save_bay(asked: Asked) -> Outcome:
+    part = f"bay-{asked.key or 'new'}"
+    bay = get_object_or_404(Bay, site=asked.site, pk=asked.key) if asked.key else Bay(site=asked.site)
+    form = BayForm(asked.data, instance=bay, prefix=part)
+    if form.is_valid():
+        with tell_faults(form):
+            save_bay(bay=form.instance, now=asked.now, actor=asked.user)
+    return Outcome(form, part)
+
+
+def _close_bay(asked: Asked) -> Outcome:
+    form = CloseBayForm(asked.data, site=asked.site, prefix="closure")
+    moved: list[Appointment] = []
+    if form.is_valid():
+        with tell_faults(form):
+            moved = close_bay(
+                bay=form.cleaned_data["bay"],
+                starts_at=form.read_moment("starts_at"),
+                ends_at=form.read_moment("ends_at"),
+                reason=form.cleaned_data["reason"],
+                now=asked.now,
+                actor=asked.user,
+            )
+    return Outcome(form, "closure", len(moved))
+
+
+def _reopen_bay(asked: Asked) -> Outcome:
+    closure = get_object_or_404(BayClosure, bay__site=asked.site, pk=asked.key)
+    reopen_bay(closure=closure, now=asked.now, actor=asked.user)
+    return Outcome(forms.Form({}), "closures")
+
+
+def _find_person(asked: Asked) -> User:
+    return get_object_or_404(User, site=asked.site, is_active=True, pk=asked.key)
+
+
+def _set_skills(asked: Asked) -> Outcome:
+    person = _find_person(asked)
+    form = SkillsForm(asked.data, prefix=f"skills-{person.pk}")
+    if form.is_valid():
+        skills = [Skill(word) for word in form.cleaned_data["skills"]]
+        with tell_faults(form):
+            let_work(person=person, skills=skills, now=asked.now, actor=asked.user)
+    return Outcome(form, f"skills-{person.pk}")
+
+
+def _set_person_hours(asked: Asked) -> Outcome:
+    person = _find_person(asked)
+    form = WeekHoursForm(asked.data, prefix=f"hours-{person.pk}")
+    if form.is_valid():
+        with tell_faults(form):
+            set_person_hours(person=person, hours=form.read(), now=asked.now, actor=asked.user)
+    return Outcome(form, f"hours-{person.pk}")
+
+
+def _note_absence(asked: Asked) -> Outcome:
+    form = AbsenceForm(asked.data, site=asked.site, prefix="absence")
+    moved: list[Appointment] = []
+    if form.is_valid():
+        with tell_faults(form):
+            moved = note_absence(
+                person=form.cleaned_data["person"],
+                starts_at=form.read_moment("starts_at"),
+                ends_at=form.read_moment("ends_at"),
+                now=asked.now,
+                actor=asked.user,
+            )
+    return Outcome(form, "absence", len(moved))
+
+
+def _take_absence_back(asked: Asked) -> Outcome:
+    absence = get_object_or_404(Absence, person__site=asked.site, pk=asked.key)
+    take_absence_back(absence=absence, now=asked.now, actor=asked.user)
+    return Outcome(forms.Form({}), "absences")
+
+
+def _set_duration(asked: Asked) -> Outcome:
+    duration = get_object_or_404(WorkDuration, pk=asked.key)
+    form = DurationForm(asked.data, instance=duration, prefix=f"duration-{duration.pk}")
+    if form.is_valid():
+        with tell_faults(form):
+            set_duration(duration=form.instance, now=asked.now, actor=asked.user)
+    return Outcome(form, f"duration-{duration.pk}")
+
+
+ACTIONS: dict[str, Callable[[Asked], Outcome]] = {
+    "hours": _set_hours,
+    "bay": _save_bay,
+    "close": _close_bay,
+    "reopen": _reopen_bay,
+    "skills": _set_skills,
+    "person-hours": _set_person_hours,
+    "absence": _note_absence,
+    "back": _take_absence_back,
+    "duration": _set_duration,
+}
+
+
+@open_to("set_up")
+def set_up(request: HttpRequest) -> HttpResponse:
+    """Show what a site has to work with."""
+    return _show(request, _find_site(request.GET.get("site", ""), get_user(request)))
+
+
+@open_to("set_up")
+@require_POST
+def act(request: HttpRequest, action: str) -> HttpResponse:
+    """Change one thing and show the page again; where it can't be so, with the errors and what was typed."""
+    user = get_user(request)
+    if action not in ACTIONS:
+        raise Http404(f"No action {action} here.")
+    site = _find_site(request.POST.get("site", ""), user)
+    row = request.POST.get("row", "")
+    key = int(row) if row.isdecimal() and len(row) < 18 else None
+    asked = Asked(site, key, user, timezone.now(), request.POST)
+    outcome = ACTIONS[action](asked)
+    form, part = outcome.form, outcome.part
+    if not form.errors:
+        query = {"site": site.code, "told": part}
+        if outcome.to_be_moved:
+            query["to_be_moved"] = str(outcome.to_be_moved)
+        return redirect(f"{reverse('desk:set_up')}?{urlencode(query)}#{part}")
+    return _show(request, site, bound={part: form}, status=400)
+
+
+def _show(
+    request: HttpRequest, site: Site, *, bound: dict[str, forms.Form] | None = None, status: int = 200
+) -> HttpResponse:
+    now, bound = timezone.now(), bound or {}
+    zone = zoneinfo.ZoneInfo(site.time_zone)
+    staff = User.objects.filter(site=site, is_active=True).exclude(role=Role.DEALERSHIP).order_by("pk")
+    people = list(staff.prefetch_related("skills", "hours"))
+    bays = list(Bay.objects.filter(site=site))
+    durations = list(WorkDuration.objects.filter(site__isnull=True) | WorkDuration.objects.filter(site=site))
+    closures = BayClosure.objects.filter(bay__site=site, ends_at__gt=now).select_related("bay")
+    absences = Absence.objects.filter(person__site=site, ends_at__gt=now).select_related("person")
+    hours = [(row.weekday, row.opens_at, row.closes_at) for row in SiteHours.objects.filter(site=site)]
+    moved = request.GET.get("to_be_moved", "")
+    context = {
+        "site": site,
+        "sites": list(Site.objects.order_by("pk")),
+        "errors": list_errors(*bound.values()),
+        "told": request.GET.get("told", ""),
+        "to_be_moved": int(moved) if moved.isdecimal() and len(moved) < 6 else 0,
+        "hours_form": bound.get("hours") or WeekHoursForm(hours=hours or _list_usual_hours(), prefix="hours"),
+        "has_hours": bool(hours),
+        "bays": [(bay, bound.get(f"bay-{bay.pk}") or BayForm(instance=bay, prefix=f"bay-{bay.pk}")) for bay in bays],
+        "new_bay": bound.get("bay-new") or BayForm(prefix="bay-new"),
+        "closures": [(row, row.starts_at.astimezone(zone), row.ends_at.astimezone(zone)) for row in closures],
+        "closure_form": bound.get("closure") or CloseBayForm(site=site, prefix="closure"),
+        "people": [_describe_person(person, bound) for person in people],
+        "absences": [(row, row.starts_at.astimezone(zone), row.ends_at.astimezone(zone)) for row in absences],
+        "absence_form": bound.get("absence") or AbsenceForm(site=site, prefix="absence"),
+        "durations": [
+            (row, bound.get(f"duration-{row.pk}") or DurationForm(instance=row, prefix=f"duration-{row.pk}"))
+            for row in durations
+        ],
+        "open_part": next(iter(bound), ""),
+    }
+    return render(request, "desk/set_up.html", context, status=status)
+
+
+def _list_usual_hours() -> list[tuple[int, Any, Any]]:
+    return [(weekday, start, end) for weekday in range(1, 6) for start, end in USUAL_HOURS]
+
+
+def _describe_person(person: User, bound: dict[str, forms.Form]) -> dict[str, Any]:
+    hours = [(row.weekday, row.starts_at, row.ends_at) for row in person.hours.all()]
+    skills = [row.skill for row in person.skills.all()]
+    return {
+        "person": person,
+        "skills": skills,
+        "has_hours": bool(hours),
+        "skills_form": bound.get(f"skills-{person.pk}")
+        or SkillsForm(initial={"skills": skills}, prefix=f"skills-{person.pk}"),
+        "hours_form": bound.get(f"hours-{person.pk}") or WeekHoursForm(hours=hours, prefix=f"hours-{person.pk}"),
+    }

@@ -1,0 +1,359 @@
+"""One visit: all that is known of it, and everything that a person does to it, each by one service."""
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_http_methods, require_POST
+
+from desk.access import access_visit, get_user, may_open, open_to
+from desk.booking_forms import CancelForm, LateForm, NamedTimeForm, NoFieldsForm, NoShowForm, ReasonForm, SplitForm
+from desk.booking_page import (
+    Errors,
+    list_errors,
+    list_faults,
+    name_faults,
+    offer_times,
+    read_vehicle_to_book,
+)
+from desk.slots import SlotButton, make_buttons, read_button
+from scheduling.booking.changing import (
+    begin_visit,
+    cancel_visit,
+    finish_visit,
+    mark_no_show,
+    run_late,
+    split_visit,
+)
+from scheduling.booking.errors import SlotTakenError
+from scheduling.booking.finding import propose_slots
+from scheduling.booking.placing import choose_place
+from scheduling.booking.services import move_visit
+from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, DueItem
+from scheduling.rules.booking_words import VisitKind
+from treatments.models import Event, User
+from treatments.queries import find_today
+
+Values = dict[str, Any]
+BOOKED, IN_THE_BAY = AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY
+LATE_BY = (10, 20, 30)
+SPLIT_AFTER_MINUTES = 60
+
+
+def _begin(visit: Appointment, form: forms.Form, user: User, now: datetime) -> None:
+    begin_visit(appointment=visit, now=now, actor=user)
+
+
+def _finish(visit: Appointment, form: forms.Form, user: User, now: datetime) -> None:
+    finish_visit(appointment=visit, now=now, actor=user)
+
+
+def _cancel(visit: Appointment, form: forms.Form, user: User, now: datetime) -> None:
+    assert isinstance(form, ReasonForm)
+    cancel_visit(appointment=visit, reason=form.read_reason(), now=now, actor=user)
+
+
+def _mark_no_show(visit: Appointment, form: forms.Form, user: User, now: datetime) -> None:
+    assert isinstance(form, ReasonForm)
+    mark_no_show(appointment=visit, reason=form.read_reason(), now=now, actor=user)
+
+
+def _run_late(visit: Appointment, form: forms.Form, user: User, now: datetime) -> None:
+    run_late(appointment=visit, minutes=form.cleaned_data["minutes"], now=now, actor=user)
+
+
+# What is done: the page whose roles may do it, its form, its service.
+ACTIONS: dict[str, tuple[str, type[forms.Form], Callable[[Appointment, forms.Form, User, datetime], None]]] = {
+    "begin": ("work_visits", NoFieldsForm, _begin),
+    "finish": ("work_visits", NoFieldsForm, _finish),
+    "late": ("work_visits", LateForm, _run_late),
+    "cancel": ("book", CancelForm, _cancel),
+    "no-show": ("book", NoShowForm, _mark_no_show),
+}
+
+
+@open_to("bays")
+def visit(request: HttpRequest, number: str) -> HttpResponse:
+    """Show one visit."""
+    found = access_visit(get_user(request), number)
+    return _show(request, found)
+
+
+@open_to("work_visits")
+@require_POST
+def act(request: HttpRequest, number: str, action: str) -> HttpResponse:
+    """Do one thing to a visit and show it again; where it can't be done, with the reason and what can."""
+    user, now = get_user(request), timezone.now()
+    found = access_visit(user, number)
+    if action not in ACTIONS:
+        raise Http404(f"No action {action} here.")
+    page, form_class, service = ACTIONS[action]
+    if not may_open(user, page):
+        return open_to(page)(visit)(request, number)
+    form = form_class(request.POST, prefix=None if action == "late" else action)
+    instead: list[SlotButton] = []
+    if form.is_valid():
+        try:
+            service(found, form, user, now)
+        except SlotTakenError as taken:
+            name_faults(form, taken)
+            instead = make_buttons(taken.alternatives, [found.site], found.vehicle, VisitKind(found.visit))
+        except ValidationError as error:
+            name_faults(form, error)
+        else:
+            return redirect(f"{reverse('desk:visit', args=[found.number])}?told={action}")
+    return _show(request, found, bound={action: form}, instead=instead, status=400)
+
+
+def _show(
+    request: HttpRequest,
+    found: Appointment,
+    *,
+    bound: dict[str, forms.Form] | None = None,
+    instead: list[SlotButton] | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    user, now = get_user(request), timezone.now()
+    bound = bound or {}
+    shown = {
+        name: bound.get(name) or form_class(prefix=None if name == "late" else name)
+        for name, (_page, form_class, _service) in ACTIONS.items()
+    }
+    may_work, may_book = may_open(user, "work_visits"), may_open(user, "book")
+    is_booked, is_in_bay = found.status == BOOKED, found.status == IN_THE_BAY
+    day = find_today(found.starts_at, found.site)
+    # After a refusal the visit may be another than the one that the person saw.
+    context = {
+        "visit": found,
+        "forms": shown,
+        "errors": list_errors(*bound.values()),
+        "failed": next(iter(bound), ""),
+        "instead": instead or [],
+        "told": request.GET.get("told", ""),
+        "place": request.GET.get("place", ""),
+        "week": f"{day:%G-W%V}",
+        "day": day,
+        "serves": _list_served(found),
+        "events": _list_events(found),
+        "parts": list(Appointment.objects.filter(splits=found)),
+        "may_begin": may_work and is_booked and day <= find_today(now, found.site),
+        "may_finish": may_work and (is_in_bay or (is_booked and found.starts_at <= now)),
+        "may_run_late": may_work and (is_booked or is_in_bay),
+        "may_split": may_work and (is_booked or is_in_bay),
+        "may_move": may_book and is_booked,
+        "may_cancel": may_book and is_booked,
+        "may_miss": may_book and is_booked and found.starts_at <= now,
+        "may_book": may_book,
+        "late_by": LATE_BY,
+        "no_names": {},
+        "job_sheet": may_open(user, "job_sheet"),
+        "record_work": _find_page("desk:record_treatment", found.vehicle.vin),
+    }
+    return render(request, "desk/visit.html", context, status=status)
+
+
+def _find_page(name: str, *values: str) -> str:
+    try:
+        return reverse(name, args=values)
+    except NoReverseMatch:
+        return ""
+
+
+def _list_served(found: Appointment) -> list[tuple[str, DueItem | None]]:
+    """Return the due items that a visit was booked for, each with its dates while they are on the index."""
+    keys = list(AppointmentItem.objects.filter(appointment=found).values_list("due_key", flat=True))
+    items = {item.key: item for item in DueItem.objects.filter(cover=found.cover, key__in=keys)} if keys else {}
+    return [(key, items.get(key)) for key in keys]
+
+
+EVENT_WORDS = {
+    "appointment.booked": gettext_lazy("booked"),
+    "appointment.moved": gettext_lazy("moved"),
+    "appointment.cancelled": gettext_lazy("cancelled"),
+    "appointment.no_show": gettext_lazy("did not come"),
+    "appointment.begun": gettext_lazy("begun"),
+    "appointment.done": gettext_lazy("done"),
+    "appointment.split": gettext_lazy("split"),
+}
+
+
+def _list_events(found: Appointment) -> list[dict[str, Any]]:
+    """Return what happened to a visit, the last first, each with the times before and after where they changed."""
+    events = Event.objects.filter(subject="appointment", subject_id=str(found.pk)).select_related("actor")
+    listed = []
+    for event in events.order_by("-position"):
+        before, after = event.before or {}, event.after or {}
+        moved = before and before.get("starts_at") != after.get("starts_at")
+        longer = before and before.get("work_ends_at") != after.get("work_ends_at")
+        listed.append(
+            {
+                "event": event,
+                "words": str(EVENT_WORDS.get(event.kind, event.kind)),
+                "from": _read_moment(before.get("starts_at")) if moved else None,
+                "to": _read_moment(after.get("starts_at")) if moved or not before else None,
+                "until": _read_moment(after.get("work_ends_at")) if longer else None,
+                "reason": after.get("reason", "") if after.get("reason") != before.get("reason") else "",
+            }
+        )
+    return listed
+
+
+def _read_moment(text: str | None) -> datetime | None:
+    return datetime.fromisoformat(text) if text else None
+
+
+@open_to("book")
+@require_http_methods(["GET", "HEAD", "POST"])
+def move(request: HttpRequest, number: str) -> HttpResponse:
+    """Move a visit: to one of the best times, or to a time that the customer names."""
+    user, now = get_user(request), timezone.now()
+    found = access_visit(user, number)
+    vehicle = read_vehicle_to_book(found.vehicle, user, now)
+    form = NamedTimeForm(request.POST if "day" in request.POST else None, site=found.site, initial=_start_of(found))
+    errors: Errors = []
+    instead: list[SlotButton] = []
+    if request.method == "POST":
+        try:
+            wanted = _read_wanted(request, found, form, now)
+            if wanted is not None:
+                bay, person, starts_at = wanted
+                move_visit(
+                    appointment=found,
+                    bay=bay,
+                    person=person,
+                    starts_at=starts_at,
+                    now=now,
+                    actor=user,
+                    seen_sequence=_read_number(request.POST.get("sequence", "")),
+                )
+                return redirect(f"{reverse('desk:visit', args=[found.number])}?told=moved")
+            errors = list_errors(form)
+        except SlotTakenError as taken:
+            errors = [(form["time"].auto_id if form.is_bound else "", taken.sentence)]
+            instead = make_buttons(taken.alternatives, [found.site], found.vehicle, VisitKind(found.visit))
+        except ValidationError as error:
+            if form.is_bound:
+                name_faults(form, error)
+                errors = list_errors(form)
+            else:
+                errors = list_faults(error)
+    choice = offer_times(request, vehicle, now, moved=found)
+    context = {
+        "visit": found,
+        "found": vehicle,
+        "choice": choice,
+        "form": form,
+        "errors": [*errors, *choice.errors],
+        "instead": instead,
+        "sequence": found.sequence,
+        "may_move": found.status == BOOKED,
+        "has_wishes": any(request.GET.get(name) for name in choice.wish_form.fields),
+    }
+    return render(request, "desk/visit_move.html", context, status=400 if errors else 200)
+
+
+def _start_of(found: Appointment) -> Values:
+    with timezone.override(found.site.time_zone):
+        local = timezone.localtime(found.starts_at)
+    return {"day": local.date(), "time": local.time(), "bay": found.bay_id, "person": found.person_id}
+
+
+def _read_number(text: str) -> int | None:
+    return int(text) if text.isdecimal() and len(text) < 10 else None
+
+
+def _read_wanted(
+    request: HttpRequest, found: Appointment, form: NamedTimeForm, now: datetime
+) -> tuple[Bay, User | None, datetime] | None:
+    """Return where a visit is to be moved, or None where the form's errors say why that can't be read."""
+    if "slot" in request.POST:
+        chosen = read_button(request.POST["slot"], found.vehicle)
+        return chosen.bay, chosen.person, chosen.starts_at
+    if not form.is_valid():
+        return None
+    starts_at = form.read_start()
+    bay, person = choose_place(
+        vehicle=found.vehicle,
+        cover=found.cover,
+        site=found.site,
+        starts_at=starts_at,
+        now=now,
+        visit=VisitKind(found.visit),
+        bay=form.cleaned_data["bay"],
+        person=form.cleaned_data["person"],
+        moved=found,
+    )
+    return bay or found.bay, person, starts_at
+
+
+@open_to("work_visits")
+@require_http_methods(["GET", "HEAD", "POST"])
+def split(request: HttpRequest, number: str) -> HttpResponse:
+    """Split a visit of a vehicle that came dirty or wet: washing now, the work at one of the next free times."""
+    user, now = get_user(request), timezone.now()
+    found = access_visit(user, number)
+    given = request.POST if request.method == "POST" else None
+    form = SplitForm(given, initial={"first_part_minutes": _usual_first_part(found)})
+    errors: Errors = []
+    instead: list[SlotButton] = []
+    if request.method == "POST":
+        if form.is_valid():
+            try:
+                if "slot" not in request.POST:
+                    raise ValidationError({"slot": _("Choose when the work goes on.")})
+                chosen = read_button(request.POST["slot"], found.vehicle)
+                split_visit(
+                    appointment=found,
+                    reason=form.read_reason(),
+                    first_part_minutes=form.cleaned_data["first_part_minutes"],
+                    bay=chosen.bay,
+                    person=chosen.person,
+                    starts_at=chosen.starts_at,
+                    now=now,
+                    actor=user,
+                )
+                return redirect(f"{reverse('desk:visit', args=[found.number])}?told=split")
+            except SlotTakenError as taken:
+                errors = [("slots", taken.sentence)]
+                instead = make_buttons(taken.alternatives, [found.site], found.vehicle, VisitKind(found.visit))
+            except ValidationError as error:
+                named = {"slot": "slots", "reason": form["reason"].auto_id}
+                named["first_part_minutes"] = form["first_part_minutes"].auto_id
+                errors = list_faults(error, named)
+        else:
+            errors = list_errors(form)
+    minutes = _read_number(str(form["first_part_minutes"].value() or "")) or SPLIT_AFTER_MINUTES
+    try:
+        slots = propose_slots(
+            vehicle=found.vehicle,
+            cover=found.cover,
+            sites=[found.site],
+            now=now,
+            from_moment=max(now, found.starts_at + timedelta(minutes=min(minutes, 24 * 60))),
+            visit=VisitKind(found.visit),
+            moved=found,
+        ).slots
+    except ValidationError as error:
+        slots = ()
+        errors += list_faults(error)
+    context = {
+        "visit": found,
+        "form": form,
+        "errors": errors,
+        "buttons": instead or make_buttons(slots, [found.site], found.vehicle, VisitKind(found.visit)),
+        "may_split": found.status in (BOOKED, IN_THE_BAY),
+    }
+    return render(request, "desk/visit_split.html", context, status=400 if errors else 200)
+
+
+def _usual_first_part(found: Appointment) -> int:
+    whole = int((found.work_ends_at - found.starts_at).total_seconds() // 60)
+    return max(min(SPLIT_AFTER_MINUTES, whole - 15), 1)

@@ -1,0 +1,155 @@
+"""A vehicle at the door: find it, and take it in at the first time that is free today; or add one that is new here."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from desk.access import access_vehicle, get_user, list_vehicles_for, open_to
+from desk.booking_forms import NewVehicleForm
+from desk.booking_page import Errors, list_errors, list_faults, name_faults, read_vehicle_to_book
+from desk.slots import SlotButton, make_buttons
+from scheduling.booking.changing import walk_in as take_in
+from scheduling.booking.errors import SlotTakenError
+from scheduling.models import Appointment, AppointmentStatus, Cover, CoverState
+from treatments.models import Customer, Ownership, Site, User, Vehicle
+from treatments.queries import find_today, search_vehicles
+from treatments.rules.vin import VinMark
+from treatments.services import add_vehicle, find_or_add_customer
+
+# More are not read through while somebody waits; a longer word finds fewer.
+MOST_SHOWN = 10
+
+
+@dataclass(slots=True)
+class VehicleAtTheDoor:
+    """One vehicle that the search found, with what the person at the desk has to know before taking it in."""
+
+    vehicle: Vehicle
+    owner: Customer | None = None
+    cover: Cover | None = None
+    state: CoverState | None = None
+    coming: Appointment | None = None
+
+
+@open_to("book")
+@require_http_methods(["GET", "HEAD", "POST"])
+def walk_in(request: HttpRequest) -> HttpResponse:
+    """Find a vehicle, and on a press book it for the first time that is free today."""
+    user, now = get_user(request), timezone.now()
+    errors: Errors = []
+    instead: list[SlotButton] = []
+    turned_away: Vehicle | None = None
+    if request.method == "POST":
+        turned_away = access_vehicle(user, request.POST.get("vin", ""))
+        try:
+            return _take_in(turned_away, user, now)
+        except SlotTakenError as taken:
+            errors = [("", taken.sentence)]
+            found = read_vehicle_to_book(turned_away, user, now)
+            instead = make_buttons(taken.alternatives, [found.home], turned_away, found.due.visit)
+        except ValidationError as error:
+            errors = list_faults(error)
+    text = request.GET.get("q", "").replace("\x00", "").strip()[:100]
+    vehicles: list[Vehicle] = []
+    if text:
+        matching = search_vehicles(text).filter(pk__in=list_vehicles_for(user).values("pk"))
+        vehicles = list(matching.order_by("vin")[: MOST_SHOWN + 1])
+    context = {
+        "text": text,
+        "found": _gather(vehicles[:MOST_SHOWN], now, user),
+        "there_are_more": len(vehicles) > MOST_SHOWN,
+        "most": MOST_SHOWN,
+        "errors": errors,
+        "instead": instead,
+        "turned_away": turned_away,
+        "today": find_today(now, user.site),
+    }
+    return render(request, "desk/walk_in.html", context, status=400 if errors else 200)
+
+
+def _take_in(vehicle: Vehicle, user: User, now: datetime) -> HttpResponse:
+    found = read_vehicle_to_book(vehicle, user, now)
+    appointment = take_in(
+        vehicle=vehicle, cover=found.cover, site=user.site or found.home, now=now, actor=user, visit=found.due.visit
+    )
+    return redirect(f"{reverse('desk:visit', args=[appointment.number])}?told=walked-in")
+
+
+def _gather(vehicles: list[Vehicle], now: datetime, user: User) -> list[VehicleAtTheDoor]:
+    """Return what is to be known of each vehicle, in a constant number of queries."""
+    found = {vehicle.pk: VehicleAtTheDoor(vehicle) for vehicle in vehicles}
+    for owned in Ownership.objects.filter(vehicle__in=found, until_day__isnull=True).select_related("customer"):
+        found[owned.vehicle_id].owner = owned.customer
+    for cover in Cover.objects.filter(vehicle__in=found, ended_on__isnull=True).select_related("last_state"):
+        found[cover.vehicle_id].cover = cover
+        found[cover.vehicle_id].state = getattr(cover, "last_state", None)
+    coming = Appointment.objects.filter(
+        vehicle__in=found,
+        status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY],
+        ready_at__gte=now,
+    )
+    for visit in coming.select_related("site", "bay").order_by("-starts_at"):
+        found[visit.vehicle_id].coming = visit
+    return list(found.values())
+
+
+@open_to("book")
+@require_http_methods(["GET", "HEAD", "POST"])
+def new_vehicle(request: HttpRequest) -> HttpResponse:
+    """Add a vehicle that was never here, with its owner; then take it in, or choose a time for it."""
+    user, now = get_user(request), timezone.now()
+    form = NewVehicleForm(request.POST or None, initial={"vin": request.GET.get("q", "")[:20]})
+    if request.method == "POST" and form.is_valid():
+        try:
+            vehicle = _add(form, user, now)
+        except ValidationError as error:
+            name_faults(form, error)
+        else:
+            if "take_in" in request.POST:
+                try:
+                    return _take_in(vehicle, user, now)
+                except ValidationError:
+                    # It is on record now; its own page says what is free, and what is in the way.
+                    return redirect(f"{reverse('desk:book', args=[vehicle.vin])}?told=nothing-free-today")
+            return redirect(reverse("desk:book", args=[vehicle.vin]))
+    errors = list_errors(form) if form.is_bound else []
+    known = _find_known(form) if errors else None
+    context = {"form": form, "errors": errors, "known": known}
+    return render(request, "desk/walk_in_new.html", context, status=400 if errors else 200)
+
+
+def _find_known(form: NewVehicleForm) -> Vehicle | None:
+    """Return the vehicle that has this VIN already, which is the way out of that error."""
+    return Vehicle.objects.filter(vin=str(form.data.get("vin", "")).strip().upper()).first()
+
+
+@transaction.atomic
+def _add(form: NewVehicleForm, user: User, now: datetime) -> Vehicle:
+    """Add owner and vehicle, or neither."""
+    values = form.cleaned_data
+    site = user.site or Site.objects.order_by("pk").first()
+    try:
+        owner = find_or_add_customer(name=values["owner"], contact=values["contact"], now=now)
+    except ValidationError as error:
+        raise ValidationError({"contact": error.messages}) from error
+    return add_vehicle(
+        vin=values["vin"],
+        vin_mark=VinMark(values["vin_mark"]),
+        owner=owner,
+        owned_from=find_today(now, site),
+        plate=values["plate"],
+        description=values["description"],
+        body_style=values["body_style"],
+        now=now,
+        actor=user,
+    )
+
+
+__all__ = ["new_vehicle", "walk_in"]
