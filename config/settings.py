@@ -163,10 +163,14 @@ RECOMPUTE_WORKERS = env.int("RECOMPUTE_WORKERS", default=2)
 CELERY_BEAT_SCHEDULE = {
     # A row with a due time is the truth; these short scans only look for such rows.
     "send-due-messages": {"task": "notifications.send_due_messages", "schedule": 60.0},
+    "write-invitations": {"task": "notifications.write_invitations", "schedule": 60.0},
     "write-due-reminders": {"task": "notifications.write_due_reminders", "schedule": 3600.0},
     "drop-unsent-photos": {"task": "treatments.drop_unsent_photos", "schedule": 86400.0},
     "recompute-due-items": {"task": "scheduling.recompute_due_items", "schedule": 300.0},
 }
+
+# How many hours before a visit its customer may still move or cancel it through the link; later it takes a call.
+CUSTOMER_CHANGES_UNTIL_HOURS = env.int("CUSTOMER_CHANGES_UNTIL_HOURS", default=24)
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [

@@ -1,11 +1,20 @@
-"""Signed addresses that a customer can open without an account, and their reading back."""
+"""Signed addresses that a customer can open without an account, and their reading back.
+
+They hold no personal data, only numbers of rows, and say nothing without the signature of this installation.
+"""
+
+from dataclasses import dataclass
+from datetime import timedelta
 
 from django.conf import settings
 from django.core import signing
 
-from treatments.models import Customer
+from treatments.models import Customer, Vehicle
 
 STOP_SALT = "notifications.stop-messages"
+OWN_PAGE_SALT = "notifications.own-page"
+# Longer than from one yearly visit to the next; each message brings a fresh one.
+OWN_PAGE_LASTS = timedelta(days=400)
 
 
 def make_stop_token(customer: Customer) -> str:
@@ -25,3 +34,37 @@ def read_stop_token(token: str) -> Customer | None:
     except signing.BadSignature:
         return None
     return Customer.objects.filter(pk=key).first()
+
+
+def make_own_page_token(customer: Customer, vehicle: Vehicle) -> str:
+    """Return a token that lets its bearer see and book visits of a vehicle as long as the customer owns it."""
+    return signing.dumps([customer.pk, vehicle.pk], salt=OWN_PAGE_SALT)
+
+
+def make_own_page_address(customer: Customer, vehicle: Vehicle) -> str:
+    """Return the address of the customer's own page for a vehicle."""
+    return f"{settings.SITE_URL}/my/{make_own_page_token(customer, vehicle)}/"
+
+
+@dataclass(frozen=True, slots=True)
+class OwnPage:
+    """Whose page it is, and for which vehicle."""
+
+    customer: Customer
+    vehicle: Vehicle
+
+
+def read_own_page_token(token: str) -> OwnPage | None:
+    """Return whose page a token opens; None where it is not from here, too old, or the vehicle has another owner now.
+
+    A former owner's link shows nothing, so that nobody sees the dates and visits of the next one.
+    """
+    try:
+        customer, vehicle = signing.loads(token, salt=OWN_PAGE_SALT, max_age=OWN_PAGE_LASTS)
+    except (signing.BadSignature, TypeError, ValueError):
+        return None
+    owner = Customer.objects.filter(pk=customer).exclude(match_key__startswith="erased ").first()
+    if owner is None:
+        return None
+    owned = Vehicle.objects.filter(pk=vehicle, ownerships__customer=owner, ownerships__until_day__isnull=True).first()
+    return OwnPage(owner, owned) if owned else None

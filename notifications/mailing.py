@@ -8,11 +8,12 @@ from email.errors import MessageError
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.core.mail import EmailMessage
+from django.core.mail import EmailMessage, EmailMultiAlternatives
 from django.core.validators import validate_email
 
 from notifications.links import make_stop_address
 from notifications.models import Message
+from notifications.rules.calendar_text import read_told
 
 # What sending one mail can come to: the server can't be reached or refuses (smtplib's errors are OSErrors), an
 # address or header can't be written (BadHeaderError and UnicodeError are ValueErrors), or a mail can't be put together.
@@ -35,15 +36,29 @@ def make_email(message: Message) -> EmailMessage:
     }
     if stop.startswith("https://"):
         headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
-    reply_to = [message.cover.site.email] if message.cover and message.cover.site.email else None
-    return EmailMessage(
+    email = EmailMultiAlternatives(
         message.subject,
         message.body,
         settings.DEFAULT_FROM_EMAIL,
         [message.address],
         headers=headers,
-        reply_to=reply_to,
+        reply_to=_find_reply_to(message),
     )
+    if message.calendar:
+        _add_invitation(email, message.calendar)
+    return email
+
+
+def _find_reply_to(message: Message) -> list[str] | None:
+    place = message.appointment or message.cover
+    return [place.site.email] if place and place.site.email else None
+
+
+def _add_invitation(email: EmailMultiAlternatives, calendar: str) -> None:
+    """Add an invitation twice: beside the text for mail programs that know it (RFC 6047), and as a file for others."""
+    method = read_told(calendar).method.value
+    email.attach_alternative(calendar, f"text/calendar; method={method}")
+    email.attach("invite.ics", calendar.encode(), "application/ics")
 
 
 def find_lasting_fault(message: Message, error: Exception) -> str:

@@ -100,6 +100,18 @@ def export_person(customer: Customer) -> dict[str, Any]:
             }
             for claim in claims
         ],
+        "visits": [
+            {
+                "number": visit.number,
+                "vehicle": visit.vehicle.vin,
+                "starts_at": visit.starts_at,
+                "ready_at": visit.ready_at,
+                "status": visit.status,
+                "reason": visit.status_reason,
+                "note": visit.note,
+            }
+            for visit in customer.appointments.select_related("vehicle").order_by("starts_at", "pk")
+        ],
         "messages": [
             {"sent_at": message.sent_at, "address": message.address, "subject": message.subject, "body": message.body}
             for message in Message.objects.filter(customer=customer).order_by("created_at", "pk")
@@ -150,7 +162,9 @@ def erase_person(*, customer: Customer, reason: str, now: datetime, actor: User 
     if not reasons:
         waiting.update(status=MessageStatus.WITHDRAWN)
     wiped = messages.filter(status__in=[MessageStatus.SENT, MessageStatus.FAILED, MessageStatus.WITHDRAWN])
-    count = wiped.update(body="(erased)", subject="(erased)", address="erased@example.invalid", last_error="")
+    count = wiped.update(
+        body="(erased)", subject="(erased)", address="erased@example.invalid", last_error="", calendar=""
+    )
     erased.append(f"texts and addresses of {count} messages")
     if reasons:
         if locked.address:

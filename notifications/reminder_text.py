@@ -5,7 +5,7 @@ from datetime import date
 
 from django.template.loader import render_to_string
 
-from notifications.links import make_stop_address
+from notifications.links import make_own_page_address, make_stop_address
 from notifications.rules.reminders import MessageKind, Reminder, tell_opening, tell_subject, tell_thing
 from scheduling.models import Cover
 from scheduling.rules.cover import FULL_PERCENT, CoverOnDay
@@ -31,6 +31,7 @@ def write_reminder(
         "consequence": tell_consequence(reminder, state),
         "zones": [zone_names.get(code, code) for code in reminder.to_complete],
         "things": [tell_thing(thing, zone_names, as_of) for thing in reminder.things],
+        "own_page": make_own_page_address(owner, cover.vehicle),
         "stop_address": make_stop_address(owner),
     }
     body = render_to_string("notifications/reminder.txt", context).strip() + "\n"

@@ -1,6 +1,6 @@
 """Writes reminders as rows with a due time, leases and sends them, and stops them when a customer asks.
 
-The only place in this room that writes. A row is the truth; losing a task loses nothing.
+A row is the truth; losing a task loses nothing. Messages about appointments are written in ``invitations``.
 """
 
 from collections import defaultdict
@@ -12,6 +12,7 @@ from enum import StrEnum
 from django.db import connection, transaction
 from django.db.models import Q
 
+from notifications.invitations import is_invitation_true
 from notifications.mailing import SENDING_ERRORS, find_lasting_fault, make_email, tell_error
 from notifications.models import Channel, Message, MessageKind, MessageStatus
 from notifications.reminder_text import write_reminder
@@ -141,7 +142,7 @@ class _PastMessages:
 
     def __init__(self, covers: Iterable[int]) -> None:
         self._by_receiver: dict[tuple[int, int], list[Message]] = defaultdict(list)
-        for message in Message.objects.filter(cover__in=covers).defer("body"):
+        for message in Message.objects.filter(cover__in=covers, appointment__isnull=True).defer("body"):
             self._by_receiver[message.cover_id or 0, message.customer_id].append(message)
 
     def list_told(self, cover: Cover, owner: Customer) -> dict[MessageKind, set[str]]:
@@ -242,14 +243,16 @@ def send_leased_message(*, message_id: int, now: datetime) -> SendOutcome:
     tried again when the lease runs out, at most MOST_ATTEMPTS times.
     """
     message = (
-        Message.objects.select_related("customer", "cover__site")
+        Message.objects.select_related(
+            "customer", "cover__site", "appointment__site", "appointment__vehicle", "appointment__customer"
+        )
         .filter(pk=message_id, status=MessageStatus.LEASED, leased_until__gte=now)
         .first()
     )
     if message is None:
         return SendOutcome.NOT_HELD
     held = Message.objects.filter(pk=message.pk, status=MessageStatus.LEASED, leased_until=message.leased_until)
-    if message.customer.messages_stopped_at or not _is_still_wanted(message):
+    if message.customer.messages_stopped_at or not _is_still_wanted(message, now):
         held.update(status=MessageStatus.WITHDRAWN, leased_until=None)
         return SendOutcome.WITHDRAWN
     if message.attempts >= MOST_ATTEMPTS:
@@ -325,8 +328,10 @@ def _tell_failure(message_id: int) -> str:
 TELL_OF_A_VISIT = (MessageKind.VISIT_DUE, MessageKind.LAST_DAYS, MessageKind.SUSPENDED)
 
 
-def _is_still_wanted(message: Message) -> bool:
+def _is_still_wanted(message: Message, now: datetime) -> bool:
     """Say whether what a message tells of is still so."""
+    if message.appointment is not None:
+        return is_invitation_true(message, now)
     if message.cover is None:
         return True
     if message.kind == MessageKind.TO_COMPLETE:

@@ -1,13 +1,17 @@
 """Thin Celery wrappers of the notification services. Rows hold the truth; these only look and nudge."""
 
+import logging
 from functools import partial
 
 from celery import shared_task
 from django.db import transaction
 from django.utils import timezone
+from kombu.exceptions import OperationalError
 
-from notifications import services
+from notifications import invitations, services
 from treatments.queries import find_today
+
+logger = logging.getLogger(__name__)
 
 
 @shared_task(name="notifications.write_due_reminders")
@@ -33,3 +37,25 @@ def send_message(message_id: int) -> bool:
     """Send one leased message; True where this call sent it."""
     outcome = services.send_leased_message(message_id=message_id, now=timezone.now())
     return outcome is services.SendOutcome.SENT
+
+
+@shared_task(name="notifications.write_invitations")
+def write_invitations() -> None:
+    """Write what customers are to be told of changed visits."""
+    for told in invitations.write_invitations(now=timezone.now()).to_phone:
+        logger.warning("Nobody writes to this customer, so phone: %s", told)
+
+
+@shared_task(name="notifications.tell_of_visits")
+def tell_of_visits() -> None:
+    """Write and send what customers are to be told of changed visits, at once and not at the next scan."""
+    write_invitations()
+    send_due_messages()
+
+
+def nudge_to_tell() -> None:
+    """Let customers hear of a change at once. Rows and scans see to it all the same where no broker answers."""
+    try:
+        tell_of_visits.delay()
+    except OperationalError as error:
+        logger.warning("No broker answers, so the next scan sends the messages: %s", error)

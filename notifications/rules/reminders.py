@@ -24,6 +24,13 @@ class MessageKind(StrEnum):
     FILM_DUE = "film_due"
     FILM_OVERDUE = "film_overdue"
     TO_COMPLETE = "to_complete"
+    VISIT_BOOKED = "visit_booked"
+    VISIT_MOVED = "visit_moved"
+    VISIT_CANCELLED = "visit_cancelled"
+
+
+# These tell of an appointment, the others of what is due.
+ABOUT_AN_APPOINTMENT = (MessageKind.VISIT_BOOKED, MessageKind.VISIT_MOVED, MessageKind.VISIT_CANCELLED)
 
 
 @dataclass(frozen=True, slots=True)

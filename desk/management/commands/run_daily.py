@@ -1,4 +1,4 @@
-"""What beat does in a full installation, once, for an embedded one: recompute, write reminders and send them.
+"""What beat does in a full installation, once, for an embedded one: recompute, write messages and send them.
 
 It also lets go of pictures whose form never came. It sends in this process and opens no connection to a broker, so
 that it works where there is none.
@@ -9,6 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
+from notifications.invitations import write_invitations
 from notifications.services import send_all_due_messages, write_due_reminders
 from scheduling.index.service import recompute
 from scheduling.services import register_covers_for_new_treatments
@@ -19,7 +20,8 @@ from treatments.sent_forms import drop_unsent_photos
 
 class Command(BaseCommand):
     help = (
-        "Registers missing covers, recomputes states and due items, writes and sends the due reminders. "
+        "Registers missing covers, recomputes states and due items, writes the due reminders and what customers are to "
+        "be told of their visits, and sends them. "
         "Exit status 1 means that a reminder can never be sent as it is; the output says which and why."
     )
 
@@ -31,16 +33,20 @@ class Command(BaseCommand):
             pass
         computed = recompute(as_of=today, now=now)
         report = write_due_reminders(as_of=today, now=now)
+        invitations = write_invitations(now=now)
         sending = send_all_due_messages(clock=timezone.now)
         self.stdout.write(
             f"{today}: {tell_count(computed.covers, 'cover')}, {tell_count(computed.states_written, 'state')} and "
             f"{tell_count(computed.items_written, 'due item')} changed; {tell_count(report.written, 'reminder')} "
             f"written, {sending.sent} sent, {len(sending.failed)} failed."
         )
+        if invitations.written or invitations.withdrawn:
+            self.stdout.write(f"{invitations}.")
         for title, numbers in (
             ("No e-mail, so call", report.without_email),
             ("The address was refused before, so call or correct it", report.unreachable),
             ("No owner recorded", report.without_owner),
+            ("A visit was changed and nobody writes to its customer, so phone", invitations.to_phone),
         ):
             if numbers:
                 self.stdout.write(f"{title}: {', '.join(numbers)}")

@@ -1,0 +1,26 @@
+"""Writes for one customer: in the customer's language, and with the clock of the site that the vehicle comes to."""
+
+import zoneinfo
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from django.conf import settings
+from django.utils import timezone, translation
+
+from treatments.models import Customer, Site
+
+
+def choose_language(customer: Customer) -> str:
+    """Return the language of a customer as far as the texts are there in it, else the shop's own."""
+    try:
+        return translation.get_supported_language_variant(customer.language)
+    except LookupError:
+        return settings.LANGUAGE_CODE
+
+
+@contextmanager
+def speak_to(customer: Customer, site: Site) -> Iterator[str]:
+    """Let everything inside be written for a customer; gives the language."""
+    language = choose_language(customer)
+    with translation.override(language), timezone.override(zoneinfo.ZoneInfo(site.time_zone)):
+        yield language

@@ -1,0 +1,110 @@
+"""Puts an appointment into words for its customer: the entry in a calendar, and the mail that it comes with."""
+
+from datetime import timedelta
+from email.utils import parseaddr
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.template.loader import render_to_string
+from django.utils.formats import date_format
+from django.utils.functional import Promise
+from django.utils.timezone import localtime
+from django.utils.translation import gettext, gettext_lazy
+
+from notifications.links import make_own_page_address, make_stop_address
+from notifications.rules.calendar_text import CalendarPerson, CalendarVisit
+from notifications.rules.reminders import MessageKind
+from scheduling.models import Appointment
+from scheduling.rules.booking_words import AppointmentStatus, VisitKind
+from treatments.models import Site, Vehicle
+
+TITLES: dict[VisitKind, str | Promise] = {
+    VisitKind.FIRST_TREATMENT: gettext_lazy("First rust protection treatment"),
+    VisitKind.ANNUAL_TOUCH_UP: gettext_lazy("Yearly rust protection touch-up"),
+    VisitKind.REINSPECTION: gettext_lazy("Rust protection reinspection"),
+    VisitKind.AFTER_REPAIR: gettext_lazy("Rust protection after a repair"),
+    VisitKind.LOOK_AT_RUST: gettext_lazy("Look at rust"),
+}
+SUBJECTS: dict[MessageKind, str | Promise] = {
+    MessageKind.VISIT_BOOKED: gettext_lazy("Your visit on %(day)s is booked: %(vehicle)s"),
+    MessageKind.VISIT_MOVED: gettext_lazy("Your visit has changed, it is now on %(day)s: %(vehicle)s"),
+    MessageKind.VISIT_CANCELLED: gettext_lazy("Your visit on %(day)s is cancelled: %(vehicle)s"),
+}
+REMINDED_BEFORE = timedelta(days=1)
+
+
+def make_uid(appointment: Appointment) -> str:
+    """Return what the appointment is called in every calendar, through all its changes."""
+    return f"{appointment.uid}@{urlsplit(settings.SITE_URL).hostname or 'localhost'}"
+
+
+def tell_title(visit: str) -> str:
+    """Return what a visit is for, as the title of a calendar entry."""
+    return str(TITLES[VisitKind(visit)])
+
+
+def tell_vehicle(vehicle: Vehicle) -> str:
+    """Return a vehicle in one line as its owner knows it."""
+    return " ".join(vehicle.description.split()) or gettext("vehicle")
+
+
+def tell_place(site: Site) -> str:
+    """Return where a site is, in one line."""
+    return ", ".join(part for part in (site.name, *site.address.splitlines()) if part.strip())
+
+
+def find_organizer(site: Site) -> CalendarPerson:
+    """Return who keeps a site's visits: the site, at its own address or else at the one that mails come from."""
+    return CalendarPerson(site.name, site.email or parseaddr(settings.DEFAULT_FROM_EMAIL)[1])
+
+
+def show_to_customer(appointment: Appointment) -> CalendarVisit:
+    """Return an appointment as its customer's calendar shows it; call it within ``speak_to``.
+
+    Args:
+        appointment: with its customer; site, vehicle and customer loaded.
+    """
+    customer, site, vehicle = appointment.customer, appointment.site, appointment.vehicle
+    assert customer is not None
+    address = make_own_page_address(customer, vehicle)
+    context = {"appointment": appointment, "site": site, "vehicle": vehicle, "own_page": address}
+    return CalendarVisit(
+        uid=make_uid(appointment),
+        sequence=appointment.sequence,
+        starts_at=appointment.starts_at,
+        ends_at=appointment.ready_at,
+        recorded_at=appointment.recorded_at,
+        changed_at=appointment.changed_at,
+        cancelled=appointment.status == AppointmentStatus.CANCELLED,
+        summary=f"{tell_title(appointment.visit)}: {tell_vehicle(vehicle)}",
+        location=tell_place(site),
+        description=render_to_string("notifications/visit_entry.txt", context),
+        organizer=find_organizer(site),
+        attendee=CalendarPerson(customer.name, customer.email),
+        url=address,
+        # The vehicle is with the shop meanwhile, its owner is free.
+        takes_time=False,
+        alarm_before=REMINDED_BEFORE,
+        alarm_text=gettext("Tomorrow: %(visit)s") % {"visit": tell_title(appointment.visit)},
+    )
+
+
+def write_visit_mail(kind: MessageKind, appointment: Appointment) -> tuple[str, str]:
+    """Return the subject and the body of a mail about an appointment; call it within ``speak_to``."""
+    customer = appointment.customer
+    assert customer is not None
+    vehicle = tell_vehicle(appointment.vehicle)
+    context = {
+        "kind": kind,
+        "appointment": appointment,
+        "customer": customer,
+        "site": appointment.site,
+        "vehicle": vehicle,
+        "title": tell_title(appointment.visit),
+        "own_page": make_own_page_address(customer, appointment.vehicle),
+        "stop_address": make_stop_address(customer),
+    }
+
+    day = date_format(localtime(appointment.starts_at), "j F Y")
+    subject = " ".join((str(SUBJECTS[kind]) % {"day": day, "vehicle": vehicle}).split())
+    return subject[:200].strip(), render_to_string("notifications/visit.txt", context).strip() + "\n"
