@@ -25,6 +25,8 @@ from treatments.queries import find_today
 from treatments.rules.wording import put_for_people
 
 Errors = list[tuple[str, str]]
+# As many as can be read out to somebody on the telephone.
+MOST_PROPOSED = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,9 +129,14 @@ def offer_times(
                 visit=kind,
                 moved=moved,
                 due=found.due,
+                most=MOST_PROPOSED + (moved is not None),
             ).slots
         except ValidationError as error:
             errors += list_faults(error)
+    if moved:
+        # Where it stands already is no move.
+        here = (moved.bay_id, moved.starts_at)
+        slots = [slot for slot in slots if (slot.bay, slot.starts_at) != here][:MOST_PROPOSED]
     due = len(found.due.served_by(kind))
     return Choice(wishes, form, make_buttons(slots, sites, found.vehicle, kind, due=due), sites, errors)
 

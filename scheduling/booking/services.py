@@ -115,9 +115,11 @@ def offer_instead(
     may_be_served = cover is not None and moved is None and serves_what_is_due
     if may_be_served and AppointmentItem.objects.filter(cover=cover, serves=True).exists():
         return ()
+    # Where it stands already is nothing to be offered.
+    here = (moved.bay_id, moved.starts_at) if moved else None
     slots: tuple[Slot, ...] = ()
     for days in LOOKED_THROUGH_FOR_OTHERS:
-        slots = propose_slots(
+        found = propose_slots(
             vehicle=vehicle,
             cover=cover,
             sites=[site],
@@ -126,8 +128,9 @@ def offer_instead(
             until=find_today(max(start, now), site) + timedelta(days=days),
             visit=visit,
             moved=moved,
-            most=ALTERNATIVES,
+            most=ALTERNATIVES + (moved is not None),
         ).slots
+        slots = tuple(slot for slot in found if (slot.bay, slot.starts_at) != here)[:ALTERNATIVES]
         if len(slots) == ALTERNATIVES:
             break
     return slots
