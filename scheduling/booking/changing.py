@@ -185,7 +185,7 @@ def run_late(*, appointment: Appointment, minutes: int, now: datetime, actor: Us
         sentence = taken.sentence
     except IntegrityError as error:
         sentence = tell_taken(error)
-    raise SlotTakenError(sentence, _offer_later(appointment, now))
+    raise SlotTakenError(sentence, _offer_later(appointment, now, timedelta(minutes=minutes)))
 
 
 def _run_late(appointment: Appointment, late: timedelta, now: datetime, actor: User | None) -> Appointment:
@@ -221,13 +221,14 @@ def _refuse_next(locked: Appointment) -> None:
         )
 
 
-def _offer_later(appointment: Appointment, now: datetime) -> tuple[Slot, ...]:
+def _offer_later(appointment: Appointment, now: datetime, late: timedelta = timedelta()) -> tuple[Slot, ...]:
     return offer_instead(
         vehicle=appointment.vehicle,
         cover=appointment.cover,
         site=appointment.site,
         visit=VisitKind(appointment.visit),
-        start=max(now, appointment.starts_at),
+        # A vehicle that comes late is not there before that.
+        start=max(now, appointment.starts_at + late),
         now=now,
         moved=appointment,
     )
