@@ -4,7 +4,7 @@ import zoneinfo
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
@@ -16,6 +16,9 @@ from treatments.models import Site, User
 from treatments.models.choices import choices_of
 from treatments.rules.vin import VinMark
 from treatments.rules.words import BodyStyle
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
 
 WEEKDAYS = [
     ("1", _("Monday")), ("2", _("Tuesday")), ("3", _("Wednesday")), ("4", _("Thursday")), ("5", _("Friday")),
@@ -161,7 +164,7 @@ class ReasonForm(forms.Form):
     usual = forms.ChoiceField(label=_("Reason"), required=False, widget=forms.RadioSelect)
     reason = forms.CharField(label=_("In your own words"), required=False, max_length=200)
 
-    usual_reasons: list[str] = []
+    usual_reasons: "Sequence[StrOrPromise]" = ()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -179,7 +182,7 @@ class CancelForm(ReasonForm):
         _("The weather"),
         _("We can't: a bay or a person is missing"),
         _("Booked by mistake"),
-    ]  # type: ignore[assignment]
+    ]
 
 
 class NoShowForm(ReasonForm):
@@ -187,7 +190,7 @@ class NoShowForm(ReasonForm):
         _("Called, nobody answered"),
         _("Called, the customer had forgotten and will book again"),
         _("No number to call"),
-    ]  # type: ignore[assignment]
+    ]
 
 
 class LateForm(forms.Form):
@@ -205,7 +208,7 @@ class SplitForm(ReasonForm):
         _("The underside is wet"),
         _("Mud or road salt on the underside"),
         _("Snow or ice has to thaw first"),
-    ]  # type: ignore[assignment]
+    ]
     first_part_minutes = forms.IntegerField(
         label=_("Minutes now, to wash and dry"), min_value=1, help_text=_("The bay is free again after that.")
     )

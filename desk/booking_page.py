@@ -7,7 +7,7 @@ from datetime import datetime, time, timedelta
 from typing import Any
 
 from django import forms
-from django.core.exceptions import ValidationError
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.http import HttpRequest
 
 from desk.booking_forms import Wishes, WishForm
@@ -141,12 +141,12 @@ def offer_times(
     return Choice(wishes, form, make_buttons(slots, sites, found.vehicle, kind, due=due), sites, errors)
 
 
-def list_errors(*given: forms.Form) -> Errors:
+def list_errors(*given: forms.BaseForm) -> Errors:
     """Return the errors of forms, each with the id of its field."""
     found: Errors = []
     for form in given:
         for name, messages in form.errors.items():
-            place = "" if name == forms.forms.NON_FIELD_ERRORS or name not in form.fields else form[name].id_for_label
+            place = "" if name == NON_FIELD_ERRORS or name not in form.fields else form[name].id_for_label
             if name in form.fields and not place:
                 place = form[name].auto_id
             found += [(place, put_for_people(str(message))) for message in messages]
@@ -164,7 +164,7 @@ def list_faults(error: ValidationError, places: dict[str, str] | None = None) ->
     ]
 
 
-def name_faults(form: forms.Form, error: ValidationError) -> None:
+def name_faults(form: forms.BaseForm, error: ValidationError) -> None:
     """Put a service's errors at the form's fields; the moment that a visit begins is its field for the time."""
     if not hasattr(error, "error_dict"):
         form.add_error(None, error)

@@ -118,7 +118,7 @@ class TimesForm(forms.Form):
 
     def read_moment(self, name: str) -> datetime:
         """Return a moment in UTC; a browser sends the wall clock of the site."""
-        plain = self.cleaned_data[name].replace(tzinfo=None)
+        plain: datetime = self.cleaned_data[name].replace(tzinfo=None)
         return plain.replace(tzinfo=zoneinfo.ZoneInfo(self.site.time_zone)).astimezone(UTC)
 
 

@@ -42,11 +42,11 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
     covers = _find_covers(user, numbers)
     if request.method == "POST" and "book" in request.POST:
         booked, unread = _book(request, covers, user, now)
-        context = {
+        done = {
             "booked": [one for one in booked if one.appointment],
             "refused": [*(one for one in booked if not one.appointment), *unread],
         }
-        return render(request, "desk/book_many_done.html", context)
+        return render(request, "desk/book_many_done.html", done)
     errors: Errors = []
     if len(numbers) > MOST_AT_ONCE:
         message = _("%(count)s covers are chosen and %(most)s can be booked at once; here are the first %(most)s.")

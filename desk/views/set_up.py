@@ -52,13 +52,13 @@ class Asked:
 class Outcome:
     """What became of a press: the form, its place on the page, and visits that have to be moved now."""
 
-    form: forms.Form
+    form: forms.BaseForm
     part: str
     to_be_moved: int = 0
 
 
 @contextmanager
-def tell_faults(form: forms.Form) -> Iterator[None]:
+def tell_faults(form: forms.BaseForm) -> Iterator[None]:
     """Put what a service refuses at the form's fields."""
     try:
         yield
@@ -211,7 +211,7 @@ def act(request: HttpRequest, action: str) -> HttpResponse:
 
 
 def _show(
-    request: HttpRequest, site: Site, *, bound: dict[str, forms.Form] | None = None, status: int = 200
+    request: HttpRequest, site: Site, *, bound: dict[str, forms.BaseForm] | None = None, status: int = 200
 ) -> HttpResponse:
     now, bound = timezone.now(), bound or {}
     zone = zoneinfo.ZoneInfo(site.time_zone)
@@ -251,7 +251,7 @@ def _list_usual_hours() -> list[tuple[int, Any, Any]]:
     return [(weekday, start, end) for weekday in range(1, 6) for start, end in USUAL_HOURS]
 
 
-def _describe_person(person: User, bound: dict[str, forms.Form]) -> dict[str, Any]:
+def _describe_person(person: User, bound: dict[str, forms.BaseForm]) -> dict[str, Any]:
     hours = [(row.weekday, row.starts_at, row.ends_at) for row in person.hours.all()]
     skills = [row.skill for row in person.skills.all()]
     return {

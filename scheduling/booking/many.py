@@ -97,13 +97,13 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
             wanted.append(WantedVisit(cover, None, " ".join(error.messages)))
             continue
         until = today + timedelta(days=LOOKED_THROUGH_DAYS)
-        site = times[cover.site_id]
-        slots = find_slots(due.served_by(due.visit), work, [site], now, until, most=1)
+        here = times[cover.site_id]
+        slots = find_slots(due.served_by(due.visit), work, [here], now, until, most=1)
         if not slots:
             reason = f"Nothing is free in the next {LOOKED_THROUGH_DAYS} days in a bay that suits the vehicle."
             wanted.append(WantedVisit(cover, None, reason))
             continue
-        times[cover.site_id] = _take(site, slots[0])
+        times[cover.site_id] = _take(here, slots[0])
         wanted.append(WantedVisit(cover, slots[0]))
     return wanted
 

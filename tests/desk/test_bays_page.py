@@ -181,7 +181,8 @@ def test_the_owner_sets_up_what_the_site_has_to_work_with(demo: DemoShop) -> Non
     given = {f"duration-{duration.pk}-{key}": value for key, value in {**values, "standing_minutes": "0"}.items()}
     none = set_up("duration", row=duration.pk, **{**given, f"duration-{duration.pk}-work_minutes": "0"})
     assert none.status_code == 400
-    assert set_up("duration", row=duration.pk, **{**given, f"duration-{duration.pk}-work_minutes": "40"}).status_code == 302
+    given[f"duration-{duration.pk}-work_minutes"] = "40"
+    assert set_up("duration", row=duration.pk, **given).status_code == 302
     duration.refresh_from_db()
     assert duration.work_minutes == 40
     assert set_up("nonsense").status_code == 404
@@ -201,12 +202,14 @@ def test_a_bay_is_closed_and_opened_again_on_the_clock_of_the_site(demo: DemoSho
     assert set_up("close", **{**times, "closure-bay": visit.bay_id}).status_code == 400
     closed = set_up("close", **{**times, "closure-reason": "lift examined", "closure-bay": visit.bay_id})
     assert "to_be_moved=1" in closed.headers["Location"]
-    assert "1 visit stands there and has to be moved" in log_in("owner").get(closed.headers["Location"]).content.decode()
+    shown = log_in("owner").get(closed.headers["Location"]).content.decode()
+    assert "1 visit stands there and has to be moved" in shown
     closure = BayClosure.objects.get()
     assert closure.starts_at == datetime(2026, 5, 21, 7, 0, tzinfo=ZONE)
     assert set_up("reopen", row=closure.pk).status_code == 302
     assert not BayClosure.objects.exists()
-    away = {"absence-person": visit.person_id, "absence-starts_at": "2026-05-21T07:00", "absence-ends_at": "2026-05-21T12:00"}
+    away = {"absence-starts_at": "2026-05-21T07:00", "absence-ends_at": "2026-05-21T12:00"}
+    away["absence-person"] = visit.person_id
     assert "to_be_moved=1" in set_up("absence", **away).headers["Location"]
     assert set_up("back", row=Absence.objects.get().pk).status_code == 302
     assert not Absence.objects.exists()

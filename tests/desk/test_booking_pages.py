@@ -7,7 +7,6 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from django.test import Client
 from freezegun import freeze_time
 
 from desk.demo.load import DemoShop
@@ -84,14 +83,16 @@ def test_the_loser_of_a_slot_is_told_and_offered_the_next_three(demo: DemoShop) 
 
 def test_wishes_in_the_address_narrow_what_is_proposed(demo: DemoShop) -> None:
     client, vin = log_in("writer"), find_vin(demo, "fresh")
-    wished = "?visit=look_at_rust&weekday=2&part=afternoon&earliest=2026-06-01&avoid_from=2026-06-09&avoid_to=2026-06-09"
+    wished = "?visit=look_at_rust&weekday=2&part=afternoon&earliest=2026-06-01"
+    wished += "&avoid_from=2026-06-09&avoid_to=2026-06-09"
     page = client.get(f"/vehicles/{vin}/book/{wished}").content.decode()
     assert "as the customer asked" in page
     assert client.post(f"/vehicles/{vin}/book/{wished}", {"slot": read_slots(page)[1]}).status_code == 302
     booked = Appointment.objects.get()
     assert (say_start(booked), booked.visit) == ("Tue 12:30", "look_at_rust")
     assert f"{booked.starts_at.astimezone(ZONE):%Y-%m-%d}" == "2026-06-16"  # the 9th is ruled out
-    wrong = client.get(f"/vehicles/{vin}/book/?avoid_from=2026-06-09&avoid_to=2026-06-01&visit=nonsense").content.decode()
+    backwards = "?avoid_from=2026-06-09&avoid_to=2026-06-01&visit=nonsense"
+    wrong = client.get(f"/vehicles/{vin}/book/{backwards}").content.decode()
     assert "The last day away is before the first one" in wrong
     assert 'value="2026-06-09"' in wrong and len(read_slots(wrong)) == 5
 

@@ -41,7 +41,8 @@ def book(demo: DemoShop, key: str, day: int, hour: int, minute: int = 0, bay: st
 def test_a_visit_shows_all_of_it_in_the_time_of_its_site(demo: DemoShop) -> None:
     visit = book(demo, "overdue", 21, 8)
     page = log_in("writer").get(f"/visits/{visit.number}/").content.decode()
-    for words in ("Thursday 21 May 2026", "08:00", "Tall lift", "In the window of the touch-up", "grace until", "Ines Calder"):
+    told = ("Thursday 21 May 2026", "08:00", "Tall lift", "In the window of the touch-up", "grace until", "Ines Calder")
+    for words in told:
         assert words in page, words
     assert log_in("writer").get("/visits/B999999-1/").status_code == 404
     assert log_in("dealer").get(f"/visits/{visit.number}/").status_code == 403
@@ -170,6 +171,6 @@ def test_a_visit_asks_a_constant_number_of_queries(demo: DemoShop, django_assert
         client.post(f"/visits/{visit.number}/do/late/", {"minutes": minutes})
     with django_assert_num_queries(7):
         client.get(f"/visits/{visit.number}/")
-    assert propose_slots(
-        vehicle=visit.vehicle, cover=visit.cover, sites=[visit.site], now=NOW, moved=visit
-    ).slots, "the visit can still be moved"
+    assert propose_slots(vehicle=visit.vehicle, cover=visit.cover, sites=[visit.site], now=NOW, moved=visit).slots, (
+        "the visit can still be moved"
+    )
