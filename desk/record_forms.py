@@ -32,7 +32,7 @@ TEMPERATURE_UNITS = [("c", "°C"), ("f", "°F")]
 class NumberField(forms.DecimalField):
     """A number with a decimal point or comma; one that could be read in two ways is refused."""
 
-    def to_python(self, value: Any) -> Decimal | None:
+    def to_python(self, value: Any) -> Any:
         if value in self.empty_values or not isinstance(value, str):
             return super().to_python(value)
         try:

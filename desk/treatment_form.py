@@ -4,7 +4,7 @@ It reads what was typed into line entries for the services, and puts a treatment
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -137,7 +137,7 @@ class ZoneCard:
     zone: Zone
     form: ZoneForm
     coats: list[CoatForm]
-    options: list[str]
+    options: Sequence[str]
     caution_numbers: list[int]
 
     @property
@@ -201,7 +201,7 @@ class TreatmentForm:
             for step in self.sheet.steps
         ]
         # What is on record or was sent for a zone that is not on the page is shown, never dropped.
-        data = self.data or {}
+        data = self.data or QueryDict()
         sent = {match[1] for name in data if data[name] and (match := re.fullmatch(r"z-(.+)-state", name))}
         self.unknown_zones = sorted(sent - self.zones.keys())
         shown = {card.zone.code for step in steps for card in step.cards}

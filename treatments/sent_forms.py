@@ -8,6 +8,7 @@ import json
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from typing import IO
 from uuid import UUID
 
@@ -142,7 +143,7 @@ def take_kept_photos(*, form_key: UUID, person: User) -> dict[int, tuple[KeptPic
     taken: dict[int, tuple[KeptPicture, ...]] = {}
     kept = list(KeptPhoto.objects.filter(form_key=form_key, person=person))
     for photo in kept:
-        taken[photo.zone_id] = (*taken.get(photo.zone_id, ()), KeptPicture(photo.image.name, photo.sha256))
+        taken[photo.zone_id] = (*taken.get(photo.zone_id, ()), KeptPicture(str(photo.image.name), photo.sha256))
     KeptPhoto.objects.filter(pk__in=[photo.pk for photo in kept]).delete()
     return taken
 
@@ -163,7 +164,7 @@ def drop_unsent_photos(*, now: datetime) -> int:
 
 def _drop(photos: list[KeptPhoto]) -> None:
     for photo in photos:
-        storage, name = photo.image.storage, photo.image.name
+        remove_file = partial(photo.image.storage.delete, str(photo.image.name))
         photo.delete()
         # Only once the row is gone for good.
-        transaction.on_commit(lambda storage=storage, name=name: storage.delete(name))
+        transaction.on_commit(remove_file)

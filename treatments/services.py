@@ -263,7 +263,7 @@ def check_line(entry: LineEntry, body_style: str) -> None:
         raise ValidationError({"lot": f"Lot {entry.lot.number} is not a lot of {entry.product}."})
 
 
-def check_visit_is_new(vehicle: Vehicle, done_on: date, kind: TreatmentKind, *, besides: int | None = None) -> None:
+def check_visit_is_new(vehicle: Vehicle, done_on: date, kind: TreatmentKind, *, besides: int = 0) -> None:
     """Refuse a second treatment of a kind on a day.
 
     Args:

@@ -6,6 +6,7 @@ The same rules speak later when a claim is checked; here they only tell, and a p
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
+from decimal import Decimal
 
 from treatments.rules.conditions import ConditionFinding, SurfaceConditions, check_conditions, check_reach
 from treatments.rules.history import ZoneLine
@@ -38,7 +39,8 @@ def list_findings(
         displaced = any(other.zone == line.zone and other.water_displacing for other in applied)
         # What came from two lots of a product is one film.
         parts = [other.quantity_ml for other in applied if (other.zone, other.product) == (line.zone, line.product)]
-        whole = replace(line, quantity_ml=None if None in parts else sum(part for part in parts if part is not None))
+        known = [part for part in parts if part is not None]
+        whole = replace(line, quantity_ml=sum(known, Decimal(0)) if len(known) == len(parts) else None)
         for answer, sentence in _judge(whole, conditions or SurfaceConditions(), displaced, done_on):
             if answer is not Answer.HOLDS and line.zone_name not in told.setdefault((answer, sentence), []):
                 told[answer, sentence].append(line.zone_name)
