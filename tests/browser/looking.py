@@ -15,7 +15,11 @@ def show(page: Page, wanted: DeskPage) -> None:
         return
     for field, text in wanted.typed:
         page.fill(field, text)
+    send = "form => { form.noValidate = true; (form.querySelector('button')).click(); }"
+    if page.locator(wanted.spoil).get_attribute("data-kept") is not None:
+        # Sent by its script, which puts the answer in place of the page.
+        page.eval_on_selector(wanted.spoil, send)
+        page.wait_for_selector("#errors")
+        return
     with page.expect_navigation():
-        page.eval_on_selector(
-            wanted.spoil, "form => { form.noValidate = true; (form.querySelector('button')).click(); }"
-        )
+        page.eval_on_selector(wanted.spoil, send)

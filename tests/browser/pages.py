@@ -11,7 +11,7 @@ from django.urls import reverse
 
 from claims.models import Claim, ClaimDecision
 from scheduling.models import Cover, TermsVersion
-from treatments.models import Vehicle
+from treatments.models import Inspection, Treatment, Vehicle
 
 NOBODY = None
 Arguments = Callable[[], list[Any]]
@@ -80,6 +80,18 @@ def _draft() -> list[Any]:
     return [draft.terms.code, draft.version]
 
 
+def _draft_treatment() -> list[Any]:
+    return [Treatment.objects.get(signed_off_at__isnull=True).pk]
+
+
+def _signed_treatment() -> list[Any]:
+    return [Treatment.objects.filter(signed_off_at__isnull=False, amended_by__isnull=True).order_by("-pk")[0].pk]
+
+
+def _inspection() -> list[Any]:
+    return [Inspection.objects.filter(lines__isnull=False).order_by("pk")[0].pk]
+
+
 PAGES = [
     DeskPage("log_in", NOBODY),
     DeskPage("log_in", NOBODY, spoil="main form", what="error"),
@@ -91,6 +103,16 @@ PAGES = [
     DeskPage("vehicle", "writer", _vehicle),
     DeskPage("vehicle", "writer", _vehicle, query="?as-of=tomorrow", what="error"),
     DeskPage("vehicle", "writer", lambda: ["NOSUCHVIN"], what="not-found"),
+    DeskPage("record_treatment", "lift", _vehicle),
+    DeskPage("record_treatment", "lift", _vehicle, spoil="form.lift", what="error"),
+    DeskPage("change_treatment", "lift", _draft_treatment),
+    DeskPage("amend_treatment", "lift", _signed_treatment),
+    DeskPage("treatment", "lift", _draft_treatment, what="draft"),
+    DeskPage("treatment", "lift", _draft_treatment, spoil="#sign-off", what="error"),
+    DeskPage("treatment", "lift", _signed_treatment),
+    DeskPage("record_inspection", "lift", _vehicle),
+    DeskPage("record_inspection", "lift", _vehicle, spoil="form.lift", what="error"),
+    DeskPage("inspection", "lift", _inspection),
     DeskPage("reports", "owner"),
     DeskPage("reports", "lift", what="not-for-you"),
     DeskPage("claims", "warranty"),
@@ -119,6 +141,13 @@ NO_PAGES = {
     "log_out": "only posted to",
     "job_sheet": "a PDF",
     "certificate": "a PDF",
+    "dew_point": "a part of the form by the lift",
+    "discard_treatment": "only posted to",
+    "sign_off_treatment": "only posted to; shows the treatment's page",
+    "keep_photo": "only posted to",
+    "kept_photo": "a picture",
+    "inspection_photo": "a picture",
+    "form_token": "for a script",
     "claim_act": "only posted to; shows the claim's page",
     "claim_photo": "a picture",
     "terms_file": "a file",

@@ -11,7 +11,10 @@ from desk.demo.load import DemoShop, load_bookings
 from scheduling.models import TermsVersion
 from scheduling.terms_service import start_next_version
 from tests.demo_records import load_demo
-from treatments.models import User
+from treatments.models import Lot, Treatment, User, Vehicle, Zone
+from treatments.rules.units import Volume, VolumeUnit
+from treatments.rules.words import TreatmentKind
+from treatments.services import LineEntry, record_treatment
 
 DRAFT_OF = "lifetime-yearly"
 
@@ -22,6 +25,22 @@ def add_what_pages_need(shop: DemoShop, now: datetime) -> None:
     if not TermsVersion.objects.filter(published_at__isnull=True).exists():
         version = TermsVersion.objects.filter(terms__code=DRAFT_OF).order_by("-version")[0]
         start_next_version(version=version, now=now, actor=User.objects.get(username="owner"))
+    if not Treatment.objects.filter(signed_off_at__isnull=True).exists():
+        lot = Lot.objects.order_by("pk")[0]
+        lines = [
+            LineEntry(Zone.objects.get(code="rocker_left"), lot.product, lot, Volume(Decimal(2), VolumeUnit.US_QUART)),
+            LineEntry(Zone.objects.get(code="rocker_right"), not_done_reason="could not be reached: plug seized"),
+        ]
+        record_treatment(
+            vehicle=Vehicle.objects.order_by("-pk")[0],
+            site=shop.site,
+            done_on=shop.day,
+            kind=TreatmentKind.AFTER_REPAIR,
+            lines=lines,
+            sign_off=False,
+            now=now,
+            actor=User.objects.get(username="lift"),
+        )
     claim = Claim.objects.order_by("-pk")[0]
     if not claim.decisions.exists():
         recommended = read_claim_file(claim, as_of=shop.day).recommendation.outcome
