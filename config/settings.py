@@ -53,6 +53,7 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
+    "csp",
     "django_filters",
     "django_htmx",
     "rest_framework",
@@ -70,7 +71,9 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -132,6 +135,9 @@ LOGOUT_REDIRECT_URL = "desk:log_in"
 CSRF_FAILURE_VIEW = "desk.views.problems.refuse_form"
 
 LANGUAGE_CODE = "en"
+# Numbers are not grouped everywhere (USE_THOUSAND_SEPARATOR), since that would also split keys in addresses and forms;
+# a template groups a count by floatformat:"0g".
+LANGUAGES = [("en", "English"), ("fr", "français")]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"  # stored and computed in UTC; shown in the site's own zone
@@ -195,6 +201,22 @@ SPECTACULAR_SETTINGS = {
 }
 
 SECURE_CONTENT_TYPE_NOSNIFF = True
+# Only the desk's own files: no script, style or picture inside a page or from another host.
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'none'"],
+        "script-src": ["'self'"],
+        "style-src": ["'self'"],
+        "img-src": ["'self'", "blob:"],  # blob: a photo that was chosen and is not sent yet
+        "font-src": ["'self'"],
+        "connect-src": ["'self'"],
+        "worker-src": ["'self'"],
+        "manifest-src": ["'self'"],
+        "form-action": ["'self'"],
+        "frame-ancestors": ["'none'"],
+        "base-uri": ["'none'"],
+    }
+}
 X_FRAME_OPTIONS = "DENY"
 if env.bool("BEHIND_HTTPS", default=False):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")

@@ -2,6 +2,8 @@
 
 from django.contrib.auth.views import LogoutView
 from django.urls import path
+from django.views.decorators.http import require_POST
+from django.views.i18n import set_language
 
 from desk.views import (
     bays,
@@ -28,6 +30,8 @@ urlpatterns = [
     path("", entry.home, name="home"),
     path("log-in/", entry.LogIn.as_view(), name="log_in"),
     path("log-out/", LogoutView.as_view(), name="log_out"),
+    path("language/", require_POST(set_language), name="set_language"),
+    path("look/", entry.choose_look, name="choose_look"),
     path("due/", due.due_list, name="due_list"),
     path("due/next/", booking.book_next, name="book_next"),
     path("due/book/", book_many.book_chosen, name="book_many"),

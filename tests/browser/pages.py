@@ -139,6 +139,8 @@ PAGES = [
 NO_PAGES = {
     "home": "leads to another page",
     "log_out": "only posted to",
+    "set_language": "only posted to",
+    "choose_look": "only posted to",
     "job_sheet": "a PDF",
     "certificate": "a PDF",
     "dew_point": "a part of the form by the lift",

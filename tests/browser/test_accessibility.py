@@ -24,6 +24,7 @@ def test_every_page_of_the_desk_is_in_the_list() -> None:
 @pytest.mark.parametrize("wanted", PAGES, ids=lambda page: page.title)
 def test_a_page_can_be_used_by_everybody(open_page, new_context, wanted: DeskPage) -> None:
     page = new_context(wanted.username).new_page()
+    complaints = listen(page)
     show(page, wanted)
     for width, size in SIZES.items():
         page.set_viewport_size(size)
@@ -40,6 +41,15 @@ def test_a_page_can_be_used_by_everybody(open_page, new_context, wanted: DeskPag
             if username != wanted.username and _may_open(username, wanted):
                 other = open_page(wanted.address, username, viewport=SIZES[360])
                 assert_no_violations(other, where=f"{wanted.title} as {username}")
+    assert complaints == []
+
+
+def listen(page: Page) -> list[str]:
+    """Gather what the browser complains of: errors in scripts, and what the policy of the page forbids."""
+    found: list[str] = []
+    page.on("pageerror", lambda error: found.append(str(error)))
+    page.on("console", lambda told: found.append(told.text) if "Security Policy" in told.text else None)
+    return found
 
 
 def test_the_check_finds_what_is_wrong(new_context) -> None:

@@ -87,8 +87,8 @@ def test_without_a_login_every_page_leads_to_the_log_in(demo: DemoShop) -> None:
         answer = Client().get(address)
         if "/log-in" in address or "/stop" in address:
             assert answer.status_code in (200, 404)
-        elif "/log-out" in address:
-            assert answer.status_code == 405
+        elif address in ("/log-out/", "/language/", "/look/"):
+            assert answer.status_code == 405  # only posted to
         else:
             assert answer.status_code == 302, address
             assert answer.headers["Location"].startswith("/log-in/"), address
@@ -110,7 +110,7 @@ def test_every_page_answers_every_role_with_its_own_and_nothing_of_another_deale
     for username in opened:
         client = log_in(username)
         for pattern in list_desk_patterns():
-            if "stop" in pattern or "log-" in pattern:
+            if "stop" in pattern or "log-" in pattern or pattern in ("/language", "/look"):
                 continue
             answer = client.get(fill(pattern, own.vehicle, own, own_claim))
             if pattern.endswith(("/edit", "/publish", "/discard")) and username == "owner":
