@@ -10,7 +10,7 @@ from typing import Any
 from django.urls import reverse
 
 from claims.models import Claim, ClaimDecision
-from scheduling.models import Cover, TermsVersion
+from scheduling.models import Appointment, Cover, CoverState, TermsVersion
 from treatments.models import Inspection, Treatment, Vehicle
 
 NOBODY = None
@@ -70,6 +70,22 @@ def _letter() -> list[Any]:
     return [decision.claim.number, decision.pk]
 
 
+def _not_booked() -> CoverState:
+    return CoverState.objects.filter(due_opens_on__isnull=False, booked_on__isnull=True).order_by("pk")[0]
+
+
+def _vehicle_to_book() -> list[Any]:
+    return [_not_booked().cover.vehicle.vin]
+
+
+def _booked_vehicle() -> list[Any]:
+    return [Appointment.objects.order_by("pk")[0].vehicle.vin]
+
+
+def _visit() -> list[Any]:
+    return [Appointment.objects.order_by("pk")[0].number]
+
+
 def _terms() -> list[Any]:
     version = TermsVersion.objects.filter(published_at__isnull=False).order_by("pk")[0]
     return [version.terms.code, version.version]
@@ -103,6 +119,20 @@ PAGES = [
     DeskPage("vehicle", "writer", _vehicle),
     DeskPage("vehicle", "writer", _vehicle, query="?as-of=tomorrow", what="error"),
     DeskPage("vehicle", "writer", lambda: ["NOSUCHVIN"], what="not-found"),
+    DeskPage("book", "writer", _vehicle_to_book),
+    DeskPage("book", "writer", _booked_vehicle, what="booked"),
+    DeskPage("book", "writer", _vehicle_to_book, query="?earliest=never", what="error"),
+    DeskPage("book_many", "writer", query="?cover=C000001-1&cover=C000003-1&cover=C0"),
+    DeskPage("bays", "writer"),
+    DeskPage("bays", "writer", query="?week=2020-W99", what="error"),
+    DeskPage("visit", "writer", _visit),
+    DeskPage("visit_move", "writer", _visit),
+    DeskPage("visit_split", "lift", _visit),
+    DeskPage("walk_in", "writer"),
+    DeskPage("walk_in", "writer", query="?q=e", what="found"),
+    DeskPage("walk_in_new", "writer"),
+    DeskPage("walk_in_new", "writer", spoil="main form", what="error"),
+    DeskPage("set_up", "owner"),
     DeskPage("record_treatment", "lift", _vehicle),
     DeskPage("record_treatment", "lift", _vehicle, spoil="form.lift", what="error"),
     DeskPage("change_treatment", "lift", _draft_treatment),
@@ -141,15 +171,19 @@ NO_PAGES = {
     "log_out": "only posted to",
     "set_language": "only posted to",
     "choose_look": "only posted to",
+    "book_next": "leads to the page of a vehicle",
+    "bays_drop": "only posted to",
+    "set_up_act": "only posted to; shows the set-up",
+    "visit_act": "only posted to; shows the visit",
+    "dew_point": "a part of record_treatment",
+    "form_token": "read by a script",
     "job_sheet": "a PDF",
     "certificate": "a PDF",
-    "dew_point": "a part of the form by the lift",
     "discard_treatment": "only posted to",
     "sign_off_treatment": "only posted to; shows the treatment's page",
     "keep_photo": "only posted to",
     "kept_photo": "a picture",
     "inspection_photo": "a picture",
-    "form_token": "for a script",
     "claim_act": "only posted to; shows the claim's page",
     "claim_photo": "a picture",
     "terms_file": "a file",
