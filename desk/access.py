@@ -14,7 +14,10 @@ from django.http import Http404, HttpRequest, HttpResponse
 
 from claims.models import Claim
 from claims.queries import list_claims_for
-from scheduling.models import Appointment, Cover, TermsVersion
+from notifications.calendar_feeds import find_feed
+from notifications.links import OwnPage, read_own_page_token
+from notifications.models import CalendarFeed
+from scheduling.models import Appointment, Bay, Cover, TermsVersion
 from scheduling.queries import list_covers_for
 from scheduling.terms_queries import list_versions
 from treatments.models import Inspection, KeptPhoto, Photo, Role, Treatment, User, Vehicle
@@ -39,6 +42,8 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "work_visits": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "book": (Role.SERVICE_WRITER, Role.OWNER),
     "set_up": (Role.OWNER,),
+    "calendars": SHOP,
+    "bay_calendars": (Role.OWNER,),
 }
 HOME: dict[Role, str] = {
     Role.APPLICATOR: "desk:vehicles",
@@ -191,3 +196,29 @@ def access_draft(user: User, code: str, version: int) -> TermsVersion:
     if found.published_at is not None:
         raise Http404(f"Version {version} of terms {code} is published and can't be changed.")
     return found
+
+
+def access_own_page(token: str) -> OwnPage:
+    """Return whose page a customer's link opens, or 404 where it is not from here, too old, or not the owner's."""
+    page = read_own_page_token(token)
+    if page is None:
+        raise Http404("This link opens no page any more.")
+    return page
+
+
+def access_feed(token: str, name: str) -> CalendarFeed:
+    """Return the calendar feed of an address, or 404 where it was stopped or never was."""
+    feed = find_feed(token, name)
+    if feed is None:
+        raise Http404("There is no calendar at this address any more.")
+    return feed
+
+
+def access_bay(user: User, key: str) -> Bay:
+    """Return a bay in use whose calendar a person may hand out, or 404."""
+    if not may_open(user, "bay_calendars") or not key.isdigit():
+        raise Http404("No such bay here.")
+    bay = Bay.objects.filter(pk=int(key), in_use=True).first()
+    if bay is None:
+        raise Http404("No such bay here.")
+    return bay

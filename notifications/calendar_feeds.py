@@ -83,7 +83,7 @@ def make_feed_address(feed: CalendarFeed) -> str:
     return f"{settings.SITE_URL}/calendars/{token}/{name_file(feed)}.ics"
 
 
-def find_feed(token: str) -> CalendarFeed | None:
+def find_feed(token: str, name: str) -> CalendarFeed | None:
     """Return the feed of an address; None for one not made here, stopped, or of a person or bay no longer at work."""
     try:
         key = signing.Signer(salt=SALT).unsign_object(token)
@@ -91,7 +91,8 @@ def find_feed(token: str) -> CalendarFeed | None:
         return None
     feeds = CalendarFeed.objects.select_related("bay__site", "person__site")
     at_work = Q(bay__in_use=True) | Q(person__is_active=True)
-    return feeds.filter(at_work, pk=key, stopped_at__isnull=True).first()
+    feed = feeds.filter(at_work, pk=key, stopped_at__isnull=True).first()
+    return feed if feed and name_file(feed) == name else None
 
 
 @dataclass(frozen=True, slots=True)

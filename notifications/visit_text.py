@@ -67,7 +67,14 @@ def show_to_customer(appointment: Appointment) -> CalendarVisit:
     customer, site, vehicle = appointment.customer, appointment.site, appointment.vehicle
     assert customer is not None
     address = make_own_page_address(customer, vehicle)
-    context = {"appointment": appointment, "site": site, "vehicle": vehicle, "own_page": address}
+    cancelled = appointment.status == AppointmentStatus.CANCELLED
+    context = {
+        "appointment": appointment,
+        "cancelled": cancelled,
+        "site": site,
+        "vehicle": vehicle,
+        "own_page": address,
+    }
     return CalendarVisit(
         uid=make_uid(appointment),
         sequence=appointment.sequence,
@@ -75,7 +82,7 @@ def show_to_customer(appointment: Appointment) -> CalendarVisit:
         ends_at=appointment.ready_at,
         recorded_at=appointment.recorded_at,
         changed_at=appointment.changed_at,
-        cancelled=appointment.status == AppointmentStatus.CANCELLED,
+        cancelled=cancelled,
         summary=f"{tell_title(appointment.visit)}: {tell_vehicle(vehicle)}",
         location=tell_place(site),
         description=render_to_string("notifications/visit_entry.txt", context),

@@ -28,7 +28,6 @@ class LogIn(LoginView):
     template_name = "desk/log_in.html"
     redirect_authenticated_user = True
 
-
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Send a request in the background to this page as a whole: its answer would land in a part of another."""
         if request.htmx:  # type: ignore[attr-defined]

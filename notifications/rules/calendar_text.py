@@ -103,7 +103,7 @@ def write_feed(visits: Sequence[CalendarVisit], *, name: str, refresh_after: tim
     calendar.add("refresh-interval", refresh_after, parameters={"VALUE": "DURATION"})
     # Older calendars know these two instead.
     calendar.add("x-wr-calname", _one_line(name))
-    calendar.add("x-published-ttl", vDuration(refresh_after).to_ical().decode())
+    calendar.add("x-published-ttl", vDuration(refresh_after).to_ical().decode())  # type: ignore[no-untyped-call]
     for visit in visits:
         calendar.add_component(_describe(visit, visit.changed_at, language))
     if not visits:

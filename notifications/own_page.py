@@ -1,0 +1,135 @@
+"""Reads what a customer sees of one vehicle on the own page, and the record of the last treatment.
+
+The VIN is cut to its last six signs: whoever looks over a shoulder, or gets hold of the address, need not have it.
+"""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from notifications.links import OwnPage
+from notifications.queries import find_open_cover
+from notifications.rules.certificate_words import tell_heading
+from notifications.rules.reminders import DueThing, tell_thing
+from scheduling.booking.own_visits import find_own_visit
+from scheduling.booking.reading import LOOKED_AHEAD_DAYS
+from scheduling.models import Appointment, Cover
+from scheduling.queries import read_cover_case
+from scheduling.rules.cover import NO_MORE_COVER
+from scheduling.rules.due import DueItem
+from treatments.models import Site, Vehicle, Zone
+from treatments.queries import find_today, read_history
+from treatments.rules.history import ZoneLine
+from treatments.rules.wording import put_for_people
+from treatments.rules.words import TreatmentKind
+
+SHOWN_OF_VIN = 6
+
+
+@dataclass(frozen=True, slots=True)
+class OwnVehicle:
+    """A vehicle as its owner sees it.
+
+    Attributes:
+        heading: how the cover stands, with ``sentence`` why; '' without a cover.
+        due: what is due: what, when, why.
+        next_on: where nothing can be booked yet, the day from which something can be; None where nothing is due at all.
+        bookable: whether times are proposed.
+    """
+
+    vehicle: Vehicle
+    site: Site
+    cover: Cover | None
+    heading: str
+    sentence: str
+    due: tuple[tuple[str, str, str], ...]
+    next_on: date | None
+    bookable: bool
+    visit: Appointment | None
+    has_record: bool
+
+    @property
+    def vin_end(self) -> str:
+        return self.vehicle.vin[-SHOWN_OF_VIN:]
+
+
+def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
+    """Return all that the own page of a vehicle shows."""
+    vehicle = page.vehicle
+    cover = find_open_cover(vehicle)
+    visit = find_own_visit(customer=page.customer, vehicle=vehicle, now=now)
+    site = _find_site(vehicle, cover, visit)
+    case = read_cover_case(cover) if cover else None
+    history = case.history if case else read_history(vehicle)
+    has_record = bool(history.current_treatments)
+    if case is None:
+        return OwnVehicle(vehicle, site, None, "", "", (), None, False, visit, has_record)
+    today = find_today(now, site)
+    state = case.read_state(today)
+    names = dict(Zone.objects.values_list("code", "name"))
+    over = state.status in NO_MORE_COVER
+    items = [] if over else [item for item in case.read_due_items(today) if item.needs_doing]
+    items.sort(key=lambda item: (item.dates.grace_until, item.dates.target_on, item.key))
+    opens_on = min((item.dates.opens_on for item in items), default=None)
+    soon = today + timedelta(days=LOOKED_AHEAD_DAYS)
+    near = [item for item in items if item.dates.opens_on <= soon]
+    return OwnVehicle(
+        vehicle,
+        site,
+        cover,
+        tell_heading(state),
+        put_for_people(state.sentence, names),
+        tuple(tell_thing(_describe_due(item), names, today) for item in near or items[:1]),
+        None if near or opens_on is None else opens_on - timedelta(days=LOOKED_AHEAD_DAYS),
+        bool(near),
+        visit,
+        has_record,
+    )
+
+
+def _find_site(vehicle: Vehicle, cover: Cover | None, visit: Appointment | None) -> Site:
+    if visit is not None:
+        return visit.site
+    if cover is not None:
+        return cover.site
+    last = vehicle.treatments.select_related("site").order_by("-done_on", "-pk").first()
+    return last.site if last else Site.objects.order_by("pk")[0]
+
+
+def _describe_due(item: DueItem) -> DueThing:
+    dates = item.dates
+    return DueThing(
+        item.key,
+        item.kind,
+        item.zones,
+        dates.opens_on,
+        dates.target_on,
+        dates.last_on,
+        dates.grace_until,
+        item.sentence,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class VisitRecord:
+    """What was done at the last treatment: where and with what, and what could not be reached and why."""
+
+    done_on: date
+    kind: TreatmentKind
+    done: tuple[ZoneLine, ...]
+    not_done: tuple[ZoneLine, ...]
+    corrected: bool
+
+
+def read_last_record(vehicle: Vehicle) -> VisitRecord | None:
+    """Return the record of the last treatment that is signed off, as it stands after corrections; None without one."""
+    treatments = read_history(vehicle).current_treatments
+    if not treatments:
+        return None
+    last = treatments[-1]
+    return VisitRecord(
+        last.day,
+        last.kind,
+        tuple(line for line in last.lines if line.applied),
+        tuple(line for line in last.lines if not line.applied),
+        last.amends is not None,
+    )
