@@ -126,6 +126,14 @@ def _describe_people(
     )
 
 
+def choose_duration(rows: Iterable[WorkDuration], visit: VisitKind, site: int, body_style: str) -> WorkDuration | None:
+    """Return the row that says most about a visit of this kind, body style and site, or None where none does."""
+    fitting = [
+        row for row in rows if row.visit == visit and row.body_style in ("", body_style) and row.site_id in (None, site)
+    ]
+    return max(fitting, key=lambda row: (row.body_style != "", row.site_id is not None), default=None)
+
+
 def list_bookable_people(site: Site) -> list[User]:
     """Return the people of a site who may be booked for anything."""
     return list(User.objects.filter(site=site, is_active=True, skills__isnull=False).distinct().order_by("pk"))
@@ -144,15 +152,14 @@ def read_visit_work(
         ValidationError: where no duration for such a visit is on record.
     """
     rows = WorkDuration.objects.filter(visit=visit, body_style__in=["", vehicle.body_style])
-    fitting = [row for row in rows if row.site_id in (None, site.pk)]
-    if not fitting:
+    row = choose_duration(rows, visit, site.pk, vehicle.body_style)
+    if row is None:
         raise ValidationError(
             {
                 "visit": f"How long a visit of kind '{visit}' takes is not on record: write it down under work "
                 "durations, or load the usual ones with 'manage.py load_durations'."
             }
         )
-    row = max(fitting, key=lambda row: (row.body_style != "", row.site_id is not None))
     size = VehicleSize.objects.filter(vehicle=vehicle).first()
     usual = BodyStyleSize.objects.filter(body_style=vehicle.body_style).first() if vehicle.body_style else None
     stays = Appointment.objects.filter(vehicle=vehicle).exclude(status__in=GIVES_ITS_PLACE_UP)

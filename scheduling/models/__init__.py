@@ -26,6 +26,7 @@ from scheduling.models.covers import (
     TermsVersion,
     WarrantyTerms,
 )
+from scheduling.models.season import CustomerWish, SeasonPlan, SeasonProposal
 
 __all__ = [
     "Absence",
@@ -41,11 +42,14 @@ __all__ = [
     "CoverChange",
     "CoverChangeKind",
     "CoverState",
+    "CustomerWish",
     "DueItem",
     "PersonHours",
     "PersonSkill",
     "RecomputeRange",
     "RecomputeRun",
+    "SeasonPlan",
+    "SeasonProposal",
     "SiteCalendar",
     "SiteHours",
     "SiteTerms",

@@ -55,3 +55,19 @@ class BookedBy(StrEnum):
     CUSTOMER = "customer"
     SEASON_PLAN = "season_plan"
     WALK_IN = "walk_in"
+
+
+class PartOfDay(StrEnum):
+    """When in the day a visit begins; noon at the site parts the two."""
+
+    MORNING = "morning"
+    AFTERNOON = "afternoon"
+
+
+class ProposalStatus(StrEnum):
+    """What became of a day that a season plan proposed."""
+
+    OPEN = "open"
+    ACCEPTED = "accepted"
+    LEFT_OUT = "left_out"
+    REFUSED = "refused"

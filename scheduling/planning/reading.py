@@ -1,0 +1,163 @@
+"""Builds a season from the index and the bays: one visit for each cover that is due and not booked, and what is free.
+
+Set-based: a constant number of queries however many covers there are, so that a whole season fits in one read.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from scheduling.booking.reading import choose_duration, read_site_times
+from scheduling.models import BodyStyleSize, CoverState, DueItem, TermsVersion, VehicleSize, WorkDuration
+from scheduling.rules.booking_words import BayKind, Skill, VisitKind
+from scheduling.rules.cover import NO_MORE_COVER
+from scheduling.rules.due_item import DueKind
+from scheduling.rules.opening import Span, subtract
+from scheduling.rules.season.season import Season, SeasonBay, SeasonSite, SeasonVisit
+from scheduling.rules.slots import SiteTimes
+from scheduling.rules.terms import MissedMeans
+from scheduling.rules.terms_document import read_published_terms
+from treatments.among import Among
+from treatments.models import Ownership, Site
+from treatments.rules.words import CorrosivityCategory
+
+# After a missed reinspection under these the cover is not in force.
+STOPS = (MissedMeans.SUSPENDS, MissedMeans.LAPSES)
+RISK = {category: rank for rank, category in enumerate(CorrosivityCategory, start=1)}
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The season, and the covers for which no visit can be planned since no duration is on record."""
+
+    season: Season
+    without_duration: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Item:
+    kind: DueKind
+    zones: int
+    opens_on: date
+    last_on: date
+    grace_until: date
+
+
+def read_season(sites: Sequence[Site], first: date, last: date) -> Found:
+    """Return what is to be planned at some sites; the key of a visit is that of its cover."""
+    states = list(
+        CoverState.objects.filter(site__in=sites, due_opens_on__lte=last, booked_on__isnull=True)
+        .exclude(status__in=NO_MORE_COVER)
+        .order_by("cover_id")
+        .values_list(
+            "cover_id",
+            "site_id",
+            "corrosivity",
+            "cover__terms_version_id",
+            "cover__vehicle_id",
+            "cover__vehicle__body_style",
+        )
+    )
+    items = _read_items([row[0] for row in states], last)
+    stops = {
+        version.pk: (duty := read_published_terms(version.document).reinspection) is not None
+        and duty.missed_means in STOPS
+        for version in TermsVersion.objects.filter(pk__in={row[3] for row in states})
+    }
+    vehicles = [row[4] for row in states]
+    weekdays = _read_wishes(vehicles)
+    sizes = {size.vehicle_id: size for size in VehicleSize.objects.filter(Among("vehicle_id", vehicles))}
+    usual = {size.body_style: size for size in BodyStyleSize.objects.all()}
+    durations = list(WorkDuration.objects.all())
+    visits: list[SeasonVisit] = []
+    without: list[int] = []
+    for cover, site, corrosivity, version, vehicle, style in states:
+        mine = items.get(cover)
+        if not mine:
+            continue
+        zones = sum(item.zones for item in mine if item.kind is DueKind.TOUCH_UP)
+        kind = VisitKind.ANNUAL_TOUCH_UP if zones else VisitKind.REINSPECTION
+        duration = choose_duration(durations, kind, site, style)
+        if duration is None:
+            without.append(cover)
+            continue
+        opens_on, last_on, lapses_after = find_dates(mine, first, stops[version])
+        size, usually = sizes.get(vehicle), usual.get(style)
+        visits.append(
+            SeasonVisit(
+                key=str(cover),
+                site=site,
+                minutes=duration.wash_and_dry_minutes + duration.work_minutes + duration.minutes_per_zone * zones,
+                bay_kind=BayKind(duration.bay_kind),
+                opens_on=opens_on,
+                last_on=last_on,
+                lapses_after=lapses_after,
+                risk_per_week=RISK[CorrosivityCategory(corrosivity)],
+                weekdays=weekdays.get(vehicle, frozenset()),
+                height_mm=(size and size.height_mm) or (usually.height_mm if usually else None),
+                mass_kg=(size and size.mass_kg) or (usually.mass_kg if usually else None),
+            )
+        )
+    times = read_site_times(sites, first, last)
+    return Found(
+        Season(first, last, tuple(_describe_site(site, first, last) for site in times), tuple(visits)), tuple(without)
+    )
+
+
+def _read_items(covers: list[int], last: date) -> dict[int, list[_Item]]:
+    found: dict[int, list[_Item]] = defaultdict(list)
+    rows = DueItem.objects.filter(Among("cover_id", covers), opens_on__lte=last)
+    for cover, kind, zones, opens_on, last_on, grace_until in rows.values_list(
+        "cover_id", "kind", "zones", "opens_on", "last_on", "grace_until"
+    ):
+        found[cover].append(_Item(DueKind(kind), len(zones), opens_on, last_on, grace_until))
+    return found
+
+
+def find_dates(items: Iterable[_Item], first: date, stops: bool) -> tuple[date, date, date | None]:
+    """Return from when a visit serves, its last day in the window, and the day after which the cover stops.
+
+    What is overdue when the season begins is not kept waiting for what opens later.
+    """
+    mine = sorted(items, key=lambda item: (item.grace_until, item.opens_on))
+    pressing = mine[0]
+    visits = [item for item in mine if item.kind is DueKind.REINSPECTION]
+    if pressing.last_on < first or not visits:
+        opens_on = pressing.opens_on
+    else:
+        opens_on = max(pressing.opens_on, visits[0].opens_on)
+    ends = [item.grace_until for item in visits if stops and item.grace_until >= first]
+    return opens_on, pressing.last_on, min(ends, default=None)
+
+
+def _read_wishes(vehicles: list[int]) -> dict[int, frozenset[int]]:
+    owned = Ownership.objects.filter(Among("vehicle_id", vehicles), until_day__isnull=True)
+    rows = owned.exclude(customer__wish__isnull=True).values_list("vehicle_id", "customer__wish__weekdays")
+    return {vehicle: frozenset(int(number) for number in weekdays) for vehicle, weekdays in rows if weekdays}
+
+
+def _describe_site(site: SiteTimes, first: date, last: date) -> SeasonSite:
+    days = [day for day in site.open_spans if first <= day <= last]
+    bays = tuple(
+        SeasonBay(
+            bay.key,
+            bay.name,
+            bay.kind,
+            {day: _count_minutes(subtract(site.open_spans[day], bay.taken)) for day in days},
+            bay.most_height_mm,
+            bay.most_mass_kg,
+        )
+        for bay in site.bays
+    )
+    people: dict[date, int] = {}
+    for day in days:
+        workers = [person for person in site.people if Skill.SPRAYING in person.skills]
+        people[day] = sum(_count_minutes(subtract(worker.worked.get(day, ()), worker.taken)) for worker in workers)
+        if any(worker.key is None for worker in workers):
+            people[day] = sum(bay.minutes[day] for bay in bays)  # nobody's hours are on record; the bays decide
+    return SeasonSite(site.key, bays, people)
+
+
+def _count_minutes(spans: Iterable[Span]) -> int:
+    return int(sum((span.end - span.start).total_seconds() for span in spans) // 60)

@@ -1,0 +1,166 @@
+"""Drafts a season's plan, and books what a person accepts of it, in whole or in part.
+
+A plan reserves nothing. What is booked, by a plan or by hand, is never moved by a later plan: customers were told.
+"""
+
+import zoneinfo
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import date, datetime, time, timedelta
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from scheduling.booking.errors import SlotTakenError
+from scheduling.booking.finding import propose_slots
+from scheduling.booking.services import book_visit
+from scheduling.models import Appointment, Bay, BookedBy, SeasonPlan, SeasonProposal
+from scheduling.planning.reading import read_season
+from scheduling.rules.booking_words import ProposalStatus
+from scheduling.rules.season.bound import find_bound
+from scheduling.rules.season.costs import total
+from scheduling.rules.season.first_come import serve_first_come
+from scheduling.rules.season.plan import plan_season
+from treatments.event_log import Happening, record_events
+from treatments.models import Site, User
+from treatments.queries import find_today
+
+MOST_DAYS = 366
+# As many as one request can book and one person can look at.
+MOST_AT_ONCE = 100
+PLANS_KEPT = 10
+
+
+def draft_season_plan(
+    *, sites: Sequence[Site], first: date, last: date, now: datetime, actor: User | None
+) -> SeasonPlan:
+    """Plan all that is due and not booked, over the bays of some sites, and keep the plan as a proposal.
+
+    Args:
+        first: the first day of the season, today or later.
+        last: its last day, included.
+
+    Raises:
+        ValidationError: where the days make no season, or a site has no bay.
+    """
+    today = find_today(now, sites[0]) if sites else first
+    if not sites:
+        raise ValidationError({"sites": "Choose at least one site."})
+    if first < today:
+        raise ValidationError({"first_day": f"{first} is past; a season begins today, {today}, or later."})
+    if not 0 <= (last - first).days < MOST_DAYS:
+        raise ValidationError({"last_day": f"From {first} to {last} is not between one day and a year."})
+    without = [site.name for site in sites if not Bay.objects.filter(site=site, in_use=True).exists()]
+    if without:
+        raise ValidationError({"sites": f"No bay is on record for {', '.join(without)}: write them down first."})
+    found = read_season(sites, first, last)
+    season = found.season
+    planned = plan_season(season)
+    totals = {
+        "visits": len(season.visits),
+        "without_duration": len(found.without_duration),
+        "plan": asdict(planned.totals),
+        "first_come": asdict(total(season, serve_first_come(season))),
+        "bound": asdict(find_bound(season)),
+    }
+    with transaction.atomic():
+        plan = SeasonPlan.objects.create(
+            first_day=first, last_day=last, as_of=today, made_at=now, made_by=actor, totals=totals
+        )
+        plan.sites.set(sites)
+        where = {visit.key: visit.site for visit in season.visits}
+        SeasonProposal.objects.bulk_create(
+            (
+                SeasonProposal(
+                    plan=plan,
+                    cover_id=int(proposal.key),
+                    site_id=where[proposal.key],
+                    bay_id=proposal.place.bay if proposal.place else None,
+                    day=proposal.place.day if proposal.place else None,
+                    lapses=proposal.lapses,
+                    why=proposal.why,
+                )
+                for proposal in planned.proposals
+            ),
+            batch_size=1_000,
+        )
+        kept = SeasonPlan.objects.values_list("pk", flat=True)[:PLANS_KEPT]
+        # What was accepted stays in the appointments and the log; the plans themselves are only proposals.
+        SeasonPlan.objects.exclude(pk__in=list(kept)).delete()
+        after = {"first": first, "last": last, "visits": len(season.visits)}
+        record_events([Happening("season.planned", "season_plan", str(plan.pk), after=after)], actor=actor, now=now)
+    return plan
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """What became of one proposal that a person accepted."""
+
+    proposal: SeasonProposal
+    appointment: Appointment | None
+    reason: str = ""
+
+
+def accept_proposals(*, proposals: Sequence[SeasonProposal], now: datetime, actor: User | None) -> list[Accepted]:
+    """Book proposals on their days, each by itself; one that can't be booked says why, and the others are booked.
+
+    Raises:
+        ValidationError: where there are more than MOST_AT_ONCE.
+    """
+    if len(proposals) > MOST_AT_ONCE:
+        raise ValidationError(
+            {"proposal": f"{len(proposals)} are more than {MOST_AT_ONCE} at once; accept a part, then the next."}
+        )
+    return [_accept(proposal, now, actor) for proposal in proposals]
+
+
+def _accept(proposal: SeasonProposal, now: datetime, actor: User | None) -> Accepted:
+    # Whoever sets it first books; a second press finds it set.
+    mine = SeasonProposal.objects.filter(pk=proposal.pk, status__in=[ProposalStatus.OPEN, ProposalStatus.REFUSED])
+    if not mine.exists():
+        return Accepted(proposal, proposal.appointment, "It was accepted or left out already.")
+    if proposal.day is None:
+        return Accepted(proposal, None, "The plan has no day for it.")
+    cover, site = proposal.cover, proposal.site
+    begins = datetime.combine(proposal.day, time(), zoneinfo.ZoneInfo(site.time_zone))
+    try:
+        proposed = propose_slots(
+            vehicle=cover.vehicle, cover=cover, sites=[site], now=now, from_moment=begins, until=proposal.day, most=10
+        )
+        if not proposed.slots:
+            raise SlotTakenError(
+                f"No bay is free for long enough on {proposal.day} any more; plan anew, or book it by hand."
+            )
+        slot = next((slot for slot in proposed.slots if slot.bay == proposal.bay_id), proposed.slots[0])
+        appointment = book_visit(
+            vehicle=cover.vehicle,
+            bay=Bay.objects.select_related("site").get(pk=slot.bay),
+            person=User.objects.get(pk=slot.person) if slot.person else None,
+            starts_at=slot.starts_at,
+            now=now,
+            actor=actor,
+            cover=cover,
+            booked_by=BookedBy.SEASON_PLAN,
+            why=proposal.why,
+        )
+    except SlotTakenError as taken:
+        reason = taken.sentence
+    except ValidationError as error:
+        reason = " ".join(error.messages)
+    else:
+        mine.update(status=ProposalStatus.ACCEPTED, appointment=appointment, refusal="")
+        return Accepted(proposal, appointment)
+    mine.update(status=ProposalStatus.REFUSED, refusal=reason)
+    return Accepted(proposal, None, reason)
+
+
+@transaction.atomic
+def leave_out(*, proposals: Sequence[SeasonProposal], now: datetime, actor: User | None) -> int:
+    """Set proposals aside; return how many were still open. They stay due, and a later plan proposes them again."""
+    still_open = SeasonProposal.objects.filter(pk__in=[p.pk for p in proposals], status=ProposalStatus.OPEN)
+    return still_open.update(status=ProposalStatus.LEFT_OUT)
+
+
+def find_season_end(first: date) -> date:
+    """Return the last day of a season that begins on ``first`` where nobody has said: four months on."""
+    return first + timedelta(days=120)
