@@ -17,6 +17,7 @@ from tests.bench.made_records import TODAY, Bench, make_database
 SIZES = (10_000, 100_000, 1_000_000)
 ROWS = 26  # a page and the row that tells whether there is another
 REPEATS = 30
+ONE_BOOKED_IN = 20
 
 
 def measure(ask: Callable[[], Any]) -> float:
@@ -45,7 +46,15 @@ def run(bench: Bench, covers: int) -> None:
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
-    from scheduling.due_list import URGENCIES, DueFilter, Order, count_by_urgency, list_due_covers, read_due_page
+    from scheduling.due_list import (
+        BOOKED_OR_NOT,
+        URGENCIES,
+        DueFilter,
+        Order,
+        count_by_urgency,
+        list_due_covers,
+        read_due_page,
+    )
     from scheduling.models import CoverState
     from scheduling.rules.due_item import DueKind
     from treatments.models import Ownership, Site, User, Vehicle
@@ -67,6 +76,10 @@ def run(bench: Bench, covers: int) -> None:
     for kind in DueKind:
         asked[f"{kind}"] = DueFilter(kind=kind)
         asked[f"{kind}, by risk"] = DueFilter(kind=kind, order=Order.RISK)
+    for booked in BOOKED_OR_NOT:
+        asked[booked.replace("_", " ")] = DueFilter(booked=booked)
+        asked[f"{booked.replace('_', ' ')}, by risk"] = DueFilter(booked=booked, order=Order.RISK)
+        asked[f"{booked.replace('_', ' ')}, in its window"] = DueFilter(booked=booked, urgency="in_window")
     asked["one site"] = DueFilter(site=site)
     asked["one site, by risk"] = DueFilter(site=site, order=Order.RISK)
     asked["one site, kind, urgency, by risk"] = DueFilter(
@@ -102,6 +115,12 @@ def run_apart(bench: Bench, covers: int) -> None:
     """Run the measuring in a process whose settings point at the bench's database."""
     with bench.connect() as connection:
         connection.autocommit = True
+        # Some are booked, as in a shop that is at work.
+        connection.execute(
+            "UPDATE scheduling_coverstate SET booked_on = due_opens_on "
+            "WHERE due_opens_on IS NOT NULL AND cover_id %% %s = 0",
+            [ONE_BOOKED_IN],
+        )
         connection.execute("VACUUM ANALYZE")
     environment = os.environ | {"DATABASE_URL": bench.url, "DJANGO_SETTINGS_MODULE": "config.settings"}
     command = [sys.executable, "-m", "tests.bench.bench_due_list", "--inside", str(covers)]
