@@ -5,11 +5,13 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -218,11 +220,17 @@ def _show(
     staff = User.objects.filter(site=site, is_active=True).exclude(role=Role.DEALERSHIP).order_by("pk")
     people = list(staff.prefetch_related("skills", "hours"))
     bays = list(Bay.objects.filter(site=site))
-    durations = list(WorkDuration.objects.filter(site__isnull=True) | WorkDuration.objects.filter(site=site))
+    durations = list(WorkDuration.objects.filter(Q(site__isnull=True) | Q(site=site)))
     closures = BayClosure.objects.filter(bay__site=site, ends_at__gt=now).select_related("bay")
     absences = Absence.objects.filter(person__site=site, ends_at__gt=now).select_related("person")
     hours = [(row.weekday, row.opens_at, row.closes_at) for row in SiteHours.objects.filter(site=site)]
     moved = request.GET.get("to_be_moved", "")
+    # Only what is being changed has its form on the page: all of them at once would be some hundred fields.
+    opened = next(iter(bound), request.GET.get("open", ""))
+
+    def offer(part: str, make: Callable[[], forms.BaseForm]) -> forms.BaseForm | None:
+        return bound.get(part) or (make() if part == opened else None)
+
     context = {
         "site": site,
         "sites": list(Site.objects.order_by("pk")),
@@ -231,18 +239,23 @@ def _show(
         "to_be_moved": int(moved) if moved.isdecimal() and len(moved) < 6 else 0,
         "hours_form": bound.get("hours") or WeekHoursForm(hours=hours or _list_usual_hours(), prefix="hours"),
         "has_hours": bool(hours),
-        "bays": [(bay, bound.get(f"bay-{bay.pk}") or BayForm(instance=bay, prefix=f"bay-{bay.pk}")) for bay in bays],
+        "bays": [
+            (bay, part, offer(part, partial(BayForm, instance=bay, prefix=part)))
+            for bay in bays
+            for part in [f"bay-{bay.pk}"]
+        ],
         "new_bay": bound.get("bay-new") or BayForm(prefix="bay-new"),
         "closures": [(row, row.starts_at.astimezone(zone), row.ends_at.astimezone(zone)) for row in closures],
         "closure_form": bound.get("closure") or CloseBayForm(site=site, prefix="closure"),
-        "people": [_describe_person(person, bound) for person in people],
+        "people": [_describe_person(person, opened, bound) for person in people],
         "absences": [(row, row.starts_at.astimezone(zone), row.ends_at.astimezone(zone)) for row in absences],
         "absence_form": bound.get("absence") or AbsenceForm(site=site, prefix="absence"),
         "durations": [
-            (row, bound.get(f"duration-{row.pk}") or DurationForm(instance=row, prefix=f"duration-{row.pk}"))
+            (row, part, offer(part, partial(DurationForm, instance=row, prefix=part)))
             for row in durations
+            for part in [f"duration-{row.pk}"]
         ],
-        "open_part": next(iter(bound), ""),
+        "open_part": opened,
     }
     return render(request, "desk/set_up.html", context, status=status)
 
@@ -251,14 +264,12 @@ def _list_usual_hours() -> list[tuple[int, Any, Any]]:
     return [(weekday, start, end) for weekday in range(1, 6) for start, end in USUAL_HOURS]
 
 
-def _describe_person(person: User, bound: dict[str, forms.BaseForm]) -> dict[str, Any]:
+def _describe_person(person: User, opened: str, bound: dict[str, forms.BaseForm]) -> dict[str, Any]:
     hours = [(row.weekday, row.starts_at, row.ends_at) for row in person.hours.all()]
     skills = [row.skill for row in person.skills.all()]
-    return {
-        "person": person,
-        "skills": skills,
-        "has_hours": bool(hours),
-        "skills_form": bound.get(f"skills-{person.pk}")
-        or SkillsForm(initial={"skills": skills}, prefix=f"skills-{person.pk}"),
-        "hours_form": bound.get(f"hours-{person.pk}") or WeekHoursForm(hours=hours, prefix=f"hours-{person.pk}"),
-    }
+    skills_part, hours_part = f"skills-{person.pk}", f"hours-{person.pk}"
+    described = {"person": person, "skills": skills, "has_hours": bool(hours), "part": skills_part}
+    if opened in (skills_part, hours_part):
+        described["skills_form"] = bound.get(skills_part) or SkillsForm(initial={"skills": skills}, prefix=skills_part)
+        described["hours_form"] = bound.get(hours_part) or WeekHoursForm(hours=hours, prefix=hours_part)
+    return described

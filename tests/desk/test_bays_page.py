@@ -215,3 +215,18 @@ def test_a_bay_is_closed_and_opened_again_on_the_clock_of_the_site(demo: DemoSho
     assert not Absence.objects.exists()
     kinds = Event.objects.filter(kind__in=["bay.closed", "bay.opened", "person.away", "person.back"])
     assert [event.kind for event in kinds] == ["bay.closed", "bay.opened", "person.away", "person.back"]
+
+
+def test_the_set_up_opens_one_form_at_a_time_and_asks_a_constant_number_of_queries(
+    demo: DemoShop, django_assert_num_queries
+) -> None:
+    owner, lift = log_in("owner"), User.objects.get(username="lift")
+    with django_assert_num_queries(14):
+        page = owner.get("/set-up/").content.decode()
+    assert f'name="skills-{lift.pk}-skills"' not in page
+    PersonHours.objects.create(person=lift, weekday=2, starts_at="09:00", ends_at="12:00")
+    Bay.objects.create(site=demo.site, code="side", name="Side bay", kind="ground")
+    with django_assert_num_queries(14):
+        page = owner.get("/set-up/", {"open": f"skills-{lift.pk}"}).content.decode()
+    assert f'name="skills-{lift.pk}-skills"' in page and 'value="09:00"' in page
+    assert "Side bay" in page
