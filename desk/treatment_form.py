@@ -53,7 +53,8 @@ REASONS_ON_RECORD = {
     "absent": "not on this vehicle",
     "wish": "customer's wish",
 }
-COATS = 2
+# More of them on one zone than anybody sprays; a page asks for one more at a time.
+MOST_COATS = 9
 PRESSURE_UNITS = [("psi", "psi"), ("kpa", "kPa")]
 _FILM = re.compile(r"\d{1,5}(?:[.,]\d{1,2})?")
 
@@ -223,9 +224,10 @@ class TreatmentForm:
         if not_done:
             initial |= _put_reason(not_done.not_done_reason)
         form = ZoneForm(self.data, prefix=f"z-{zone.code}", initial=initial)
-        count = max(COATS, len(applied))
+        count = max(1, len(applied))
         if self.data is not None:
             count = max(count, 1 + max(_list_coats(self.data, zone.code), default=0))
+            count += self.data.get("more") == zone.code and count < MOST_COATS
         coats = []
         for number in range(count):
             values: dict[str, Any] = {"unit": self.materials.last_unit, "pressure_unit": "psi"}
@@ -325,9 +327,14 @@ class TreatmentForm:
                 self.others += [(target, message) for message in messages]
 
     @property
+    def wants_more(self) -> bool:
+        """Whether the form was only sent to get the fields of one more product on a zone."""
+        return self.data is not None and "more" in self.data
+
+    @property
     def errors(self) -> list[tuple[str, str]]:
         """Return every error as (id of its field, sentence), in the order of the page."""
-        if self.data is None:
+        if self.data is None or self.wants_more:
             return []
         named: list[tuple[forms.Form, str]] = [(self.visit, "")]
         for card in self.cards:

@@ -54,7 +54,7 @@ def _handle_form(
 ) -> HttpResponse:
     """Record what a form says exactly once and lead to the record; else show it again with all that was typed."""
     context["purpose"] = purpose
-    if request.method != "POST":
+    if request.method != "POST" or form.wants_more:
         return _show_form(request, form, **context)
     try:
         arrived = find_arrived(request, purpose)

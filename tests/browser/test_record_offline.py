@@ -84,6 +84,25 @@ def test_after_a_reload_what_was_typed_is_back_under_its_key(tablet: Page, vin: 
     assert page.input_value("[name=form_key]") != key and read_kept(page) == []
 
 
+def test_a_second_product_on_a_zone_stays_too(tablet: Page, vin: str) -> None:
+    page = tablet
+    type_treatment(page, vin)
+    zone = page.locator("#zone-rocker_left")
+    zone.locator("button[name=more]").click()
+    second = zone.locator("[name='c-rocker_left-1-material']")
+    assert second.input_value() == "" and page.evaluate("document.activeElement.name") == "c-rocker_left-1-material"
+    second.select_option(index=2)
+    page.fill("[name='c-rocker_left-1-quantity']", "0.1")
+    page.reload()
+    page.wait_for_selector(".k-typing")
+    assert page.input_value("[name='c-rocker_left-1-quantity']") == "0.1"
+    page.focus("#id_humidity")
+    page.keyboard.press("Enter")  # the form is sent, not a third product asked for
+    page.wait_for_url("**/treatments/*/")
+    (treatment,) = list_typed()
+    assert [str(line.quantity_amount.normalize()) for line in treatment.lines.order_by("pk")] == ["0.2", "0.1"]
+
+
 def test_where_the_answer_was_lost_it_is_recorded_once(tablet: Page, vin: str) -> None:
     page = tablet
     type_treatment(page, vin)

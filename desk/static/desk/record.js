@@ -6,7 +6,7 @@ document.addEventListener("DOMContentLoaded", () => {
   let form = null;
 
   const line = () => document.getElementById("kept-line");
-  const fields = () => [...form.elements].filter((one) => one.name && one.type !== "file" && one.name !== "csrfmiddlewaretoken");
+  const fields = () => [...form.elements].filter((one) => one.name && !["file", "submit"].includes(one.type) && one.name !== "csrfmiddlewaretoken");
   function readValues() {
     return fields().filter((one) => !["radio", "checkbox"].includes(one.type) || one.checked).map((one) => [one.name, one.value]);
   }
@@ -23,7 +23,32 @@ document.addEventListener("DOMContentLoaded", () => {
     if (!fine) kept.say(line(), "stuck", kept.words.noRoom);
     else if (!navigator.onLine) kept.say(line(), "typing", kept.words.typing);
   }
+  /* One more product on a zone: the fields of its first one once more, empty and under the next number. */
+  function addCoat(zone, code) {
+    const coats = zone.querySelectorAll(".coat");
+    const more = coats[0].cloneNode(true);
+    const lead = `c-${code}-`;
+    for (const one of more.querySelectorAll("[id], [name], [for], [aria-describedby]")) {
+      for (const name of ["id", "name", "for", "aria-describedby"]) {
+        const value = one.getAttribute(name);
+        if (value) one.setAttribute(name, value.replace(`${lead}0-`, `${lead}${coats.length}-`));
+      }
+      one.removeAttribute("aria-invalid");
+      delete one.dataset.touched;
+      if (one.type === "radio") one.checked = one.value === "";
+      else if (one.matches("input, select.material")) one.value = "";
+    }
+    for (const error of more.querySelectorAll(".field-error")) error.remove();
+    for (const wrong of more.querySelectorAll(".wrong")) wrong.classList.remove("wrong");
+    coats[coats.length - 1].after(more);
+    return more;
+  }
   function putValues(values) {
+    for (const [name] of values) {
+      const sent = /^c-(.+)-\d-quantity$/.exec(name);
+      const zone = sent && document.getElementById(`zone-${sent[1]}`);
+      if (zone && !form.elements[name]) addCoat(zone, sent[1]);
+    }
     const taken = new Map();
     for (const [name, value] of values) taken.set(name, [...(taken.get(name) || []), value]);
     for (const one of fields()) {
@@ -69,6 +94,11 @@ document.addEventListener("DOMContentLoaded", () => {
   }
   async function submit(event) {
     event.preventDefault();
+    if (event.submitter && event.submitter.name === "more") {
+      const more = addCoat(event.submitter.closest(".zone"), event.submitter.value);
+      more.querySelector("select").focus();
+      return;
+    }
     const button = form.querySelector(".send button");
     button.disabled = true;
     const entry = makeEntry("waiting");
