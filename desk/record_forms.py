@@ -25,6 +25,8 @@ from treatments.rules.words import InspectionKind, TreatmentKind
 from treatments.services import ConditionsEntry
 
 EARLIEST_DAY = date(1900, 1, 1)
+# A surface beyond these is a slip of the pen: the hardest frost, and dark metal in the sun. Our own choice.
+COLDEST_C, HOTTEST_C = Decimal(-45), Decimal(90)
 YES_NO = [("yes", _("yes")), ("no", _("no")), ("", _("not looked at"))]
 TEMPERATURE_UNITS = [("c", "°C"), ("f", "°F")]
 
@@ -111,6 +113,9 @@ class TreatmentVisitForm(VisitForm):
         air = self._to_celsius(cleaned.get("air"))
         if air is not None and not -45 <= air <= 60:
             self.add_error("air", _("An air temperature is between -45 and 60 °C (-49 and 140 °F): measure again."))
+        surface = self._to_celsius(cleaned.get("surface"))
+        if surface is not None and not COLDEST_C <= surface <= HOTTEST_C:
+            self.add_error("surface", _("No bodywork is colder than -45 or hotter than 90 °C here: measure again."))
         return cleaned
 
     def _to_celsius(self, degrees: Decimal | None) -> Decimal | None:

@@ -22,6 +22,7 @@ from desk.views.sent import (
     make_form_key,
     read_form_key,
     record_once,
+    tell_typed_by,
 )
 from treatments.models import KeptPhoto, Photo, User, Vehicle, Zone
 from treatments.photos import FORMATS, MOST_BYTES, PhotoError
@@ -58,7 +59,7 @@ def _show(
         "vehicle": form.vehicle,
         "purpose": purpose,
         "form_key": make_form_key(request),
-        "typed_by": get_user(request).pk,
+        "typed_by": tell_typed_by(request),
         "cautions": USUAL_CAUTIONS,
         "comes_first": COMES_FIRST,
         "pictures": PICTURES,
@@ -141,7 +142,7 @@ def keep(request: HttpRequest, vin: str) -> JsonResponse:
     user = get_user(request)
     access_vehicle(user, vin)
     upload = request.FILES.get("photo")
-    zone = Zone.objects.filter(code=request.POST.get("zone", "")).first()
+    zone = Zone.objects.filter(code=request.POST.get("zone", "").replace("\0", "")).first()
     try:
         if upload is None or zone is None:
             raise ValidationError(_("A photo belongs to a zone: choose the file at its zone."))

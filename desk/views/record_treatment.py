@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from desk.access import access_treatment, access_vehicle, get_user, may_open, open_to
 from desk.record_forms import TreatmentVisitForm
 from desk.treatment_form import USUAL_REASONS, TreatmentForm
-from desk.views.sent import answer_received, find_arrived, find_first_outcome, make_form_key, record_once
+from desk.views.sent import answer_received, find_arrived, find_first_outcome, make_form_key, record_once, tell_typed_by
 from treatments.drafts import change_draft, compute_fingerprint, discard_draft, sign_draft
 from treatments.models import Site, Treatment, User, Zone
 from treatments.queries import find_today, read_visit_findings
@@ -35,12 +35,11 @@ def find_site(user: User) -> Site:
 
 def _show_form(request: HttpRequest, form: TreatmentForm, *, status: int = 200, **context: Any) -> HttpResponse:
     """Show the form; ``purpose`` tells its kept copies on a tablet apart."""
-    user = get_user(request)
     context |= {
         "form": form,
         "vehicle": form.vehicle,
         "form_key": make_form_key(request),
-        "typed_by": user.pk,
+        "typed_by": tell_typed_by(request),
         "cautions": USUAL_CAUTIONS,
         "comes_first": COMES_FIRST,
         "reasons": list(USUAL_REASONS.items()),
@@ -171,7 +170,7 @@ def amend(request: HttpRequest, key: int) -> HttpResponse:
             raise ValidationError({"kind": _("An amendment keeps the kind of treatment; it was recorded as another.")})
         return amend_treatment(
             treatment=found,
-            reason=request.POST.get("reason", "").strip()[:300],
+            reason=request.POST.get("reason", "").replace("\0", "").strip()[:300],
             lines=form.lines,
             done_on=values["done_on"],
             odometer=form.visit.read_odometer(),

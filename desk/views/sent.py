@@ -53,6 +53,11 @@ def make_form_key(request: HttpRequest) -> str:
         return str(uuid4())
 
 
+def tell_typed_by(request: HttpRequest) -> str:
+    """Return who filled the form on a page in: who is logged in, or whom the form named when it was sent."""
+    return request.POST.get("typed_by") or str(get_user(request).pk)
+
+
 def compute_sent_sha256(request: HttpRequest) -> str:
     """Return the SHA-256 over what a person typed; pictures have their own."""
     fields = {name: values for name, values in request.POST.lists() if name not in NOT_CONTENT}

@@ -144,7 +144,7 @@ def test_the_summary_says_what_speaks_against_the_work(lift: Lift) -> None:
         ({f"c-{ROCKER}-0-quantity": "0"}, f"id_c-{ROCKER}-0-quantity", "greater than"),
         ({f"c-{ROCKER}-0-quantity": "NaN"}, f"id_c-{ROCKER}-0-quantity", "not a number"),
         ({f"c-{ROCKER}-0-material": ""}, f"id_c-{ROCKER}-0-material", "Choose the product"),
-        ({f"c-{ROCKER}-0-material": "1:99999"}, f"id_c-{ROCKER}-0-material", "not one of"),
+        ({f"c-{ROCKER}-0-material": "WAX:99999"}, f"id_c-{ROCKER}-0-material", "not one of"),
         ({f"c-{ROCKER}-0-film": "120 thick"}, f"id_c-{ROCKER}-0-film", "not a reading"),
         ({f"z-{ROCKER}-state": ""}, f"id_z-{ROCKER}-state", "mark it as done"),
         ({f"z-{RAIL}-reason": ""}, f"id_z-{RAIL}-reason", "why it was not done"),
@@ -153,6 +153,8 @@ def test_the_summary_says_what_speaks_against_the_work(lift: Lift) -> None:
         ({"done_on": "yesterday"}, "id_done_on", "valid date"),
         ({"humidity": "140"}, "id_humidity", "less than or equal to 100"),
         ({"air": "300"}, "id_air", "measure again"),
+        ({"surface": "-300"}, "id_surface", "measure again"),
+        ({"note": "nul \0"}, "id_note", "Null characters"),
         ({"odometer": "-5"}, "id_odometer", "greater than or equal to 0"),
         ({"z-fifth_wheel-state": "done", "c-fifth_wheel-0-quantity": "1"}, "", "no zone fifth_wheel"),
     ],
@@ -161,12 +163,13 @@ def test_a_refused_form_names_the_field_and_keeps_the_rest(
     lift: Lift, typed: dict[str, str], field: str, words: str
 ) -> None:
     client = lift.log_in()
-    refused = client.post(TREAT, visit(lift, note="by <hand>", **typed))
+    typed = {name: value.replace("WAX", str(lift.shop.wax.pk)) for name, value in typed.items()}
+    refused = client.post(TREAT, visit(lift, **{"note": "by <hand>"} | typed))
     assert refused.status_code == 400 and not Treatment.objects.exists() and not SentForm.objects.exists()
     page = refused.content.decode()
     errors = list_errors(page)
     assert field in errors and words in errors
-    assert "by &lt;hand&gt;" in page and 'value="wand 2"' in page
+    assert ("note" in typed or "by &lt;hand&gt;" in page) and 'value="wand 2"' in page
     assert f"z-{RAIL}-words" in typed or 'value="plug seized"' in page
     if "air" not in typed:
         assert 'value="68"' in page
@@ -230,7 +233,12 @@ def test_the_same_form_twice_is_one_record_and_another_one_is_refused(lift: Lift
     assert twin.status_code == 400 and "already on record" in list_errors(twin.content.decode())
     # The key of one person's form is nobody else's, nor is a form that another person typed.
     for who in ("writer", "owner"):
-        assert lift.log_in(who).post(TREAT, form).status_code == 400
+        refused = lift.log_in(who).post(TREAT, visit(lift))
+        assert refused.status_code == 400 and "Another person filled this form in" in list_errors(
+            refused.content.decode()
+        )
+        # Pressed again it is still not theirs.
+        assert f'name="typed_by" value="{lift.applicator.pk}"' in refused.content.decode()
     stolen = form | {"typed_by": str(lift.log_in("writer").session["_auth_user_id"])}
     assert lift.log_in("writer").post(TREAT, stolen).status_code == 400
     assert client.post(TREAT, visit(lift, form_key="")).status_code == 400
