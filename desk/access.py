@@ -41,6 +41,8 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "bays": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "work_visits": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "book": (Role.SERVICE_WRITER, Role.OWNER),
+    "remind": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
+    "waive": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "set_up": (Role.OWNER,),
     "calendars": SHOP,
     "bay_calendars": (Role.OWNER,),

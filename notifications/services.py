@@ -51,15 +51,72 @@ class ReminderReport:
     unreachable: tuple[str, ...] = ()
 
 
+class Standing(StrEnum):
+    """What a reminder of one cover would come to."""
+
+    TO_BE_WRITTEN = "to_be_written"
+    ALREADY_TOLD = "already_told"
+    STOPPED = "stopped"
+    WITHOUT_EMAIL = "without_email"
+    WITHOUT_OWNER = "without_owner"
+    UNREACHABLE = "unreachable"  # told already, but it never arrived and the address has not been corrected
+    NOTHING_OPEN = "nothing_open"  # or a visit for it is booked
+
+
 @transaction.atomic
-def write_due_reminders(*, as_of: date, now: datetime) -> ReminderReport:
+def write_due_reminders(*, as_of: date, now: datetime, covers: Iterable[int] | None = None) -> ReminderReport:
     """Write a message row for each cover with something due that its owner has not been told of yet.
 
     Args:
         as_of: today at the shop.
         now: the moment from which the messages are due.
+        covers: keys of the only covers to be looked at; all where left out.
     """
-    by_cover = _read_due_things(as_of)
+    weighed = _weigh(as_of, covers)
+    zone_names = dict(Zone.objects.values_list("code", "name"))
+    cases = weighed.cases | _read_cases(cover for cover, *_ in weighed.wanted if cover.pk not in weighed.cases)
+    messages = [
+        _make_message(cover, owner, reminder, first_new, cases[cover.pk], zone_names, as_of, now)
+        for cover, owner, reminder, first_new in weighed.wanted
+    ]
+    written = _write(messages, weighed.past)
+    already = weighed.count(Standing.ALREADY_TOLD) + weighed.count(Standing.UNREACHABLE)
+    return ReminderReport(
+        written,
+        already + len(messages) - written,
+        weighed.count(Standing.STOPPED),
+        weighed.list_numbers(Standing.WITHOUT_EMAIL),
+        weighed.list_numbers(Standing.WITHOUT_OWNER),
+        weighed.list_numbers(Standing.UNREACHABLE),
+    )
+
+
+def foresee_reminders(*, as_of: date, covers: Iterable[int]) -> dict[int, Standing]:
+    """Return by cover what a reminder written now would come to; nothing is written."""
+    keys = list(covers)
+    weighed = _weigh(as_of, keys)
+    found = {cover.pk: standing for cover, standing in weighed.standings}
+    return {key: found.get(key, Standing.NOTHING_OPEN) for key in keys}
+
+
+@dataclass(slots=True)
+class _Weighed:
+    """Covers with something open, each with what a reminder would come to, and what is needed to write those wanted."""
+
+    past: "_PastMessages"
+    cases: dict[int, CoverCase]
+    standings: list[tuple[Cover, Standing]] = field(default_factory=list)
+    wanted: list[tuple[Cover, Customer, Reminder, str]] = field(default_factory=list)
+
+    def count(self, wanted: Standing) -> int:
+        return len(self.list_numbers(wanted))
+
+    def list_numbers(self, wanted: Standing) -> tuple[str, ...]:
+        return tuple(cover.number for cover, standing in self.standings if standing is wanted)
+
+
+def _weigh(as_of: date, keys: Iterable[int] | None) -> _Weighed:
+    by_cover = _read_due_things(as_of, keys)
     covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms").in_bulk(list(by_cover))
     owners = {
         owned.vehicle_id: owned.customer
@@ -68,55 +125,39 @@ def write_due_reminders(*, as_of: date, now: datetime) -> ReminderReport:
         ).select_related("customer")
     }
     pending = CoverState.objects.filter(cover__in=covers, status=CoverStatus.PENDING).values_list("cover", flat=True)
-    cases = _read_cases(covers[key] for key in pending)
-    past = _PastMessages(covers)
-    already = stopped = 0
-    without_email: list[str] = []
-    without_owner: list[str] = []
-    unreachable: list[str] = []
-    wanted: list[tuple[Cover, Customer, Reminder, str]] = []
+    weighed = _Weighed(_PastMessages(covers), _read_cases(covers[key] for key in pending))
     for key, things in sorted(by_cover.items()):
-        cover, case = covers[key], cases.get(key)
+        cover, case = covers[key], weighed.cases.get(key)
         owner = owners.get(cover.vehicle_id)
         to_complete = find_zones_to_complete(case.find_terms(as_of), case.history, as_of) if case else ()
         reminder = choose_reminder(things, as_of, to_complete)
         assert reminder is not None  # only covers with an open window were read
         if owner is None:
-            without_owner.append(cover.number)
+            weighed.standings.append((cover, Standing.WITHOUT_OWNER))
             continue
-        news = find_news(reminder, as_of, past.list_told(cover, owner))
-        if not news:
-            already += 1
-            if past.is_unreachable(cover, owner):
-                unreachable.append(cover.number)
+        news = find_news(reminder, as_of, weighed.past.list_told(cover, owner))
+        if not news and weighed.past.is_unreachable(cover, owner):
+            standing = Standing.UNREACHABLE
+        elif not news:
+            standing = Standing.ALREADY_TOLD
         elif owner.messages_stopped_at:
-            stopped += 1
+            standing = Standing.STOPPED
         elif not owner.email:
-            without_email.append(cover.number)
+            standing = Standing.WITHOUT_EMAIL
         else:
-            wanted.append((cover, owner, reminder, news[0]))
-    cases |= _read_cases(cover for cover, *_ in wanted if cover.pk not in cases)
-    zone_names = dict(Zone.objects.values_list("code", "name"))
-    messages = [
-        _make_message(cover, owner, reminder, first_new, cases[cover.pk], zone_names, as_of, now)
-        for cover, owner, reminder, first_new in wanted
-    ]
-    written = _write(messages, past)
-    return ReminderReport(
-        written,
-        already + len(messages) - written,
-        stopped,
-        tuple(without_email),
-        tuple(without_owner),
-        tuple(unreachable),
-    )
+            standing = Standing.TO_BE_WRITTEN
+            weighed.wanted.append((cover, owner, reminder, news[0]))
+        weighed.standings.append((cover, standing))
+    return weighed
 
 
-def _read_due_things(as_of: date) -> dict[int, list[DueThing]]:
+def _read_due_things(as_of: date, keys: Iterable[int] | None) -> dict[int, list[DueThing]]:
     """Return by cover what is due, of covers with at least one open window."""
     by_cover: dict[int, list[DueThing]] = defaultdict(list)
     # Who has a visit booked need not be called to it; given up, it is due again and told of again.
     soon = DueItem.objects.filter(opens_on__lte=as_of + timedelta(days=TOLD_TOGETHER_DAYS))
+    if keys is not None:
+        soon = soon.filter(cover__in=list(keys))
     for item in soon.exclude(status=DueStatus.BOOKED):
         by_cover[item.cover_id].append(
             DueThing(

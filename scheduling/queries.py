@@ -54,6 +54,10 @@ class CoverCase:
     def read_due_items(self, as_of: date) -> tuple[due_rules.DueItem, ...]:
         return due_rules.compute_due_items(self.find_terms(as_of), self.facts, self.history, self.calendar, as_of)
 
+    def list_open_items(self, day: date) -> list[due_rules.DueItem]:
+        """Return what is to be done and whose window is open on a day."""
+        return [item for item in self.read_due_items(day) if item.needs_doing and item.dates.opens_on <= day]
+
     def foresee_distance(self, day: date) -> str:
         """Return when the distance limit will be reached, as a projection in words, '' where none is in sight."""
         return foresee_distance(self.find_terms(day), self.history.until(day))

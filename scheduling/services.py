@@ -10,6 +10,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from scheduling.index.service import recompute_covers
 from scheduling.models import (
     Cover,
     CoverChange,
@@ -218,6 +219,24 @@ def waive_due_item(
 
 
 @transaction.atomic
+def waive_open_items(*, cover: Cover, day: date, reason: str, now: datetime, actor: User | None) -> list[CoverChange]:
+    """Let the customer off all that is open on a cover, with a reason; the due list shows it at once.
+
+    Raises:
+        ValidationError: without a reason, or where nothing is open on the cover.
+    """
+    Cover.objects.select_for_update().get(pk=cover.pk)
+    (case,) = read_cover_cases([cover])
+    keys = [item.key for item in case.list_open_items(day)]
+    if not keys:
+        raise ValidationError(f"Nothing is open on cover {cover.number}.")
+    kind = CoverChangeKind.DUE_ITEM_WAIVED
+    changes = [_record_change(cover, kind, day=day, reason=reason, now=now, actor=actor, due_key=key) for key in keys]
+    recompute_covers(keys=[cover.pk], as_of=day)
+    return changes
+
+
+@transaction.atomic
 def move_terms(
     *, cover: Cover, to_version: TermsVersion, day: date, reason: str, now: datetime, actor: User | None
 ) -> CoverChange:
@@ -273,4 +292,5 @@ __all__ = [
     "register_cover",
     "register_covers_for_new_treatments",
     "waive_due_item",
+    "waive_open_items",
 ]

@@ -2,11 +2,15 @@
 
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.formats import number_format
+from django.utils.http import urlencode
 from django.utils.translation import gettext as _
+from django.views.decorators.vary import vary_on_headers
 
 from desk.access import get_user, may_open, open_to
 from scheduling.due_list import (
@@ -23,6 +27,7 @@ from scheduling.due_list import (
 from scheduling.models import Cover, CoverState, DueItem
 from scheduling.rules.due_item import DueKind
 from scheduling.rules.risk import estimate_risk
+from scheduling.saved_filters import list_filters
 from treatments.models import Customer, Ownership, Role, Site, Zone
 from treatments.queries import find_today
 from treatments.rules.corrosivity import MetalLoss
@@ -47,12 +52,12 @@ class DueEntry:
         return URGENCIES[self.urgency]
 
 
-def read_filter(request: HttpRequest) -> tuple[DueFilter, list[str]]:
+def read_filter(given: QueryDict) -> tuple[DueFilter, list[str]]:
     """Return what the address asks for, and a sentence for each choice that does not exist and is left out."""
     told = []
 
     def choose(name: str, allowed: list[str], word: str) -> str:
-        value = request.GET.get(name, "")
+        value = given.get(name, "")
         if value and value not in allowed:
             told.append(_("%(word)s “%(value)s” does not exist, so all are shown.") % {"word": word, "value": value})
             return ""
@@ -61,7 +66,7 @@ def read_filter(request: HttpRequest) -> tuple[DueFilter, list[str]]:
     sites = list(Site.objects.values_list("code", flat=True))
     return (
         DueFilter(
-            text=request.GET.get("q", "").replace("\x00", "")[:100],
+            text=given.get("q", "").replace("\x00", "")[:100],
             site=choose("site", sites, _("Site")),
             kind=choose("kind", list(DueKind), _("Kind")),
             urgency=choose("urgency", list(URGENCIES), _("Urgency")),
@@ -72,11 +77,44 @@ def read_filter(request: HttpRequest) -> tuple[DueFilter, list[str]]:
     )
 
 
+def write_query(wanted: DueFilter) -> str:
+    """Return the query of the address that asks for a filter, without what is left open."""
+    order = "" if wanted.order is Order.PRESSING else wanted.order.value
+    asked = {
+        "q": wanted.text,
+        "site": wanted.site,
+        "kind": wanted.kind,
+        "urgency": wanted.urgency,
+        "booked": wanted.booked,
+        "order": order,
+    }
+    return urlencode({name: value for name, value in asked.items() if value})
+
+
 @open_to("due_list")
+@vary_on_headers("HX-Request")
 def due_list(request: HttpRequest) -> HttpResponse:
-    """Show the due list."""
+    """Show the due list; to a search as somebody types, only what it found."""
+    if request.htmx and not request.htmx.history_restore_request:  # type: ignore[attr-defined]
+        context = read_list(request)
+        answer = render(request, "desk/due_found.html", context)
+        answer["HX-Push-Url"] = f"{request.path}?{context['query']}" if context["query"] else request.path
+        return answer
+    return show_due_list(request)
+
+
+def show_due_list(request: HttpRequest, *, status: int = 200, **context: Any) -> HttpResponse:
+    """Return the whole page of the due list."""
+    user = get_user(request)
+    context |= read_list(request)
+    context["saved_filters"] = list_filters(user)
+    return render(request, "desk/due_list.html", context, status=status)
+
+
+def read_list(request: HttpRequest) -> dict[str, Any]:
+    """Return what the page shows: the entries, the counts, and the choices of the filter."""
     user, today = get_user(request), find_today(timezone.now())
-    wanted, told = read_filter(request)
+    wanted, told = read_filter(request.GET)
     after = request.GET.get("after", "")
     try:
         page = read_due_page(user, today, wanted, after=after, size=PER_PAGE)
@@ -85,32 +123,33 @@ def due_list(request: HttpRequest) -> HttpResponse:
         after = ""
         page = read_due_page(user, today, wanted, size=PER_PAGE)
     counts = count_by_urgency(user, today)
-    context = {
+    may_book = may_open(user, "book")
+    return {
         "today": today,
         "told": told,
         "wanted": wanted,
         "after": after,
         "next": page.after,
         "entries": gather_entries(page.states, today, shows_owner=user.role != Role.DEALERSHIP),
-        "counts": [
-            (code, words, f"{COUNT_UP_TO:,}+" if counts[code] > COUNT_UP_TO else counts[code])
-            for code, words in URGENCIES.items()
-        ],
+        "counts": [(code, words, _tell_count(counts[code])) for code, words in URGENCIES.items()],
         "sites": Site.objects.all(),
         "kinds": list(DueKind),
         "booked_or_not": list(BOOKED_OR_NOT.items()),
-        "may_book": may_open(user, "book"),
+        "may_book": may_book,
+        "may_remind": may_open(user, "remind"),
+        "may_waive": may_open(user, "waive"),
+        "may_choose": may_book or may_open(user, "remind") or may_open(user, "waive"),
+        "all_chosen": request.GET.get("chosen") == "all",
         "orders": [(Order.PRESSING, _("most pressing first")), (Order.RISK, _("most at risk first"))],
-        "query_without_place": _drop_place(request),
+        "query": write_query(wanted),
         "zone_names": dict(Zone.objects.values_list("code", "name")),
     }
-    return render(request, "desk/due_list.html", context)
 
 
-def _drop_place(request: HttpRequest) -> str:
-    query = request.GET.copy()
-    query.pop("after", None)
-    return query.urlencode()
+def _tell_count(count: int) -> str:
+    if count > COUNT_UP_TO:
+        return _("over %(count)s") % {"count": number_format(COUNT_UP_TO, force_grouping=True)}
+    return number_format(count, force_grouping=True)
 
 
 def gather_entries(states: list[CoverState], today: date, *, shows_owner: bool) -> list[DueEntry]:

@@ -26,6 +26,7 @@ from scheduling.models.covers import (
     TermsVersion,
     WarrantyTerms,
 )
+from scheduling.models.saved_filters import SavedFilter
 from scheduling.models.season import CustomerWish, SeasonPlan, SeasonProposal
 
 __all__ = [
@@ -48,6 +49,7 @@ __all__ = [
     "PersonSkill",
     "RecomputeRange",
     "RecomputeRun",
+    "SavedFilter",
     "SeasonPlan",
     "SeasonProposal",
     "SiteCalendar",
