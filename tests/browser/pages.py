@@ -10,8 +10,9 @@ from typing import Any
 from django.urls import reverse
 
 from claims.models import Claim, ClaimDecision
+from notifications.links import make_own_page_token, make_stop_token
 from scheduling.models import Appointment, Cover, CoverState, TermsVersion
-from treatments.models import Inspection, Treatment, Vehicle
+from treatments.models import Customer, Inspection, Treatment, Vehicle
 
 NOBODY = None
 Arguments = Callable[[], list[Any]]
@@ -84,6 +85,24 @@ def _booked_vehicle() -> list[Any]:
 
 def _visit() -> list[Any]:
     return [Appointment.objects.order_by("pk")[0].number]
+
+
+def _owner_of(vehicle: Vehicle) -> Customer:
+    return vehicle.ownerships.get(until_day__isnull=True).customer
+
+
+def _stop_token() -> list[Any]:
+    return [make_stop_token(_owner_of(_not_booked().cover.vehicle))]
+
+
+def _own_token() -> list[Any]:
+    vehicle = _not_booked().cover.vehicle
+    return [make_own_page_token(_owner_of(vehicle), vehicle)]
+
+
+def _own_token_booked() -> list[Any]:
+    vehicle = Appointment.objects.order_by("pk")[0].vehicle
+    return [make_own_page_token(_owner_of(vehicle), vehicle)]
 
 
 def _terms() -> list[Any]:
@@ -169,6 +188,15 @@ PAGES = [
     DeskPage("publish_terms", "owner", _draft),
     DeskPage("discard_terms", "owner", _draft),
     DeskPage("stop", NOBODY, lambda: ["x"], what="unknown"),
+    DeskPage("stop", NOBODY, _stop_token),
+    DeskPage("calendars", "lift"),
+    DeskPage("own_page", NOBODY, _own_token),
+    DeskPage("own_page", NOBODY, _own_token_booked, what="booked"),
+    DeskPage("own_page", NOBODY, lambda: ["x"], what="unknown"),
+    DeskPage("own_times", NOBODY, _own_token),
+    DeskPage("own_times", NOBODY, _own_token, query="?earliest=never", what="error"),
+    DeskPage("own_cancel", NOBODY, _own_token_booked),
+    DeskPage("own_record", NOBODY, _own_token),
 ]
 # Addresses of the desk that are no page to look at, and why.
 NO_PAGES = {
@@ -184,6 +212,10 @@ NO_PAGES = {
     "visit_act": "only posted to; shows the visit",
     "dew_point": "a part of record_treatment",
     "form_token": "read by a script",
+    "own_time": "leads there from own_times, for a time that is free just then",
+    "own_visit_file": "a calendar file",
+    "own_certificate": "a PDF",
+    "calendar_feed": "a calendar file",
     "job_sheet": "a PDF",
     "certificate": "a PDF",
     "discard_treatment": "only posted to",
