@@ -9,7 +9,7 @@ import scheduling.rules.booking_words
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("scheduling", "0007_still_open_and_booked"),
+        ("scheduling", "0008_saved_filters"),
         ("treatments", "0006_sent_forms"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
