@@ -10,12 +10,14 @@ from notifications.links import OwnPage
 from notifications.queries import find_open_cover
 from notifications.rules.certificate_words import tell_heading
 from notifications.rules.reminders import DueThing, tell_thing
+from scheduling.booking.changing import list_served
 from scheduling.booking.own_visits import find_own_visit
-from scheduling.booking.reading import LOOKED_AHEAD_DAYS
+from scheduling.booking.reading import LOOKED_AHEAD_DAYS, describe_due
 from scheduling.models import Appointment, Cover
 from scheduling.queries import read_cover_case
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due import DueItem
+from scheduling.rules.slots import DueDates
 from treatments.models import Site, Vehicle, Zone
 from treatments.queries import find_today, read_history
 from treatments.rules.history import ZoneLine
@@ -26,12 +28,23 @@ SHOWN_OF_VIN = 6
 
 
 @dataclass(frozen=True, slots=True)
+class ShownDue:
+    """One thing that is due as its customer reads it, and whether the visit that is booked takes care of it."""
+
+    what: str
+    dates: str
+    why: str
+    is_served: bool
+
+
+@dataclass(frozen=True, slots=True)
 class OwnVehicle:
     """A vehicle as its owner sees it.
 
     Attributes:
         heading: how the cover stands, with ``sentence`` why; '' without a cover.
-        due: what is due: what, when, why.
+        due: what is due, the most pressing first.
+        due_dates: the dates of what a visit soon would serve.
         next_on: where nothing can be booked yet, the day from which something can be; None where nothing is due at all.
         bookable: whether times are proposed.
     """
@@ -41,7 +54,8 @@ class OwnVehicle:
     cover: Cover | None
     heading: str
     sentence: str
-    due: tuple[tuple[str, str, str], ...]
+    due: tuple[ShownDue, ...]
+    due_dates: tuple[DueDates, ...]
     next_on: date | None
     bookable: bool
     visit: Appointment | None
@@ -62,13 +76,14 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
     history = case.history if case else read_history(vehicle)
     has_record = bool(history.current_treatments)
     if case is None:
-        return OwnVehicle(vehicle, site, None, "", "", (), None, False, visit, has_record)
+        return OwnVehicle(vehicle, site, None, "", "", (), (), None, False, visit, has_record)
     today = find_today(now, site)
     state = case.read_state(today)
     names = dict(Zone.objects.values_list("code", "name"))
     over = state.status in NO_MORE_COVER
     items = [] if over else [item for item in case.read_due_items(today) if item.needs_doing]
     items.sort(key=lambda item: (item.dates.grace_until, item.dates.target_on, item.key))
+    served = set(list_served(visit)) if visit else set()
     opens_on = min((item.dates.opens_on for item in items), default=None)
     soon = today + timedelta(days=LOOKED_AHEAD_DAYS)
     near = [item for item in items if item.dates.opens_on <= soon]
@@ -78,7 +93,10 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
         cover,
         tell_heading(state),
         put_for_people(state.sentence, names),
-        tuple(tell_thing(_describe_due(item), names, today) for item in near or items[:1]),
+        tuple(
+            ShownDue(*tell_thing(_describe_due(item), names, today), item.key in served) for item in near or items[:1]
+        ),
+        tuple(describe_due(item) for item in near),
         None if near or opens_on is None else opens_on - timedelta(days=LOOKED_AHEAD_DAYS),
         bool(near),
         visit,

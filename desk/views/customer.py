@@ -32,8 +32,8 @@ from scheduling.booking.finding import propose_slots
 from scheduling.booking.own_visits import book_own_visit, cancel_own_visit, may_change, move_own_visit
 from scheduling.models import Appointment, Bay
 from scheduling.rules.booking_words import VisitKind
-from scheduling.rules.slots import Preferences, Slot
-from treatments.models import User
+from scheduling.rules.slots import Preferences, Slot, judge_day
+from treatments.models import Site, User
 from treatments.queries import find_today
 from treatments.rules.wording import put_for_people
 
@@ -74,7 +74,10 @@ def for_its_owner(
         try:
             page = access_own_page(token)
         except Http404:
-            return _keep_private(render(request, "desk/customer_unknown.html", status=404))
+            # Of several sites nobody knows which one this visitor belongs to.
+            sites = Site.objects.exclude(phone="").order_by("pk")[:2]
+            context = {"phone": sites[0].phone if len(sites) == 1 else ""}
+            return _keep_private(render(request, "desk/customer_unknown.html", context, status=404))
         now = timezone.now()
         shown = read_own_vehicle(page, now=now)
         # Who chose a language on a page before gets that one.
@@ -159,10 +162,16 @@ def _propose(visitor: Visitor, wishes: Wishes, moved: Appointment | None) -> lis
 
 def _offer(visitor: Visitor, slots: Sequence[Slot], moved: Appointment | None) -> list[Offer]:
     return [
-        Offer(slot.starts_at, slot.ready_at, put_for_people(slot.why), sign_time(slot, visitor.page.vehicle, moved))
+        Offer(slot.starts_at, slot.ready_at, _tell_why(visitor, slot.day), sign_time(slot, visitor.page.vehicle, moved))
         for slot in slots
         if moved is None or slot.starts_at != moved.starts_at
     ]
+
+
+def _tell_why(visitor: Visitor, day: date) -> str:
+    """Return how a day stands to what is due; which bay it is and why that one is the shop's own affair."""
+    items = visitor.shown.due_dates
+    return f"{put_for_people(judge_day(items, day, visitor.today).sentence)}." if items else ""
 
 
 def _show(
@@ -237,7 +246,7 @@ def chosen_time(request: HttpRequest, visitor: Visitor, slot: str) -> HttpRespon
             "slot": slot,
             "visit": visit,
             "title": tell_title(visit.visit) if visit else "",
-            "why": put_for_people(chosen.why),
+            "why": _tell_why(visitor, find_today(chosen.starts_at, visitor.shown.site)),
         }
         return render(request, "desk/customer_confirm.html", context)
     return _take(request, visitor, chosen)
