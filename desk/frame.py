@@ -20,6 +20,7 @@ SECTIONS = {
     "claims": _("Claims"),
     "reports": _("Reports"),
     "terms": _("Terms"),
+    "calendars": _("Calendars"),
 }
 LOOK_COOKIE = "look"
 LOOKS = {"": _("As the system"), "light": _("Light"), "dark": _("Dark")}

@@ -152,6 +152,8 @@ def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:
         location=", ".join([appointment.bay.name, tell_place(appointment.site)]),
         description="\n".join(line for line in lines if line),
         organizer=find_organizer(appointment.site),
+        # The page of the visit at the desk, for which one must log in.
+        url=f"{settings.SITE_URL}/visits/{appointment.number}/",
     )
 
 

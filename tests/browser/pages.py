@@ -5,12 +5,16 @@ The accessibility test and the screenshots walk this list; a test fails where th
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 from django.urls import reverse
+from django.utils import timezone
 
 from claims.models import Claim, ClaimDecision
+from desk.own_times import sign_time
 from notifications.links import make_own_page_token, make_stop_token
+from scheduling.booking.finding import propose_slots
 from scheduling.models import Appointment, Cover, CoverState, TermsVersion
 from treatments.models import Customer, Inspection, Treatment, Vehicle
 
@@ -95,16 +99,6 @@ def _stop_token() -> list[Any]:
     return [make_stop_token(_owner_of(_not_booked().cover.vehicle))]
 
 
-def _own_token() -> list[Any]:
-    vehicle = _not_booked().cover.vehicle
-    return [make_own_page_token(_owner_of(vehicle), vehicle)]
-
-
-def _own_token_booked() -> list[Any]:
-    vehicle = Appointment.objects.order_by("pk")[0].vehicle
-    return [make_own_page_token(_owner_of(vehicle), vehicle)]
-
-
 def _terms() -> list[Any]:
     version = TermsVersion.objects.filter(published_at__isnull=False).order_by("pk")[0]
     return [version.terms.code, version.version]
@@ -125,6 +119,34 @@ def _signed_treatment() -> list[Any]:
 
 def _inspection() -> list[Any]:
     return [Inspection.objects.filter(lines__isnull=False).order_by("pk")[0].pk]
+
+
+def _link(vehicle: Vehicle) -> list[Any]:
+    owned = vehicle.ownerships.get(until_day__isnull=True)
+    return [make_own_page_token(owned.customer, vehicle)]
+
+
+def own_due() -> list[Any]:
+    return _link(find_due_cover().vehicle)
+
+
+def find_due_cover() -> Cover:
+    """A cover with something due and nothing booked."""
+    due = CoverState.objects.filter(due_opens_on__lte=timezone.now(), booked_on__isnull=True)
+    return due.order_by("due_grace_until", "pk")[0].cover
+
+
+def _own_booked() -> list[Any]:
+    """A visit so far ahead that its customer may move it, see stage.py."""
+    return _link(Appointment.objects.filter(cover__isnull=False).order_by("-starts_at")[0].vehicle)
+
+
+def _own_chosen() -> list[Any]:
+    cover, now = find_due_cover(), timezone.now()
+    proposed = propose_slots(
+        vehicle=cover.vehicle, cover=cover, sites=[cover.site], now=now, from_moment=now + timedelta(days=2)
+    )
+    return [*_link(cover.vehicle), sign_time(proposed.slots[0], cover.vehicle, None)]
 
 
 PAGES = [
@@ -189,14 +211,18 @@ PAGES = [
     DeskPage("discard_terms", "owner", _draft),
     DeskPage("stop", NOBODY, lambda: ["x"], what="unknown"),
     DeskPage("stop", NOBODY, _stop_token),
-    DeskPage("calendars", "lift"),
-    DeskPage("own_page", NOBODY, _own_token),
-    DeskPage("own_page", NOBODY, _own_token_booked, what="booked"),
+    DeskPage("own_times", NOBODY, own_due, query="?earliest=never", what="error"),
+    DeskPage("calendars", "owner"),
+    DeskPage("own_page", NOBODY, own_due),
+    DeskPage("own_page", NOBODY, own_due, query="?from=tomorrow", what="error"),
+    DeskPage("own_page", NOBODY, _own_booked, what="booked"),
     DeskPage("own_page", NOBODY, lambda: ["x"], what="unknown"),
-    DeskPage("own_times", NOBODY, _own_token),
-    DeskPage("own_times", NOBODY, _own_token, query="?earliest=never", what="error"),
-    DeskPage("own_cancel", NOBODY, _own_token_booked),
-    DeskPage("own_record", NOBODY, _own_token),
+    DeskPage("own_times", NOBODY, _own_booked),
+    DeskPage("own_time", NOBODY, _own_chosen),
+    DeskPage("own_time", NOBODY, lambda: [*own_due(), "x"], what="out-of-date"),
+    DeskPage("own_cancel", NOBODY, _own_booked),
+    DeskPage("own_cancel", NOBODY, _own_booked, spoil="#main form", what="error"),
+    DeskPage("own_record", NOBODY, own_due),
 ]
 # Addresses of the desk that are no page to look at, and why.
 NO_PAGES = {
@@ -212,9 +238,6 @@ NO_PAGES = {
     "visit_act": "only posted to; shows the visit",
     "dew_point": "a part of record_treatment",
     "form_token": "read by a script",
-    "own_time": "leads there from own_times, for a time that is free just then",
-    "own_visit_file": "a calendar file",
-    "own_certificate": "a PDF",
     "calendar_feed": "a calendar file",
     "job_sheet": "a PDF",
     "certificate": "a PDF",
@@ -223,6 +246,9 @@ NO_PAGES = {
     "keep_photo": "only posted to",
     "kept_photo": "a picture",
     "inspection_photo": "a picture",
+    "calendar_feed": "a calendar",
+    "own_visit_file": "a calendar",
+    "own_certificate": "a PDF",
     "claim_act": "only posted to; shows the claim's page",
     "claim_photo": "a picture",
     "terms_file": "a file",

@@ -1,6 +1,6 @@
 """The records that a browser looks at: the demo shop with visits booked, a draft of terms and a decided claim."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 
@@ -8,7 +8,9 @@ from claims.claim_file import read_claim_file
 from claims.models import Claim, DecisionKind
 from claims.services import decide_claim
 from desk.demo.load import DemoShop, load_bookings
-from scheduling.models import TermsVersion
+from scheduling.booking.finding import propose_slots
+from scheduling.booking.services import book_visit
+from scheduling.models import Bay, CoverState, TermsVersion
 from scheduling.terms_service import start_next_version
 from tests.demo_records import load_demo
 from treatments.models import Lot, Treatment, User, Vehicle, Zone
@@ -41,6 +43,7 @@ def add_what_pages_need(shop: DemoShop, now: datetime) -> None:
             now=now,
             actor=User.objects.get(username="lift"),
         )
+    _book_far_ahead(now)
     claim = Claim.objects.order_by("-pk")[0]
     if not claim.decisions.exists():
         recommended = read_claim_file(claim, as_of=shop.day).recommendation.outcome
@@ -54,6 +57,24 @@ def add_what_pages_need(shop: DemoShop, now: datetime) -> None:
             now=now,
             actor=User.objects.get(username="warranty"),
         )
+
+
+def _book_far_ahead(now: datetime) -> None:
+    """Book a visit that its customer may still move: the last vehicle that is due, two weeks ahead."""
+    due = CoverState.objects.filter(due_opens_on__lte=now, booked_on__isnull=True).order_by("-due_grace_until", "-pk")
+    cover = due.select_related("cover__vehicle", "cover__site")[0].cover
+    slot = propose_slots(
+        vehicle=cover.vehicle, cover=cover, sites=[cover.site], now=now, from_moment=now + timedelta(days=14)
+    ).slots[0]
+    book_visit(
+        vehicle=cover.vehicle,
+        bay=Bay.objects.select_related("site").get(pk=slot.bay),
+        person=User.objects.get(pk=slot.person),
+        starts_at=slot.starts_at,
+        now=now,
+        actor=None,
+        cover=cover,
+    )
 
 
 def set_stage(folder: Path, now: datetime) -> DemoShop:

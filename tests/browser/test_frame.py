@@ -1,4 +1,4 @@
-"""The frame in a browser: errors take the focus, colours and language are chosen, the policy lets the API's page draw."""
+"""The frame in a browser: errors take the focus, colours and language are chosen, the API's page may draw."""
 
 from collections.abc import Callable
 
