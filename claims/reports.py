@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-from django.db.models import QuerySet
+from django.db.models import Count, QuerySet
 
 from claims.models import Claim, DecisionKind
 from claims.rules.survival import (
@@ -140,11 +140,7 @@ def _count_coated(by: ClaimsBy) -> dict[str, int]:
     column = {ClaimsBy.PRODUCT: "product__name", ClaimsBy.ZONE: "zone__name", ClaimsBy.SITE: "treatment__site__name"}
     if by not in column:
         return {}
-    names = lines.values_list(column[by], flat=True)
-    counted: dict[str, int] = defaultdict(int)
-    for name in names.iterator(chunk_size=10_000):
-        counted[name] += 1
-    return dict(counted)
+    return dict(lines.order_by().values_list(column[by]).annotate(coats=Count("pk")))
 
 
 @dataclass(frozen=True, slots=True)

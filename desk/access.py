@@ -20,7 +20,7 @@ from notifications.models import CalendarFeed
 from scheduling.models import Appointment, Bay, Cover, TermsVersion
 from scheduling.queries import list_covers_for
 from scheduling.terms_queries import list_versions
-from treatments.models import Inspection, KeptPhoto, Photo, Role, Treatment, User, Vehicle
+from treatments.models import Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle
 from treatments.rules.words import say
 
 SHOP = (Role.APPLICATOR, Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER)
@@ -46,6 +46,9 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "set_up": (Role.OWNER,),
     "calendars": SHOP,
     "bay_calendars": (Role.OWNER,),
+    "stock": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
+    "keep_stock": (Role.SERVICE_WRITER, Role.OWNER),
+    "recall_list": (Role.SERVICE_WRITER, Role.OWNER),
 }
 HOME: dict[Role, str] = {
     Role.APPLICATOR: "desk:vehicles",
@@ -144,6 +147,14 @@ def access_kept_photo(user: User, key: int) -> KeptPhoto:
     found = KeptPhoto.objects.filter(pk=key, person=user).first()
     if found is None:
         raise Http404(f"No kept photo {key} here.")
+    return found
+
+
+def access_lot(key: int) -> Lot:
+    """Return the lot of this key with its product, or 404; whoever may open the stock may see every lot."""
+    found = Lot.objects.select_related("product").filter(pk=key).first()
+    if found is None:
+        raise Http404(f"No lot {key} here.")
     return found
 
 

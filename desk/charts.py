@@ -1,4 +1,4 @@
-"""Draws survival curves as SVG paths: steps with their bands, a scale in years, no script and no library.
+"""Draws survival curves as SVG paths and counts as bars: no script and no library.
 
 Pure: numbers in, path data out; the template puts them on the page.
 """
@@ -81,3 +81,40 @@ def draw_survival(series: Sequence[tuple[str, Sequence[SurvivalPoint], int]]) ->
 
 def _path(corners: Sequence[tuple[float, float]]) -> str:
     return "M " + " L ".join(f"{x:g} {y:g}" for x, y in corners)
+
+
+BAR_ROW = 34
+MOST_BARS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar with its name above it: ``width`` in per cent of the picture, heights in pixels."""
+
+    name: str
+    count: int
+    text_y: int
+    bar_y: int
+    width: float
+
+
+@dataclass(frozen=True, slots=True)
+class BarChart:
+    """The largest counts as bars; ``left_out`` further ones stand in the table only."""
+
+    bars: tuple[Bar, ...]
+    height: int
+    left_out: int
+
+
+def draw_bars(counts: Sequence[tuple[str, int]]) -> BarChart | None:
+    """Return the bars of counts that are sorted, most first; None where there is nothing to draw."""
+    shown = counts[:MOST_BARS]
+    if not shown:
+        return None
+    most = max(count for _, count in shown) or 1
+    bars = tuple(
+        Bar(name, count, BAR_ROW * number + 13, BAR_ROW * number + 18, round(100 * count / most, 2))
+        for number, (name, count) in enumerate(shown)
+    )
+    return BarChart(bars, BAR_ROW * len(shown), len(counts) - len(shown))

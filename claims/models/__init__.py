@@ -2,6 +2,7 @@
 
 from claims.models.claim import Claim, ClaimPhoto, ClaimZone
 from claims.models.handling import ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind
+from claims.models.tally import ReportTally
 
 __all__ = [
     "Claim",
@@ -11,4 +12,5 @@ __all__ = [
     "ClaimRequest",
     "ClaimZone",
     "DecisionKind",
+    "ReportTally",
 ]

@@ -4,6 +4,8 @@ Kaplan and Meier 1958; Greenwood 1926; the bands on the log-minus-log scale (Kal
 """
 
 import math
+from bisect import bisect_left
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
@@ -95,13 +97,14 @@ class LogRank:
 
 def compare_survival(one: Sequence[Lifetime], other: Sequence[Lifetime]) -> LogRank | None:
     """Return the log-rank test of two groups; None where no rust was found in either, for then nothing is told."""
-    events = sorted({life.days for life in (*one, *other) if life.rusted})
+    watched_one, watched_other = sorted(life.days for life in one), sorted(life.days for life in other)
+    rusted_one = Counter(life.days for life in one if life.rusted)
+    rusted_other = Counter(life.days for life in other if life.rusted)
     observed = expected = variance = 0.0
-    for day in events:
-        n1 = sum(life.days >= day for life in one)
-        n2 = sum(life.days >= day for life in other)
-        d1 = sum(life.days == day and life.rusted for life in one)
-        d2 = sum(life.days == day and life.rusted for life in other)
+    for day in sorted({*rusted_one, *rusted_other}):
+        n1 = len(watched_one) - bisect_left(watched_one, day)
+        n2 = len(watched_other) - bisect_left(watched_other, day)
+        d1, d2 = rusted_one[day], rusted_other[day]
         n, d = n1 + n2, d1 + d2
         observed += d1
         expected += d * n1 / n

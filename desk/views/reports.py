@@ -1,15 +1,26 @@
-"""Reports for those who choose products and keep reserves: where claims come from, and how long zones stay sound."""
+"""Reports for those who choose products and keep reserves: where claims come from, and how long zones stay sound.
 
+They show what was counted last and say when; a button counts anew.
+"""
+
+from urllib.parse import urlencode
+
+from django.core.paginator import Paginator
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.views.decorators.http import require_POST
 
-from claims.queries import list_claims_for
-from claims.reports import ClaimsBy, count_claims, read_reserve, read_survival
-from desk.access import get_user, open_to
-from desk.charts import HEIGHT, WIDTH, draw_survival
-from treatments.queries import find_today
+from claims.report_tally import read_counted
+from claims.reports import ClaimsBy
+from claims.services.report_counting import ask_for_count
+from claims.tasks import count_reports_when_due
+from desk.access import open_to
+from desk.charts import HEIGHT, WIDTH, draw_bars, draw_survival
 from treatments.rules.words import say
+
+NAMES_A_PAGE = 50
 
 
 @open_to("reports")
@@ -17,18 +28,33 @@ def reports(request: HttpRequest) -> HttpResponse:
     """Show claims counted by what is asked, the survival of zones by product family, and the reserve."""
     asked = request.GET.get("by", "")
     by = ClaimsBy(asked) if asked in list(ClaimsBy) else ClaimsBy.PRODUCT
-    today = find_today(timezone.now())
-    survival = read_survival()
-    series = [(say(found.family), found.points, found.longest_days) for found in survival.families]
+    now = timezone.now()
+    counted = read_counted(by, now)
+    families = counted.survival.families if counted.survival else ()
+    series = [(say(found.family), found.points, found.longest_days) for found in families]
+    page = Paginator(counted.claims or [], NAMES_A_PAGE).get_page(request.GET.get("page"))
+    shown = list(page.object_list)
     context = {
         "by": by,
         "choices": list(ClaimsBy),
-        "counts": count_claims(by, list_claims_for(get_user(request))),
-        "survival": survival,
+        "counted": counted,
+        "page": page,
+        "query": urlencode({"by": by}),
+        "bars": draw_bars([(count.name, count.zones) for count in shown]),
+        "counts": shown,
+        "survival": counted.survival,
         "chart": draw_survival(series) if series else None,
         "width": WIDTH,
         "height": HEIGHT,
-        "reserve": read_reserve(today),
-        "today": today,
+        "reserve": counted.reserve,
     }
     return render(request, "desk/reports.html", context)
+
+
+@open_to("reports")
+@require_POST
+def count_anew(request: HttpRequest) -> HttpResponse:
+    """Have the reports counted anew; where there is no broker, that is done before the answer."""
+    if ask_for_count(now=timezone.now()):
+        transaction.on_commit(count_reports_when_due.delay)
+    return redirect("desk:reports")

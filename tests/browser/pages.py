@@ -246,7 +246,6 @@ NO_PAGES = {
     "keep_photo": "only posted to",
     "kept_photo": "a picture",
     "inspection_photo": "a picture",
-    "calendar_feed": "a calendar",
     "own_visit_file": "a calendar",
     "own_certificate": "a PDF",
     "claim_act": "only posted to; shows the claim's page",

@@ -16,6 +16,7 @@ from rest_framework.authtoken.models import Token
 from claims.models import Claim
 from claims.queries import read_claim_check
 from claims.rules.claim import Finding
+from claims.services.report_counting import count_reports
 from desk.demo.build_log import write_demo_log
 from desk.demo.load import DEMO_PASSWORD, DemoShop, load_bookings, load_claims, load_intakes_and_covers, load_shop
 from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
@@ -68,6 +69,7 @@ class Command(BaseCommand):
         self.print_due_list(today)
         self.send_reminders(today, now)
         claims = load_claims(shop=shop, now=now)
+        count_reports(as_of=today, now=now)
         self.title("5. Two claims, checked against the record")
         for claim in claims:
             self.print_claim(claim)

@@ -1,7 +1,7 @@
 """What beat does in a full installation, once, for an embedded one: recompute, write messages and send them.
 
-It also lets go of pictures whose form never came. It sends in this process and opens no connection to a broker, so
-that it works where there is none.
+It also counts the reports and lets go of pictures whose form never came. It sends in this process and opens no
+connection to a broker, so that it works where there is none.
 """
 
 from typing import Any
@@ -9,6 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
+from claims.services.report_counting import count_reports
 from notifications.invitations import write_invitations
 from notifications.services import send_all_due_messages, write_due_reminders
 from scheduling.index.service import recompute
@@ -32,6 +33,7 @@ class Command(BaseCommand):
         while register_covers_for_new_treatments(now=now):
             pass
         computed = recompute(as_of=today, now=now)
+        count_reports(as_of=today, now=now)
         report = write_due_reminders(as_of=today, now=now)
         invitations = write_invitations(now=now)
         sending = send_all_due_messages(clock=timezone.now)

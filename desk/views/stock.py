@@ -1,0 +1,203 @@
+"""The stock: lots with what is left of them, receiving one, recalling one, and where material went."""
+
+from typing import Any
+from urllib.parse import urlencode
+
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.text import slugify
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from desk.access import access_lot, get_user, may_open, open_to
+from desk.booking_page import list_errors, name_faults
+from desk.recall_list import answer_recall_list
+from desk.stock_forms import LotSearchForm, RecallForm, ReceiveForm, TakeBackForm, UseSearchForm
+from treatments.models import Lot, Product
+from treatments.queries import find_today
+from treatments.rules.units import VolumeUnit
+from treatments.services import recall_lot
+from treatments.stock_queries import (
+    PER_PAGE,
+    UseSearch,
+    count_reach,
+    describe_lots,
+    list_lots,
+    list_products,
+    read_uses,
+    walk_uses,
+)
+from treatments.stock_services import receive_lot, take_recall_back
+
+
+@open_to("stock")
+@require_safe
+def stock(request: HttpRequest) -> HttpResponse:
+    """List the lots with what was received, used and is left, and how each stands today."""
+    user, now = get_user(request), timezone.now()
+    today = find_today(now, user.site)
+    products = list_products()
+    form = LotSearchForm(request.GET, products=products)
+    search = form.read()
+    page = Paginator(list_lots(search, today), PER_PAGE).get_page(request.GET.get("page"))
+    query = {name: value for name, value in request.GET.items() if name in form.fields and value}
+    context = {
+        "form": form,
+        "errors": list_errors(form),
+        "page": page,
+        "rows": describe_lots(list(page.object_list), today),
+        "narrowed": bool(query),
+        "query": urlencode(query),
+        "has_products": bool(products),
+        "may_keep": may_open(user, "keep_stock"),
+        "today": today,
+    }
+    return render(request, "desk/stock.html", context, status=400 if form.errors else 200)
+
+
+@open_to("keep_stock")
+@require_http_methods(["GET", "HEAD", "POST"])
+def receive(request: HttpRequest) -> HttpResponse:
+    """Write down that a lot came."""
+    user, now = get_user(request), timezone.now()
+    today = find_today(now, user.site)
+    unit = VolumeUnit.US_GALLON if user.site and user.site.country == "US" else VolumeUnit.LITRE
+    given = request.POST if request.method == "POST" else None
+    first = {"received_on": today, "unit": unit, "product": request.GET.get("product", "")}
+    form = ReceiveForm(given, products=list_products(), today=today, initial=first)
+    if given is not None and form.is_valid():
+        try:
+            lot = receive_lot(
+                product=form.read_product(),
+                number=form.cleaned_data["number"],
+                received_on=form.cleaned_data["received_on"],
+                quantity=form.read_quantity(),
+                expires_on=form.cleaned_data["expires_on"],
+                now=now,
+                actor=user,
+            )
+            return redirect(f"{reverse('desk:lot', args=[lot.pk])}?told=received")
+        except ValidationError as error:
+            name_faults(form, error)
+    errors = list_errors(form)
+    context = {"form": form, "errors": errors, "has_products": bool(form.products)}
+    return render(request, "desk/stock_receive.html", context, status=400 if errors else 200)
+
+
+@open_to("stock")
+@require_safe
+def lot(request: HttpRequest, key: int) -> HttpResponse:
+    """Show one lot: what is left, and every vehicle and zone that it went on."""
+    return _show_lot(request, access_lot(key))
+
+
+def _show_lot(request: HttpRequest, found: Lot, form: RecallForm | TakeBackForm | None = None) -> HttpResponse:
+    user, now = get_user(request), timezone.now()
+    today = find_today(now, user.site)
+    if form is None:
+        form = TakeBackForm() if found.recalled_on else RecallForm(initial={"recalled_on": today})
+    errors = list_errors(form)
+    told = request.GET.get("told", "")
+    context = {
+        "lot": found,
+        "row": describe_lots([found], today)[0],
+        "reach": count_reach(found),
+        "uses": read_uses(UseSearch(lot=found.pk), after=request.GET.get("after", "")),
+        "is_first_page": not request.GET.get("after"),
+        "form": form,
+        "errors": errors,
+        "told": told if told in ("received", "recalled", "taken-back") else "",
+        "may_keep": may_open(user, "keep_stock"),
+        "may_see_owners": may_open(user, "recall_list"),
+    }
+    return render(request, "desk/stock_lot.html", context, status=400 if errors else 200)
+
+
+@open_to("keep_stock")
+@require_POST
+def recall(request: HttpRequest, key: int) -> HttpResponse:
+    """Mark a lot as recalled, with the reason that then shows on every vehicle."""
+    found, now = access_lot(key), timezone.now()
+    form = RecallForm(request.POST)
+    if form.is_valid():
+        try:
+            recall_lot(
+                lot=found,
+                reason=form.cleaned_data["reason"],
+                recalled_on=form.cleaned_data["recalled_on"],
+                now=now,
+                actor=get_user(request),
+            )
+            return redirect(f"{reverse('desk:lot', args=[key])}?told=recalled")
+        except ValidationError as error:
+            name_faults(form, error)
+    return _show_lot(request, found, form)
+
+
+@open_to("keep_stock")
+@require_POST
+def take_back(request: HttpRequest, key: int) -> HttpResponse:
+    """Take a recall back that was marked by mistake."""
+    found, now = access_lot(key), timezone.now()
+    form = TakeBackForm(request.POST)
+    if form.is_valid():
+        try:
+            take_recall_back(lot=found, reason=form.cleaned_data["reason"], now=now, actor=get_user(request))
+            return redirect(f"{reverse('desk:lot', args=[key])}?told=taken-back")
+        except ValidationError as error:
+            name_faults(form, error)
+    return _show_lot(request, found, form)
+
+
+@open_to("recall_list")
+@require_safe
+def lot_list(request: HttpRequest, key: int) -> HttpResponseBase:
+    """Hand out the recall list of one lot as CSV."""
+    found = access_lot(key)
+    return answer_recall_list(walk_uses(UseSearch(lot=found.pk)), f"recall-{slugify(found.number) or found.pk}.csv")
+
+
+def _read_search(request: HttpRequest, products: list[Product]) -> tuple[UseSearchForm, UseSearch | None, bool]:
+    """Return the form, what it asks for where it can be read, and whether anything was asked at all."""
+    asked = any(request.GET.get(name) for name in UseSearchForm.base_fields) or bool(request.GET.get("product"))
+    form = UseSearchForm(request.GET if asked else None, products=products)
+    if not asked or not form.is_valid():
+        return form, None, asked
+    search = form.read()
+    if not search.asks_for_something:
+        form.add_error("lot", _("Give a part of the lot's number or choose a product; days alone would find all work."))
+        return form, None, asked
+    return form, search, asked
+
+
+@open_to("stock")
+@require_safe
+def where(request: HttpRequest) -> HttpResponse:
+    """Find where material went, by lot, product and the days on which it was used."""
+    user = get_user(request)
+    form, search, asked = _read_search(request, list_products())
+    errors = list_errors(form)
+    query = {name: value for name, value in request.GET.items() if name in form.fields and value}
+    context: dict[str, Any] = {
+        "form": form,
+        "errors": errors,
+        "asked": asked,
+        "uses": read_uses(search, after=request.GET.get("after", "")) if search else None,
+        "query": urlencode(query),
+        "may_see_owners": may_open(user, "recall_list"),
+    }
+    return render(request, "desk/stock_where.html", context, status=400 if errors else 200)
+
+
+@open_to("recall_list")
+@require_safe
+def where_list(request: HttpRequest) -> HttpResponseBase:
+    """Hand out what the search finds as CSV; a search that can't be read shows its page with the errors."""
+    _form, search, _asked = _read_search(request, list_products())
+    if search is None:
+        return where(request)
+    return answer_recall_list(walk_uses(search), "recall-list.csv")

@@ -1,0 +1,135 @@
+"""Draws the plan of a vehicle from one mark for each zone: its look, its number, and what it says when pointed at.
+
+What a look means is decided by who makes the marks; no look is told by colour alone, each has hatching of its own.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from notifications.rules.drawing import Box, Drawing, Line, Primitive, Text, hatch_box
+from notifications.rules.plan_shapes import (
+    BODY_BOTTOM,
+    BODY_LEFT,
+    BODY_RIGHT,
+    BODY_TOP,
+    WIDTH,
+    find_height,
+    lay_out,
+)
+
+LEGEND_LEFT, LEGEND_RIGHT, LEGEND_STEP = 40.0, WIDTH - 10, 18.0
+# A zone at least this large, in points, has room for a second line below its number.
+NOTE_WIDTH, NOTE_HEIGHT = 56.0, 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How a state is drawn: fill, outline, and hatching that tells it without colour, ``step`` points apart."""
+
+    words: str
+    fill: str
+    stroke: str
+    rising: bool = False
+    falling: bool = False
+    dashed: bool = False
+    step: float = 8
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneMark:
+    """One zone on the plan; ``note`` stands below the number where there is room, a × after it is outside."""
+
+    zone: str
+    look: Look
+    number: int
+    title: str
+    note: str = ""
+    is_outside: bool = False
+
+
+def draw_plan_of(
+    marks: Sequence[ZoneMark], looks: Sequence[Look], *, title: str, description: str, notes: Sequence[str] = ()
+) -> Drawing:
+    """Return the plan.
+
+    Args:
+        marks: the zones of the vehicle.
+        looks: what the legend explains, in its order.
+        title: what the drawing is of.
+        description: the same in words for those who don't see it.
+        notes: sentences that stand above the legend.
+    """
+    by_code = {mark.zone: mark for mark in marks}
+    places = lay_out([mark.zone for mark in marks])
+    legend = _draw_legend(looks)
+    below = 12 + LEGEND_STEP * (1 + max((row for row, _ in legend), default=0)) + 4
+    height = find_height(places) + below
+    primitives: list[Primitive] = [
+        Text(WIDTH / 2, 14, "FRONT", 9, "middle", True, "#5c6766"),
+        Text(130, 46, "LEFT SIDE", 9, "middle", True, "#5c6766"),
+        Text(WIDTH - 130, 46, "RIGHT SIDE", 9, "middle", True, "#5c6766"),
+        # The outline of the body, behind the zones.
+        Box(BODY_LEFT, BODY_TOP, BODY_RIGHT - BODY_LEFT, BODY_BOTTOM - BODY_TOP, 38, "#f7f8f7", "#9aa5a3", 1.5),
+    ]
+    for place in places:
+        mark = by_code[place.zone]
+        look = mark.look
+        title_of_zone = f"{mark.number}. {mark.title}"
+        box = Box(
+            place.x, place.y, place.width, place.height, 3, look.fill, look.stroke, 1.2, look.dashed,
+            title_of_zone, place.zone,
+        )  # fmt: skip
+        primitives.append(box)
+        primitives += _hatch(box, look)
+        middle_x, middle_y = place.x + place.width / 2, place.y + place.height / 2
+        label = f"{mark.number}×" if mark.is_outside else str(mark.number)
+        if mark.note and place.width >= NOTE_WIDTH and place.height >= NOTE_HEIGHT:
+            half = max(8.0, 3.0 * len(mark.note))
+            primitives.append(Box(middle_x - half, middle_y - 14, 2 * half, 27, 4, look.fill, look.fill, 0.2))
+            primitives.append(Text(middle_x, middle_y - 3, label, 10, "middle", True))
+            primitives.append(Text(middle_x, middle_y + 9, mark.note, 9, "middle"))
+            continue
+        # A plain ground keeps the number readable on any hatching.
+        primitives.append(Box(middle_x - 8, middle_y - 7, 16, 14, 4, look.fill, look.fill, 0.2))
+        primitives.append(Text(middle_x, middle_y + 3.5, label, 10, "middle", True))
+    top = find_height(places) + 12
+    for row, parts in legend:
+        primitives += [_move_down(part, top + row * LEGEND_STEP) for part in parts]
+    if notes:
+        primitives.append(Text(WIDTH / 2, top - 8, " ".join(notes), 9, "middle"))
+    return Drawing(WIDTH, height, title, description, tuple(primitives))
+
+
+def draw_swatch(look: Look) -> Drawing:
+    """Return a look by itself, for a table beside the plan."""
+    box = Box(1, 1, 22, 14, 2, look.fill, look.stroke, 1.2, look.dashed)
+    return Drawing(24, 16, look.words, "", (box, *_hatch(box, look)))
+
+
+def _hatch(box: Box, look: Look) -> list[Line]:
+    lines: list[Line] = []
+    if look.rising:
+        lines += hatch_box(box, step=look.step, falling=False, stroke=look.stroke)
+    if look.falling:
+        lines += hatch_box(box, step=look.step, falling=True, stroke=look.stroke)
+    return lines
+
+
+def _draw_legend(looks: Sequence[Look]) -> list[tuple[int, list[Primitive]]]:
+    """Return each entry with its row; entries that don't fit go on in the next row."""
+    drawn: list[tuple[int, list[Primitive]]] = []
+    x, row = LEGEND_LEFT, 0
+    for look in looks:
+        width = 42 + 5.2 * len(look.words)
+        if x + width - 12 > LEGEND_RIGHT and x > LEGEND_LEFT:
+            x, row = LEGEND_LEFT, row + 1
+        box = Box(x, 0, 20, 12, 2, look.fill, look.stroke, 1, look.dashed)
+        drawn.append((row, [box, *_hatch(box, look), Text(x + 25, 10, look.words, 9)]))
+        x += width
+    return drawn
+
+
+def _move_down(part: Primitive, by: float) -> Primitive:
+    if isinstance(part, Line):
+        return replace(part, y1=part.y1 + by, y2=part.y2 + by)
+    return replace(part, y=part.y + by)

@@ -1,0 +1,110 @@
+"""How old the film on each zone is on a day, against the touch-up interval that the terms set for it.
+
+Fresh, ageing and due are steps of our own to look at; when somebody must come is said by the due items alone.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+from scheduling.rules.dates import add_months
+from scheduling.rules.facts import CoverFacts
+from scheduling.rules.reinspections import is_severe
+from scheduling.rules.terms import Terms
+from scheduling.rules.touch_ups import find_touch_up_terms
+from treatments.rules.history import VehicleHistory, ZoneLine
+from treatments.rules.words import ProductFamily
+
+
+class FilmStage(StrEnum):
+    """How far a film is on its way to the next touch-up."""
+
+    FRESH = "fresh"
+    AGEING = "ageing"
+    DUE = "due"
+    NO_INTERVAL = "no_interval"
+    NOT_COATED = "not_coated"
+
+
+@dataclass(frozen=True, slots=True)
+class FilmAge:
+    """The film of one zone that is to be renewed first.
+
+    Attributes:
+        months: whole calendar months since its coat.
+        interval_months: the touch-up interval of the terms, None where they set none for it or there is no cover.
+        due_on: the day on which the interval is over, before it is moved to an open day or into a season.
+    """
+
+    zone: str
+    stage: FilmStage
+    coated_on: date
+    months: int
+    family: ProductFamily
+    product: str
+    lot: str | None = None
+    interval_months: int | None = None
+    due_on: date | None = None
+
+
+def count_whole_months(first: date, last: date) -> int:
+    """Return how many calendar months are over between two days, the first not after the last.
+
+    A month is over on the day that ``add_months`` gives, so that a film of 12 months is 12 months old when it is due.
+    """
+    months = (last.year - first.year) * 12 + last.month - first.month
+    return months if add_months(first, months) <= last else months - 1
+
+
+def judge_film(coated_on: date, interval_months: int | None, as_of: date) -> tuple[FilmStage, date | None]:
+    """Return the stage of a film and the day on which its interval is over.
+
+    It is ageing from half of the interval on (our own choice), and due from the day on which the interval is over.
+    """
+    if interval_months is None:
+        return FilmStage.NO_INTERVAL, None
+    due_on = add_months(coated_on, interval_months)
+    if as_of >= due_on:
+        return FilmStage.DUE, due_on
+    ageing = 2 * count_whole_months(coated_on, as_of) >= interval_months
+    return (FilmStage.AGEING if ageing else FilmStage.FRESH), due_on
+
+
+def compute_film_ages(
+    history: VehicleHistory, as_of: date, *, terms: Terms | None = None, facts: CoverFacts | None = None
+) -> dict[str, FilmAge]:
+    """Return the film of each coated zone on ``as_of``, by zone code.
+
+    A zone may carry films of several families, each with an interval of its own; the one that is due first is told,
+    and where no interval is set the latest coat.
+
+    Args:
+        history: the vehicle's records; what is dated after ``as_of`` is left out.
+        terms: the version of terms that the cover is under on that day, None without a cover.
+        facts: what was agreed about the cover, for the place of use.
+    """
+    coats: dict[tuple[str, ProductFamily], tuple[date, ZoneLine]] = {}
+    for treatment in history.until(as_of).current_treatments:
+        for line in treatment.lines:
+            if line.family is not None:
+                coats[line.zone, line.family] = (treatment.day, line)
+    severe_months = None
+    if terms and terms.severe_exposure and facts and is_severe(terms, facts.find_place_of_use(as_of)):
+        severe_months = terms.severe_exposure.touch_up_interval_months
+    found: dict[str, FilmAge] = {}
+    for (zone, family), (day, line) in coats.items():
+        rule = find_touch_up_terms(terms, family, line.zone_kind) if terms else None
+        interval = min(rule.interval_months, severe_months or rule.interval_months) if rule else None
+        stage, due_on = judge_film(day, interval, as_of)
+        months = count_whole_months(day, as_of)
+        film = FilmAge(zone, stage, day, months, family, line.product or "", line.lot, interval, due_on)
+        known = found.get(zone)
+        if known is None or _is_more_pressing(film, known):
+            found[zone] = film
+    return found
+
+
+def _is_more_pressing(film: FilmAge, than: FilmAge) -> bool:
+    if film.due_on is None or than.due_on is None:
+        return film.due_on is not None or (than.due_on is None and film.coated_on > than.coated_on)
+    return film.due_on < than.due_on

@@ -1,0 +1,227 @@
+"""Reads of the stock: lots with what is left of them, and every vehicle and zone that a lot or product went on.
+
+Only signed-off work that no amendment replaced counts. Lists are read by page or in batches, whatever their length.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Sum
+
+from treatments.models import Lot, Ownership, Product, Treatment, TreatmentLine
+from treatments.rules.stock import EXPIRES_SOON_DAYS, LotQuantities, LotStanding, judge_lot
+
+PER_PAGE = 40
+BATCH = 500
+
+
+@dataclass(frozen=True, slots=True)
+class LotSearch:
+    """What a person looks for in the stock; empty fields ask for nothing."""
+
+    text: str = ""
+    product: int | None = None
+    standing: LotStanding | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LotRow:
+    """One lot as the stock list shows it."""
+
+    lot: Lot
+    standing: LotStanding
+    quantities: LotQuantities
+
+
+def list_lots(search: LotSearch, today: date) -> QuerySet[Lot]:
+    """Return the lots that a search finds, by product and then what expires first."""
+    found = Lot.objects.select_related("product")
+    if search.text:
+        found = found.filter(Q(number__icontains=search.text) | Q(product__name__icontains=search.text))
+    if search.product is not None:
+        found = found.filter(product=search.product)
+    if search.standing is not None:
+        soon = today + timedelta(days=EXPIRES_SOON_DAYS)
+        conditions = {
+            LotStanding.RECALLED: Q(recalled_on__isnull=False),
+            LotStanding.EXPIRED: Q(recalled_on__isnull=True, expires_on__lt=today),
+            LotStanding.EXPIRES_SOON: Q(recalled_on__isnull=True, expires_on__gte=today, expires_on__lte=soon),
+            LotStanding.USABLE: Q(recalled_on__isnull=True) & (Q(expires_on__isnull=True) | Q(expires_on__gt=soon)),
+        }
+        found = found.filter(conditions[search.standing])
+    return found.order_by("product__name", F("expires_on").asc(nulls_last=True), "number", "pk")
+
+
+def describe_lots(lots: list[Lot], today: date) -> list[LotRow]:
+    """Return the lots with their quantities, in one query."""
+    used = _count_used([lot.pk for lot in lots])
+    return [
+        LotRow(
+            lot,
+            judge_lot(lot.expires_on, lot.recalled_on, today),
+            LotQuantities(lot.quantity_received_ml, used.get(lot.pk, Decimal(0))),
+        )
+        for lot in lots
+    ]
+
+
+def _list_standing_lines() -> QuerySet[TreatmentLine]:
+    return TreatmentLine.objects.filter(treatment__signed_off_at__isnull=False, treatment__amended_by__isnull=True)
+
+
+def _count_used(lots: list[int]) -> dict[int, Decimal]:
+    sums = _list_standing_lines().filter(lot__in=lots).order_by().values("lot").annotate(used_ml=Sum("quantity_ml"))
+    return {row["lot"]: row["used_ml"] for row in sums}
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How far a lot went: vehicles and coats of zones."""
+
+    vehicles: int
+    zones: int
+
+
+def count_reach(lot: Lot) -> Reach:
+    """Return on how many vehicles and zones a lot is."""
+    counted = (
+        _list_standing_lines()
+        .filter(lot=lot)
+        .aggregate(vehicles=Count("treatment__vehicle", distinct=True), zones=Count("pk"))
+    )
+    return Reach(counted["vehicles"], counted["zones"])
+
+
+@dataclass(frozen=True, slots=True)
+class UseSearch:
+    """Which uses of material are looked for.
+
+    Attributes:
+        text: any part of a lot's number.
+        without_lot: also work with the product whose lot nobody wrote down, which may be of the lot.
+        used_from, used_until: days of the treatment, both included.
+    """
+
+    lot: int | None = None
+    text: str = ""
+    product: int | None = None
+    without_lot: bool = False
+    used_from: date | None = None
+    used_until: date | None = None
+
+    @property
+    def asks_for_something(self) -> bool:
+        return self.lot is not None or bool(self.text) or self.product is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """One visit on which the material was used, and who owns the vehicle now."""
+
+    treatment: Treatment
+    lines: list[TreatmentLine] = field(default_factory=list)
+    owned: Ownership | None = None
+
+    @property
+    def zone_names(self) -> list[str]:
+        return [line.zone.name for line in self.lines]
+
+    @property
+    def materials(self) -> list[str]:
+        """The lots with their products, each once."""
+        return list(dict.fromkeys(_name_material(line) for line in self.lines))
+
+
+def _name_material(line: TreatmentLine) -> str:
+    return str(line.lot) if line.lot else f"{line.product}, lot not recorded"
+
+
+@dataclass(frozen=True, slots=True)
+class UsesPage:
+    """A page of uses, newest first; ``after`` asks for the next one, '' where there is none."""
+
+    uses: list[Use]
+    after: str = ""
+
+
+def _list_lines(search: UseSearch) -> QuerySet[TreatmentLine]:
+    lines = TreatmentLine.objects.filter(product__isnull=False)
+    if search.lot is not None:
+        return lines.filter(lot=search.lot)
+    if search.product is not None:
+        lines = lines.filter(product=search.product)
+    if search.text:
+        # The lots are few beside the lines: found first, so that the lines are read by their index.
+        named = list(Lot.objects.filter(number__icontains=search.text).values_list("pk", flat=True))
+        wanted = Q(lot__in=named)
+        if search.without_lot and search.product is not None:
+            wanted |= Q(lot__isnull=True)
+        return lines.filter(wanted)
+    return lines if search.without_lot else lines.filter(lot__isnull=False)
+
+
+def _list_treatments(search: UseSearch, lines: QuerySet[TreatmentLine]) -> QuerySet[Treatment]:
+    found = Treatment.objects.filter(
+        Exists(lines.filter(treatment=OuterRef("pk"))), signed_off_at__isnull=False, amended_by__isnull=True
+    )
+    if search.used_from:
+        found = found.filter(done_on__gte=search.used_from)
+    if search.used_until:
+        found = found.filter(done_on__lte=search.used_until)
+    return found.select_related("vehicle", "site", "applicator").order_by("-done_on", "-pk")
+
+
+def _fill(treatments: list[Treatment], lines: QuerySet[TreatmentLine]) -> list[Use]:
+    by_treatment: dict[int, list[TreatmentLine]] = defaultdict(list)
+    for line in lines.filter(treatment__in=treatments).select_related("zone", "product", "lot").order_by("pk"):
+        by_treatment[line.treatment_id].append(line)
+    owners = {
+        owned.vehicle_id: owned
+        for owned in Ownership.objects.filter(
+            vehicle__in={treatment.vehicle_id for treatment in treatments}, until_day__isnull=True
+        ).select_related("customer")
+    }
+    return [Use(one, by_treatment[one.pk], owners.get(one.vehicle_id)) for one in treatments]
+
+
+def _go_on(found: QuerySet[Treatment], day: date, key: int) -> QuerySet[Treatment]:
+    return found.filter(Q(done_on__lt=day) | Q(done_on=day, pk__lt=key))
+
+
+def read_uses(search: UseSearch, *, after: str = "", size: int = PER_PAGE) -> UsesPage:
+    """Return a page of the visits on which the material was used, newest first.
+
+    Args:
+        after: what the page before gave; a text that is none asks for the first page.
+    """
+    lines = _list_lines(search)
+    found = _list_treatments(search, lines)
+    day_text, _, key_text = after.partition("_")
+    try:
+        day, key = date.fromisoformat(day_text), int(key_text[:18])
+    except ValueError:
+        pass
+    else:
+        found = _go_on(found, day, key)
+    rows = list(found[: size + 1])
+    shown = rows[:size]
+    following = f"{shown[-1].done_on}_{shown[-1].pk}" if len(rows) > size else ""
+    return UsesPage(_fill(shown, lines), following)
+
+
+def walk_uses(search: UseSearch) -> Iterator[Use]:
+    """Yield every visit on which the material was used, newest first, read in batches."""
+    lines = _list_lines(search)
+    every = _list_treatments(search, lines)
+    found = every
+    while rows := list(found[:BATCH]):
+        yield from _fill(rows, lines)
+        found = _go_on(every, rows[-1].done_on, rows[-1].pk)
+
+
+def list_products() -> list[Product]:
+    """Return the products by name."""
+    return list(Product.objects.order_by("name"))
