@@ -255,7 +255,7 @@ def _describe_job_row(
     style = BodyStyle(vehicle.body_style) if vehicle.body_style else None
     access = ", ".join(tell_access(point.name, point.count) for point in zone.access_points)
     if zone.kind is ZoneKind.ENCLOSED_CAVITY:
-        access += f" · wand, {CAVITY_PRESSURE_PSI} psi"
+        access += " · " + f"wand, {CAVITY_PRESSURE_PSI} psi"
     return JobRow(
         zone.name,
         access,

@@ -24,6 +24,7 @@ from string import Formatter
 
 from babel import Locale
 from babel.dates import format_date
+from babel.messages import Message
 from babel.messages.mofile import read_mo
 from babel.numbers import format_currency, format_decimal
 
@@ -34,12 +35,13 @@ ROOMS = ("treatments", "scheduling", "claims", "notifications", "desk")
 _ROOT = Path(__file__).resolve().parents[2]
 _MONTHS = {tell_day(date(2001, month, 1)).split(" ")[1]: month for month in range(1, 13)}
 _DAY = re.compile(rf"\d{{4}}-\d\d-\d\d(?![\w-])|\d{{1,2}} (?:{'|'.join(_MONTHS)}) \d{{4}}")
-_NUMBER = re.compile(r"-?\d[\d,]*(?:\.\d+)?(?:E[+-]?\d+)?(?![\d-])")
-_MONEY = re.compile(r"(-?\d[\d,]*(?:\.\d+)?) ([A-Z]{3})(?![A-Za-z])")
+_DIGITS = r"-?(?:\d{1,3}(?:,\d{3})+(?!\d)|\d+)(?:\.\d+)?(?:E[+-]?\d+)?"
+_NUMBER = re.compile(rf"{_DIGITS}(?![\d-])")
+_MONEY = re.compile(rf"({_DIGITS}) ([A-Z]{{3}})(?![A-Za-z])")
 _MOMENT = re.compile(r"(\d{4}-\d\d-\d\d) (\d\d:\d\d)")
 _SHAPES = {"day": _DAY, "n": _NUMBER, "money": _MONEY, "moment": _MOMENT}
 # What can't stand in a name: else it would swallow sentences.
-_NO_NAME = re.compile(r"[a-z]{4}[.!?] |[;:] |\d{4}-\d\d-\d\d[ .,]|^[^\w“‘'(]")
+_NO_NAME = re.compile(r"[a-z]{4}[.!?] |[;:] | \d{4}-\d\d-\d\d|^[^\w“‘'(]")
 _WITH_NOTE = re.compile(r"(.+?)( \([^()]+\))?")
 # Numbers below this are often years, and French groups them only by choice.
 _GROUPED_FROM = 10_000
@@ -140,23 +142,27 @@ class PhraseBook:
         return told
 
 
+def read_messages(language: str) -> Iterator[Message]:
+    """Yield the messages of every room in a language, those of lower rooms first."""
+    for room in ROOMS:
+        path = _ROOT / room / "locale" / language / "LC_MESSAGES" / "sentences.mo"
+        if path.exists():
+            with path.open("rb") as file:
+                yield from (message for message in read_mo(file) if message.id)
+
+
 @lru_cache(maxsize=8)
 def read_phrase_book(language: str) -> PhraseBook | None:
     """Return the phrase book of a language, None where no room has one."""
     entries: dict[str | tuple[str, ...], tuple[str, ...]] = {}
     contexts: dict[tuple[str, str], str] = {}
-    for room in ROOMS:
-        path = _ROOT / room / "locale" / language / "LC_MESSAGES" / "sentences.mo"
-        if not path.exists():
-            continue
-        with path.open("rb") as file:
-            for message in read_mo(file):
-                if message.id and message.context and isinstance(message.id, str):
-                    contexts[message.context, message.id] = str(message.string)
-                elif message.id and message.string:
-                    msgid = message.id if isinstance(message.id, str) else tuple(message.id)
-                    told = (message.string,) if isinstance(message.string, str) else tuple(message.string)
-                    entries[msgid] = told
+    for message in read_messages(language):
+        msgid = message.id if isinstance(message.id, str) else tuple(message.id)
+        told = (message.string,) if isinstance(message.string, str) else tuple(message.string)
+        if message.context and isinstance(msgid, str):
+            contexts[message.context, msgid] = told[0]
+        elif all(told):
+            entries.setdefault(msgid, told)
     return PhraseBook(language, entries, contexts) if entries else None
 
 

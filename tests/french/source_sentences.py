@@ -1,0 +1,125 @@
+"""Finds every piece of English that the rooms may show to a person, by walking their source.
+
+A piece is a string literal or an f-string in one of SPEAKING that holds words: two in a row, or one next to a space or
+at the beginning of a sentence. Docstrings, annotations, regular expressions and what stands in NO_SENTENCE are none.
+"""
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+from treatments.rules.speaking import ROOMS, cut_at_gaps, read_messages
+
+ROOT = Path(__file__).resolve().parents[2]
+# Everything that becomes a sentence or a word on a page, in a mail or in a document.
+SPEAKING = (
+    "treatments/rules/*.py",
+    "scheduling/rules/*.py",
+    "scheduling/rules/season/plan.py",
+    "claims/rules/*.py",
+    "notifications/rules/*.py",
+    "notifications/documents/*.py",
+    "notifications/queries.py",
+    "notifications/reminder_text.py",
+    "treatments/services.py",
+    "treatments/drafts.py",
+    "treatments/photos.py",
+    "treatments/sent_forms.py",
+    "scheduling/services.py",
+    "scheduling/terms_service.py",
+    "scheduling/terms_queries.py",
+    "scheduling/booking/*.py",
+    "claims/services/*.py",
+)
+# The import of a log is a command at the shell, which speaks English, as the catalogue's loader does.
+SILENT = (
+    re.compile(r"treatments/rules/log_\w+\.py"),
+    re.compile(r"treatments/rules/(zone_catalogue|speaking|wording)\.py"),
+    re.compile(r"notifications/(rules/(drawing|plan_shapes)|documents/fonts)\.py"),
+)
+# Literals that look like words and never reach a person by themselves, each with the reason.
+NO_SENTENCE = {
+    "NaN": "no number",
+    **{f"Ri {grade}": "a grade of ISO 4628-3" for grade in range(6)},
+    "us qt": "a spelling of a unit in a log",
+    "us quart": "a spelling of a unit in a log",
+    "us quarts": "a spelling of a unit in a log",
+    "us gal": "a spelling of a unit in a log",
+    "us gallon": "a spelling of a unit in a log",
+    "us gallons": "a spelling of a unit in a log",
+    "US quart (qt), litre (l), US gallon (gal) or ml": "units that a log may be written in",
+    "km or mi": "units that a log may be written in",
+    "characters {} and {} swapped": "a guess for a row of a log",
+    "{} for character {} and {} for character {}": "a guess for a row of a log",
+    "{} for {} as character {}": "a guess for a row of a log",
+    "{}: no reader for {}": "a mistake in the program",
+    "page_size is {}: write one of {}.": "a mistake in the program",
+    "part of the day": "a key for a wish that was not met",
+    '<font name="{}">{}</font>': "markup",
+    " or ": "between names that the terms could mean",
+}
+_WORDS = re.compile(r"[A-Za-z]{2,}[,;:.]? [A-Za-z({]|(?:^| )[a-z]{2,} $|^[;,.]? ?\(?[a-z]{2,} |^[A-Z][a-z]+ ?\{?|\} [a-z]{2,}")
+_ANNOTATION = re.compile(r"[A-Z]\w+(\[.*\])?")
+
+
+def list_pieces() -> Iterator[tuple[str, str]]:
+    """Yield each piece with where it stands, gaps as ``{}``."""
+    for pattern in SPEAKING:
+        for path in sorted(ROOT.glob(pattern)):
+            name = path.relative_to(ROOT).as_posix()
+            if not any(silent.fullmatch(name) for silent in SILENT):
+                for line, piece in find_pieces(path.read_text(encoding="utf-8")):
+                    yield f"{name}:{line}", piece
+
+
+def find_pieces(source: str) -> Iterator[tuple[int, str]]:
+    """Yield the pieces of one module with their lines."""
+    tree = ast.parse(source)
+    passed = {id(node) for node in _list_passed_over(tree)}
+    for node in ast.walk(tree):
+        if id(node) in passed or not isinstance(node, ast.Constant | ast.JoinedStr):
+            continue
+        piece = _write(node)
+        if piece is not None and _WORDS.search(piece) and piece not in NO_SENTENCE:
+            yield node.lineno, piece
+
+
+def _write(node: ast.expr) -> str | None:
+    if isinstance(node, ast.Constant):
+        return re.sub(r"\{\w*\}", "{}", node.value) if isinstance(node.value, str) else None
+    assert isinstance(node, ast.JoinedStr)
+    return "".join(part.value if isinstance(part, ast.Constant) else "{}" for part in node.values)
+
+
+def _list_passed_over(tree: ast.Module) -> Iterator[ast.AST]:
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            yield node.value  # docstrings
+        elif isinstance(node, ast.JoinedStr):
+            yield from node.values
+        elif isinstance(node, ast.FunctionDef):
+            for said in (node.returns, *(argument.annotation for argument in node.args.args)):
+                yield from ast.walk(said) if said else ()
+        elif isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
+            yield from ast.walk(node.value)
+        elif isinstance(node, ast.AnnAssign):
+            yield from ast.walk(node.annotation)
+        elif isinstance(node, ast.Call):
+            called = ast.unparse(node.func)
+            if called in ("re.compile", "Happening", "record_event", "AssertionError", "cast"):
+                yield from (argument for argument in node.args)
+            if called.endswith((".filter", ".exclude", ".values_list", ".select_related", ".order_by", ".get")):
+                yield from (argument for argument in node.args)
+
+
+def list_msgids(language: str) -> list[str]:
+    """Return every msgid of a language, each form of it, with gaps as ``{}``."""
+    found = []
+    for message in read_messages(language):
+        for form in (message.id,) if isinstance(message.id, str) else message.id:
+            found.append("".join(part if isinstance(part, str) else "{}" for part in cut_at_gaps(form)))
+    return found
+
+
+__all__ = ["ROOMS", "find_pieces", "list_msgids", "list_pieces"]

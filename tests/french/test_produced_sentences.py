@@ -1,0 +1,121 @@
+"""Sentences that the rules really produce are put into French whole: no English word is left in them."""
+
+import re
+from collections.abc import Iterator
+from datetime import UTC, datetime, time
+
+import pytest
+from hypothesis import given, settings
+
+from claims.claim_file import ClaimFile, read_claim_file
+from claims.models import ClaimRequest
+from scheduling.models import CoverChange
+from scheduling.queries import read_cover_case
+from scheduling.rules.cover import cover_on
+from scheduling.rules.due import compute_due_items
+from scheduling.rules.terms import Terms
+from scheduling.rules.terms_in_words import tell_terms
+from tests.scheduling.oracle_cases import cases
+from tests.scheduling.oracle_inputs import Case
+from tests.scheduling.oracle_translate import say_facts, say_history, say_site, say_terms
+from tests.stories.playing import Player
+from tests.stories.reading import Story, read_stories
+from treatments.models import Product, TreatmentLine, Zone
+from treatments.rules.speaking import speak, translate
+
+# Words that no French sentence has; "on", "but", "a", "date" and the like are French too.
+ENGLISH = re.compile(
+    r"\b(the|of|is|was|were|with|and|not|no|for|by|to|in|it|its|this|that|until|since|after|before|there|which|"
+    r"had|has|have|when|last|first|days?|months?|cover|vehicle|terms|done|shop|told|ask)\b",
+    re.IGNORECASE,
+)
+
+
+def find_english(sentence: str, names: dict[str, str], own_words: tuple[str, ...] = ()) -> str:
+    """Return what is wrong with the French of a sentence; '' for nothing.
+
+    Args:
+        own_words: what a person typed and a product is called, which stays as it was written.
+    """
+    told = translate(sentence, "fr", names)
+    if told is None:
+        return f"not known: {sentence}"
+    for word in own_words:
+        told = told.replace(word, "")
+    left = ENGLISH.findall(re.sub(r"’|\(ISO [^)]*\)|\[\w+]", " ", told))
+    return f"{left} left in: {told}" if left or re.search(r"\d{4}-\d\d-\d\d", told) else ""
+
+
+def list_sentences(file: ClaimFile) -> Iterator[str]:
+    """Yield every sentence of a claim's file."""
+    for finding in file.check.findings:
+        yield finding.question
+        if finding.sentence:
+            yield finding.sentence
+    recommended = file.recommendation
+    yield recommended.sentence
+    yield from recommended.to_ask
+    if recommended.amount is not None:
+        yield from (line.sentence for line in recommended.amount.lines)
+        if recommended.amount.missing:
+            yield recommended.amount.missing
+    yield from (deadline.sentence for deadline in file.deadlines)
+
+
+@pytest.mark.parametrize("story", read_stories(), ids=lambda story: story.title)
+def test_every_sentence_of_a_story_is_french(story: Story, db: None) -> None:
+    claim = Player(story).play()
+    known_on = story.details.get("known_on")
+    file = read_claim_file(
+        claim,
+        as_of=max([story.claim.reported, *(line.on for line in story.handling)]),
+        known_at=datetime.combine(known_on, time.max, UTC) if known_on else None,
+    )
+    names = dict(Zone.objects.values_list("code", "name"))
+    own_words = (
+        *Product.objects.values_list("name", flat=True),
+        *TreatmentLine.objects.exclude(not_done_reason="").values_list("not_done_reason", flat=True),
+        *CoverChange.objects.exclude(reason="").values_list("reason", flat=True),
+        *ClaimRequest.objects.values_list("what", flat=True),
+    )
+    case = read_cover_case(claim.cover)
+    sentences = [*list_sentences(file), case.read_state(story.claim.reported).sentence]
+    sentences += [item.sentence for item in case.read_due_items(story.claim.reported)]
+    assert [wrong for sentence in sentences if (wrong := find_english(sentence, names, own_words))] == []
+
+
+@settings(max_examples=300)
+@given(cases())
+def test_every_sentence_of_a_random_cover_is_french(case: Case) -> None:
+    terms, facts, history, site = say_terms(case.promise), say_facts(case), say_history(case), say_site(case)
+    items = compute_due_items(terms, facts, history, site, case.asked_on)
+    sentences = [item.sentence for item in items]
+    sentences += [
+        sentence
+        for item in items
+        for sentence in (item.dates.why_opens, item.dates.why_last, item.dates.why_grace)
+    ]
+    sentences.append(cover_on(terms, facts, history, site, case.asked_on).sentence)
+    sentences += _tell(terms)
+    assert [wrong for sentence in sentences if (wrong := find_english(sentence, {}))] == []
+
+
+def _tell(terms: Terms) -> list[str]:
+    parts = tell_terms(terms)
+    return [
+        sentence
+        for part in parts
+        for sentence in (part.title, part.means, *(s for line in part.lines for s in (line.label, line.sentence, line.means)))
+        if sentence
+    ]
+
+
+def test_a_sentence_that_is_not_known_stays_whole_in_english() -> None:
+    known = "In force since 2025-03-01, without end."
+    assert speak(known, "fr") == "En vigueur depuis le 1er mars 2025, sans échéance."
+    assert speak(f"{known} Nobody ever wrote this on 2025-03-02.", "fr") == (
+        "In force since 1 March 2025, without end. Nobody ever wrote this on 2 March 2025."
+    )
+    assert speak(known, "en") == speak(known, None) == "In force since 1 March 2025, without end."
+    assert speak(known, "de") == "In force since 1 March 2025, without end."
+
