@@ -59,7 +59,9 @@ NO_SENTENCE = {
     '<font name="{}">{}</font>': "markup",
     " or ": "between names that the terms could mean",
 }
-_WORDS = re.compile(r"[A-Za-z]{2,}[,;:.]? [A-Za-z({]|(?:^| )[a-z]{2,} $|^[;,.]? ?\(?[a-z]{2,} |^[A-Z][a-z]+ ?\{?|\} [a-z]{2,}")
+_WORDS = re.compile(
+    r"[A-Za-z]{2,}[,;:.]? [A-Za-z({]|(?:^| )[a-z]{2,} $|^[;,.]? ?\(?[a-z]{2,} |^[A-Z][a-z]+ ?\{?|\} [a-z]{2,}"
+)
 _ANNOTATION = re.compile(r"[A-Z]\w+(\[.*\])?")
 
 

@@ -91,9 +91,7 @@ def test_every_sentence_of_a_random_cover_is_french(case: Case) -> None:
     items = compute_due_items(terms, facts, history, site, case.asked_on)
     sentences = [item.sentence for item in items]
     sentences += [
-        sentence
-        for item in items
-        for sentence in (item.dates.why_opens, item.dates.why_last, item.dates.why_grace)
+        sentence for item in items for sentence in (item.dates.why_opens, item.dates.why_last, item.dates.why_grace)
     ]
     sentences.append(cover_on(terms, facts, history, site, case.asked_on).sentence)
     sentences += _tell(terms)
@@ -105,7 +103,11 @@ def _tell(terms: Terms) -> list[str]:
     return [
         sentence
         for part in parts
-        for sentence in (part.title, part.means, *(s for line in part.lines for s in (line.label, line.sentence, line.means)))
+        for sentence in (
+            part.title,
+            part.means,
+            *(s for line in part.lines for s in (line.label, line.sentence, line.means)),
+        )
         if sentence
     ]
 
@@ -118,4 +120,3 @@ def test_a_sentence_that_is_not_known_stays_whole_in_english() -> None:
     )
     assert speak(known, "en") == speak(known, None) == "In force since 1 March 2025, without end."
     assert speak(known, "de") == "In force since 1 March 2025, without end."
-

@@ -248,7 +248,11 @@ class _Reading:
             return self.book.say_day(day) if day else None
         if kind == "moment":
             day = _to_day(match[1])
-            return str(self.book.locale.datetime_formats["long"]).replace("'", "").format(match[2], self.book.say_day(day)) if day else None
+            return (
+                str(self.book.locale.datetime_formats["long"]).replace("'", "").format(match[2], self.book.say_day(day))
+                if day
+                else None
+            )
         if kind == "money":
             return str(format_currency(_to_decimal(match[1]), match[2], locale=self.book.locale))
         return self.book.say_number(_to_decimal(match.group()))
@@ -405,5 +409,3 @@ def speak_day(day: date | None, language: str | None) -> str:
     """Return a day as mails and documents write it in a language, or a dash where there is none."""
     book = read_phrase_book(language.partition("-")[0]) if language and not language.startswith(ENGLISH) else None
     return book.say_day(day) if book and day else tell_day(day)
-
-
