@@ -43,6 +43,7 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "book": (Role.SERVICE_WRITER, Role.OWNER),
     "remind": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "waive": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
+    "season": (Role.SERVICE_WRITER, Role.OWNER),
     "set_up": (Role.OWNER,),
     "calendars": SHOP,
     "bay_calendars": (Role.OWNER,),

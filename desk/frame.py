@@ -15,6 +15,7 @@ from treatments.models import User
 SECTIONS = {
     "due_list": _("Due"),
     "bays": _("Bays"),
+    "season": _("Season"),
     "vehicles": _("Vehicles"),
     "stock": _("Stock"),
     "claims": _("Claims"),

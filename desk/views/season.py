@@ -1,0 +1,167 @@
+"""The season plan: drafted over all that is due, looked at week by week, and accepted in part or in whole."""
+
+from datetime import date, timedelta
+from typing import Any
+from urllib.parse import urlencode
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
+from django.views.decorators.http import require_http_methods
+
+from desk.access import get_user, open_to
+from desk.claim_forms import day_field
+from scheduling.models import SeasonPlan, SeasonProposal
+from scheduling.planning.queries import find_newest_plan, list_proposals, list_weeks
+from scheduling.planning.services import (
+    MOST_AT_ONCE,
+    accept_proposals,
+    draft_season_plan,
+    find_season_end,
+    leave_out,
+)
+from treatments.models import Site
+from treatments.queries import find_today
+
+# A week of many sites is long; what is beyond this is accepted in a second go.
+MOST_SHOWN = 200
+
+
+class SeasonForm(forms.Form):
+    """From when to when, and for which sites."""
+
+    first_day = day_field(_lazy("First day"))
+    last_day = day_field(_lazy("Last day"))
+    sites = forms.ModelMultipleChoiceField(
+        label=_lazy("Sites"),
+        queryset=Site.objects.none(),
+        to_field_name="code",
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": _lazy("Choose at least one site.")},
+    )
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["sites"].queryset = Site.objects.order_by("pk")  # type: ignore[attr-defined]
+
+
+@open_to("season")
+@require_http_methods(["GET", "HEAD", "POST"])
+def season(request: HttpRequest) -> HttpResponse:
+    """Show the newest plan, a week of it at a time; on POST draft a new one."""
+    now = timezone.now()
+    first = find_today(now) + timedelta(days=1)
+    usual = {
+        "first_day": first,
+        "last_day": find_season_end(first),
+        "sites": [site.code for site in Site.objects.all()],
+    }
+    form = SeasonForm(request.POST or None, initial=usual)
+    if request.method == "POST" and form.is_valid():
+        try:
+            draft_season_plan(
+                sites=list(form.cleaned_data["sites"]),
+                first=form.cleaned_data["first_day"],
+                last=form.cleaned_data["last_day"],
+                now=now,
+                actor=get_user(request),
+            )
+        except ValidationError as error:
+            for name, sentences in error.message_dict.items():
+                form.add_error(name if name in form.fields else None, sentences)
+        else:
+            return redirect("desk:season")
+    return render(request, "desk/season.html", {"form": form, **_read_plan(request)})
+
+
+def _read_plan(request: HttpRequest) -> dict[str, Any]:
+    plan = find_newest_plan()
+    if plan is None:
+        return {"plan": None}
+    weeks = list_weeks(plan)
+    asked = request.GET.get("week", "")
+    errors: list[str] = []
+    monday = _read_week(asked)
+    if asked and asked != "none" and monday is None:
+        errors.append(_("“%(week)s” is not a day such as 2026-11-23, so the first week is shown.") % {"week": asked})
+    mondays = [week.monday for week in weeks]
+    chosen = monday if asked else (mondays[0] if mondays else None)
+    if asked and asked != "none" and monday is None and mondays:
+        chosen = mondays[0]
+    return {
+        "plan": plan,
+        "weeks": weeks,
+        "chosen": chosen,
+        "proposals": list(list_proposals(plan, chosen, MOST_SHOWN)),
+        "errors": errors,
+        "most": MOST_AT_ONCE,
+        "rows": _compare(plan),
+        "zone_names": {},
+    }
+
+
+def _read_week(text: str) -> date | None:
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        return None
+    return day - timedelta(days=day.isoweekday() - 1)
+
+
+def _compare(plan: SeasonPlan) -> list[tuple[str, int, int, int | None]]:
+    """Return what the plan comes to beside first come, first served, and what no plan could beat."""
+    sums = plan.totals
+    planned, called, bound = sums["plan"], sums["first_come"], sums["bound"]
+    return [
+        (_("Covers that stop for want of a visit"), called["lapses"], planned["lapses"], bound["lapses"]),
+        (
+            _("Weeks waited, weighed by how quick rust is there"),
+            called["risk"],
+            planned["risk"],
+            bound["risk_at_fewest_lapses"] if planned["lapses"] == bound["lapses"] else bound["risk"],
+        ),
+        (_("Wishes for a weekday that are not met"), called["unmet"], planned["unmet"], None),
+        (_("Vehicles without a day in the season"), called["unplaced"], planned["unplaced"], None),
+    ]
+
+
+@open_to("season")
+@require_http_methods(["POST"])
+def accept(request: HttpRequest) -> HttpResponse:
+    """Count what is ticked and ask; on the second press book it, each by itself, and say what became of each."""
+    keys = [int(key) for key in dict.fromkeys(request.POST.getlist("proposal")) if key.isdecimal()]
+    plan = find_newest_plan()
+    proposals = []
+    if plan is not None:
+        found = plan.proposals.filter(pk__in=keys[:MOST_SHOWN]).select_related(
+            "cover__vehicle", "cover__site", "cover__terms_version", "site", "bay", "appointment"
+        )
+        proposals = list(found.order_by("day", "pk"))
+    if "leave-out" in request.POST:
+        leave_out(proposals=proposals, now=timezone.now(), actor=get_user(request))
+        return redirect(f"{reverse('desk:season')}?{urlencode({'week': request.POST.get('week', '')})}")
+    context: dict[str, Any] = {"week": request.POST.get("week", ""), "most": MOST_AT_ONCE, "zone_names": {}}
+    if "book" in request.POST:
+        accepted = accept_proposals(proposals=proposals[:MOST_AT_ONCE], now=timezone.now(), actor=get_user(request))
+        context |= {
+            "done": True,
+            "booked": [one for one in accepted if one.appointment and not one.reason],
+            "refused": [one for one in accepted if one.reason],
+        }
+        return render(request, "desk/season_accept.html", context)
+    can = [one for one in proposals if _can_be_booked(one)]
+    context |= {
+        "can": can[:MOST_AT_ONCE],
+        "left": len(can) - MOST_AT_ONCE,
+        "cannot": [p for p in proposals if p not in can],
+    }
+    return render(request, "desk/season_accept.html", context)
+
+
+def _can_be_booked(proposal: SeasonProposal) -> bool:
+    return proposal.day is not None and proposal.status in ("open", "refused")

@@ -1,0 +1,163 @@
+"""The season plan through the desk: drafted, accepted in part, planned anew, and what was promised stays."""
+
+import re
+from datetime import date, timedelta
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from freezegun import freeze_time
+
+from scheduling.booking.services import book_visit
+from scheduling.index.service import recompute
+from scheduling.models import Appointment, Cover, CustomerWish, DueItem, SeasonPlan, SeasonProposal
+from scheduling.planning.reading import read_season
+from scheduling.planning.services import accept_proposals, draft_season_plan
+from tests.conftest import NOW, TODAY, ShopForTests
+from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_bays
+from tests.scheduling.test_booking import make_vin
+from treatments.models import Event
+
+pytestmark = pytest.mark.django_db
+FIRST, LAST = date(2026, 5, 21), date(2026, 8, 31)
+
+
+@pytest.fixture
+def bays(shop: ShopForTests) -> Bays:
+    return set_up_bays(shop)
+
+
+@pytest.fixture
+def covers(shop: ShopForTests, bays: Bays) -> list[Cover]:
+    found = [
+        add_due_vehicle(shop, make_vin(number), date(2025, 6, 1) + timedelta(days=number)) for number in range(1, 7)
+    ]
+    recompute(as_of=TODAY, now=NOW)
+    return found
+
+
+def draft(bays: Bays) -> SeasonPlan:
+    return draft_season_plan(sites=[bays.low.site], first=FIRST, last=LAST, now=NOW, actor=bays.writer)
+
+
+def open_pages(bays: Bays) -> Client:
+    client = Client()
+    client.force_login(bays.writer)
+    return client
+
+
+def test_a_season_is_read_with_wishes_and_when_covers_stop(bays: Bays, covers: list[Cover]) -> None:
+    owner = covers[0].vehicle.ownerships.get().customer
+    CustomerWish.objects.create(customer=owner, weekdays="24")
+    season = read_season([bays.low.site], FIRST, LAST).season
+    assert [visit.key for visit in season.visits] == [str(cover.pk) for cover in covers]
+    first = season.visits[0]
+    item = DueItem.objects.get(cover=covers[0], kind="reinspection")
+    assert (first.opens_on, first.lapses_after, first.weekdays) == (item.opens_on, item.grace_until, frozenset({2, 4}))
+    day = date(2026, 5, 25)  # Memorial Day; the site is closed
+    assert day not in season.sites[0].people_minutes
+    assert season.sites[0].people_minutes[date(2026, 5, 26)] == 2 * 510
+    with CaptureQueriesContext(connection) as few:
+        read_season([bays.low.site], FIRST, LAST)
+    book_visit(
+        vehicle=covers[5].vehicle, bay=bays.low, person=bays.tomas, starts_at=at(date(2026, 5, 26), 9), now=NOW,
+        actor=None, cover=covers[5],
+    )  # fmt: skip
+    with CaptureQueriesContext(connection) as asked:
+        again = read_season([bays.low.site], FIRST, LAST).season
+    assert len(asked) == len(few)
+    assert str(covers[5].pk) not in {visit.key for visit in again.visits}
+    assert again.sites[0].people_minutes[date(2026, 5, 26)] < 2 * 510
+
+
+def test_accepting_a_part_books_it_and_a_new_plan_keeps_what_was_promised(bays: Bays, covers: list[Cover]) -> None:
+    plan = draft(bays)
+    assert plan.proposals.count() == 6 and not Appointment.objects.exists()
+    assert plan.totals["plan"]["lapses"] == 0
+    two = list(plan.proposals.order_by("day", "pk")[:2])
+    done = accept_proposals(proposals=two, now=NOW, actor=bays.writer)
+    assert [one.reason for one in done] == ["", ""]
+    booked = {visit.cover_id: (visit.bay_id, visit.starts_at) for visit in Appointment.objects.all()}
+    assert {visit.booked_by for visit in Appointment.objects.all()} == {"season_plan"}
+    assert Event.objects.filter(kind="appointment.booked").count() == 2  # the room above tells the customers
+    # A second press books nothing twice.
+    again = accept_proposals(proposals=two, now=NOW, actor=bays.writer)
+    assert all(one.reason for one in again) and Appointment.objects.count() == 2
+    newer = draft(bays)
+    assert newer.proposals.count() == 4
+    assert not newer.proposals.filter(cover__in=booked).exists()
+    accept_proposals(proposals=list(newer.proposals.all()), now=NOW, actor=bays.writer)
+    assert Appointment.objects.count() == 6
+    kept = {visit.cover_id: (visit.bay_id, visit.starts_at) for visit in Appointment.objects.filter(cover__in=booked)}
+    assert kept == booked
+    assert set(DueItem.objects.filter(kind="reinspection").values_list("status", flat=True)) == {"booked"}
+
+
+def test_a_day_that_filled_meanwhile_is_refused_with_its_reason_and_the_others_are_booked(
+    bays: Bays, covers: list[Cover]
+) -> None:
+    plan = draft(bays)
+    proposals = list(plan.proposals.order_by("day", "pk"))
+    SeasonProposal.objects.filter(pk=proposals[0].pk).update(day=date(2026, 6, 13))  # a Saturday
+    done = accept_proposals(proposals=list(plan.proposals.order_by("-day", "pk")), now=NOW, actor=bays.writer)
+    refused = [one for one in done if one.reason]
+    assert [one.proposal.pk for one in refused] == [proposals[0].pk]
+    assert "No bay is free for long enough on 2026-06-13" in refused[0].reason
+    assert SeasonProposal.objects.get(pk=proposals[0].pk).status == "refused" and Appointment.objects.count() == 5
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "says"),
+    [(date(2026, 5, 1), LAST, "is past"), (LAST, FIRST, "not between"), (FIRST, date(2028, 1, 1), "not between")],
+)
+def test_a_season_that_can_not_be_is_refused(
+    bays: Bays, covers: list[Cover], first: date, last: date, says: str
+) -> None:
+    with pytest.raises(ValidationError, match=says):
+        draft_season_plan(sites=[bays.low.site], first=first, last=last, now=NOW, actor=None)
+    assert not SeasonPlan.objects.exists()
+    bays.low.site.bays.update(in_use=False)
+    with pytest.raises(ValidationError, match="No bay is on record"):
+        draft(bays)
+
+
+@freeze_time(NOW)
+def test_the_pages_draft_count_and_book(bays: Bays, covers: list[Cover]) -> None:
+    client = open_pages(bays)
+    assert b"No plan yet" in client.get("/season/").content
+    site = bays.low.site.code
+    bad = client.post("/season/", {"first_day": "2026-05-01", "last_day": "2026-08-31", "sites": [site]})
+    assert b"is past; a season begins today" in bad.content and not SeasonPlan.objects.exists()
+    assert b'value="2026-08-31"' in bad.content
+    made = client.post("/season/", {"first_day": "2026-05-21", "last_day": "2026-08-31", "sites": [site]})
+    assert made.status_code == 302 and SeasonPlan.objects.count() == 1
+    page = client.get("/season/").content.decode()
+    assert "First come, first served" in page and "Accept what is ticked" in page
+    keys = re.findall(r'name="proposal" value="(\d+)"', page)
+    assert keys
+    asked = client.post("/season/accept/", {"proposal": keys, "week": "2026-05-18"}).content.decode()
+    assert "Nothing is booked yet." in asked and not Appointment.objects.exists()
+    done = client.post("/season/accept/", {"proposal": keys, "week": "2026-05-18", "book": "yes"}).content.decode()
+    assert Appointment.objects.count() == len(keys) and ("visits are booked" in done or "visit is booked" in done)
+    left = SeasonProposal.objects.filter(status="open").first()
+    if left:
+        client.post("/season/accept/", {"proposal": [left.pk], "leave-out": "yes", "week": ""})
+        left.refresh_from_db()
+        assert left.status == "left_out"
+    wrong = client.get("/season/?week=soon").content.decode()
+    assert "is not a day such as" in wrong and wrong.index("is not a day such as") < wrong.index("<h1>")
+
+
+@freeze_time(NOW)
+def test_the_page_asks_a_constant_number_of_queries(bays: Bays, covers: list[Cover]) -> None:
+    draft(bays)
+    client = open_pages(bays)
+    client.get("/season/")
+    with CaptureQueriesContext(connection) as asked:
+        client.get("/season/")
+    SeasonProposal.objects.exclude(pk=SeasonProposal.objects.order_by("day", "pk")[0].pk).delete()
+    with CaptureQueriesContext(connection) as fewer:
+        client.get("/season/")
+    assert len(asked) == len(fewer)
