@@ -1,4 +1,4 @@
-"""The frame in a browser: errors take the focus, colours and language are chosen, the API's page may draw."""
+"""The frame in a browser: errors take the focus, colours and language are chosen, the API page obeys the policy."""
 
 from collections.abc import Callable
 
