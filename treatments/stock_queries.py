@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Sum
+from django.db.models import Case, Count, Exists, F, OuterRef, Q, QuerySet, Sum, When
 
 from treatments.models import Lot, Ownership, Product, Treatment, TreatmentLine
 from treatments.rules.stock import EXPIRES_SOON_DAYS, LotQuantities, LotStanding, judge_lot
@@ -37,7 +37,7 @@ class LotRow:
 
 
 def list_lots(search: LotSearch, today: date) -> QuerySet[Lot]:
-    """Return the lots that a search finds, by product and then what expires first."""
+    """Return the lots that a search finds, by product, usable ones before others, what expires first at the head."""
     found = Lot.objects.select_related("product")
     if search.text:
         found = found.filter(Q(number__icontains=search.text) | Q(product__name__icontains=search.text))
@@ -52,7 +52,8 @@ def list_lots(search: LotSearch, today: date) -> QuerySet[Lot]:
             LotStanding.USABLE: Q(recalled_on__isnull=True) & (Q(expires_on__isnull=True) | Q(expires_on__gt=soon)),
         }
         found = found.filter(conditions[search.standing])
-    return found.order_by("product__name", F("expires_on").asc(nulls_last=True), "number", "pk")
+    is_done_with = Case(When(Q(recalled_on__isnull=False) | Q(expires_on__lt=today), then=1), default=0)
+    return found.order_by("product__name", is_done_with, F("expires_on").asc(nulls_last=True), "number", "pk")
 
 
 def describe_lots(lots: list[Lot], today: date) -> list[LotRow]:

@@ -16,7 +16,7 @@ from desk.own_times import sign_time
 from notifications.links import make_own_page_token, make_stop_token
 from scheduling.booking.finding import propose_slots
 from scheduling.models import Appointment, Cover, CoverState, TermsVersion
-from treatments.models import Customer, Inspection, Treatment, Vehicle
+from treatments.models import Customer, Inspection, Lot, Treatment, Vehicle
 
 NOBODY = None
 Arguments = Callable[[], list[Any]]
@@ -149,6 +149,11 @@ def _own_chosen() -> list[Any]:
     return [*_link(cover.vehicle), sign_time(proposed.slots[0], cover.vehicle, None)]
 
 
+def _lot() -> list[Any]:
+    """A lot that work was done with."""
+    return [Lot.objects.filter(lines__isnull=False).order_by("pk")[0].pk]
+
+
 PAGES = [
     DeskPage("log_in", NOBODY),
     DeskPage("log_in", NOBODY, spoil="main form", what="error"),
@@ -189,6 +194,16 @@ PAGES = [
     DeskPage("record_inspection", "lift", _vehicle),
     DeskPage("record_inspection", "lift", _vehicle, spoil="form.lift", what="error"),
     DeskPage("inspection", "lift", _inspection),
+    DeskPage("vehicle", "owner", _vehicle, query="?show=rust&on=2025-01-01&kind=claim", what="rust"),
+    DeskPage("stock", "writer"),
+    DeskPage("stock", "lift", query="?q=nothing+like+it", what="nothing"),
+    DeskPage("receive_lot", "owner"),
+    DeskPage("receive_lot", "owner", spoil="main form", what="error"),
+    DeskPage("lot", "writer", _lot),
+    DeskPage("lot", "writer", _lot, spoil="#recall form", what="error"),
+    DeskPage("where_used", "writer"),
+    DeskPage("where_used", "writer", query="?lot=C", what="found"),
+    DeskPage("where_used", "lift", query="?lot=C&used_from=2026-02-01&used_until=2026-01-01", what="error"),
     DeskPage("reports", "owner"),
     DeskPage("reports", "lift", what="not-for-you"),
     DeskPage("claims", "warranty"),
@@ -251,4 +266,9 @@ NO_PAGES = {
     "claim_act": "only posted to; shows the claim's page",
     "claim_photo": "a picture",
     "terms_file": "a file",
+    "lot_list": "a file",
+    "where_list": "a file",
+    "recall_lot": "only posted to; shows the lot's page",
+    "take_recall_back": "only posted to; shows the lot's page",
+    "count_anew": "only posted to; leads to the reports",
 }
