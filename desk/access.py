@@ -5,12 +5,12 @@ Every page gets its objects here, so that a dealership never sees what is not it
 
 from collections.abc import Callable
 from functools import wraps
-from typing import Any, Concatenate, ParamSpec, cast
+from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponseBase
 
 from claims.models import Claim
 from claims.queries import list_claims_for
@@ -60,6 +60,7 @@ HOME: dict[Role, str] = {
 }
 
 P = ParamSpec("P")
+R = TypeVar("R", bound=HttpResponseBase)
 
 
 def may_open(user: User, page: str) -> bool:
@@ -69,23 +70,19 @@ def may_open(user: User, page: str) -> bool:
 
 def open_to(
     page: str,
-) -> Callable[
-    [Callable[Concatenate[HttpRequest, P], HttpResponse]], Callable[Concatenate[HttpRequest, P], HttpResponse]
-]:
+) -> Callable[[Callable[Concatenate[HttpRequest, P], R]], Callable[Concatenate[HttpRequest, P], R]]:
     """Let only the roles of ``page`` open a view; others are told who can."""
 
-    def decorate(
-        view: Callable[Concatenate[HttpRequest, P], HttpResponse],
-    ) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
+    def decorate(view: Callable[Concatenate[HttpRequest, P], R]) -> Callable[Concatenate[HttpRequest, P], R]:
         @login_required
         @wraps(view)
-        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not may_open(get_user(request), page):
                 who = ", ".join(say(role) for role in MAY_OPEN[page])
                 raise PermissionDenied(f"This page is for: {who}.")
             return view(request, *args, **kwargs)
 
-        return cast("Callable[Concatenate[HttpRequest, P], HttpResponse]", guarded)
+        return cast("Callable[Concatenate[HttpRequest, P], R]", guarded)
 
     return decorate
 

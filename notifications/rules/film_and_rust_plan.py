@@ -121,7 +121,7 @@ def _mark_outside(marks: list[ZoneMark], states: Sequence[ZoneState]) -> list[Zo
 
 
 def _list_notes(states: Sequence[ZoneState], style_known: bool) -> tuple[str, ...]:
-    notes = () if style_known else (STYLE_NOT_KNOWN,)
+    notes = [] if style_known else [STYLE_NOT_KNOWN]
     if any(state.status is PlanStatus.NOT_COVERED for state in states):
-        notes += (OUTSIDE_NOTE,)
-    return notes
+        notes.append(OUTSIDE_NOTE)
+    return tuple(notes)

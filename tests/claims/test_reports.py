@@ -10,8 +10,11 @@ from django.utils import timezone
 
 from claims import reports
 from claims.models import Claim, DecisionKind
+from claims.report_tally import MOST_POINTS, WAITED_FOR, compute_documents, read_counted
 from claims.reports import ClaimsBy, count_claims, read_lifetimes, read_reserve, read_survival
+from claims.rules.survival import Lifetime, compare_survival, estimate_survival
 from claims.services import decide_claim
+from claims.services.report_counting import ask_for_count, count_reports, count_reports_when_due
 from desk.charts import draw_survival
 from desk.demo.load import DemoShop
 from scheduling.models import Cover
@@ -63,6 +66,7 @@ def test_zones_are_watched_from_their_coat_to_the_first_rust_seen(demo: DemoShop
     assert (family.zones, family.rusted, family.points[0].share) == (3, 1, pytest.approx(2 / 3))
     chart = draw_survival([(family.family, family.points, family.longest_days)])
     assert chart.curves[0].line.startswith("M 46 10 L ")
+    count_reports(as_of=demo.day, now=NOW)
     page = Client()
     page.force_login(User.objects.get(username="owner"))
     assert "Kaplan-Meier" in page.get("/reports/").content.decode()
@@ -93,3 +97,86 @@ def test_a_reserve_is_told_only_from_enough_claims(demo: DemoShop, monkeypatch: 
     monkeypatch.setattr(reports, "FEWEST_CLAIMS", 1)
     told = read_reserve(demo.day)
     assert told is not None and 0 <= told.lower <= told.expected <= told.upper <= told.covers
+
+
+def test_what_is_kept_of_a_count_reads_back_as_it_was_counted(demo: DemoShop) -> None:
+    for number, (cover, zone, coated) in enumerate(find_coats("cavity_wax")):
+        look(cover, zone, coated + timedelta(days=50 + number), "0" if number % 3 else "0.5")
+    for cover, zone, coated in find_coats("penetrating_film"):
+        look(cover, zone, coated + timedelta(days=80), "0")
+    assert read_counted(ClaimsBy.PRODUCT, NOW).survival is None
+    count_reports(as_of=demo.day, now=NOW)
+    for by in ClaimsBy:
+        counted = read_counted(by, NOW)
+        assert counted.claims == count_claims(by, Claim.objects.all())
+        assert counted.survival == read_survival() and len(counted.survival.families) == 2
+        assert counted.survival.families[0].points and counted.survival.comparisons[0][2] is not None
+        assert (counted.reserve, counted.as_of, counted.computed_at) == (read_reserve(demo.day), demo.day, NOW)
+
+
+def test_a_reserve_is_kept_too(demo: DemoShop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reports, "FEWEST_CLAIMS", 1)
+    count_reports(as_of=demo.day, now=NOW)
+    assert read_counted(ClaimsBy.SITE, NOW).reserve == read_reserve(demo.day) is not None
+
+
+def test_a_curve_of_very_many_steps_keeps_few_of_them_and_the_last(
+    demo: DemoShop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lives = [Lifetime(day, True) for day in range(1, 1001)]
+    monkeypatch.setattr(reports, "read_lifetimes", lambda: {ProductFamily.CAVITY_WAX: lives})
+    (family,) = compute_documents(demo.day)["survival"]["families"]
+    assert MOST_POINTS / 2 < len(family["points"]) <= MOST_POINTS
+    assert family["points"][-1]["days"] == 1000 == estimate_survival(lives)[-1].days
+
+
+def test_reports_are_counted_when_due_or_asked_for_and_once(demo: DemoShop) -> None:
+    later = NOW + timedelta(minutes=5)
+    assert count_reports_when_due(as_of=demo.day, now=NOW)
+    assert not count_reports_when_due(as_of=demo.day, now=later)
+    assert ask_for_count(now=later)
+    assert read_counted(ClaimsBy.LOT, later).being_counted
+    assert not ask_for_count(now=later + timedelta(minutes=1))
+    assert ask_for_count(now=later + WAITED_FOR)  # the one before was lost
+    last = later + WAITED_FOR + timedelta(minutes=1)
+    assert count_reports_when_due(as_of=demo.day, now=last)
+    assert not read_counted(ClaimsBy.LOT, last).being_counted
+    assert not count_reports_when_due(as_of=demo.day, now=last)
+    assert count_reports_when_due(as_of=demo.day + timedelta(days=1), now=last)
+
+
+def test_the_page_reads_the_count_alone_and_a_button_counts_anew(
+    demo: DemoShop, django_capture_on_commit_callbacks, django_assert_num_queries
+) -> None:
+    client = Client()
+    client.force_login(User.objects.get(username="owner"))
+    assert "have not been counted yet" in client.get("/reports/").content.decode()
+    with django_capture_on_commit_callbacks(execute=True):
+        assert client.post("/reports/count/").status_code == 302
+    page = client.get("/reports/", {"by": "zone"}).content.decode()
+    assert "Left rocker panel: 1</text>" in page  # the bar
+    assert '<th scope="row">Left rocker panel</th>' in page  # the table says the same
+    with django_assert_num_queries(3):  # session, person, tallies
+        client.get("/reports/", {"by": "lot"})
+    Claim.objects.get(claimed_zones__zone__name="Left rocker panel").claimed_zones.all().delete()
+    assert "Left rocker panel" in client.get("/reports/", {"by": "zone"}).content.decode()
+    with django_capture_on_commit_callbacks(execute=True):
+        client.post("/reports/count/")
+    assert "Left rocker panel" not in client.get("/reports/", {"by": "zone"}).content.decode()
+    assert client.get("/reports/count/").status_code == 405
+    client.force_login(User.objects.get(username="writer"))
+    assert client.post("/reports/count/").status_code == 403
+
+
+def test_the_log_rank_of_many_is_that_of_counting_one_by_one() -> None:
+    one = [Lifetime(day * 3 % 50, day % 4 == 0) for day in range(200)]
+    other = [Lifetime(day * 7 % 60, day % 3 == 0) for day in range(150)]
+    observed = expected = variance = 0.0
+    for day in sorted({life.days for life in (*one, *other) if life.rusted}):
+        n1, n2 = (sum(life.days >= day for life in group) for group in (one, other))
+        d1, d2 = (sum(life.days == day and life.rusted for life in group) for group in (one, other))
+        n, d = n1 + n2, d1 + d2
+        observed, expected = observed + d1, expected + d * n1 / n
+        variance += d * (n1 / n) * (n2 / n) * (n - d) / (n - 1) if n > 1 else 0
+    told = compare_survival(one, other)
+    assert told is not None and told.statistic == pytest.approx((observed - expected) ** 2 / variance)

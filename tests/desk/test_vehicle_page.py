@@ -54,12 +54,13 @@ def find_zone_row(page: str, zone: str) -> str:
 
 def test_the_plan_shows_the_film_and_its_table_says_the_same(demo: DemoShop) -> None:
     client, vin = log_in("writer"), find_vin(demo, "made-up-for")
-    last = Treatment.objects.filter(vehicle__vin=vin).latest("done_on").done_on
-    fresh = client.get(f"/vehicles/{vin}/", {"on": last.isoformat()}).content.decode()
-    assert "Age of the film on each zone" in fresh
-    assert "fresh, 0 months of" in find_zone_row(fresh, "Left rocker panel")
-    later = client.get(f"/vehicles/{vin}/", {"on": (last + timedelta(days=366 * 3)).isoformat()}).content.decode()
-    assert "due, 36 months of" in find_zone_row(later, "Left rocker panel")
+    first = Treatment.objects.get(vehicle__vin=vin, kind="first_treatment").done_on
+    for days, told in ((0, "fresh, 0 months of 24"), (366, "ageing, 12 months of 24"), (732, "due, 24 months of 24")):
+        on = (first + timedelta(days=days)).isoformat()
+        page = client.get(f"/vehicles/{vin}/", {"on": on}).content.decode()
+        assert "Age of the film on each zone" in page
+        assert told in find_zone_row(page, "Left rocker panel")
+        assert re.search(rf"<title>\d+\. Left rocker panel: [^<]*; {told.partition(',')[0]};", page)  # the plan
     before = client.get(f"/vehicles/{vin}/", {"on": "2015-01-01"}).content.decode()
     assert "not coated" in find_zone_row(before, "Left rocker panel")
 
@@ -118,7 +119,7 @@ def add_messages(vehicle: Vehicle, count: int) -> None:
     cover = Cover.objects.get(vehicle=vehicle)
     Message.objects.bulk_create(
         Message(
-            key=f"test {number}", customer=cover.holder, cover=cover, kind="before_due", address="a@example.org",
+            key=f"test {number}", customer=cover.holder, cover=cover, kind="visit_due", address="a@example.org",
             subject=f"Reminder {number}", body="x", due_at=timezone.now(), created_at=timezone.now(),
         )
         for number in range(count)
@@ -185,7 +186,7 @@ def test_the_page_asks_as_many_queries_whatever_the_history(demo: DemoShop) -> N
     client.get(address)
     few = count_queries(client, address)
     site, lot = Cover.objects.get(vehicle=vehicle).site, Lot.objects.select_related("product").first()
-    zones = list(Zone.objects.filter(kind="enclosed_cavity")[:2])
+    zones = list(Zone.objects.filter(code__in=["rocker_left", "rocker_right"]))
     person = User.objects.get(username="lift")
     for number in range(30):
         day = demo.day - timedelta(days=400 - 12 * number)
