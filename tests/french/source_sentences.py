@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-from treatments.rules.speaking import ROOMS, cut_at_gaps, read_messages
+from treatments.rules.phrase_book import cut_at_gaps, read_messages
 
 ROOT = Path(__file__).resolve().parents[2]
 # Everything that becomes a sentence or a word on a page, in a mail or in a document.
@@ -35,7 +35,7 @@ SPEAKING = (
 # The import of a log is a command at the shell, which speaks English, as the catalogue's loader does.
 SILENT = (
     re.compile(r"treatments/rules/log_\w+\.py"),
-    re.compile(r"treatments/rules/(zone_catalogue|speaking|wording)\.py"),
+    re.compile(r"treatments/rules/(zone_catalogue|phrase_book|speaking|wording)\.py"),
     re.compile(r"notifications/(rules/(drawing|plan_shapes)|documents/fonts)\.py"),
 )
 # Literals that look like words and never reach a person by themselves, each with the reason.
@@ -122,6 +122,3 @@ def list_msgids(language: str) -> list[str]:
         for form in (message.id,) if isinstance(message.id, str) else message.id:
             found.append("".join(part if isinstance(part, str) else "{}" for part in cut_at_gaps(form)))
     return found
-
-
-__all__ = ["ROOMS", "find_pieces", "list_msgids", "list_pieces"]
