@@ -19,6 +19,7 @@ from claims.rules.what_if import Change
 from scheduling.queries import CoverCase, read_cover_case
 from scheduling.rules.terms import Terms
 from treatments.models import Zone
+from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import Answer
 
 
@@ -69,6 +70,7 @@ class ClaimFile:
             reported_on=claim.reported_on,
             written_on=written_on,
             zone_names=dict(Zone.objects.values_list("code", "name")),
+            language=cover.holder.language if cover.holder else ENGLISH,
         )
 
 

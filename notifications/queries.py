@@ -1,11 +1,12 @@
 """Reads what the documents and the plan of a vehicle show, and turns it into them."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
-from notifications.documents.certificate import Certificate, DueRow, build_certificate
-from notifications.documents.job_sheet import JobRow, JobSheet, JobStep, build_job_sheet
+from notifications.documents.certificate import NOT_RECORDED, Certificate, DueRow, build_certificate, say_certificate
+from notifications.documents.job_sheet import NO_PRODUCT, JobRow, JobSheet, JobStep, build_job_sheet, say_job_sheet
 from notifications.rules.certificate_words import (
     tell_duties,
     tell_end,
@@ -31,6 +32,7 @@ from treatments.rules.conditions import CAVITY_PRESSURE_PSI
 from treatments.rules.history import VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, compute_expected_ml
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS, order_zones, steps_of_work
+from treatments.rules.speaking import ENGLISH, speak_zone_names
 from treatments.rules.units import MILLILITRES_PER, VolumeUnit, tell_number
 from treatments.rules.wording import put_for_people, tell_access, tell_count, tell_day
 from treatments.rules.words import BodyStyle, ProductFamily, WorkStage, ZoneKind, say
@@ -96,29 +98,36 @@ def list_zone_states(
     return tuple(states)
 
 
-def draw_plan(vehicle: Vehicle, states: Sequence[ZoneState]) -> Drawing:
+def say_zone_states(states: Sequence[ZoneState], language: str) -> tuple[ZoneState, ...]:
+    """Return what the plan shows of each zone with the zones' names in a language."""
+    names = speak_zone_names({state.zone_code: state.zone_name for state in states}, language)
+    return tuple(replace(state, zone_name=names[state.zone_code]) for state in states)
+
+
+def draw_plan(vehicle: Vehicle, states: Sequence[ZoneState], language: str = ENGLISH) -> Drawing:
     """Return the plan of a vehicle with these zone states."""
     title = f"Plan of {vehicle.description or 'vehicle'} {vehicle.vin}, front at the top"
-    return draw_vehicle_plan(states, title=title, style_known=bool(vehicle.body_style))
+    return draw_vehicle_plan(states, title=title, style_known=bool(vehicle.body_style), language=language)
 
 
-def read_vehicle_plan_svg(vehicle: Vehicle, *, as_of: date) -> str:
-    """Return the plan of a vehicle on a day as SVG."""
+def read_vehicle_plan_svg(vehicle: Vehicle, *, as_of: date, language: str = ENGLISH) -> str:
+    """Return the plan of a vehicle on a day as SVG, in a language."""
     cover = find_open_cover(vehicle)
     case = read_cover_case(cover) if cover else None
     history = case.history if case else read_history(vehicle)
     items = case.read_due_items(as_of) if case else ()
-    return render_svg(draw_plan(vehicle, list_zone_states(vehicle, history, items, as_of)))
+    states = say_zone_states(list_zone_states(vehicle, history, items, as_of), language)
+    return render_svg(draw_plan(vehicle, states, language))
 
 
-def read_certificate_pdf(cover: Cover, *, as_of: date, page_size: str = "A4") -> bytes:
-    """Return the certificate of a cover as it stands on a day, as PDF bytes."""
+def read_certificate_pdf(cover: Cover, *, as_of: date, page_size: str = "A4", language: str = ENGLISH) -> bytes:
+    """Return the certificate of a cover as it stands on a day, in a language, as PDF bytes."""
     case = read_cover_case(cover)
-    return build_certificate(describe_certificate(case, as_of), page_size=page_size)
+    return build_certificate(describe_certificate(case, as_of, language), page_size=page_size)
 
 
-def describe_certificate(case: CoverCase, as_of: date) -> Certificate:
-    """Return everything that stands on the certificate."""
+def describe_certificate(case: CoverCase, as_of: date, language: str = ENGLISH) -> Certificate:
+    """Return everything that stands on the certificate, in a language."""
     cover, terms = case.cover, case.find_terms(as_of)
     vehicle, site = cover.vehicle, cover.site
     state = case.read_state(as_of)
@@ -129,12 +138,12 @@ def describe_certificate(case: CoverCase, as_of: date) -> Certificate:
     nothing_due = tell_nothing_due(state, to_complete, names)
     items = () if nothing_due else case.read_due_items(as_of)
     states = list_zone_states(vehicle, case.history, items, as_of)
-    return Certificate(
+    certificate = Certificate(
         shop_name=site.name,
         shop_address=site.address,
         shop_contact="\n".join(text for text in (site.phone, site.email) if text),
         number=cover.number,
-        customer_name=owned.customer.name if owned else "not recorded",
+        customer_name=owned.customer.name if owned else NOT_RECORDED,
         vehicle_title=vehicle.description or "vehicle",
         vin=vehicle.vin,
         plate=vehicle.plate,
@@ -149,13 +158,14 @@ def describe_certificate(case: CoverCase, as_of: date) -> Certificate:
         nothing_due=nothing_due,
         due=tuple(_describe_due(item, names) for item in items if item.needs_doing),
         key=list_key(states),
-        plan=draw_plan(vehicle, states),
+        plan=draw_plan(vehicle, say_zone_states(states, language), language),
         covered=tuple(say(kind).capitalize() for kind in terms.claims.damage_covered),
         not_covered=tell_exclusions(terms, find_zones_outside(case.history.find_intake()), names),
         duties=tell_duties(terms, severe=is_severe(terms, case.facts.find_place_of_use(as_of))),
         payment=tell_payment(terms),
         how_to_claim=tell_how_to_claim(terms, site.phone, site.email),
     )
+    return certificate if language == ENGLISH else say_certificate(certificate, language, names)
 
 
 def _describe_due(item: DueItem, names: dict[str, str]) -> DueRow:
@@ -170,12 +180,12 @@ def _describe_due(item: DueItem, names: dict[str, str]) -> DueRow:
 ALWAYS_DONE = (WorkStage.INSPECT_AND_FIND_ACCESS, WorkStage.WASH_AND_DRY)
 
 
-def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date, page_size: str = "A4") -> bytes:
-    """Return the job sheet for a vehicle's next visit as PDF bytes."""
-    return build_job_sheet(describe_job_sheet(vehicle, as_of), page_size=page_size)
+def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date, page_size: str = "A4", language: str = ENGLISH) -> bytes:
+    """Return the job sheet for a vehicle's next visit, in a language, as PDF bytes."""
+    return build_job_sheet(describe_job_sheet(vehicle, as_of, language=language), page_size=page_size)
 
 
-def describe_job_sheet(vehicle: Vehicle, as_of: date, *, every_zone: bool = False) -> JobSheet:
+def describe_job_sheet(vehicle: Vehicle, as_of: date, *, every_zone: bool = False, language: str = ENGLISH) -> JobSheet:
     """Return everything that stands on the job sheet.
 
     Before a first treatment it lists every zone of the vehicle; afterwards the zones whose window is open.
@@ -183,6 +193,7 @@ def describe_job_sheet(vehicle: Vehicle, as_of: date, *, every_zone: bool = Fals
     Args:
         every_zone: list the other zones too, each with ``is_wanted`` false; for the page on which work is recorded,
             since a zone may be treated before its time. Where the body style is not known, the whole catalogue.
+        language: that of all its words.
     """
     cover = find_open_cover(vehicle)
     case = read_cover_case(cover) if cover else None
@@ -227,7 +238,7 @@ def describe_job_sheet(vehicle: Vehicle, as_of: date, *, every_zone: bool = Fals
     work = "First treatment" if is_first else ("Annual touch-up" if wanted else "Reinspection")
     if any(item.kind is DueKind.REINSPECTION for item in open_items) and wanted:
         work += " with reinspection"
-    return JobSheet(
+    sheet = JobSheet(
         shop_name=site,
         vehicle_title=vehicle.description or "vehicle",
         vin=vehicle.vin,
@@ -241,6 +252,9 @@ def describe_job_sheet(vehicle: Vehicle, as_of: date, *, every_zone: bool = Fals
         comes_first=COMES_FIRST,
         notes=tuple(notes),
     )
+    if language == ENGLISH:
+        return sheet
+    return say_job_sheet(sheet, language, {zone.code: zone.name for zone in zones})
 
 
 def _describe_job_row(
@@ -253,18 +267,16 @@ def _describe_job_row(
 ) -> JobRow:
     product = _choose_product(zone, last[1] if last else None, products)
     style = BodyStyle(vehicle.body_style) if vehicle.body_style else None
-    access = ", ".join(tell_access(point.name, point.count) for point in zone.access_points)
-    if zone.kind is ZoneKind.ENCLOSED_CAVITY:
-        access += " · " + f"wand, {CAVITY_PRESSURE_PSI} psi"
     return JobRow(
         zone.name,
-        access,
-        product.name if product else "choose a suited product",
+        tuple(tell_access(point.name, point.count) for point in zone.access_points),
+        product.name if product else NO_PRODUCT,
         tell_expected(zone, style, product),
         tell_day(last[0]) if last else "",
         zone.cautions,
         zone.code,
         is_wanted,
+        f"wand, {CAVITY_PRESSURE_PSI} psi" if zone.kind is ZoneKind.ENCLOSED_CAVITY else "",
     )
 
 

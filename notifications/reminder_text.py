@@ -7,35 +7,43 @@ from django.template.loader import render_to_string
 
 from notifications.links import make_own_page_address, make_stop_address
 from notifications.rules.reminders import MessageKind, Reminder, tell_opening, tell_subject, tell_thing
+from notifications.speaking import choose_language, speak_to
 from scheduling.models import Cover
 from scheduling.rules.cover import FULL_PERCENT, CoverOnDay
 from scheduling.rules.ends import CoverStatus
 from treatments.models import Customer
+from treatments.rules.speaking import speak, speak_zone_names
 
 
 def write_reminder(
     reminder: Reminder, cover: Cover, owner: Customer, state: CoverOnDay, zone_names: Mapping[str, str], as_of: date
 ) -> tuple[str, str]:
-    """Return the subject and the body of a reminder.
+    """Return the subject and the body of a reminder, in the language of its receiver.
 
     Args:
         state: the state of the cover on ``as_of``, computed and not from the index: the mail says what follows from it.
     """
-    vehicle = " ".join((cover.vehicle.description or "vehicle").split())
+    language = choose_language(owner)
+
+    def tell(sentence: str) -> str:
+        return speak(sentence, language, zone_names) if sentence else sentence
+
+    vehicle = " ".join(cover.vehicle.description.split()) or tell("vehicle")
     context = {
         "cover": cover,
         "vehicle": vehicle,
         "customer": owner,
         "site": cover.site,
-        "opening": tell_opening(reminder, vehicle, as_of),
-        "consequence": tell_consequence(reminder, state),
-        "zones": [zone_names.get(code, code) for code in reminder.to_complete],
-        "things": [tell_thing(thing, zone_names, as_of) for thing in reminder.things],
+        "opening": tell(tell_opening(reminder, vehicle, as_of)),
+        "consequence": tell(tell_consequence(reminder, state)),
+        "zones": [speak_zone_names(zone_names, language).get(code, code) for code in reminder.to_complete],
+        "things": [tuple(map(tell, tell_thing(thing, zone_names, as_of))) for thing in reminder.things],
         "own_page": make_own_page_address(owner, cover.vehicle),
         "stop_address": make_stop_address(owner),
     }
-    body = render_to_string("notifications/reminder.txt", context).strip() + "\n"
-    return tell_subject(reminder.kind, vehicle), body
+    with speak_to(owner, cover.site):
+        body = render_to_string("notifications/reminder.txt", context).strip() + "\n"
+    return tell(tell_subject(reminder.kind, vehicle)), body
 
 
 def tell_consequence(reminder: Reminder, state: CoverOnDay) -> str:

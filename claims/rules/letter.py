@@ -11,6 +11,7 @@ from claims.rules.claim import ClaimCheck, Finding
 from claims.rules.clauses import say_clause
 from claims.rules.money import Money
 from claims.rules.recommend import Recommendation
+from treatments.rules.speaking import ENGLISH, speak
 from treatments.rules.wording import put_for_people, tell_day
 from treatments.rules.words import Answer, say
 
@@ -25,7 +26,10 @@ TOLD_WHEN_PAID = ("in_force", "damage_covered", "reported_in_time", "reinspectio
 
 @dataclass(frozen=True, slots=True)
 class LetterFacts:
-    """Who writes to whom about what. ``zone_names`` are those of the whole catalogue, by code."""
+    """Who writes to whom about what.
+
+    ``zone_names`` are those of the whole catalogue, by code; ``language`` is that of the receiver.
+    """
 
     shop: str
     shop_contact: str
@@ -39,6 +43,7 @@ class LetterFacts:
     reported_on: date
     written_on: date
     zone_names: Mapping[str, str] = field(default_factory=dict)
+    language: str = ENGLISH
 
 
 def write_letter(
@@ -96,6 +101,9 @@ def write_letter(
         LAW,
         f"{facts.shop}",
     ]
+    if not facts.language.startswith(ENGLISH):
+        # The reason is a person's own words; everything else is the rules'.
+        parts = ["\n".join(speak(line, facts.language, names) for line in part.split("\n")) for part in parts]
     return "\n\n".join(parts)
 
 

@@ -1,6 +1,7 @@
 """The certificate that a customer keeps: what is covered, what was done, what is due, and the plan of the vehicle."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 
 from reportlab.lib.units import mm
@@ -22,13 +23,16 @@ from notifications.documents.pdf_parts import (
 )
 from notifications.rules.drawing import Drawing
 from notifications.rules.vehicle_plan import LOOKS, KeyRow
-from treatments.rules.wording import tell_day
+from treatments.rules.speaking import speak, speak_day, speak_zone_names
 
 # 16 CFR 701.3(a) lists what a written warranty states; consumer law may give more. The program does not decide law.
 LAW = (
     "Consumer law may give you rights beyond these terms; they vary from place to place (in the United States see "
     "15 U.S.C. 2301 ff. and 16 CFR 700-703). Nothing here takes them away."
 )
+
+
+NOT_RECORDED = "not recorded"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +54,7 @@ class Certificate:
         heading: how the cover stands on the day, above all else.
         warning: what a cover that is not in force does not give, '' for one that is.
         nothing_due: what stands in the place of the due dates where there are none to keep, '' where there are.
+        language: that of all its words, which ``say_certificate`` puts into it.
     """
 
     shop_name: str
@@ -78,20 +83,70 @@ class Certificate:
     payment: tuple[str, ...]
     how_to_claim: tuple[str, ...]
     link: str = ""
+    language: str = "en"
+
+
+def say_certificate(certificate: Certificate, language: str, zone_names: Mapping[str, str]) -> Certificate:
+    """Return a certificate with its words in another language; names and what the shop wrote stay.
+
+    Args:
+        language: that of the customer.
+        zone_names: the shop's English name of each zone code.
+    """
+    c = certificate
+
+    def tell(text: str) -> str:
+        return speak(text, language, zone_names) if text else text
+
+    def tell_all(texts: Sequence[str]) -> tuple[str, ...]:
+        return tuple(tell(text) for text in texts)
+
+    names = speak_zone_names({row.state.zone_code: row.state.zone_name for row in c.key}, language)
+    return replace(
+        c,
+        ends_text=tell(c.ends_text),
+        heading=tell(c.heading),
+        state_sentence=tell(c.state_sentence),
+        warning=tell(c.warning),
+        nothing_due=tell(c.nothing_due),
+        customer_name=c.customer_name if c.customer_name != NOT_RECORDED else tell(NOT_RECORDED),
+        vehicle_title=c.vehicle_title if c.vehicle_title != "vehicle" else tell("vehicle"),
+        due=tuple(replace(row, what=tell(row.what), explanation=tell(row.explanation)) for row in c.due),
+        key=tuple(
+            replace(
+                row,
+                state=replace(row.state, zone_name=names[row.state.zone_code], sentence=tell(row.state.sentence)),
+            )
+            for row in c.key
+        ),
+        covered=tell_all(c.covered),
+        not_covered=tell_all(c.not_covered),
+        duties=tell_all(c.duties),
+        payment=tell_all(c.payment),
+        how_to_claim=tell_all(c.how_to_claim),
+        language=language,
+    )
 
 
 def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> bytes:
     """Return the certificate as PDF bytes."""
     c = certificate
+
+    def tell(text: str) -> str:
+        return speak(text, c.language)
+
+    def tell_day(day: date | None) -> str:
+        return speak_day(day, c.language)
+
     facts = make_facts(
         [
-            ("Cover", f"{c.number}, {c.terms_title}, version {c.terms_version}"),
-            ("Held by", c.customer_name),
-            ("Vehicle", c.vehicle_title),
-            ("VIN", c.vin),
-            ("Plate", c.plate or "–"),
-            ("First treated", tell_day(c.first_treated_on)),
-            ("Runs", c.ends_text),
+            (tell("Cover"), tell(f"{c.number}, {c.terms_title}, version {c.terms_version}")),
+            (tell("Held by"), c.customer_name),
+            (tell("Vehicle"), c.vehicle_title),
+            (tell("VIN"), c.vin),
+            (tell("Plate"), c.plate or "–"),
+            (tell("First treated"), tell_day(c.first_treated_on)),
+            (tell("Runs"), c.ends_text),
         ],
         (28, 112),
     )
@@ -113,21 +168,24 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
         )
     )
     story: list[object] = [
-        write("Certificate of rust protection", TITLE),
+        write(tell("Certificate of rust protection"), TITLE),
         Spacer(1, 3 * mm),
         # First of all whether there is cover: who shows this paper to somebody must not have to search for it.
         state,
         Spacer(1, 3 * mm),
         top,
     ]
-    story.append(write("What is due next", SECTION))
+    story.append(write(tell("What is due next"), SECTION))
     if c.nothing_due:
         story.append(write(c.nothing_due))
     elif c.due:
-        rows = [(d.what, d.target_on, d.last_on, d.grace_until, d.explanation) for d in c.due]
-        story.append(make_table(("What", "Best on", "Last day", "Grace until", "Why"), rows, (30, 25, 25, 25, 75)))
+        rows = [
+            (d.what, *(tell_day(day) for day in (d.target_on, d.last_on, d.grace_until)), d.explanation) for d in c.due
+        ]
+        headings = [tell(heading) for heading in ("What", "Best on", "Last day", "Grace until", "Why")]
+        story.append(make_table(headings, rows, (30, 25, 25, 25, 75)))
     else:
-        story.append(write("Nothing is due under these terms."))
+        story.append(write(tell("Nothing is due under these terms.")))
     for heading, told in (
         ("What is covered", c.covered),
         ("What is not covered", c.not_covered),
@@ -135,28 +193,28 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
         *([("What is paid", c.payment)] if c.payment else []),
         ("How to claim", c.how_to_claim),
     ):
-        story.append(write(heading, SECTION))
+        story.append(write(tell(heading), SECTION))
         story += [write(f"•  {line}") for line in told]
-    story += [Spacer(1, 2 * mm), write(LAW, SMALL), PageBreak()]
-    story += [write("Plan of the vehicle", SECTION), Figure(c.plan, 178 * mm), Spacer(1, 3 * mm)]
+    story += [Spacer(1, 2 * mm), write(tell(LAW), SMALL), PageBreak()]
+    story += [write(tell("Plan of the vehicle"), SECTION), Figure(c.plan, 178 * mm), Spacer(1, 3 * mm)]
     rows_key = [
         (
             row.number,
             row.state.zone_name,
-            LOOKS[row.state.status].words,
+            tell(LOOKS[row.state.status].words),
             tell_day(row.state.last_treated_on),
             tell_day(row.state.due_on),
             row.state.sentence,
         )
         for row in c.key
     ]
-    story.append(
-        make_table(("No.", "Zone", "State", "Last treated", "Touch-up", "With"), rows_key, (10, 42, 32, 25, 25, 46))
-    )
+    key_headings = [tell(heading) for heading in ("No.", "Zone", "State", "Last treated", "Touch-up", "With")]
+    story.append(make_table(key_headings, rows_key, (10, 42, 32, 25, 25, 46)))
     return build_pdf(
         story,
-        title=f"Certificate {c.number}",
+        title=tell(f"Certificate {c.number}"),
         author=c.shop_name,
-        footer=f"{c.shop_name} · certificate {c.number} · as of {tell_day(c.as_of)}",
+        footer=tell(f"{c.shop_name} · certificate {c.number} · as of {c.as_of}"),
         page_size=page_size,
+        language=c.language,
     )

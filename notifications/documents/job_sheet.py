@@ -1,7 +1,7 @@
 """The job sheet that hangs by the lift: zones in the order of the work, what goes on them, and the cautions first."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from reportlab.lib import colors
@@ -23,8 +23,11 @@ from notifications.documents.pdf_parts import (
     make_table,
     write,
 )
-from treatments.rules.wording import tell_day
+from treatments.rules.speaking import speak, speak_zone_names
 
+TO_SIGN = "Applicator ______________________   Signed ______________________   Date ______________"
+TO_RECORD = ("Lot ______________", "Used ____ [  ] reached [  ] not")
+NO_PRODUCT = "choose a suited product"
 STAGE = ParagraphStyle("stage", parent=SECTION, fontSize=8, leading=10, spaceBefore=10, spaceAfter=0, textColor=INK)
 CAUTION = ParagraphStyle("caution", parent=CELL, fontName=BOLD_FONT, textColor=WARN)
 # The heading of a stage with what is to be done, and below it the table's head with two zones.
@@ -39,13 +42,20 @@ class JobRow:
     """
 
     zone_name: str
-    access: str
+    access_points: tuple[str, ...]
     product: str
     expected: str
     last_treated: str
     cautions: tuple[str, ...] = ()
     zone_code: str = ""
     is_wanted: bool = True
+    pressure: str = ""
+
+    @property
+    def access(self) -> str:
+        """The ways into the zone, and the pressure for a wand where it is worked with one."""
+        told = ", ".join(self.access_points)
+        return f"{told} · {self.pressure}" if self.pressure else told
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,18 +84,70 @@ class JobSheet:
     cautions: tuple[str, ...]
     comes_first: str
     notes: tuple[str, ...] = ()
+    language: str = "en"
+
+
+def say_job_sheet(sheet: JobSheet, language: str, zone_names: Mapping[str, str]) -> JobSheet:
+    """Return a job sheet with its words in another language; names and what the shop wrote stay.
+
+    Args:
+        language: that of the people who work by it.
+        zone_names: the shop's English name of each zone code.
+    """
+    names = speak_zone_names(zone_names, language)
+
+    def tell(text: str) -> str:
+        return speak(text, language) if text else text
+
+    def tell_row(row: JobRow) -> JobRow:
+        return replace(
+            row,
+            zone_name=names.get(row.zone_code, row.zone_name),
+            access_points=tuple(speak(point, language, context="access") for point in row.access_points),
+            pressure=tell(row.pressure),
+            product=tell(row.product) if row.product == NO_PRODUCT else row.product,
+            expected=tell(row.expected),
+            last_treated=tell(row.last_treated),
+            cautions=tuple(tell(caution) for caution in row.cautions),
+        )
+
+    return replace(
+        sheet,
+        body_style=tell(sheet.body_style),
+        vehicle_title=sheet.vehicle_title if sheet.vehicle_title != "vehicle" else tell("vehicle"),
+        odometer=tell(sheet.odometer),
+        work=tell(sheet.work),
+        steps=tuple(
+            replace(
+                step,
+                title=tell(step.title),
+                height=tell(step.height),
+                instructions=tell(step.instructions),
+                rows=tuple(tell_row(row) for row in step.rows),
+            )
+            for step in sheet.steps
+        ),
+        cautions=tuple(tell(caution) for caution in sheet.cautions),
+        comes_first=tell(sheet.comes_first),
+        notes=tuple(tell(note) for note in sheet.notes),
+        language=language,
+    )
 
 
 def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
     """Return the job sheet as PDF bytes."""
     numbers = number_cautions(sheet.steps)
+
+    def tell(text: str) -> str:
+        return speak(text, sheet.language)
+
     facts = make_facts(
         [
-            ("Vehicle", f"{sheet.vehicle_title}, {sheet.body_style}"),
-            ("VIN", sheet.vin),
-            ("Plate", sheet.plate or "–"),
-            ("Odometer", sheet.odometer),
-            ("Work", sheet.work),
+            (tell("Vehicle"), f"{sheet.vehicle_title}, {sheet.body_style}"),
+            (tell("VIN"), sheet.vin),
+            (tell("Plate"), sheet.plate or "–"),
+            (tell("Odometer"), sheet.odometer),
+            (tell("Work"), sheet.work),
         ],
         (24, 156),
     )
@@ -94,7 +156,7 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         write("\n".join(f"•  {caution}" for caution in sheet.cautions), CELL),
     ]
     if numbers:
-        lines.append(write("Cautions by number, for the zones that name them:", CAUTION))
+        lines.append(write(tell("Cautions by number, for the zones that name them:"), CAUTION))
         lines.append(write("\n".join(f"{number}.  {caution}" for caution, number in numbers.items()), CELL))
     warned = Table([[line] for line in lines], colWidths=[180 * mm])
     warned.setStyle(
@@ -107,12 +169,12 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         )
     )
     story: list[object] = [
-        write(f"Job sheet · {tell_day(sheet.day)}", TITLE),
+        write(tell(f"Job sheet · {sheet.day}"), TITLE),
         facts,
         Spacer(1, 3 * mm),
         warned,
         Spacer(1, 3 * mm),
-        _make_conditions_box(),
+        _make_conditions_box(sheet.language),
     ]
     story += [write(note, SMALL) for note in sheet.notes]
     height = ""
@@ -126,17 +188,18 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         block += [write(f"{number}. {step.title}", SECTION), write(step.instructions, CELL), Spacer(1, 1.5 * mm)]
         story.append(KeepTogether(block))
         if step.rows:
-            story.append(_make_zone_table(step.rows, numbers))
+            story.append(_make_zone_table(step.rows, numbers, sheet.language))
     story += [
         Spacer(1, 6 * mm),
-        write("Applicator ______________________   Signed ______________________   Date ______________", CELL),
+        write(tell(TO_SIGN), CELL),
     ]
     return build_pdf(
         story,
-        title=f"Job sheet {sheet.vin} {tell_day(sheet.day)}",
+        title=tell(f"Job sheet {sheet.vin} {sheet.day}"),
         author=sheet.shop_name,
-        footer=f"{sheet.shop_name} · job sheet · {sheet.vin} · {tell_day(sheet.day)}",
+        footer=tell(f"{sheet.shop_name} · job sheet · {sheet.vin} · {sheet.day}"),
         page_size=page_size,
+        language=sheet.language,
     )
 
 
@@ -146,32 +209,35 @@ def number_cautions(steps: Sequence[JobStep]) -> dict[str, int]:
     return {caution: number for number, caution in enumerate(dict.fromkeys(met), start=1)}
 
 
-def _make_conditions_box() -> Table:
+def _make_conditions_box(language: str) -> Table:
     labels = ["Air ____ °C", "Surface ____ °C", "Humidity ____ %", "Dew point ____ °C"]
-    cells = [[write(label, CELL) for label in labels]]
+    cells = [[write(speak(label, language), CELL) for label in labels]]
     cells.append(
-        [write(label, CELL) for label in ("[  ] clean", "[  ] dry", "[  ] damp: first coat", "Start ____ : ____")]
+        [
+            write(speak(label, language), CELL)
+            for label in ("[  ] clean", "[  ] dry", "[  ] damp: first coat", "Start ____ : ____")
+        ]
     )
     table = Table(cells, colWidths=[45 * mm] * 4)
     table.setStyle(TableStyle([("BOX", (0, 0), (-1, -1), 0.6, RULE), ("INNERGRID", (0, 0), (-1, -1), 0.3, RULE)]))
     return table
 
 
-def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int]) -> Table:
+def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int], language: str) -> Table:
     cells = []
     for row in rows:
         told = ", ".join(str(numbers[caution]) for caution in row.cautions)
         cells.append(
             (
                 "[  ]",
-                row.zone_name + (f"\nlast {row.last_treated}" if row.last_treated else ""),
+                row.zone_name + ("\n" + speak(f"last {row.last_treated}", language) if row.last_treated else ""),
                 row.access,
                 write(f"! {told}", CAUTION) if told else "",
                 f"{row.product}\n{row.expected}",
-                "Lot ______________\nUsed ____ [  ] reached [  ] not",
+                "\n".join(speak(line, language) for line in TO_RECORD),
             )
         )
-    headings = ("", "Zone", "Access", "Caution", "Product", "Record")
+    headings = ["", *(speak(told, language) for told in ("Zone", "Access", "Caution", "Product", "Record"))]
     table = make_table(headings, cells, (7, 40, 42, 17, 31, 43))
     table.setStyle(TableStyle([("LINEBELOW", (0, 1), (-1, -1), 0.6, colors.HexColor("#7b8a86"))]))
     return table

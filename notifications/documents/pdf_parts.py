@@ -15,6 +15,7 @@ from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Table, Ta
 
 from notifications.documents.fonts import BODY_FONT, BOLD_FONT, split_by_font
 from notifications.rules.drawing import Box, Drawing, Line, Text
+from treatments.rules.speaking import speak
 from treatments.rules.wording import tell_day
 
 INK = colors.HexColor("#1d2b2a")
@@ -171,8 +172,10 @@ class QrCode(Flowable):  # type: ignore[misc]
                     self.canv.rect(column * step, y, step, step, stroke=0, fill=1)
 
 
-def build_pdf(story: list[Any], *, title: str, author: str, footer: str, page_size: str = "A4") -> bytes:
-    """Return the pages as PDF bytes, with a footer and page numbers.
+def build_pdf(
+    story: list[Any], *, title: str, author: str, footer: str, page_size: str = "A4", language: str = "en"
+) -> bytes:
+    """Return the pages as PDF bytes, with a footer and page numbers, marked as being in a language.
 
     Raises:
         ValueError: for a page size other than A4 or Letter.
@@ -185,7 +188,9 @@ def build_pdf(story: list[Any], *, title: str, author: str, footer: str, page_si
         canvas.setFillColor(INK)
         _draw_line(canvas, document.leftMargin + 6, 9 * mm, footer[:110], 7)
         canvas.setFont(BODY_FONT, 7)
-        canvas.drawRightString(document.pagesize[0] - document.rightMargin - 6, 9 * mm, f"Page {document.page}")
+        canvas.drawRightString(
+            document.pagesize[0] - document.rightMargin - 6, 9 * mm, speak(f"Page {document.page}", language)
+        )
         canvas.restoreState()
 
     buffer = io.BytesIO()
@@ -199,7 +204,7 @@ def build_pdf(story: list[Any], *, title: str, author: str, footer: str, page_si
         bottomMargin=16 * mm,
         title=title,
         author=author,
-        lang="en",
+        lang=language,
         invariant=1,
     )
     document.build(story, onFirstPage=finish_page, onLaterPages=finish_page)

@@ -16,6 +16,7 @@ from notifications.rules.plan_shapes import (
     find_height,
     lay_out,
 )
+from treatments.rules.speaking import ENGLISH, speak
 
 LEGEND_LEFT, LEGEND_RIGHT, LEGEND_STEP = 40.0, WIDTH - 10, 18.0
 # A zone at least this large, in points, has room for a second line below its number.
@@ -48,7 +49,13 @@ class ZoneMark:
 
 
 def draw_plan_of(
-    marks: Sequence[ZoneMark], looks: Sequence[Look], *, title: str, description: str, notes: Sequence[str] = ()
+    marks: Sequence[ZoneMark],
+    looks: Sequence[Look],
+    *,
+    title: str,
+    description: str,
+    notes: Sequence[str] = (),
+    language: str = ENGLISH,
 ) -> Drawing:
     """Return the plan.
 
@@ -58,16 +65,23 @@ def draw_plan_of(
         title: what the drawing is of.
         description: the same in words for those who don't see it.
         notes: sentences that stand above the legend.
+        language: what all these words, given in English, are put into.
     """
+
+    def tell(text: str) -> str:
+        return speak(text, language) if text else text
+
+    marks = [replace(mark, title=tell(mark.title), note=tell(mark.note)) for mark in marks]
+    looks = [replace(look, words=tell(look.words)) for look in looks]
     by_code = {mark.zone: mark for mark in marks}
     places = lay_out([mark.zone for mark in marks])
     legend = _draw_legend(looks)
     below = 12 + LEGEND_STEP * (1 + max((row for row, _ in legend), default=0)) + 4
     height = find_height(places) + below
     primitives: list[Primitive] = [
-        Text(WIDTH / 2, 14, "FRONT", 9, "middle", True, "#5c6766"),
-        Text(130, 46, "LEFT SIDE", 9, "middle", True, "#5c6766"),
-        Text(WIDTH - 130, 46, "RIGHT SIDE", 9, "middle", True, "#5c6766"),
+        Text(WIDTH / 2, 14, tell("FRONT"), 9, "middle", True, "#5c6766"),
+        Text(130, 46, tell("LEFT SIDE"), 9, "middle", True, "#5c6766"),
+        Text(WIDTH - 130, 46, tell("RIGHT SIDE"), 9, "middle", True, "#5c6766"),
         # The outline of the body, behind the zones.
         Box(BODY_LEFT, BODY_TOP, BODY_RIGHT - BODY_LEFT, BODY_BOTTOM - BODY_TOP, 38, "#f7f8f7", "#9aa5a3", 1.5),
     ]
@@ -96,8 +110,8 @@ def draw_plan_of(
     for row, parts in legend:
         primitives += [_move_down(part, top + row * LEGEND_STEP) for part in parts]
     if notes:
-        primitives.append(Text(WIDTH / 2, top - 8, " ".join(notes), 9, "middle"))
-    return Drawing(WIDTH, height, title, description, tuple(primitives))
+        primitives.append(Text(WIDTH / 2, top - 8, " ".join(tell(note) for note in notes), 9, "middle"))
+    return Drawing(WIDTH, height, tell(title), tell(description), tuple(primitives))
 
 
 def draw_swatch(look: Look) -> Drawing:

@@ -68,13 +68,16 @@ def say_state(state: ZoneState) -> str:
     return ", ".join(parts)
 
 
-def draw_vehicle_plan(states: Sequence[ZoneState], *, title: str, style_known: bool = True) -> Drawing:
+def draw_vehicle_plan(
+    states: Sequence[ZoneState], *, title: str, style_known: bool = True, language: str = "en"
+) -> Drawing:
     """Return the plan.
 
     Args:
         states: the zones of the vehicle in the order of their key.
         title: what the drawing is of.
         style_known: False where the body style is not recorded, which the drawing then says.
+        language: that of the words on it.
     """
     marks = [
         ZoneMark(row.state.zone_code, LOOKS[row.state.status], row.number, say_state(row.state))
@@ -86,4 +89,5 @@ def draw_vehicle_plan(states: Sequence[ZoneState], *, title: str, style_known: b
         f"{treated} of {tell_count(len(states), 'zone')} treated, {overdue} overdue. The key lists each by number."
     )
     notes = () if style_known else (STYLE_NOT_KNOWN,)
-    return draw_plan_of(marks, list(LOOKS.values()), title=title, description=description, notes=notes)
+    looks = list(LOOKS.values())
+    return draw_plan_of(marks, looks, title=title, description=description, notes=notes, language=language)

@@ -1,0 +1,135 @@
+"""Keeps the rooms' ``django.po`` and ``django.mo`` up to their pages, forms and mails; needs no GNU gettext.
+
+``python -m tests.french.catalogues`` adds new texts to each ``django.po`` without a translation, takes out those that
+are gone, compiles what has one, and lists what has none. ``sentences.po`` is written by hand and needs no compiling.
+"""
+
+import io
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+from babel.messages import Catalog
+from babel.messages.extract import DEFAULT_KEYWORDS, extract
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po, write_po
+from django.conf import settings
+
+ROOT = Path(__file__).resolve().parents[2]
+ROOMS = ("treatments", "scheduling", "claims", "notifications", "desk")
+LANGUAGE = "fr"
+# A catalogue changes only where its texts do.
+SAME_DAY = datetime(2026, 11, 26, tzinfo=UTC)
+KEYWORDS = {
+    **DEFAULT_KEYWORDS,
+    "gettext_lazy": None,
+    "gettext_noop": None,
+    "ngettext_lazy": (1, 2),
+    "pgettext_lazy": ((1, "c"), 2),
+}
+
+
+def extract_texts(room: str) -> Catalog:
+    """Return every text that a room marks for translation in its code and templates."""
+    if not settings.configured:
+        settings.configure()
+    from django.utils.translation.template import templatize
+
+    found = Catalog(locale=LANGUAGE, domain="django")
+    for path in sorted((ROOT / room).rglob("*")):
+        if path.suffix not in (".py", ".html", ".txt") or "locale" in path.parts:
+            continue
+        text = path.read_text(encoding="utf-8")
+        if path.suffix != ".py":
+            # What is left of a template is indented as no module is.
+            text = "\n".join(line.lstrip() for line in templatize(text).split("\n"))
+        for line, text_id, comments, context in extract(
+            "babel.messages.extract:extract_python", io.BytesIO(text.encode()), KEYWORDS
+        ):
+            place = path.relative_to(ROOT).as_posix()
+            found.add(text_id, None, [(place, line)], auto_comments=comments, context=context)
+    return found
+
+
+def find_po(room: str) -> Path:
+    return ROOT / room / "locale" / LANGUAGE / "LC_MESSAGES" / "django.po"
+
+
+def read_kept(room: str) -> Catalog:
+    """Return what is translated of a room's texts."""
+    path = find_po(room)
+    if not path.exists():
+        return Catalog(locale=LANGUAGE, domain="django")
+    with path.open("rb") as file:
+        return read_po(file, locale=LANGUAGE, domain="django")
+
+
+def compile_kept(kept: Catalog) -> bytes:
+    """Return a catalogue as a machine reads it, without the lines of its head that change with the day."""
+    plain = Catalog(locale=LANGUAGE, domain="django", fuzzy=False)
+    for message in kept:
+        if message.id and not message.fuzzy and _has_all_forms(message.string):
+            plain.add(message.id, message.string, flags=message.flags, context=message.context)
+    plain.creation_date = plain.revision_date = SAME_DAY
+    written = io.BytesIO()
+    write_mo(written, plain)
+    return written.getvalue()
+
+
+def list_missing(room: str) -> Iterator[str]:
+    """Yield the texts of a room that have no translation, and those kept that the room no longer has."""
+    wanted, kept = extract_texts(room), read_kept(room)
+    for message in wanted:
+        if message.id:
+            told = kept.get(_find_id(message.id), message.context)
+            if told is None or told.fuzzy or not _has_all_forms(told.string):
+                yield f"{room}: no French for {message.id!r}"
+    for message in kept:
+        if message.id and wanted.get(_find_id(message.id), message.context) is None:
+            yield f"{room}: nobody says {message.id!r} any more"
+
+
+def _find_id(text_id: object) -> str:
+    return text_id if isinstance(text_id, str) else text_id[0]  # type: ignore[index,no-any-return]
+
+
+def _has_all_forms(string: object) -> bool:
+    return bool(string) if isinstance(string, str) else bool(string) and all(string)  # type: ignore[call-overload]
+
+
+def renew(room: str) -> None:
+    """Write a room's ``django.po`` and ``django.mo`` anew."""
+    wanted, kept = extract_texts(room), read_kept(room)
+    if not any(message.id for message in wanted):
+        return
+    fresh = Catalog(
+        locale=LANGUAGE,
+        domain="django",
+        fuzzy=False,
+        header_comment=f"# French of the pages, forms and mails of {room}.",
+    )
+    for message in wanted:
+        if message.id:
+            told = kept.get(_find_id(message.id), message.context)
+            places = sorted({place for place, _ in message.locations})
+            fresh.add(
+                message.id, told.string if told else None, [(place, 0) for place in places], flags=message.flags,
+                context=message.context,
+            )  # fmt: skip
+    fresh.creation_date = fresh.revision_date = SAME_DAY
+    path = find_po(room)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("wb") as file:
+        write_po(file, fresh, width=120, include_lineno=False, sort_by_file=True)
+    path.with_suffix(".mo").write_bytes(compile_kept(fresh))
+
+
+def main() -> None:
+    for room in ROOMS:
+        renew(room)
+        for line in list_missing(room):
+            print(line)  # noqa: T201
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,88 @@
+"""The catalogues are complete and compiled, keep every gap, and are set as French is."""
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from babel.messages.pofile import read_po
+
+from tests.french.catalogues import LANGUAGE, ROOMS, ROOT, compile_kept, find_po, list_missing, read_kept
+from treatments.rules.phrase_book import cut_at_gaps
+
+# Before these French puts a narrow no-break space, and inside its quotation marks.
+_TIGHT = re.compile(r"[^\s\u202f\u00a0\d:/-][;!?»]|[^\s\u202f\u00a0\d/]:(?!/)|«(?!\u202f)| [;:!?»%](?!\()")
+_PERCENT = re.compile(r"%\((\w+)\)s|%%")
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_every_text_of_the_pages_and_mails_has_french(room: str) -> None:
+    assert list(list_missing(room)) == [], "add the French to django.po, then: python -m tests.french.catalogues"
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_what_is_compiled_is_what_is_written(room: str) -> None:
+    if find_po(room).exists():
+        compiled = find_po(room).with_suffix(".mo").read_bytes()
+        assert compiled == compile_kept(read_kept(room)), "compile anew: python -m tests.french.catalogues"
+        assert compiled != compile_kept(read_kept("scheduling" if room != "scheduling" else "desk"))
+
+
+def list_pairs() -> Iterator[tuple[str, str, str]]:
+    """Yield each text with its French and the file that they stand in, the forms for one and for several apart."""
+    for path in sorted(ROOT.glob(f"*/locale/{LANGUAGE}/LC_MESSAGES/*.po")):
+        with path.open("rb") as file:
+            for message in read_po(file, locale=LANGUAGE):
+                if message.id:
+                    texts, told = ([form] if isinstance(form, str) else form for form in (message.id, message.string))
+                    forms = zip(texts, told, strict=True)
+                    yield from ((path.relative_to(ROOT).as_posix(), text, told) for text, told in forms)
+
+
+def find_fault(place: str, text: str, told: str) -> str:
+    if not told.strip():
+        return "empty"
+    if place.endswith("sentences.po"):
+        gaps = [sorted(gap.name for gap in cut_at_gaps(form) if not isinstance(gap, str)) for form in (text, told)]
+    else:
+        gaps = [sorted(found.group() for found in _PERCENT.finditer(form)) for form in (text, told)]
+    if gaps[0] != gaps[1]:
+        return f"gaps {gaps[0]} became {gaps[1]}"
+    if text[:1].isspace() != told[:1].isspace() and not text.startswith((";", "(")):
+        return "the space before it"
+    tight = _TIGHT.search(told)
+    return f"set as English is: {tight.group()!r}" if tight else ""
+
+
+def test_french_keeps_every_gap_and_is_set_as_french_is() -> None:
+    pairs = list(list_pairs())
+    assert len(pairs) > 2000
+    faults = [f"{place}: {fault}: {told}" for place, text, told in pairs if (fault := find_fault(place, text, told))]
+    assert faults == []
+
+
+@pytest.mark.parametrize(
+    ("place", "text", "told", "fault"),
+    [
+        ("a/django.po", "Due on %(day)s", "Dû le %(jour)s", "gaps"),
+        ("a/sentences.po", "Due on {day}", "Dû le jour", "gaps"),
+        ("a/sentences.po", "Why?", "Pourquoi?", "set as English is"),
+        ("a/sentences.po", "“{words}”", "«{words}»", "set as English is"),
+        ("a/sentences.po", "Why?", " ", "empty"),
+        ("a/sentences.po", "Why?", "Pourquoi\u202f?", ""),
+    ],
+)
+def test_a_fault_in_the_french_is_found(place: str, text: str, told: str, fault: str) -> None:
+    assert find_fault(place, text, told).startswith(fault) and bool(find_fault(place, text, told)) is bool(fault)
+
+
+def test_no_text_has_two_translations_in_the_sentences() -> None:
+    told: dict[tuple[str | None, str], str] = {}
+    twice = []
+    for path in sorted(ROOT.glob(f"*/locale/{LANGUAGE}/LC_MESSAGES/sentences.po")):
+        with path.open("rb") as file:
+            for message in read_po(file, locale=LANGUAGE):
+                key = (message.context, message.id if isinstance(message.id, str) else message.id[0])
+                if message.id and key in told:
+                    twice.append(f"{path.parts[-5]} and {told[key]}: {key[1]}")
+                told[key] = path.parts[-5]
+    assert twice == []
