@@ -209,7 +209,7 @@ class TreatmentForm:
         left_over = [code for code in (*by_zone, *sorted(sent)) if code not in shown and code in self.zones]
         if left_over:
             rows = [
-                JobRow(self.zones[code].name, "", "", "quantity cannot be told", "", (), code)
+                JobRow(self.zones[code].name, (), "", "quantity cannot be told", "", (), code)
                 for code in dict.fromkeys(left_over)
             ]
             step = JobStep(_t("Other zones"), "", _t("These zones are not on this vehicle's list."), tuple(rows))

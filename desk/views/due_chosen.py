@@ -160,8 +160,8 @@ def chosen(request: HttpRequest) -> HttpResponse:
         if not done.failed:
             messages.success(request, action.say_done(done.count))
             return redirect("desk:due_list")
-        context = {"title": action.say_title(), "sentence": action.say_done(done.count), "failed": done.failed}
-        return render(request, "desk/due_chosen_done.html", context)
+        outcome = {"title": action.say_title(), "sentence": action.say_done(done.count), "failed": done.failed}
+        return render(request, "desk/due_chosen_done.html", outcome)
     found = action.foresee(covers, today)
     can = [one for one in found if one.can]
     context: dict[str, Any] = {

@@ -10,7 +10,8 @@ from claims.services import decide_claim
 from desk.demo.load import DemoShop, load_bookings
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.services import book_visit
-from scheduling.models import Bay, CoverState, TermsVersion
+from scheduling.models import Bay, CoverState, SeasonPlan, TermsVersion
+from scheduling.planning.services import draft_season_plan
 from scheduling.terms_service import start_next_version
 from tests.demo_records import load_demo
 from treatments.models import Lot, Treatment, User, Vehicle, Zone
@@ -44,6 +45,10 @@ def add_what_pages_need(shop: DemoShop, now: datetime) -> None:
             actor=User.objects.get(username="lift"),
         )
     _book_far_ahead(now)
+    if not SeasonPlan.objects.exists():
+        first = shop.day + timedelta(days=1)
+        last = first + timedelta(days=120)
+        draft_season_plan(sites=[shop.site], first=first, last=last, now=now, actor=None)
     claim = Claim.objects.order_by("-pk")[0]
     if not claim.decisions.exists():
         recommended = read_claim_file(claim, as_of=shop.day).recommendation.outcome
