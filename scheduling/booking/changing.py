@@ -89,7 +89,15 @@ def _give_up(
 @take_turn()
 @transaction.atomic
 def begin_visit(*, appointment: Appointment, now: datetime, actor: User | None) -> Appointment:
-    """Record that the vehicle stands in its bay."""
+    """Record that the vehicle stands in its bay.
+
+    Raises:
+        ValidationError: on an earlier day than the visit's; move it to today first.
+    """
+    zone = zoneinfo.ZoneInfo(appointment.site.time_zone)
+    day = appointment.starts_at.astimezone(zone).date()
+    if now.astimezone(zone).date() < day:
+        raise ValidationError(f"Visit {appointment.number} is on {day}; move it to today before it is begun.")
     return _set_status(appointment, [BOOKED], IN_THE_BAY, "begun", now, actor)
 
 

@@ -274,6 +274,8 @@ def test_done_gives_the_rest_of_the_time_back_and_leaves_what_is_due_to_the_reco
     bays: Bays, covers: list[Cover]
 ) -> None:
     visit = book(covers[0], bays, bays.low, bays.tomas, at(DAY, 9))
+    with pytest.raises(ValidationError, match="is on 2026-06-09; move it to today"):
+        begin_visit(appointment=visit, now=at(DAY - timedelta(days=1), 9), actor=bays.tomas)
     begin_visit(appointment=visit, now=at(DAY, 9, 5), actor=bays.tomas)
     done = finish_visit(appointment=visit, now=at(DAY, 9, 40), actor=bays.tomas)
     assert (done.status, done.work_ends_at) == ("done", at(DAY, 9, 40))
