@@ -11,6 +11,7 @@ from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponseBase
+from django.utils.translation import gettext as _
 
 from claims.models import Claim
 from claims.queries import list_claims_for
@@ -79,7 +80,7 @@ def open_to(
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not may_open(get_user(request), page):
                 who = ", ".join(say(role) for role in MAY_OPEN[page])
-                raise PermissionDenied(f"This page is for: {who}.")
+                raise PermissionDenied(_("This page is for: %(who)s.") % {"who": who})
             return view(request, *args, **kwargs)
 
         return cast("Callable[Concatenate[HttpRequest, P], R]", guarded)

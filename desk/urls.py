@@ -39,6 +39,7 @@ urlpatterns = [
     path("language/", require_POST(set_language), name="set_language"),
     path("look/", entry.choose_look, name="choose_look"),
     path("due/", due.due_list, name="due_list"),
+    path("due/why/<str:number>/", due.due_why, name="due_why"),
     path("due/chosen/", due_chosen.chosen, name="due_chosen"),
     path("due/filters/keep/", saved_filters.keep, name="keep_filter"),
     path("due/filters/drop/", saved_filters.drop, name="drop_filter"),

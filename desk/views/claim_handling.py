@@ -11,6 +11,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from claims.claim_file import read_claim_file, try_out
@@ -50,7 +51,7 @@ from treatments.rules.words import DamageKind, ProductFamily
 def _find_standing(claim: Claim) -> ClaimDecision:
     standing = claim.decisions.filter(reopened_at__isnull=True).first()
     if standing is None:
-        raise ValidationError("The claim is not decided.")
+        raise ValidationError(_("The claim is not decided."))
     return standing
 
 
@@ -65,7 +66,7 @@ def _ask(claim: Claim, values: Values, user: User) -> None:
 def _answer(claim: Claim, values: Values, user: User) -> None:
     request = claim.requests.filter(pk=values["request"]).first()
     if request is None:
-        raise ValidationError("There is no such request on this claim.")
+        raise ValidationError(_("There is no such request on this claim."))
     record_answer(request=request, day=values["day"], now=timezone.now(), actor=user)
 
 
@@ -180,7 +181,7 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
         values = form.cleaned_data
         odometer = values["odometer"]
         if odometer is not None and not values["odometer_unit"]:
-            form.add_error("odometer_unit", "Say whether the odometer is in km or miles.")
+            form.add_error("odometer_unit", _("Say whether the odometer is in km or miles."))
         else:
             try:
                 claim = _file_with_photos(

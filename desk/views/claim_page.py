@@ -11,6 +11,8 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from claims.claim_file import ClaimFile, WhatIf, read_claim_file, sum_payments
 from claims.models import Claim
@@ -35,9 +37,9 @@ from treatments.rules.words import Answer
 Values = dict[str, Any]
 
 OUTCOMES = {
-    Answer.HOLDS: "By the record the claim holds.",
-    Answer.FAILS: "By the record the claim does not hold.",
-    Answer.CANNOT_BE_TOLD: "From the record it cannot be told.",
+    Answer.HOLDS: gettext_lazy("By the record the claim holds."),
+    Answer.FAILS: gettext_lazy("By the record the claim does not hold."),
+    Answer.CANNOT_BE_TOLD: gettext_lazy("From the record it cannot be told."),
 }
 
 
@@ -54,12 +56,12 @@ def show_claim(
     file = read_claim_file(found, as_of=today)
     check = file.check
     whole = [f for f in check.findings if f.zone is None]
-    groups: list[tuple[str, Answer | None, list[Finding]]] = [("The claim as a whole", None, whole)]
+    groups: list[tuple[str, Answer | None, list[Finding]]] = [(_("The claim as a whole"), None, whole)]
     groups += [
         (zone.name, check.judge_zone(zone.zone), [f for f in check.findings if f.zone == zone.zone])
         for zone in check.claim.zones
     ]
-    outcome = "By the record the claim holds in part." if check.holds_in_part else OUTCOMES[check.answer]
+    outcome = _("By the record the claim holds in part.") if check.holds_in_part else OUTCOMES[check.answer]
     context = {
         "claim": found,
         "check": check,

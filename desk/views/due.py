@@ -1,9 +1,11 @@
 """The due list: who must come, by when and why, one entry per vehicle since one visit serves all that is due."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils import timezone
@@ -12,7 +14,7 @@ from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.views.decorators.vary import vary_on_headers
 
-from desk.access import get_user, may_open, open_to
+from desk.access import access_cover, get_user, may_open, open_to
 from scheduling.due_list import (
     BOOKED_OR_NOT,
     COUNT_UP_TO,
@@ -52,7 +54,7 @@ class DueEntry:
         return URGENCIES[self.urgency]
 
 
-def read_filter(given: QueryDict) -> tuple[DueFilter, list[str]]:
+def read_filter(given: QueryDict, sites: Sequence[Site]) -> tuple[DueFilter, list[str]]:
     """Return what the address asks for, and a sentence for each choice that does not exist and is left out."""
     told = []
 
@@ -63,11 +65,10 @@ def read_filter(given: QueryDict) -> tuple[DueFilter, list[str]]:
             return ""
         return value
 
-    sites = list(Site.objects.values_list("code", flat=True))
     return (
         DueFilter(
             text=given.get("q", "").replace("\x00", "")[:100],
-            site=choose("site", sites, _("Site")),
+            site=choose("site", [site.code for site in sites], _("Site")),
             kind=choose("kind", list(DueKind), _("Kind")),
             urgency=choose("urgency", list(URGENCIES), _("Urgency")),
             booked=choose("booked", list(BOOKED_OR_NOT), _("Visit")),
@@ -114,7 +115,8 @@ def show_due_list(request: HttpRequest, *, status: int = 200, **context: Any) ->
 def read_list(request: HttpRequest) -> dict[str, Any]:
     """Return what the page shows: the entries, the counts, and the choices of the filter."""
     user, today = get_user(request), find_today(timezone.now())
-    wanted, told = read_filter(request.GET)
+    sites = list(Site.objects.all())
+    wanted, told = read_filter(request.GET, sites)
     after = request.GET.get("after", "")
     try:
         page = read_due_page(user, today, wanted, after=after, size=PER_PAGE)
@@ -132,7 +134,7 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         "next": page.after,
         "entries": gather_entries(page.states, today, shows_owner=user.role != Role.DEALERSHIP),
         "counts": [(code, words, _tell_count(counts[code])) for code, words in URGENCIES.items()],
-        "sites": Site.objects.all(),
+        "sites": sites,
         "kinds": list(DueKind),
         "booked_or_not": list(BOOKED_OR_NOT.items()),
         "may_book": may_book,
@@ -142,8 +144,28 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         "all_chosen": request.GET.get("chosen") == "all",
         "orders": [(Order.PRESSING, _("most pressing first")), (Order.RISK, _("most at risk first"))],
         "query": write_query(wanted),
+    }
+
+
+@open_to("due_list")
+@vary_on_headers("HX-Request")
+def due_why(request: HttpRequest, number: str) -> HttpResponse:
+    """Say why the dates of a cover are what they are; the list asks for it when somebody wants to know."""
+    cover = access_cover(get_user(request), number)
+    context = {
+        "cover": cover,
+        "items": list(_list_items([cover.pk], find_today(timezone.now()))),
         "zone_names": dict(Zone.objects.values_list("code", "name")),
     }
+    template = "desk/due_why.html" if request.htmx else "desk/due_why_page.html"  # type: ignore[attr-defined]
+    return render(request, template, context)
+
+
+def _list_items(covers: Iterable[int], today: date) -> QuerySet[DueItem]:
+    """Return what is due on covers within the days that the list looks ahead, the most pressing first."""
+    horizon = today + timedelta(days=DueFilter().days_ahead)
+    found = DueItem.objects.filter(cover__in=list(covers), opens_on__lte=horizon)
+    return found.order_by("grace_until", "target_on", "id")
 
 
 def _tell_count(count: int) -> str:
@@ -160,9 +182,8 @@ def gather_entries(states: list[CoverState], today: date, *, shows_owner: bool) 
         if state.last_seen_on:
             risk = estimate_risk(state.last_seen_on, CorrosivityCategory(state.corrosivity), today)
         entries[state.cover_id] = DueEntry(state.cover, state, find_cover_urgency(state, today), risk)
-    found = DueItem.objects.filter(
-        cover__in=list(entries), opens_on__lte=today + timedelta(days=DueFilter().days_ahead)
-    ).order_by("grace_until", "target_on", "id")
+    # The reasons are long texts that due_why reads.
+    found = _list_items(entries, today).defer("sentence", "why_opens", "why_last", "why_grace")
     for item in found:
         entries[item.cover_id].items.append(item)
     if shows_owner:

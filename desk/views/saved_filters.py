@@ -13,6 +13,7 @@ from desk.access import get_user, open_to
 from desk.views.claim_handling import add_errors
 from desk.views.due import read_filter, show_due_list, write_query
 from scheduling.saved_filters import drop_filter, keep_filter
+from treatments.models import Site
 
 
 class FilterForm(forms.Form):
@@ -24,7 +25,7 @@ class FilterForm(forms.Form):
 def keep(request: HttpRequest) -> HttpResponse:
     """Keep the filter that is shown, and show its list; where it can't be kept, the list with the errors."""
     given = QueryDict(request.POST.get("query", "")[:2000])
-    query = write_query(read_filter(given)[0])
+    query = write_query(read_filter(given, list(Site.objects.all()))[0])
     form = FilterForm(request.POST)
     if form.is_valid():
         try:

@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from claims.terms_preview import TermsPreview, preview_terms
 from desk.access import access_draft, access_version, get_user, list_versions_for, open_to
@@ -71,11 +72,12 @@ def _start(request: HttpRequest, user: User) -> TermsVersion:
     key = request.POST.get("from", "")
     chosen = list_versions_for(user).filter(pk=int(key) if key.isdecimal() else 0).first()
     if chosen is None:
-        raise ValidationError("Choose the version whose text is to be copied.")
+        raise ValidationError(_("Choose the version whose text is to be copied."))
     if request.POST.get("how") == "copy":
         code, title = request.POST.get("code", "").strip(), request.POST.get("title", "").strip()
         if WarrantyTerms.objects.filter(code=code).exists():
-            raise ValidationError(f"There are terms under the code {code} already; write another, or start from those.")
+            message = _("There are terms under the code %(code)s already; write another, or start from those.")
+            raise ValidationError(message % {"code": code})
         copied = chosen.document | {"code": code, "title": title, "version": 1}
         return start_draft(document=copied, now=now, actor=user)
     return find_draft(chosen.terms.code) or start_next_version(version=chosen, now=now, actor=user)
@@ -89,13 +91,15 @@ def read_upload(request: HttpRequest) -> dict[str, Any]:
     """
     upload = request.FILES.get("file")
     if upload is None:
-        raise ValidationError("Choose a file of terms.")
+        raise ValidationError(_("Choose a file of terms."))
     if upload.size is None or upload.size > MOST_FILE_BYTES:
-        raise ValidationError(f"{upload.name} is larger than any terms; the most is {MOST_FILE_BYTES // 1000} kB.")
+        message = _("%(name)s is larger than any terms; the most is %(most)s kB.")
+        raise ValidationError(message % {"name": upload.name, "most": MOST_FILE_BYTES // 1000})
     try:
         return tomllib.loads(upload.read().decode("utf-8-sig"))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
-        raise ValidationError(f"{upload.name} is not a TOML file: {error}.") from error
+        message = _("%(name)s is not a TOML file: %(error)s.")
+        raise ValidationError(message % {"name": upload.name, "error": error}) from error
 
 
 @open_to("edit_terms")

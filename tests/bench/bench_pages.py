@@ -151,17 +151,18 @@ def run() -> None:
     """Print the table; called in a process whose settings point at the bench's database."""
     from django.db import connection
     from django.test import Client
-    from django.test.utils import CaptureQueriesContext, setup_test_environment
+    from django.test.utils import CaptureQueriesContext
     from django.urls import reverse
 
     from treatments.models import User
 
-    setup_test_environment()
     log_in = reverse("admin:login")
-    stranger = Client()
+    # Not the set-up of tests, which watches every template and so slows what has many parts.
+    here = {"SERVER_NAME": "localhost"}
+    stranger = Client(**here)
     clients: dict[str | None, Client] = {None: stranger}
     for username in USERNAMES:
-        clients[username] = Client()
+        clients[username] = Client(**here)
         clients[username].force_login(User.objects.get(username=username))
     print(f"  {'page':<34} {'status':>6} {'queries':>7} {'ms':>9} {'log-in':>8} {'ratio':>7}")
     over = []

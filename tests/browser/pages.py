@@ -165,6 +165,7 @@ PAGES = [
     DeskPage("vehicle", "writer", _vehicle),
     DeskPage("vehicle", "writer", _vehicle, query="?as-of=tomorrow", what="error"),
     DeskPage("vehicle", "writer", lambda: ["NOSUCHVIN"], what="not-found"),
+    DeskPage("due_why", "writer", lambda: [_not_booked().cover.number]),
     DeskPage("due_list", "owner", spoil="form[action$='/filters/keep/']", what="error"),
     DeskPage("due_chosen", "owner", query="?do=waive&cover=C000001-1&cover=C000003-1&cover=C000006-1"),
     DeskPage("due_chosen", "owner", query="?do=waive&cover=C000003-1", spoil="main form", what="error"),
