@@ -9,6 +9,7 @@ from decimal import Decimal
 from django.db.models import Count, Q, QuerySet
 
 from treatments.models import (
+    Customer,
     Inspection,
     Lot,
     OdometerReading,
@@ -214,19 +215,28 @@ def describe_zone(zone: Zone) -> ZoneDescription:
     )
 
 
+# An index of any part of a word, as the database keeps it, can't help with fewer letters.
+LEAST_LETTERS = 3
+
+
 def search_vehicles(text: str) -> QuerySet[Vehicle]:
-    """Return vehicles whose VIN (any part), plate, or owner's name, telephone or e-mail contains the text."""
-    words = text.split()
+    """Return vehicles whose VIN (any part), plate, or an owner's name, telephone or e-mail contains every word.
+
+    Of words of one or two letters, which any vehicle holds somewhere, only the beginning of plate or name counts, as in
+    the due list. Vehicles and owners are looked up apart, each by their own indexes; one condition over the join reads
+    every row.
+    """
     found = Vehicle.objects.all()
-    for word in words:
-        found = found.filter(
-            Q(vin__icontains=word)
-            | Q(plate__icontains=word)
-            | Q(description__icontains=word)
-            | Q(ownerships__customer__name__icontains=word)
-            | Q(ownerships__customer__contact__icontains=word)
-        )
-    return found.distinct()
+    for word in text.split():
+        if len(word) >= LEAST_LETTERS:
+            by_vehicle = Q(vin__icontains=word) | Q(plate__icontains=word) | Q(description__icontains=word)
+            by_owner = Q(name__icontains=word) | Q(contact__icontains=word)
+        else:
+            by_vehicle, by_owner = Q(plate__istartswith=word), Q(name__istartswith=word)
+        vehicles = Vehicle.objects.filter(by_vehicle).order_by().values("pk")
+        owned = Ownership.objects.filter(customer__in=Customer.objects.filter(by_owner).order_by()).order_by()
+        found = found.filter(pk__in=vehicles.union(owned.values("vehicle")))
+    return found
 
 
 def find_vehicles_with_lot(lot: Lot) -> QuerySet[Vehicle]:

@@ -3,10 +3,11 @@
 from datetime import date, datetime, time
 from typing import Any
 
-from django.core.paginator import Paginator
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.http import urlencode
 
 from claims.models import Claim
 from desk.access import access_cover, access_vehicle, get_user, list_vehicles_for, may_open, open_to
@@ -32,15 +33,24 @@ PER_PAGE = 30
 def vehicles(request: HttpRequest) -> HttpResponse:
     """Find vehicles by VIN (any part), plate, name, telephone or e-mail."""
     user = get_user(request)
-    text = request.GET.get("q", "").strip()[:100]
-    found = search_vehicles(text).filter(pk__in=list_vehicles_for(user).values("pk"))
-    if user.role == Role.DEALERSHIP and text:
+    text, after = request.GET.get("q", "").replace("\x00", "").strip()[:100], request.GET.get("after", "")[:17]
+    if user.role == Role.DEALERSHIP:
         # Names and telephones of customers are not a dealership's to search.
-        found = list_vehicles_for(user).filter(vin__icontains=text) | list_vehicles_for(user).filter(
-            plate__icontains=text
-        )
-    page = Paginator(found.order_by("vin"), PER_PAGE).get_page(request.GET.get("page"))
-    return render(request, "desk/vehicles.html", {"page": page, "text": text})
+        found = list_vehicles_for(user)
+        if text:
+            found = found.filter(Q(vin__icontains=text) | Q(plate__icontains=text))
+    else:
+        found = search_vehicles(text)
+    # By the place of the last row: neither a count nor a later page reads what is not shown.
+    shown = list(found.filter(vin__gt=after.upper()).order_by("vin")[: PER_PAGE + 1])
+    context = {
+        "vehicles": shown[:PER_PAGE],
+        "text": text,
+        "after": after,
+        "next": shown[PER_PAGE - 1].vin if len(shown) > PER_PAGE else "",
+        "query": urlencode({"q": text}) if text else "",
+    }
+    return render(request, "desk/vehicles.html", context)
 
 
 # Before the first vehicle and long after the last; beyond them the calendar itself ends.

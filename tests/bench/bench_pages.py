@@ -123,7 +123,7 @@ def list_addresses() -> list[tuple[str, str | None, str]]:
         ("due_list, a name", "due_list", f"q={name.replace(' ', '+')}"),
         ("vehicles, part of a VIN", "vehicles", f"q={some.vin[-6:]}"),
         ("vehicles, a name", "vehicles", f"q={name.replace(' ', '+')}"),
-        ("vehicles, page 1000", "vehicles", "page=1000"),
+        ("vehicles, from the middle", "vehicles", "after=B8"),
         ("25 covers to remind", "due_chosen", f"do=remind{chosen}"),
         ("25 covers to let off", "due_chosen", f"do=waive{chosen}"),
         ("25 covers to book", "book_many", chosen[1:]),

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from claims.models import Claim
 from desk.demo.load import DEMO_PASSWORD, DemoShop
+from desk.views import vehicles as vehicles_page
 from scheduling import due_list
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.services import book_visit
@@ -25,7 +26,7 @@ from scheduling.due_list import (
 from scheduling.models import Bay, Cover, CoverState
 from scheduling.rules.booking_words import VisitKind
 from tests.demo_records import load_demo
-from treatments.models import Customer, Dealership, Lot, Treatment, User, Vehicle
+from treatments.models import Customer, Dealership, Lot, Ownership, Treatment, User, Vehicle
 
 
 @pytest.fixture
@@ -279,6 +280,26 @@ def test_a_vehicle_is_found_by_any_part_and_shows_its_history(demo: DemoShop) ->
     then = client.get(f"/vehicles/{vin}/", {"known-at": "2020-01-01"}).content.decode()
     assert "no first treatment is recorded" in then
     assert client.get("/vehicles/NOSUCHVIN/").status_code == 404
+
+
+def test_the_pages_of_the_vehicles_join_and_keep_the_search(demo: DemoShop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(vehicles_page, "PER_PAGE", 2)
+    client = log_in("writer")
+    for query, wanted in (
+        ("", Vehicle.objects.all()),
+        ("?q=harrow+smh", Vehicle.objects.filter(description__contains="Harrow")),
+    ):
+        found, address = [], f"/vehicles/{query}"
+        while address:
+            page = client.get(address).content.decode()
+            found += re.findall(r'class="vin">(\w+)<', page)
+            following = re.search(r'href="([^"]+)" rel="next"', page)
+            address = f"/vehicles/{following[1].replace('&amp;', '&')}" if following else ""
+        assert found == sorted(wanted.values_list("vin", flat=True)) and len(found) > 2
+    # An owner of before is found too, and words of vehicle and owner together.
+    owned = Ownership.objects.select_related("vehicle", "customer")[0]
+    text = f"{owned.customer.name.split()[0]} {owned.vehicle.vin[-5:]}"
+    assert owned.vehicle.vin in client.get("/vehicles/", {"q": text}).content.decode()
 
 
 def test_a_claim_shows_every_rule_and_says_that_a_person_decides(demo: DemoShop) -> None:
