@@ -172,6 +172,7 @@ CELERY_BEAT_SCHEDULE = {
     "write-invitations": {"task": "notifications.write_invitations", "schedule": 60.0},
     "write-due-reminders": {"task": "notifications.write_due_reminders", "schedule": 3600.0},
     "drop-unsent-photos": {"task": "treatments.drop_unsent_photos", "schedule": 86400.0},
+    "note-material-uses": {"task": "treatments.note_material_uses", "schedule": 300.0},
     # Counts once a day, and what somebody asked for that a lost task left uncounted.
     "count-reports": {"task": "claims.count_reports_when_due", "schedule": 900.0},
     "recompute-due-items": {"task": "scheduling.recompute_due_items", "schedule": 300.0},

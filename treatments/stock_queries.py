@@ -1,6 +1,7 @@
 """Reads of the stock: lots with what is left of them, and every vehicle and zone that a lot or product went on.
 
-Only signed-off work that no amendment replaced counts. Lists are read by page or in batches, whatever their length.
+Only signed-off work that no amendment replaced counts: call ``note_material_uses`` first, so that MaterialUse knows
+all of it. Lists are read by page or in batches, whatever their length.
 """
 
 from collections import defaultdict
@@ -9,9 +10,9 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.db.models import Case, Count, Exists, F, OuterRef, Q, QuerySet, Sum, When
+from django.db.models import Case, Count, F, Q, QuerySet, Sum, When
 
-from treatments.models import Lot, Ownership, Product, Treatment, TreatmentLine
+from treatments.models import Lot, MaterialUse, Ownership, Product, Treatment, TreatmentLine
 from treatments.rules.stock import EXPIRES_SOON_DAYS, LotQuantities, LotStanding, judge_lot
 
 PER_PAGE = 40
@@ -69,12 +70,8 @@ def describe_lots(lots: list[Lot], today: date) -> list[LotRow]:
     ]
 
 
-def _list_standing_lines() -> QuerySet[TreatmentLine]:
-    return TreatmentLine.objects.filter(treatment__signed_off_at__isnull=False, treatment__amended_by__isnull=True)
-
-
 def _count_used(lots: list[int]) -> dict[int, Decimal]:
-    sums = _list_standing_lines().filter(lot__in=lots).order_by().values("lot").annotate(used_ml=Sum("quantity_ml"))
+    sums = MaterialUse.objects.filter(lot__in=lots).order_by().values("lot").annotate(used_ml=Sum("quantity_ml"))
     return {row["lot"]: row["used_ml"] for row in sums}
 
 
@@ -88,10 +85,8 @@ class Reach:
 
 def count_reach(lot: Lot) -> Reach:
     """Return on how many vehicles and zones a lot is."""
-    counted = (
-        _list_standing_lines()
-        .filter(lot=lot)
-        .aggregate(vehicles=Count("treatment__vehicle", distinct=True), zones=Count("pk"))
+    counted = MaterialUse.objects.filter(lot=lot).aggregate(
+        vehicles=Count("vehicle", distinct=True), zones=Sum("zones", default=0)
     )
     return Reach(counted["vehicles"], counted["zones"])
 
@@ -148,48 +143,51 @@ class UsesPage:
     after: str = ""
 
 
-def _list_lines(search: UseSearch) -> QuerySet[TreatmentLine]:
-    lines = TreatmentLine.objects.filter(product__isnull=False)
+def _find_conditions(search: UseSearch) -> Q:
+    """Return what a line or a use must be; both name product and lot alike."""
     if search.lot is not None:
-        return lines.filter(lot=search.lot)
-    if search.product is not None:
-        lines = lines.filter(product=search.product)
+        return Q(lot=search.lot)
+    wanted = Q(product=search.product) if search.product is not None else Q()
     if search.text:
-        # The lots are few beside the lines: found first, so that the lines are read by their index.
-        named = list(Lot.objects.filter(number__icontains=search.text).values_list("pk", flat=True))
-        wanted = Q(lot__in=named)
+        # The lots are few beside their uses: found first, so that the uses are read by their index.
+        named = Q(lot__in=list(Lot.objects.filter(number__icontains=search.text).values_list("pk", flat=True)))
         if search.without_lot and search.product is not None:
-            wanted |= Q(lot__isnull=True)
-        return lines.filter(wanted)
-    return lines if search.without_lot else lines.filter(lot__isnull=False)
+            named |= Q(lot__isnull=True)
+        return wanted & named
+    return wanted if search.without_lot else wanted & Q(lot__isnull=False)
 
 
-def _list_treatments(search: UseSearch, lines: QuerySet[TreatmentLine]) -> QuerySet[Treatment]:
-    found = Treatment.objects.filter(
-        Exists(lines.filter(treatment=OuterRef("pk"))), signed_off_at__isnull=False, amended_by__isnull=True
-    )
+Place = tuple[date, int]
+"""Where a list goes on: after the visit of this day and key."""
+
+
+def _list_places(search: UseSearch, conditions: Q, after: Place | None, size: int) -> list[Place]:
+    found = MaterialUse.objects.filter(conditions)
     if search.used_from:
         found = found.filter(done_on__gte=search.used_from)
     if search.used_until:
         found = found.filter(done_on__lte=search.used_until)
-    return found.select_related("vehicle", "site", "applicator").order_by("-done_on", "-pk")
+    if after:
+        # The day apart, so that the index is entered there.
+        found = found.filter(done_on__lte=after[0]).exclude(done_on=after[0], treatment__gte=after[1])
+    places = found.order_by("-done_on", "-treatment_id").values_list("done_on", "treatment_id").distinct()
+    return list(places[:size])
 
 
-def _fill(treatments: list[Treatment], lines: QuerySet[TreatmentLine]) -> list[Use]:
+def _fill(places: list[Place], conditions: Q) -> list[Use]:
+    keys = [key for _day, key in places]
+    treatments = Treatment.objects.select_related("vehicle", "site").in_bulk(keys)
     by_treatment: dict[int, list[TreatmentLine]] = defaultdict(list)
-    for line in lines.filter(treatment__in=treatments).select_related("zone", "product", "lot").order_by("pk"):
+    lines = TreatmentLine.objects.filter(conditions, treatment__in=keys, product__isnull=False)
+    for line in lines.select_related("zone", "product", "lot__product").order_by("pk"):
         by_treatment[line.treatment_id].append(line)
     owners = {
         owned.vehicle_id: owned
         for owned in Ownership.objects.filter(
-            vehicle__in={treatment.vehicle_id for treatment in treatments}, until_day__isnull=True
+            vehicle__in={treatment.vehicle_id for treatment in treatments.values()}, until_day__isnull=True
         ).select_related("customer")
     }
-    return [Use(one, by_treatment[one.pk], owners.get(one.vehicle_id)) for one in treatments]
-
-
-def _go_on(found: QuerySet[Treatment], day: date, key: int) -> QuerySet[Treatment]:
-    return found.filter(Q(done_on__lt=day) | Q(done_on=day, pk__lt=key))
+    return [Use(treatments[key], by_treatment[key], owners.get(treatments[key].vehicle_id)) for key in keys]
 
 
 def read_uses(search: UseSearch, *, after: str = "", size: int = PER_PAGE) -> UsesPage:
@@ -198,29 +196,28 @@ def read_uses(search: UseSearch, *, after: str = "", size: int = PER_PAGE) -> Us
     Args:
         after: what the page before gave; a text that is none asks for the first page.
     """
-    lines = _list_lines(search)
-    found = _list_treatments(search, lines)
-    day_text, _, key_text = after.partition("_")
+    conditions = _find_conditions(search)
+    places = _list_places(search, conditions, _read_place(after), size + 1)
+    shown = places[:size]
+    following = f"{shown[-1][0]}_{shown[-1][1]}" if len(places) > size else ""
+    return UsesPage(_fill(shown, conditions), following)
+
+
+def _read_place(text: str) -> Place | None:
+    day, _, key = text.partition("_")
     try:
-        day, key = date.fromisoformat(day_text), int(key_text[:18])
+        return date.fromisoformat(day), int(key[:18])
     except ValueError:
-        pass
-    else:
-        found = _go_on(found, day, key)
-    rows = list(found[: size + 1])
-    shown = rows[:size]
-    following = f"{shown[-1].done_on}_{shown[-1].pk}" if len(rows) > size else ""
-    return UsesPage(_fill(shown, lines), following)
+        return None
 
 
 def walk_uses(search: UseSearch) -> Iterator[Use]:
     """Yield every visit on which the material was used, newest first, read in batches."""
-    lines = _list_lines(search)
-    every = _list_treatments(search, lines)
-    found = every
-    while rows := list(found[:BATCH]):
-        yield from _fill(rows, lines)
-        found = _go_on(every, rows[-1].done_on, rows[-1].pk)
+    conditions = _find_conditions(search)
+    after: Place | None = None
+    while places := _list_places(search, conditions, after, BATCH):
+        yield from _fill(places, conditions)
+        after = places[-1]
 
 
 def list_products() -> list[Product]:

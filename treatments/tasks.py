@@ -4,9 +4,16 @@ from celery import shared_task
 from django.utils import timezone
 
 from treatments import sent_forms
+from treatments.material_uses import note_all_material_uses
 
 
 @shared_task(name="treatments.drop_unsent_photos")
 def drop_unsent_photos() -> int:
     """Take away the pictures whose form never came."""
     return sent_forms.drop_unsent_photos(now=timezone.now())
+
+
+@shared_task(name="treatments.note_material_uses")
+def note_material_uses() -> None:
+    """Note where material went, for all that was signed off or amended since."""
+    note_all_material_uses()

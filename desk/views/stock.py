@@ -17,6 +17,7 @@ from desk.access import access_lot, get_user, may_open, open_to
 from desk.booking_page import list_errors, name_faults
 from desk.recall_list import answer_recall_list
 from desk.stock_forms import LotSearchForm, RecallForm, ReceiveForm, TakeBackForm, UseSearchForm
+from treatments.material_uses import note_all_material_uses, note_material_uses
 from treatments.models import Lot, Product
 from treatments.queries import find_today
 from treatments.rules.units import VolumeUnit
@@ -40,6 +41,7 @@ def stock(request: HttpRequest) -> HttpResponse:
     """List the lots with what was received, used and is left, and how each stands today."""
     user, now = get_user(request), timezone.now()
     today = find_today(now, user.site)
+    is_all_noted = note_material_uses()
     products = list_products()
     form = LotSearchForm(request.GET, products=products)
     search = form.read()
@@ -54,6 +56,7 @@ def stock(request: HttpRequest) -> HttpResponse:
         "query": urlencode(query),
         "has_products": bool(products),
         "may_keep": may_open(user, "keep_stock"),
+        "is_all_noted": is_all_noted,
         "today": today,
     }
     return render(request, "desk/stock.html", context, status=400 if form.errors else 200)
@@ -102,11 +105,13 @@ def _show_lot(request: HttpRequest, found: Lot, form: RecallForm | TakeBackForm 
         form = TakeBackForm() if found.recalled_on else RecallForm(initial={"recalled_on": today})
     errors = list_errors(form)
     told = request.GET.get("told", "")
+    is_all_noted = note_material_uses()
     context = {
         "lot": found,
         "row": describe_lots([found], today)[0],
         "reach": count_reach(found),
         "uses": read_uses(UseSearch(lot=found.pk), after=request.GET.get("after", "")),
+        "is_all_noted": is_all_noted,
         "is_first_page": not request.GET.get("after"),
         "form": form,
         "errors": errors,
@@ -158,6 +163,7 @@ def take_back(request: HttpRequest, key: int) -> HttpResponse:
 def lot_list(request: HttpRequest, key: int) -> HttpResponseBase:
     """Hand out the recall list of one lot as CSV."""
     found = access_lot(key)
+    note_all_material_uses()
     return answer_recall_list(walk_uses(UseSearch(lot=found.pk)), f"recall-{slugify(found.number) or found.pk}.csv")
 
 
@@ -181,6 +187,7 @@ def where(request: HttpRequest) -> HttpResponse:
     user = get_user(request)
     form, search, asked = _read_search(request, list_products())
     errors = list_errors(form)
+    is_all_noted = note_material_uses()
     query = {name: value for name, value in request.GET.items() if name in form.fields and value}
     context: dict[str, Any] = {
         "form": form,
@@ -188,6 +195,7 @@ def where(request: HttpRequest) -> HttpResponse:
         "asked": asked,
         "uses": read_uses(search, after=request.GET.get("after", "")) if search else None,
         "query": urlencode(query),
+        "is_all_noted": is_all_noted,
         "may_see_owners": may_open(user, "recall_list"),
     }
     return render(request, "desk/stock_where.html", context, status=400 if errors else 200)
@@ -200,4 +208,5 @@ def where_list(request: HttpRequest) -> HttpResponseBase:
     _form, search, _asked = _read_search(request, list_products())
     if search is None:
         return where(request)
+    note_all_material_uses()
     return answer_recall_list(walk_uses(search), "recall-list.csv")

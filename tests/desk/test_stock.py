@@ -16,11 +16,13 @@ from desk.demo.load import DemoShop
 from desk.recall_list import list_headings
 from tests.demo_records import load_demo
 from tests.desk.test_pages import log_in
-from treatments.models import Event, Lot, Product, Treatment, TreatmentLine, Vehicle
+from treatments.material_uses import note_all_material_uses, note_material_uses, rebuild_material_uses
+from treatments.models import Event, Lot, MaterialUse, Product, Treatment, TreatmentLine, Vehicle
 from treatments.rules.stock import LotQuantities, LotStanding, judge_lot
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.services import LineEntry, amend_treatment, recall_lot
-from treatments.stock_queries import UseSearch, read_uses, walk_uses
+from treatments.stock_queries import Use, UseSearch, read_uses
+from treatments.stock_queries import walk_uses as walk_noted_uses
 from treatments.stock_services import receive_lot
 
 TODAY = date(2026, 5, 20)
@@ -52,6 +54,11 @@ def test_what_is_left_is_told_only_where_it_can_be() -> None:
     over = LotQuantities(Decimal(4), Decimal(5))
     assert (over.left_ml, over.overdrawn_ml) == (0, 1)
     assert LotQuantities(Decimal(5), Decimal(5)).overdrawn_ml is None
+
+
+def walk_uses(search: UseSearch) -> list[Use]:
+    note_all_material_uses()
+    return list(walk_noted_uses(search))
 
 
 def find_used_lot() -> Lot:
@@ -263,3 +270,31 @@ def test_work_without_a_lot_is_found_where_it_is_asked_for(demo: DemoShop) -> No
     assert new.pk not in [use.treatment.pk for use in walk_uses(without)]
     with_it = UseSearch(text=line.lot.number, product=line.product_id, without_lot=True)
     assert new.pk in [use.treatment.pk for use in walk_uses(with_it)]
+
+
+def list_noted() -> list[tuple[object, ...]]:
+    return sorted(
+        MaterialUse.objects.values_list("treatment", "vehicle", "product", "lot", "done_on", "quantity_ml", "zones"),
+        key=str,
+    )
+
+
+def test_uses_noted_from_the_log_in_any_steps_are_those_of_the_records(demo: DemoShop) -> None:
+    while not note_material_uses(most=3):
+        pass
+    stepwise = list_noted()
+    assert stepwise and len(stepwise) == rebuild_material_uses()
+    assert list_noted() == stepwise
+    line = TreatmentLine.objects.filter(lot__isnull=False, treatment__amended_by__isnull=True).first()
+    entry = LineEntry(zone=line.zone, product=line.product, lot=line.lot, quantity=Volume(Decimal(3), VolumeUnit.LITRE))
+    newer = amend_treatment(
+        treatment=line.treatment, reason="one zone only", lines=[entry], now=timezone.now(), actor=None
+    )
+    assert list_noted() == stepwise  # not noted yet
+    assert note_material_uses()
+    noted = list_noted()
+    assert not MaterialUse.objects.filter(treatment=line.treatment).exists()
+    assert MaterialUse.objects.get(treatment=newer).quantity_ml == 3000
+    rebuild_material_uses()
+    assert list_noted() == noted
+    assert note_material_uses() and list_noted() == noted

@@ -4,6 +4,7 @@ from treatments.models.events import Event, EventLogHead, EventReader
 from treatments.models.materials import Lot, Product, Zone, ZoneArea
 from treatments.models.people import Customer, Dealership, Role, Site, User
 from treatments.models.sent import KeptPhoto, SentForm
+from treatments.models.uses import MaterialUse
 from treatments.models.vehicles import OdometerReading, Ownership, Vehicle
 from treatments.models.work import Inspection, InspectionLine, Photo, Treatment, TreatmentLine
 
@@ -17,6 +18,7 @@ __all__ = [
     "InspectionLine",
     "KeptPhoto",
     "Lot",
+    "MaterialUse",
     "OdometerReading",
     "Ownership",
     "Photo",

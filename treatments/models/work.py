@@ -41,11 +41,7 @@ class Treatment(models.Model):
 
     class Meta:
         ordering = ["vehicle_id", "done_on", "id"]
-        indexes = [
-            models.Index(fields=["vehicle", "done_on"]),
-            # Where material went is asked by day, over all vehicles.
-            models.Index(fields=["done_on", "id"], name="treatment_by_day"),
-        ]
+        indexes = [models.Index(fields=["vehicle", "done_on"])]
         constraints = [
             one_of(TreatmentKind, "kind", "treatment_kind_known"),
             models.UniqueConstraint(

@@ -14,6 +14,7 @@ from notifications.invitations import write_invitations
 from notifications.services import send_all_due_messages, write_due_reminders
 from scheduling.index.service import recompute
 from scheduling.services import register_covers_for_new_treatments
+from treatments.material_uses import note_all_material_uses
 from treatments.queries import find_today
 from treatments.rules.wording import tell_count
 from treatments.sent_forms import drop_unsent_photos
@@ -32,6 +33,7 @@ class Command(BaseCommand):
         drop_unsent_photos(now=now)
         while register_covers_for_new_treatments(now=now):
             pass
+        note_all_material_uses()
         computed = recompute(as_of=today, now=now)
         count_reports(as_of=today, now=now)
         report = write_due_reminders(as_of=today, now=now)
