@@ -179,12 +179,18 @@ def _render(drawing: Drawing) -> SafeString:
     return mark_safe(render_svg(drawing))
 
 
-def list_recalled_lots(vehicle: Vehicle) -> list[Lot]:
-    """Return the lots on this vehicle that were recalled, with their products."""
-    lines = Lot.objects.filter(
-        recalled_on__isnull=False,
-        lines__treatment__vehicle=vehicle,
-        lines__treatment__signed_off_at__isnull=False,
-        lines__treatment__amended_by__isnull=True,
+def list_recalled_lots(view: VehicleView) -> list[Lot]:
+    """Return the lots on this vehicle that were recalled, with their products; asks only where there are some."""
+    lines = [line for treatment in view.history.current_treatments for line in treatment.lines]
+    if not any(line.lot_recalled_on for line in lines):
+        return []
+    return list(
+        Lot.objects.filter(
+            recalled_on__isnull=False,
+            lines__treatment__vehicle=view.vehicle,
+            lines__treatment__signed_off_at__isnull=False,
+            lines__treatment__amended_by__isnull=True,
+        )
+        .select_related("product")
+        .distinct()
     )
-    return list(lines.select_related("product").distinct())

@@ -15,7 +15,7 @@ from django.db.models import Case, Count, F, Q, QuerySet, Sum, When
 from treatments.models import Lot, MaterialUse, Ownership, Product, Treatment, TreatmentLine
 from treatments.rules.stock import EXPIRES_SOON_DAYS, LotQuantities, LotStanding, judge_lot
 
-PER_PAGE = 40
+PER_PAGE = 25
 BATCH = 500
 
 

@@ -20,7 +20,7 @@ from desk.access import open_to
 from desk.charts import HEIGHT, WIDTH, draw_bars, draw_survival
 from treatments.rules.words import say
 
-NAMES_A_PAGE = 50
+NAMES_A_PAGE = 25
 
 
 @open_to("reports")

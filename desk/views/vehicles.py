@@ -122,7 +122,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "kept_query": keep_query(request, ("kind", "page", "at")),
         "page_query": keep_query(request, ("page", "at")),
         "owner": _find_owner(found, user),
-        "recalled": list_recalled_lots(found),
+        "recalled": list_recalled_lots(view),
         "filed": find_filed_claim(found, asked.get("filed", "")),
         "may": {
             name: may_open(user, name)
