@@ -1,72 +1,119 @@
 """Plans of a season: they hold, they are the best there is where that can be looked for, and never worse than none."""
 
 import itertools
+import math
+import random
+from dataclasses import replace
 from datetime import date, timedelta
 
+import numpy
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduling.rules.booking_words import BayKind
+from scheduling.rules.booking_words import BayKind, Skill
 from scheduling.rules.season.bound import find_bound
-from scheduling.rules.season.costs import list_faults, total
-from scheduling.rules.season.exact import MOST_EXACT
+from scheduling.rules.season.checking import list_faults
+from scheduling.rules.season.costs import total, weigh_day
+from scheduling.rules.season.exact import list_options
 from scheduling.rules.season.first_come import serve_first_come
-from scheduling.rules.season.plan import plan_season
-from scheduling.rules.season.season import Place, Season, SeasonBay, SeasonPlan, SeasonSite, SeasonVisit, Totals
-from tests.scheduling.season_cases import FIRST, make_season
+from scheduling.rules.season.flow import weigh_days, weigh_up
+from scheduling.rules.season.hours import mark
+from scheduling.rules.season.measures import compare_season, read_places
+from scheduling.rules.season.plan import plan_by_flow, plan_season, replan
+from scheduling.rules.season.season import Place, Season, SeasonBay, SeasonPerson, SeasonSite, SeasonVisit, Totals
+from tests.scheduling.season_cases import BOTH, DAYS, FIRST, make_season, make_visit
+
+NEXT = FIRST + timedelta(days=1)
+MOST_PLANS = 3_000
 
 
-def read_places(plan: SeasonPlan) -> dict[str, Place | None]:
-    return {proposal.key: proposal.place for proposal in plan.proposals}
+def list_single_places(season: Season, visit: SeasonVisit) -> list[Place | None]:
+    """Return every place that a visit could have if it were alone, found by trying every quarter."""
+    (site,) = season.sites
+    alone = replace(season, visits=(visit,))
+    tried = (
+        Place(day, bay.key, person.key, quarter)
+        for day in (season.first, season.last)[: 1 + (season.last > season.first)]
+        for bay in site.bays
+        for person in site.people
+        for quarter in range(96)
+        if person.worked.get(day, 0) >> quarter & 1
+    )
+    return [None, *(place for place in tried if not list_faults(alone, {visit.key: place}))]
 
 
 @st.composite
 def tiny_seasons(draw: st.DrawFn) -> Season:
-    """Up to four visits, three days and two bays: few enough to try every plan there is."""
-    days = [FIRST + timedelta(days=step) for step in range(draw(st.integers(1, 3)))]
-    lengths = st.sampled_from([0, 60, 90, 120])
+    """Some visits, two days, two bays and two people: few enough to try every plan there is."""
+    days = [FIRST, NEXT][: draw(st.integers(1, 2))]
+    starts = st.integers(46, 49)
+    breaks = st.sampled_from([0, mark(48, 49)])
     bays = tuple(
-        SeasonBay(key, f"bay {key}", BayKind.LIFT, {day: draw(lengths) for day in days}, height)
-        for key, height in enumerate(draw(st.sampled_from([(None,), (2000,), (2000, 2800), (None, None)])))
+        SeasonBay(key, f"bay {key}", kind, {day: draw(st.sampled_from([0, 0, mark(48, 50)])) for day in days}, height)
+        for key, (kind, height) in enumerate(
+            draw(
+                st.sampled_from(
+                    [
+                        [(BayKind.LIFT, None)],
+                        [(BayKind.LIFT, 2000), (BayKind.LIFT, 2800)],
+                        [(BayKind.LIFT, None), (BayKind.GROUND, None)],
+                    ]
+                )
+            )
+        )
     )
-    people = {day: draw(st.sampled_from([60, 90, 120, 240])) for day in days}
+    people = tuple(
+        SeasonPerson(
+            key,
+            skills,
+            {
+                day: mark(start, start + draw(st.integers(2, 6))) & ~draw(breaks)
+                for day in days
+                for start in [draw(starts)]
+            },
+            {},
+        )
+        for key, skills in enumerate(
+            draw(st.sampled_from([[BOTH], [BOTH, frozenset({Skill.INSPECTING})], [frozenset({Skill.SPRAYING}), BOTH]]))
+        )
+    )
     visits = tuple(
         SeasonVisit(
             key=f"v{number}",
             site=0,
-            minutes=draw(st.sampled_from([20, 30, 45, 60, 70])),
-            bay_kind=BayKind.LIFT,
-            opens_on=FIRST + timedelta(days=draw(st.integers(-20, 2))),
-            last_on=FIRST + timedelta(days=30),
-            lapses_after=draw(st.none() | st.integers(-1, 4).map(lambda step: FIRST + timedelta(days=step))),
-            risk_per_week=draw(st.integers(0, 3)),
+            minutes=draw(st.sampled_from([15, 20, 30, 45, 60])),
+            bay_kind=draw(st.sampled_from(BayKind)),
+            opens_on=FIRST + timedelta(days=draw(st.integers(-20, 1))),
+            last_on=FIRST + timedelta(days=draw(st.integers(-10, 30))),
+            lapses_after=draw(st.none() | st.integers(-1, 3).map(lambda step: FIRST + timedelta(days=step))),
+            risk_per_week=draw(st.integers(1, 3)),
             weekdays=draw(st.sampled_from([frozenset(), frozenset({1}), frozenset({2, 3})])),
             height_mm=draw(st.sampled_from([None, 1600, 2600])),
+            skill=draw(st.sampled_from(Skill)),
+            part_of_day=draw(st.sampled_from(["", "morning", "afternoon"])),
+            avoid=draw(st.sampled_from([(), ((NEXT, NEXT),)])),
+            standing_minutes=draw(st.sampled_from([0, 0, 15])),
         )
         for number in range(draw(st.integers(1, 4)))
     )
-    return Season(days[0], days[-1], (SeasonSite(0, bays, people),), visits)
+    season = Season(days[0], days[-1], (SeasonSite(0, bays, people),), visits)
+    while math.prod(len(list_single_places(season, visit)) for visit in season.visits) > MOST_PLANS:
+        season = replace(season, visits=season.visits[:-1])
+    return season
 
 
 def try_every_plan(season: Season) -> Totals:
     """Return what the best of all plans comes to."""
-    (site,) = season.sites
-    options: list[list[Place | None]] = [
-        [None, *(Place(day, bay.key) for day in site.list_days() for bay in site.bays)] for _ in season.visits
-    ]
-    best = None
-    for chosen in itertools.product(*options):
+    found = []
+    for chosen in itertools.product(*(list_single_places(season, visit) for visit in season.visits)):
         places = dict(zip((visit.key for visit in season.visits), chosen, strict=True))
         if not list_faults(season, places):
-            found = total(season, places)
-            if best is None or found.order < best.order:
-                best = found
-    assert best is not None
-    return best
+            found.append(total(season, places))
+    return min(found, key=lambda totals: totals.order)
 
 
-@settings(max_examples=120)
+@settings(max_examples=80, deadline=None)
 @given(tiny_seasons())
 def test_a_small_plan_is_the_best_of_all_plans_figure_after_figure(season: Season) -> None:
     plan = plan_season(season)
@@ -74,46 +121,124 @@ def test_a_small_plan_is_the_best_of_all_plans_figure_after_figure(season: Seaso
     assert list_faults(season, read_places(plan)) == []
     assert plan.totals.order == best.order == total(season, read_places(plan)).order
     bound = find_bound(season)
-    assert bound.lapses <= best.lapses and bound.risk <= best.risk
-    assert best.lapses > bound.lapses or bound.risk_at_fewest_lapses <= best.risk
+    assert bound.lapses <= best.lapses and bound.find_risk_at(best.lapses) <= best.risk
+    # The way for many visits comes near, and never below, what is possible.
+    by_flow = plan_by_flow(season, season.sites[0], season.visits)
+    assert list_faults(season, by_flow) == []
+    assert total(season, by_flow).order >= best.order
 
 
 @st.composite
 def middling_seasons(draw: st.DrawFn) -> Season:
     """More visits than are searched through exactly."""
-    return make_season(draw(st.integers(MOST_EXACT + 1, 160)), seed=draw(st.integers(0, 10_000)))
+    return make_season(draw(st.integers(20, 120)), seed=draw(st.integers(0, 10_000)))
 
 
-@settings(max_examples=40)
+@settings(max_examples=15, deadline=None)
 @given(middling_seasons())
 def test_a_plan_holds_and_lapses_no_more_than_without_one_and_no_less_than_the_bound(season: Season) -> None:
-    plan = plan_season(season)
+    assert list_options(season) is None
+    found = compare_season(season)
+    plan, bound = found.plan, found.bound
     places = read_places(plan)
     assert list_faults(season, places) == []
     assert [proposal.key for proposal in plan.proposals] == [visit.key for visit in season.visits]
     assert plan.totals == total(season, places)
     called = serve_first_come(season)
-    assert list_faults(season, called) == []
-    assert plan.totals.order <= total(season, called).order
-    bound = find_bound(season)
-    assert bound.lapses <= plan.totals.lapses and bound.risk <= plan.totals.risk
-    assert plan.totals.lapses > bound.lapses or bound.risk_at_fewest_lapses <= plan.totals.risk
+    assert list_faults(season, called) == [] and found.first_come == total(season, called)
+    assert plan.totals.order <= found.first_come.order
+    assert found.lapses_over_bound >= 0 and bound.risk <= plan.totals.risk
+    assert bound.find_risk_at(plan.totals.lapses) <= plan.totals.risk
+    assert 0 < found.plan_load.mean <= found.plan_load.fullest <= 100
     assert plan_season(season) == plan  # the same season always gets the same plan
 
 
+@settings(max_examples=15, deadline=None)
+@given(middling_seasons(), st.integers(0, 10_000))
+def test_what_was_promised_stays_through_replanning_whatever_else_changes(season: Season, seed: int) -> None:
+    chance = random.Random(seed)
+    first = read_places(plan_season(season))
+    placed = sorted(key for key, place in first.items() if place is not None)
+    promised = {key: place for key in placed if chance.random() < 0.4 and (place := first[key]) is not None}
+    # Meanwhile a person falls ill for a week, somebody gives up, somebody new turns up.
+    (site,) = season.sites
+    ill = {FIRST + timedelta(days=step): (1 << 96) - 1 for step in range(7)}
+    changed = replace(
+        season,
+        sites=(replace(site, people=(replace(site.people[0], taken=ill), *site.people[1:])),),
+        visits=(
+            *(visit for number, visit in enumerate(season.visits) if visit.key in promised or number % 7),
+            make_visit(10_000, 0, chance),
+        ),
+    )
+    plan = replan(changed, promised)
+    places = read_places(plan)
+    assert {key: places[key] for key in promised} == promised
+    with_promises = replace(
+        changed, visits=tuple(replace(visit, promised=promised.get(visit.key)) for visit in changed.visits)
+    )
+    assert list_faults(with_promises, places) == []
+    assert plan.totals.order <= total(changed, serve_first_come(with_promises)).order
+    bound = find_bound(with_promises)
+    assert bound.lapses <= plan.totals.lapses and bound.find_risk_at(plan.totals.lapses) <= plan.totals.risk
+
+
+def test_a_promise_for_an_unknown_visit_is_refused() -> None:
+    season = make_season(3)
+    with pytest.raises(KeyError, match="Promised, but not in the season: v99"):
+        replan(season, {"v99": Place(FIRST, 0, 0, 32)})
+
+
+@given(st.integers(0, 10_000), st.integers(1, 1000), st.integers(1, 1000), st.integers(0, 10))
+def test_many_days_weighed_at_once_weigh_what_each_does(seed: int, lapse: int, risk: int, unmet: int) -> None:
+    visit = make_visit(0, 0, random.Random(seed))
+    days = [FIRST + timedelta(days=step) for step in range(DAYS)]
+    ordinals = numpy.array([day.toordinal() for day in days])
+    weights = (lapse, risk, unmet)
+    assert weigh_days(visit, ordinals, weights).tolist() == [weigh_up(weights, weigh_day(visit, day)) for day in days]
+
+
+def make_small_site(taken: int = 0) -> SeasonSite:
+    worked = {FIRST: mark(32, 40), NEXT: mark(32, 40)}
+    return SeasonSite(1, (SeasonBay(1, "Lift", BayKind.LIFT, {FIRST: taken}),), (SeasonPerson(1, BOTH, worked, {}),))
+
+
 def test_a_plan_saves_the_cover_that_first_come_first_served_loses() -> None:
-    day, next_day = FIRST, FIRST + timedelta(days=1)
-    bay = SeasonBay(1, "Lift", BayKind.LIFT, {day: 120, next_day: 120})
-    site = SeasonSite(1, (bay,), {day: 240, next_day: 240})
     early = SeasonVisit("called first", 1, 120, BayKind.LIFT, FIRST - timedelta(days=6), FIRST + timedelta(days=40))
-    urgent = SeasonVisit("stops soon", 1, 120, BayKind.LIFT, FIRST - timedelta(days=5), day, lapses_after=day)
-    season = Season(day, next_day, (site,), (early, urgent))
+    urgent = SeasonVisit("stops soon", 1, 120, BayKind.LIFT, FIRST - timedelta(days=5), FIRST, lapses_after=FIRST)
+    season = Season(FIRST, NEXT, (make_small_site(),), (early, urgent))
     assert total(season, serve_first_come(season)).lapses == 1
     plan = plan_season(season)
     assert plan.totals.lapses == 0
     told = {proposal.key: proposal.why for proposal in plan.proposals}
-    assert told["stops soon"] == f"On the last day before the cover would stop, {day}, Lift."
+    assert told["stops soon"] == f"On the last day before the cover would stop, {FIRST}, Lift."
     assert told["called first"] == f"In its window, which ends on {early.last_on}, Lift."
+
+
+def test_two_pieces_of_free_time_do_not_make_one_long_enough() -> None:
+    """An hour before and an hour after what is booked are no two hours; the next day is taken."""
+    visit = SeasonVisit("v", 1, 120, BayKind.LIFT, FIRST, FIRST + timedelta(days=40))
+    for taken, day in ((mark(36, 37), NEXT), (0, FIRST)):
+        (proposal,) = plan_season(Season(FIRST, NEXT, (make_small_site(taken),), (visit,))).proposals
+        assert proposal.place is not None and proposal.place.day == day
+        assert proposal.place.time == "08:00"
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"weekdays": frozenset({1})}, "; as the customer asked."),
+        ({"weekdays": frozenset({3})}, "; not the weekday asked for."),
+        ({"part_of_day": "morning"}, "; as the customer asked."),
+        ({"part_of_day": "afternoon"}, "; not the part of the day asked for."),
+        ({"weekdays": frozenset({3}), "part_of_day": "afternoon"}, "; not the weekday and part of the day asked for."),
+    ],
+)
+def test_wishes_are_met_or_said_to_be_unmet(changes: dict[str, object], says: str) -> None:
+    visit = SeasonVisit("v", 1, 120, BayKind.LIFT, FIRST, FIRST + timedelta(days=40))
+    visit = replace(visit, **changes)  # type: ignore[arg-type]
+    (proposal,) = plan_season(Season(FIRST, NEXT, (make_small_site(),), (visit,))).proposals
+    assert proposal.why.endswith(says)
 
 
 @pytest.mark.parametrize(
@@ -124,7 +249,7 @@ def test_a_plan_saves_the_cover_that_first_come_first_served_loses() -> None:
     ],
 )
 def test_what_has_no_room_is_said_not_dropped(lapses_after: date | None, says: str) -> None:
-    site = SeasonSite(1, (SeasonBay(1, "Lift", BayKind.LIFT, {FIRST: 60}),), {FIRST: 60})
-    visit = SeasonVisit("v", 1, 90, BayKind.LIFT, FIRST, FIRST + timedelta(days=1), lapses_after)
-    (proposal,) = plan_season(Season(FIRST, FIRST + timedelta(days=30), (site,), (visit,))).proposals
+    visit = SeasonVisit("v", 1, 150, BayKind.LIFT, FIRST, NEXT, lapses_after)
+    season = Season(FIRST, FIRST + timedelta(days=30), (make_small_site(),), (visit,))
+    (proposal,) = plan_season(season).proposals
     assert (proposal.place, proposal.why, proposal.lapses) == (None, says, lapses_after is not None)

@@ -8,7 +8,6 @@ from datetime import date
 
 from scheduling.rules.season.season import Place, Season, SeasonSite, SeasonVisit, Totals
 
-QUARTER_MINUTES = 15
 # What waits for the next season waits at least so much longer.
 WEEKS_TO_NEXT_SEASON = 4
 
@@ -16,33 +15,31 @@ Cost = tuple[int, int, int]
 Places = Mapping[str, Place | None]
 
 
-def count_quarters(minutes: int) -> int:
-    """Return how many quarters of an hour a visit takes, begun ones included: visits begin on quarters."""
-    return -(-minutes // QUARTER_MINUTES)
-
-
-def count_taken_minutes(visit: SeasonVisit) -> int:
-    """Return the minutes that a visit takes from a bay and from the people, to the next quarter of an hour."""
-    return count_quarters(visit.minutes) * QUARTER_MINUTES
+def count_weeks(visit: SeasonVisit, day: date) -> int:
+    """Return the weeks waited by a day since the window opened, those after its last day counted twice."""
+    return max(0, (day - visit.opens_on).days // 7) + max(0, (day - visit.last_on).days // 7)
 
 
 def weigh_day(visit: SeasonVisit, day: date) -> Cost:
-    """Return what a visit on a day costs: (lapses, risk, unmet wishes)."""
+    """Return the least that a visit on a day costs: (lapses, risk, unmet wishes)."""
     late = int(visit.lapses_after is not None and day > visit.lapses_after)
-    waited = max(0, (day - visit.opens_on).days // 7)
     unmet = int(bool(visit.weekdays) and day.isoweekday() not in visit.weekdays)
-    return late, visit.risk_per_week * waited, unmet
+    return late, visit.risk_per_week * count_weeks(visit, day), unmet
 
 
 def weigh_no_day(visit: SeasonVisit, season: Season) -> Cost:
     """Return what it costs that a visit has no day in the season."""
     late = int(visit.lapses_after is not None and visit.lapses_after <= season.last)
-    waited = max(0, (season.last - visit.opens_on).days // 7) + WEEKS_TO_NEXT_SEASON
-    return late, visit.risk_per_week * waited, int(bool(visit.weekdays))
+    waited = count_weeks(visit, season.last) + WEEKS_TO_NEXT_SEASON
+    return late, visit.risk_per_week * waited, int(bool(visit.weekdays)) + int(bool(visit.part_of_day))
 
 
 def weigh(visit: SeasonVisit, place: Place | None, season: Season) -> Cost:
-    return weigh_no_day(visit, season) if place is None else weigh_day(visit, place.day)
+    """Return what a place for a visit costs, or that it has none."""
+    if place is None:
+        return weigh_no_day(visit, season)
+    late, risk, unmet = weigh_day(visit, place.day)
+    return late, risk, unmet + int(not visit.is_in_part(place.quarter))
 
 
 def total(season: Season, places: Places) -> Totals:
@@ -53,7 +50,7 @@ def total(season: Season, places: Places) -> Totals:
         place = places[visit.key]
         if place is not None:
             key = (visit.site, place.day)
-            load[key] = load.get(key, 0) + count_quarters(visit.minutes)
+            load[key] = load.get(key, 0) + visit.quarters
     return Totals(
         sum(cost[0] for cost in costs),
         sum(cost[1] for cost in costs),
@@ -63,82 +60,14 @@ def total(season: Season, places: Places) -> Totals:
     )
 
 
-def list_faults(season: Season, places: Places) -> list[str]:
-    """Return what can't be in a plan: bays or people with more than their minutes, a bay that does not fit, a day too
-    early. Empty for a plan that holds.
+def make_weights(season: Season, visits: Sequence[SeasonVisit]) -> tuple[int, int]:
+    """Return what one lapse and one unit of risk weigh in unmet wishes, so that the order can't be turned round.
+
+    Over the given visits no sum of risks reaches the weight of one lapse, no sum of unmet wishes that of one risk.
     """
-    faults = []
-    by_key = {visit.key: visit for visit in season.visits}
-    for site in season.sites:
-        bays = {bay.key: bay for bay in site.bays}
-        used: dict[tuple[int, date], int] = {}
-        worked: dict[date, int] = {}
-        for visit in (by_key[key] for key in places if by_key[key].site == site.key):
-            place = places[visit.key]
-            if place is None:
-                continue
-            if not bays[place.bay].fits(visit):
-                faults.append(f"{visit.key} does not fit in {bays[place.bay].name}")
-            if place.day < visit.opens_on:
-                faults.append(f"{visit.key} comes before its window opens")
-            minutes = count_taken_minutes(visit)
-            used[place.bay, place.day] = used.get((place.bay, place.day), 0) + minutes
-            worked[place.day] = worked.get(place.day, 0) + minutes
-        faults += [
-            f"{bays[bay].name} is full beyond its minutes on {day}"
-            for (bay, day), minutes in used.items()
-            if minutes > bays[bay].minutes.get(day, 0)
-        ]
-        faults += [
-            f"more work than people on {day}"
-            for day, minutes in worked.items()
-            if minutes > site.people_minutes.get(day, 0)
-        ]
-    return faults
-
-
-class Room:
-    """What is still free while places are given out at one site, by bay and day, and by day for the people."""
-
-    def __init__(self, site: SeasonSite) -> None:
-        self.site = site
-        self.days = site.list_days()
-        self.free = {(bay.key, day): minutes for bay in site.bays for day, minutes in bay.minutes.items()}
-        self.people = dict(site.people_minutes)
-        # The bay that fits tightest comes first, so that tall lifts stay free for tall vehicles.
-        order = sorted(site.bays, key=lambda bay: (bay.kind, bay.most_height_mm or 10**6, bay.key))
-        self.bays = sorted(order, key=lambda bay: bay.kind != "ground")
-        self._fitting: dict[tuple[object, ...], list[int]] = {}
-
-    def list_bays(self, visit: SeasonVisit) -> list[int]:
-        """Return the bays in which a visit fits, the least capable first."""
-        key = (visit.bay_kind, visit.height_mm, visit.mass_kg)
-        found = self._fitting.get(key)
-        if found is None:
-            found = self._fitting[key] = [bay.key for bay in self.bays if bay.fits(visit)]
-        return found
-
-    def find_bay(self, visit: SeasonVisit, day: date) -> int | None:
-        """Return the bay that the visit leaves fullest on a day, or None where there is no room."""
-        minutes = count_taken_minutes(visit)
-        if self.people.get(day, 0) < minutes:
-            return None
-        best, least = None, None
-        for bay in self.list_bays(visit):
-            left = self.free.get((bay, day), 0) - minutes
-            if left >= 0 and (least is None or left < least):
-                best, least = bay, left
-        return best
-
-    def take(self, visit: SeasonVisit, place: Place) -> None:
-        minutes = count_taken_minutes(visit)
-        self.free[place.bay, place.day] -= minutes
-        self.people[place.day] -= minutes
-
-    def give_back(self, visit: SeasonVisit, place: Place) -> None:
-        minutes = count_taken_minutes(visit)
-        self.free[place.bay, place.day] += minutes
-        self.people[place.day] += minutes
+    most_risk = sum(weigh_no_day(visit, season)[1] for visit in visits)
+    risk = 2 * len(visits) + 1
+    return (most_risk + 1) * risk, risk
 
 
 def split_by_site(season: Season) -> list[tuple[SeasonSite, list[SeasonVisit]]]:
@@ -150,5 +79,5 @@ def split_by_site(season: Season) -> list[tuple[SeasonSite, list[SeasonVisit]]]:
 
 
 def list_days_of(visit: SeasonVisit, days: Sequence[date]) -> Iterable[date]:
-    """Return the days of a season on which a visit counts."""
-    return (day for day in days if day >= visit.opens_on)
+    """Return the days of a season on which a visit may be."""
+    return (day for day in days if visit.may_come_on(day))

@@ -3,70 +3,86 @@
 Each figure is made as small as it can be and then held while the next is; so the order is kept to the letter.
 """
 
+from collections import defaultdict
+
 from ortools.sat.python import cp_model
 
-from scheduling.rules.season.costs import count_quarters, count_taken_minutes, list_days_of, weigh_day, weigh_no_day
-from scheduling.rules.season.season import Place, Season, SeasonVisit
+from scheduling.rules.season.costs import list_days_of, weigh, weigh_no_day
+from scheduling.rules.season.hours import QUARTERS_A_DAY, lay_stays
+from scheduling.rules.season.room import Room
+from scheduling.rules.season.season import Place, Season
 
-# Beyond that many visits at a site the search takes longer than the plan is worth.
-MOST_EXACT = 12
+# Beyond that many places to choose from the search takes longer than the plan is worth.
+MOST_OPTIONS = 3_000
 # Not by the clock, so that the same season always gets the same plan.
 DETERMINISTIC_SECONDS = 20.0
+FIGURES = 3
 
 
 class NotSolvedError(RuntimeError):
     """The search ended without an answer, which a season that is allowed to place nothing always has."""
 
 
-def solve_exactly(season: Season) -> dict[str, Place | None]:
-    """Return the best places for the visits of one site."""
+def list_options(season: Season) -> dict[str, list[Place]] | None:
+    """Return every place for each visit of one site that is not promised, or None where there are too many."""
     (site,) = season.sites
+    room = Room(site, season.visits)
+    options: dict[str, list[Place]] = {}
+    count = 0
+    for visit in (visit for visit in season.visits if visit.promised is None):
+        options[visit.key] = theirs = []
+        for day in list_days_of(visit, room.days):
+            for person in (person for person in site.people if visit.skill in person.skills):
+                busy = room.person_taken[person.key, day]
+                for stay in lay_stays(person.worked.get(day, 0), visit.quarters, visit.standing_quarters):
+                    for bay in room.list_bays(visit):
+                        if not stay.work & busy and not stay.bay & room.bay_taken[bay, day]:
+                            theirs.append(Place(day, bay, person.key, stay.start))
+            if count + len(theirs) > MOST_OPTIONS:
+                return None
+        count += len(theirs)
+    return options
+
+
+def solve_exactly(season: Season, options: dict[str, list[Place]]) -> dict[str, Place | None]:
+    """Return the best places for the visits of one site, out of all of them."""
+    (site,) = season.sites
+    room = Room(site, season.visits)
     model = cp_model.CpModel()
-    days = site.list_days()
-    chosen: dict[tuple[str, Place], cp_model.IntVar] = {}
-    by_key: dict[str, SeasonVisit] = {visit.key: visit for visit in season.visits}
-    for visit in season.visits:
-        theirs = []
-        for day in list_days_of(visit, days):
-            for bay in site.bays:
-                if bay.fits(visit) and bay.minutes.get(day, 0) >= count_taken_minutes(visit):
-                    place = Place(day, bay.key)
-                    chosen[visit.key, place] = model.new_bool_var(f"{visit.key} {day} {bay.key}")
-                    theirs.append(chosen[visit.key, place])
-        model.add(sum(theirs) <= 1)
-    for day in days:
-        here = [(key, place, var) for (key, place), var in chosen.items() if place.day == day]
-        work = [count_taken_minutes(by_key[key]) * var for key, _, var in here]
-        model.add(sum(work) <= site.people_minutes.get(day, 0))
-        for bay in site.bays:
-            stays = [count_taken_minutes(by_key[key]) * var for key, place, var in here if place.bay == bay.key]
-            model.add(sum(stays) <= bay.minutes.get(day, 0))
+    by_key = {visit.key: visit for visit in season.visits}
+    chosen = {(key, place): model.new_bool_var(f"{key} {place}") for key, theirs in options.items() for place in theirs}
+    for key, theirs in options.items():
+        model.add_at_most_one(chosen[key, place] for place in theirs)
+    takes = defaultdict(list)
+    loads = defaultdict(list)
+    for (key, place), var in chosen.items():
+        visit = by_key[key]
+        work, stand = room.mark(visit, place)
+        loads[place.day].append(visit.quarters * var)
+        for quarter in range(QUARTERS_A_DAY):
+            if stand >> quarter & 1:
+                takes["bay", place.bay, place.day, quarter].append(var)
+            if work >> quarter & 1 and place.person is not None:
+                takes["person", place.person, place.day, quarter].append(var)
+    for together in takes.values():
+        model.add_at_most_one(together)
     objectives = []
-    for figure in range(3):
-        terms = []
+    for figure in range(FIGURES):
         constant = 0
-        for visit in season.visits:
-            without = weigh_no_day(visit, season)[figure]
+        terms = []
+        for key, theirs in options.items():
+            without = weigh_no_day(by_key[key], season)[figure]
             constant += without
-            terms += [
-                (weigh_day(visit, place.day)[figure] - without) * var
-                for (key, place), var in chosen.items()
-                if key == visit.key
-            ]
+            terms += [(weigh(by_key[key], place, season)[figure] - without) * chosen[key, place] for place in theirs]
         objectives.append(sum(terms) + constant)
-    squares = []
-    for day in days:
-        quarters = [
-            count_quarters(by_key[key].minutes) * var for (key, place), var in chosen.items() if place.day == day
-        ]
-        if quarters:
-            most = sum(count_quarters(visit.minutes) for visit in season.visits)
-            load = model.new_int_var(0, most, f"load {day}")
-            model.add(load == sum(quarters))
-            square = model.new_int_var(0, most * most, f"square {day}")
-            model.add_multiplication_equality(square, [load, load])
-            squares.append(square)
-    objectives.append(sum(squares))
+    objectives.append(_add_squares(model, season, loads))
+    # Among equals the earliest.
+    objectives.append(
+        sum(
+            ((place.day - season.first).days * QUARTERS_A_DAY + place.quarter) * var
+            for (_, place), var in chosen.items()
+        )
+    )
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
@@ -77,7 +93,7 @@ def solve_exactly(season: Season) -> dict[str, Place | None]:
         status = solver.solve(model)
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             raise NotSolvedError(f"CP-SAT ended with {solver.status_name(status)}.")
-        places = {visit.key: None for visit in season.visits}
+        places = {visit.key: visit.promised for visit in season.visits}
         for (key, place), var in chosen.items():
             if solver.boolean_value(var):
                 places[key] = place
@@ -86,3 +102,17 @@ def solve_exactly(season: Season) -> dict[str, Place | None]:
         for var in chosen.values():
             model.add_hint(var, solver.boolean_value(var))
     return places
+
+
+def _add_squares(model: cp_model.CpModel, season: Season, loads):  # type: ignore[no-untyped-def]
+    """Return the sum over the days of the square of the quarters that are worked, the promised ones too."""
+    most = sum(visit.quarters for visit in season.visits)
+    squares = []
+    for day, quarters in loads.items():
+        fixed = sum(visit.quarters for visit in season.visits if visit.promised and visit.promised.day == day)
+        load = model.new_int_var(0, most, f"load {day}")
+        model.add(load == sum(quarters) + fixed)
+        square = model.new_int_var(0, most * most, f"square {day}")
+        model.add_multiplication_equality(square, [load, load])
+        squares.append(square)
+    return sum(squares)

@@ -1,13 +1,14 @@
-"""Finds a plan for a season: a flow says on which days visits should be, real bays are filled, and what is left mended.
+"""Finds a plan for a season: a flow says on which days visits should be, real places are filled, the rest is mended.
 
-The plan never has more lapses than first come, first served: where mending could not beat that, it begins from it.
+The plan is never worse than first come, first served, and what was promised to a customer stays where it was.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 
-from scheduling.rules.season.costs import Cost, Places, Room, list_days_of, split_by_site, total, weigh, weigh_day
-from scheduling.rules.season.exact import MOST_EXACT, solve_exactly
+from scheduling.rules.season.costs import Places, make_weights, split_by_site, total, weigh
+from scheduling.rules.season.exact import list_options, solve_exactly
 from scheduling.rules.season.first_come import serve_first_come
 from scheduling.rules.season.flow import ROUGH_SCALE, solve_flow
 from scheduling.rules.season.mend import Mending
@@ -21,57 +22,47 @@ def plan_season(season: Season) -> SeasonPlan:
     for site, visits in split_by_site(season):
         part = Season(season.first, season.last, (site,), tuple(visits))
         called = {visit.key: by_calls[visit.key] for visit in visits}
-        planned = solve_exactly(part) if len(visits) <= MOST_EXACT else _plan_site(part, site, visits)
+        options = list_options(part)
+        planned = plan_by_flow(part, site, visits) if options is None else solve_exactly(part, options)
         if total(part, called).order < total(part, planned).order:
             planned = Mending(part, site, called).mend()
         places |= planned
     return describe_plan(season, places)
 
 
-def _plan_site(season: Season, site: SeasonSite, visits: Sequence[SeasonVisit]) -> dict[str, Place | None]:
-    most_risk = max((weigh(visit, None, season)[1] for visit in visits), default=0)
-    risk_outweighs_wishes = len(visits) + 1
-    lapse_outweighs_risk = len(visits) * most_risk + 1
+def replan(season: Season, promised: Mapping[str, Place]) -> SeasonPlan:
+    """Return a plan in which what was promised stays, and everything else is planned around it.
 
-    def weigh_all(cost: Cost) -> int:
-        lapses, risk, unmet = cost
-        return (lapses * lapse_outweighs_risk + risk) * risk_outweighs_wishes + unmet
+    Args:
+        promised: the places that were accepted and told to customers, by the key of the visit.
 
-    flow = solve_flow(season, site, visits, weigh_all, level_load=True, scale=ROUGH_SCALE)
-    wanted = {key: shares[0][0] for key, shares in flow.shares.items()}
-    room = Room(site)
-    places: dict[str, Place | None] = {visit.key: None for visit in visits}
-    # Long visits first, as they are hardest to fit; among equals those that have the least time.
-    order = sorted(visits, key=lambda visit: (-visit.minutes, visit.lapses_after or date.max, visit.key))
+    Raises:
+        KeyError: where a promise is for a visit that is not in the season.
+    """
+    unknown = sorted(promised.keys() - {visit.key for visit in season.visits})
+    if unknown:
+        raise KeyError(f"Promised, but not in the season: {', '.join(unknown)}.")
+    visits = tuple(replace(visit, promised=promised.get(visit.key, visit.promised)) for visit in season.visits)
+    return plan_season(replace(season, visits=visits))
+
+
+def plan_by_flow(season: Season, site: SeasonSite, visits: Sequence[SeasonVisit]) -> dict[str, Place | None]:
+    """Return places for one site's visits, near the best, however many there are."""
+    flow = solve_flow(season, site, visits, (*make_weights(season, visits), 1), level_load=True, scale=ROUGH_SCALE)
+    mending = Mending(season, site, {visit.key: visit.promised for visit in visits})
     left_over = []
+    # Long visits first, as they are hardest to fit; among equals those that have the least time.
+    order = sorted(mending.free, key=lambda visit: (-visit.minutes, visit.lapses_after or date.max, visit.key))
     for visit in order:
-        day = wanted.get(visit.key)
-        bay = room.find_bay(visit, day) if day is not None else None
-        if day is None or bay is None:
+        days = [day for day, _ in flow.shares[visit.key] if day is not None]
+        place = mending.room.find_place(visit, days[0]) if days else None
+        if place is None:
             left_over.append(visit)
-            continue
-        places[visit.key] = Place(day, bay)
-        room.take(visit, Place(day, bay))
+        else:
+            mending.put(visit, place)
     for visit in sorted(left_over, key=lambda visit: (visit.lapses_after or date.max, -visit.minutes, visit.key)):
-        place = find_best_place(visit, room)
-        if place is not None:
-            places[visit.key] = place
-            room.take(visit, place)
-    return Mending(season, site, places).mend()
-
-
-def find_best_place(visit: SeasonVisit, room: Room) -> Place | None:
-    """Return the place with room that costs the least, the earliest among equals."""
-    best: Place | None = None
-    least: Cost | None = None
-    for day in list_days_of(visit, room.days):
-        cost = weigh_day(visit, day)
-        if least is not None and cost >= least:
-            continue
-        bay = room.find_bay(visit, day)
-        if bay is not None:
-            best, least = Place(day, bay), cost
-    return best
+        mending.put(visit, mending.find_cheapest(visit))
+    return mending.mend()
 
 
 def describe_plan(season: Season, places: Places) -> SeasonPlan:
@@ -90,20 +81,35 @@ def _tell_why(visit: SeasonVisit, place: Place | None, late: bool, names: dict[i
         if late:
             return f"No bay is free for it in this season, and the cover stops after {visit.lapses_after}."
         return "No bay is free for it in this season; nothing stops before the season ends."
+    if visit.promised is not None:
+        after = f", though the cover stops after {visit.lapses_after}" if late else ""
+        return f"Promised to the customer and kept{after}, {names.get(place.bay, 'a bay no longer in use')}."
     if late:
         return f"No bay that suits was free before the cover stops after {visit.lapses_after}; the best day after it."
-    if visit.lapses_after is not None:
-        days = (visit.lapses_after - place.day).days
-        told = f"{days} days before the cover would stop after {visit.lapses_after}" if days else (
-            f"on the last day before the cover would stop, {visit.lapses_after}"
-        )  # fmt: skip
-        told = told if days != 1 else f"1 day before the cover would stop after {visit.lapses_after}"
-    elif place.day <= visit.last_on:
-        told = f"in its window, which ends on {visit.last_on}"
-    else:
-        told = f"overdue since {visit.last_on}, so as early as there is room"
-    wish = ""
-    if visit.weekdays:
-        met = place.day.isoweekday() in visit.weekdays
-        wish = "; on a weekday the customer asked for" if met else "; not on a weekday the customer asked for"
-    return f"{told[0].upper()}{told[1:]}, {names[place.bay]}{wish}."
+    told = _tell_dates(visit, place.day)
+    return f"{told[0].upper()}{told[1:]}, {names[place.bay]}{_tell_wishes(visit, place)}."
+
+
+def _tell_dates(visit: SeasonVisit, day: date) -> str:
+    if visit.lapses_after is None:
+        if day <= visit.last_on:
+            return f"in its window, which ends on {visit.last_on}"
+        return f"overdue since {visit.last_on}, so as early as there is room"
+    days = (visit.lapses_after - day).days
+    if days == 0:
+        return f"on the last day before the cover would stop, {visit.lapses_after}"
+    return f"{days} {'day' if days == 1 else 'days'} before the cover would stop after {visit.lapses_after}"
+
+
+def _tell_wishes(visit: SeasonVisit, place: Place) -> str:
+    unmet = [
+        words
+        for words, met in (
+            ("weekday", not visit.weekdays or place.day.isoweekday() in visit.weekdays),
+            ("part of the day", visit.is_in_part(place.quarter)),
+        )
+        if not met
+    ]
+    if unmet:
+        return f"; not the {' and '.join(unmet)} asked for"
+    return "; as the customer asked" if visit.weekdays or visit.part_of_day else ""
