@@ -74,13 +74,12 @@ def make_visit(number: int, site: int, chance: random.Random) -> SeasonVisit:
     van = chance.random() < 0.15
     on_lift = chance.random() < 0.5
     asks = chance.random()
+    minutes = chance.choice([90, 120, 120, 150, 180, 210]) if on_lift else chance.choice([60, 75, 90, 90])
     away = opens_on + timedelta(days=chance.randrange(0, 60))
     return SeasonVisit(
         key=f"v{number}",
         site=site,
-        minutes=(chance.choice([90, 120, 120, 150, 180, 210]) + (30 if van else 0))
-        if on_lift
-        else chance.choice([60, 75, 90, 90]),
+        minutes=minutes + (30 if van else 0),
         bay_kind=BayKind.LIFT if on_lift else BayKind.GROUND,
         opens_on=opens_on,
         last_on=last_on,

@@ -77,12 +77,8 @@ def solve_exactly(season: Season, options: dict[str, list[Place]]) -> dict[str, 
         objectives.append(sum(terms) + constant)
     objectives.append(_add_squares(model, season, loads))
     # Among equals the earliest.
-    objectives.append(
-        sum(
-            ((place.day - season.first).days * QUARTERS_A_DAY + place.quarter) * var
-            for (_, place), var in chosen.items()
-        )
-    )
+    earliness = {place: (place.day - season.first).days * QUARTERS_A_DAY + place.quarter for _, place in chosen}
+    objectives.append(sum(earliness[place] * var for (_, place), var in chosen.items()))
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1

@@ -148,7 +148,7 @@ class Mending:
         return self.weights[1] * other.risk_per_week
 
     def _try_instead(self, visit: SeasonVisit, day: date, others: Sequence[SeasonVisit]) -> bool:
-        """Move others away, put the visit on the day, and the others where they cost least; undo it if that is worse."""
+        """Put the visit on the day in place of others, and these where they cost least; undo it if that is worse."""
         moved = (visit, *others)
         old = [self.places[one.key] for one in moved]
         before = sum(self.weigh(one, place) for one, place in zip(moved, old, strict=True))
