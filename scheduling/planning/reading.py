@@ -13,9 +13,8 @@ from scheduling.models import BodyStyleSize, CoverState, DueItem, TermsVersion, 
 from scheduling.rules.booking_words import BayKind, Skill, VisitKind
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due_item import DueKind
-from scheduling.rules.opening import Span, subtract
-from scheduling.rules.season.season import Season, SeasonBay, SeasonSite, SeasonVisit
-from scheduling.rules.slots import SiteTimes
+from scheduling.rules.season.from_times import describe_site
+from scheduling.rules.season.season import Season, SeasonVisit
 from scheduling.rules.terms import MissedMeans
 from scheduling.rules.terms_document import read_published_terms
 from treatments.among import Among
@@ -24,6 +23,9 @@ from treatments.rules.words import CorrosivityCategory
 
 # After a missed reinspection under these the cover is not in force.
 STOPS = (MissedMeans.SUSPENDS, MissedMeans.LAPSES)
+# The weekdays and the part of the day that a customer asked for.
+Wish = tuple[frozenset[int], str]
+NO_WISH: Wish = (frozenset(), "")
 RISK = {category: rank for rank, category in enumerate(CorrosivityCategory, start=1)}
 
 
@@ -66,7 +68,7 @@ def read_season(sites: Sequence[Site], first: date, last: date) -> Found:
         for version in TermsVersion.objects.filter(pk__in={row[3] for row in states})
     }
     vehicles = [row[4] for row in states]
-    weekdays = _read_wishes(vehicles)
+    wishes = _read_wishes(vehicles)
     sizes = {size.vehicle_id: size for size in VehicleSize.objects.filter(Among("vehicle_id", vehicles))}
     usual = {size.body_style: size for size in BodyStyleSize.objects.all()}
     durations = list(WorkDuration.objects.all())
@@ -83,6 +85,7 @@ def read_season(sites: Sequence[Site], first: date, last: date) -> Found:
             without.append(cover)
             continue
         opens_on, last_on, lapses_after = find_dates(mine, first, stops[version])
+        weekdays, part_of_day = wishes.get(vehicle, NO_WISH)
         size, usually = sizes.get(vehicle), usual.get(style)
         visits.append(
             SeasonVisit(
@@ -94,14 +97,17 @@ def read_season(sites: Sequence[Site], first: date, last: date) -> Found:
                 last_on=last_on,
                 lapses_after=lapses_after,
                 risk_per_week=RISK[CorrosivityCategory(corrosivity)],
-                weekdays=weekdays.get(vehicle, frozenset()),
+                weekdays=weekdays,
+                part_of_day=part_of_day,
+                skill=Skill(duration.skill),
+                standing_minutes=duration.standing_minutes if duration.stands_in_bay else 0,
                 height_mm=(size and size.height_mm) or (usually.height_mm if usually else None),
                 mass_kg=(size and size.mass_kg) or (usually.mass_kg if usually else None),
             )
         )
     times = read_site_times(sites, first, last)
     return Found(
-        Season(first, last, tuple(_describe_site(site, first, last) for site in times), tuple(visits)), tuple(without)
+        Season(first, last, tuple(describe_site(site, first, last) for site in times), tuple(visits)), tuple(without)
     )
 
 
@@ -131,33 +137,9 @@ def find_dates(items: Iterable[_Item], first: date, stops: bool) -> tuple[date, 
     return opens_on, pressing.last_on, min(ends, default=None)
 
 
-def _read_wishes(vehicles: list[int]) -> dict[int, frozenset[int]]:
+def _read_wishes(vehicles: list[int]) -> dict[int, Wish]:
     owned = Ownership.objects.filter(Among("vehicle_id", vehicles), until_day__isnull=True)
-    rows = owned.exclude(customer__wish__isnull=True).values_list("vehicle_id", "customer__wish__weekdays")
-    return {vehicle: frozenset(int(number) for number in weekdays) for vehicle, weekdays in rows if weekdays}
-
-
-def _describe_site(site: SiteTimes, first: date, last: date) -> SeasonSite:
-    days = [day for day in site.open_spans if first <= day <= last]
-    bays = tuple(
-        SeasonBay(
-            bay.key,
-            bay.name,
-            bay.kind,
-            {day: _count_minutes(subtract(site.open_spans[day], bay.taken)) for day in days},
-            bay.most_height_mm,
-            bay.most_mass_kg,
-        )
-        for bay in site.bays
+    rows = owned.exclude(customer__wish__isnull=True).values_list(
+        "vehicle_id", "customer__wish__weekdays", "customer__wish__part_of_day"
     )
-    people: dict[date, int] = {}
-    for day in days:
-        workers = [person for person in site.people if Skill.SPRAYING in person.skills]
-        people[day] = sum(_count_minutes(subtract(worker.worked.get(day, ()), worker.taken)) for worker in workers)
-        if any(worker.key is None for worker in workers):
-            people[day] = sum(bay.minutes[day] for bay in bays)  # nobody's hours are on record; the bays decide
-    return SeasonSite(site.key, bays, people)
-
-
-def _count_minutes(spans: Iterable[Span]) -> int:
-    return int(sum((span.end - span.start).total_seconds() for span in spans) // 60)
+    return {vehicle: (frozenset(map(int, weekdays)), part) for vehicle, weekdays, part in rows}

@@ -20,7 +20,8 @@ from scheduling.rules.season.first_come import serve_first_come
 from scheduling.rules.season.flow import weigh_days, weigh_up
 from scheduling.rules.season.hours import mark
 from scheduling.rules.season.measures import compare_season, read_places
-from scheduling.rules.season.plan import plan_by_flow, plan_season, replan
+from scheduling.rules.season.plan import plan_by_flow, plan_season
+from scheduling.rules.season.replanning import replan
 from scheduling.rules.season.season import Place, Season, SeasonBay, SeasonPerson, SeasonSite, SeasonVisit, Totals
 from tests.scheduling.season_cases import BOTH, DAYS, FIRST, make_season, make_visit
 
@@ -47,7 +48,7 @@ def list_single_places(season: Season, visit: SeasonVisit) -> list[Place | None]
 def tiny_seasons(draw: st.DrawFn) -> Season:
     """Some visits, two days, two bays and two people: few enough to try every plan there is."""
     days = [FIRST, NEXT][: draw(st.integers(1, 2))]
-    starts = st.integers(46, 49)
+    hours = st.builds(lambda start, long: mark(start, start + long), st.integers(46, 49), st.integers(2, 6))
     breaks = st.sampled_from([0, mark(48, 49)])
     bays = tuple(
         SeasonBay(key, f"bay {key}", kind, {day: draw(st.sampled_from([0, 0, mark(48, 50)])) for day in days}, height)
@@ -63,20 +64,15 @@ def tiny_seasons(draw: st.DrawFn) -> Season:
             )
         )
     )
+    crew = draw(st.sampled_from([[BOTH], [BOTH, frozenset({Skill.INSPECTING})], [frozenset({Skill.SPRAYING}), BOTH]]))
     people = tuple(
         SeasonPerson(
             key,
             skills,
-            {
-                day: mark(start, start + draw(st.integers(2, 6))) & ~draw(breaks)
-                for day in days
-                for start in [draw(starts)]
-            },
+            {day: draw(hours) & ~draw(breaks) for day in days},
             {},
         )
-        for key, skills in enumerate(
-            draw(st.sampled_from([[BOTH], [BOTH, frozenset({Skill.INSPECTING})], [frozenset({Skill.SPRAYING}), BOTH]]))
-        )
+        for key, skills in enumerate(crew)
     )
     visits = tuple(
         SeasonVisit(
@@ -183,6 +179,21 @@ def test_what_was_promised_stays_through_replanning_whatever_else_changes(season
     assert bound.lapses <= plan.totals.lapses and bound.find_risk_at(plan.totals.lapses) <= plan.totals.risk
 
 
+def test_a_promise_is_kept_and_said_to_be_where_its_bay_is_closed_meanwhile_and_its_cover_stops() -> None:
+    visit = SeasonVisit("v", 1, 120, BayKind.LIFT, FIRST, NEXT, lapses_after=FIRST)
+    other = SeasonVisit("w", 1, 120, BayKind.LIFT, FIRST, NEXT)
+    promised = Place(NEXT, 1, 1, 32)
+    why = f"Promised to the customer and kept, though the cover stops after {FIRST}."
+    for taken in (0, mark(32, 40)):
+        site = make_small_site()
+        site = replace(site, bays=(replace(site.bays[0], taken={NEXT: taken}),))
+        plan = replan(Season(FIRST, NEXT, (site,), (visit, other)), {"v": promised})
+        assert [(one.key, one.place) for one in plan.proposals] == [("v", promised), ("w", Place(FIRST, 1, 1, 32))]
+        assert plan.proposals[0].why == why and plan.totals.lapses == 1
+    kept = replan(Season(FIRST, NEXT, (make_small_site(),), (replace(visit, lapses_after=None),)), {"v": promised})
+    assert kept.proposals[0].why == "Promised to the customer and kept."
+
+
 def test_a_promise_for_an_unknown_visit_is_refused() -> None:
     season = make_season(3)
     with pytest.raises(KeyError, match="Promised, but not in the season: v99"):
@@ -231,7 +242,10 @@ def test_two_pieces_of_free_time_do_not_make_one_long_enough() -> None:
         ({"weekdays": frozenset({3})}, "; not the weekday asked for."),
         ({"part_of_day": "morning"}, "; as the customer asked."),
         ({"part_of_day": "afternoon"}, "; not the part of the day asked for."),
-        ({"weekdays": frozenset({3}), "part_of_day": "afternoon"}, "; not the weekday and part of the day asked for."),
+        (
+            {"weekdays": frozenset({3}), "part_of_day": "afternoon"},
+            "Lift; not the weekday asked for; not the part of the day asked for.",
+        ),
     ],
 )
 def test_wishes_are_met_or_said_to_be_unmet(changes: dict[str, object], says: str) -> None:

@@ -17,7 +17,7 @@ from scheduling.rules.season.flow import weigh_up
 from scheduling.rules.season.room import Room, Sign
 from scheduling.rules.season.season import Place, Season, SeasonSite, SeasonVisit
 
-ROUNDS = 4
+ROUNDS = 2
 # So many visits change places at once; the time grows with the square.
 MOST_IN_EXCHANGE = 250
 # So often one visit tries to take another's place; a cover that lapses tries harder.
@@ -50,9 +50,9 @@ class Mending:
     def mend(self) -> dict[str, Place | None]:
         """Return the places once no step makes them better, or after some rounds."""
         for _ in range(ROUNDS):
-            changed = self._exchange()
+            changed = self.exchange()
             changed = self._make_room_for_pressing() or changed
-            changed = self._move_to_better_days() or changed
+            changed = self.move_to_better_days() or changed
             if not changed:
                 break
         return self.places
@@ -73,7 +73,7 @@ class Mending:
     def weigh(self, visit: SeasonVisit, place: Place | None) -> int:
         return weigh_up(self.weights, weigh(visit, place, self.season))
 
-    def _exchange(self) -> bool:
+    def exchange(self) -> bool:
         """Let visits that fit in the same places change them, in the best way there is."""
         alike: dict[Sign, list[SeasonVisit]] = defaultdict(list)
         for visit in self.free:
@@ -192,7 +192,8 @@ class Mending:
             )
         return found
 
-    def _move_to_better_days(self) -> bool:
+    def move_to_better_days(self) -> bool:
+        """Move visits to where they cost less, or where it is less full at the same cost."""
         changed = False
         order = sorted(self.free, key=lambda visit: (-visit.risk_per_week, visit.opens_on, visit.minutes, visit.key))
         for visit in order:

@@ -3,8 +3,7 @@
 The plan is never worse than first come, first served, and what was promised to a customer stays where it was.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from datetime import date
 
 from scheduling.rules.season.costs import Places, make_weights, split_by_site, total, weigh
@@ -12,6 +11,7 @@ from scheduling.rules.season.exact import list_options, solve_exactly
 from scheduling.rules.season.first_come import serve_first_come
 from scheduling.rules.season.flow import ROUGH_SCALE, solve_flow
 from scheduling.rules.season.mend import Mending
+from scheduling.rules.season.renew import improve_plan
 from scheduling.rules.season.season import Place, Proposal, Season, SeasonPlan, SeasonSite, SeasonVisit
 
 
@@ -30,22 +30,6 @@ def plan_season(season: Season) -> SeasonPlan:
     return describe_plan(season, places)
 
 
-def replan(season: Season, promised: Mapping[str, Place]) -> SeasonPlan:
-    """Return a plan in which what was promised stays, and everything else is planned around it.
-
-    Args:
-        promised: the places that were accepted and told to customers, by the key of the visit.
-
-    Raises:
-        KeyError: where a promise is for a visit that is not in the season.
-    """
-    unknown = sorted(promised.keys() - {visit.key for visit in season.visits})
-    if unknown:
-        raise KeyError(f"Promised, but not in the season: {', '.join(unknown)}.")
-    visits = tuple(replace(visit, promised=promised.get(visit.key, visit.promised)) for visit in season.visits)
-    return plan_season(replace(season, visits=visits))
-
-
 def plan_by_flow(season: Season, site: SeasonSite, visits: Sequence[SeasonVisit]) -> dict[str, Place | None]:
     """Return places for one site's visits, near the best, however many there are."""
     flow = solve_flow(season, site, visits, (*make_weights(season, visits), 1), level_load=True, scale=ROUGH_SCALE)
@@ -62,7 +46,9 @@ def plan_by_flow(season: Season, site: SeasonSite, visits: Sequence[SeasonVisit]
             mending.put(visit, place)
     for visit in sorted(left_over, key=lambda visit: (visit.lapses_after or date.max, -visit.minutes, visit.key)):
         mending.put(visit, mending.find_cheapest(visit))
-    return mending.mend()
+    mending.mend()
+    improve_plan(mending)
+    return mending.places
 
 
 def describe_plan(season: Season, places: Places) -> SeasonPlan:
@@ -82,8 +68,9 @@ def _tell_why(visit: SeasonVisit, place: Place | None, late: bool, names: dict[i
             return f"No bay is free for it in this season, and the cover stops after {visit.lapses_after}."
         return "No bay is free for it in this season; nothing stops before the season ends."
     if visit.promised is not None:
-        after = f", though the cover stops after {visit.lapses_after}" if late else ""
-        return f"Promised to the customer and kept{after}, {names.get(place.bay, 'a bay no longer in use')}."
+        if late:
+            return f"Promised to the customer and kept, though the cover stops after {visit.lapses_after}."
+        return "Promised to the customer and kept."
     if late:
         return f"No bay that suits was free before the cover stops after {visit.lapses_after}; the best day after it."
     told = _tell_dates(visit, place.day)
@@ -102,14 +89,11 @@ def _tell_dates(visit: SeasonVisit, day: date) -> str:
 
 
 def _tell_wishes(visit: SeasonVisit, place: Place) -> str:
-    unmet = [
-        words
-        for words, met in (
-            ("weekday", not visit.weekdays or place.day.isoweekday() in visit.weekdays),
-            ("part of the day", visit.is_in_part(place.quarter)),
-        )
-        if not met
-    ]
+    unmet = ""
+    if visit.weekdays and place.day.isoweekday() not in visit.weekdays:
+        unmet = "; not the weekday asked for"
+    if not visit.is_in_part(place.quarter):
+        unmet += "; not the part of the day asked for"
     if unmet:
-        return f"; not the {' and '.join(unmet)} asked for"
+        return unmet
     return "; as the customer asked" if visit.weekdays or visit.part_of_day else ""

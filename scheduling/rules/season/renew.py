@@ -12,30 +12,37 @@ from scheduling.rules.season.costs import weigh_no_day
 from scheduling.rules.season.mend import Mending
 from scheduling.rules.season.season import Place, SeasonVisit
 
-SEED = 1
-TIMES_A_VISIT = 0.5
-MOST_TIMES = 600
+TURNS = 5
+TIMES_A_TURN = 40
 STRETCHES = 2
 MOST_DAYS_IN_STRETCH = 5
 # So many of those without a day are tried again each time.
 MOST_WITHOUT = 25
 
 
-def renew_plan(mending: Mending) -> None:
+def improve_plan(mending: Mending) -> None:
     """Improve a plan that is being mended; it never gets worse."""
-    chance = random.Random(SEED)
-    days = mending.room.days
-    if not days or not mending.free:
+    chance = random.Random(len(mending.free))
+    if not mending.room.days or not mending.free:
         return
-    for _ in range(min(MOST_TIMES, int(len(mending.free) * TIMES_A_VISIT))):
-        emptied: set[date] = set()
-        for _ in range(STRETCHES):
-            begin = chance.randrange(len(days))
-            emptied.update(days[begin : begin + chance.randint(1, MOST_DAYS_IN_STRETCH)])
-        keys = {key for day in emptied for bay in mending.room.bays for key in mending.there[bay.key, day]}
-        without = [visit.key for visit in mending.free if mending.places[visit.key] is None]
-        keys.update(chance.sample(without, min(len(without), MOST_WITHOUT)))
-        _fill_anew(mending, [mending.visits[key] for key in sorted(keys)], _choose_order(mending, chance))
+    for _ in range(TURNS):
+        for _ in range(TIMES_A_TURN):
+            _renew_some_days(mending, chance)
+        mending.exchange()
+        mending.move_to_better_days()
+    mending.mend()
+
+
+def _renew_some_days(mending: Mending, chance: random.Random) -> None:
+    days = mending.room.days
+    emptied: set[date] = set()
+    for _ in range(STRETCHES):
+        begin = chance.randrange(len(days))
+        emptied.update(days[begin : begin + chance.randint(1, MOST_DAYS_IN_STRETCH)])
+    keys = {key for day in emptied for bay in mending.room.bays for key in mending.there[bay.key, day]}
+    without = [visit.key for visit in mending.free if mending.places[visit.key] is None]
+    keys.update(chance.sample(without, min(len(without), MOST_WITHOUT)))
+    _fill_anew(mending, [mending.visits[key] for key in sorted(keys)], _choose_order(mending, chance))
 
 
 def _choose_order(mending: Mending, chance: random.Random) -> Callable[[SeasonVisit], tuple[float, ...]]:
