@@ -99,7 +99,9 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-            ]
+            ],
+            # The filter ``date`` as French writes days; in English it is Django's own.
+            "builtins": ["desk.templatetags.desk_dates"],
         },
     }
 ]

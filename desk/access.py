@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from claims.models import Claim
 from claims.queries import list_claims_for
+from desk.telling import tell
 from notifications.calendar_feeds import find_feed
 from notifications.links import OwnPage, read_own_page_token
 from notifications.models import CalendarFeed
@@ -79,7 +80,7 @@ def open_to(
         @wraps(view)
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not may_open(get_user(request), page):
-                who = ", ".join(say(role) for role in MAY_OPEN[page])
+                who = ", ".join(tell(say(role)) for role in MAY_OPEN[page])
                 raise PermissionDenied(_("This page is for: %(who)s.") % {"who": who})
             return view(request, *args, **kwargs)
 

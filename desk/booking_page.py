@@ -12,6 +12,7 @@ from django.http import HttpRequest
 
 from desk.booking_forms import Wishes, WishForm
 from desk.slots import SlotButton, make_buttons
+from desk.telling import tell
 from scheduling.booking.finding import LOOKED_THROUGH_DAYS, NOTHING_DUE, propose_slots
 from scheduling.booking.reading import WhatIsDue, read_what_is_due
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Cover
@@ -22,7 +23,6 @@ from scheduling.rules.due_item import DueItem
 from scheduling.rules.slots import Slot
 from treatments.models import Customer, Ownership, Site, User, Vehicle
 from treatments.queries import find_today
-from treatments.rules.wording import put_for_people
 
 Errors = list[tuple[str, str]]
 # As many as can be read out to somebody on the telephone.
@@ -149,16 +149,16 @@ def list_errors(*given: forms.BaseForm) -> Errors:
             place = "" if name == NON_FIELD_ERRORS or name not in form.fields else form[name].id_for_label
             if name in form.fields and not place:
                 place = form[name].auto_id
-            found += [(place, put_for_people(str(message))) for message in messages]
+            found += [(place, tell(str(message))) for message in messages]
     return found
 
 
 def list_faults(error: ValidationError, places: dict[str, str] | None = None) -> Errors:
     """Return a service's errors, each with the id of the field that it names."""
     if not hasattr(error, "error_dict"):
-        return [("", put_for_people(message)) for message in error.messages]
+        return [("", tell(message)) for message in error.messages]
     return [
-        ((places or {}).get(name, ""), put_for_people(str(message)))
+        ((places or {}).get(name, ""), tell(str(message)))
         for name, faults in error.error_dict.items()
         for message in ValidationError(faults).messages
     ]

@@ -8,6 +8,7 @@ from django.db.models import Case, When
 from django.utils.translation import gettext_lazy as _
 
 from claims.models import DecisionKind
+from desk.telling import tell
 from treatments.models import Zone
 from treatments.models.choices import choices_of
 from treatments.rules.units import DistanceUnit
@@ -160,7 +161,7 @@ class FileClaimForm(forms.Form):
         self.fields["zones"].queryset = zones  # type: ignore[attr-defined]
         for zone in self.fields["zones"].queryset:  # type: ignore[attr-defined]
             self.fields[f"estimate_{zone.code}"] = forms.DecimalField(
-                label=zone.name, required=False, max_digits=10, decimal_places=2, min_value=Decimal(0)
+                label=tell(zone.name), required=False, max_digits=10, decimal_places=2, min_value=Decimal(0)
             )
 
     def read_zone_estimates(self) -> dict[str, Decimal]:

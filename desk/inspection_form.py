@@ -9,6 +9,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.http import QueryDict
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
@@ -18,6 +19,7 @@ from notifications.queries import describe_job_sheet
 from treatments.models import KeptPhoto, Site, Vehicle, Zone
 from treatments.models.choices import choices_of
 from treatments.rules.rust_grade import grade_rust
+from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import FilmState, InspectionKind
 from treatments.services import InspectionEntry, KeptPicture
 
@@ -111,7 +113,7 @@ class InspectionForm:
         self, *, vehicle: Vehicle, site: Site, today: date, photos: list[KeptPhoto], data: QueryDict | None = None
     ) -> None:
         self.vehicle, self.data = vehicle, data
-        self.sheet = describe_job_sheet(vehicle, today, every_zone=True)
+        self.sheet = describe_job_sheet(vehicle, today, every_zone=True, language=get_language() or ENGLISH)
         zones = {zone.code: zone for zone in Zone.objects.all()}
         is_first = self.sheet.work.startswith("First")
         kind = InspectionKind.INTAKE if is_first else InspectionKind.REINSPECTION

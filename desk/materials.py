@@ -8,13 +8,14 @@ from datetime import date
 from django.core.exceptions import ValidationError
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from notifications.queries import tell_expected
 from treatments.models import Lot, Product, Site, TreatmentLine, Vehicle, Zone
 from treatments.queries import describe_zone
+from treatments.rules.speaking import speak_day
 from treatments.rules.units import VolumeUnit
-from treatments.rules.wording import tell_day
 from treatments.rules.words import BodyStyle
 
 # Lots of a product that are offered; more would only lengthen the list, and an older one is found by its number.
@@ -97,7 +98,7 @@ class Materials:
         if lot.recalled_on:
             return _("%(product)s, lot %(lot)s, RECALLED") % values
         if lot.expires_on and lot.expires_on < self.today:
-            values["day"] = tell_day(lot.expires_on)
+            values["day"] = speak_day(lot.expires_on, get_language())
             return _("%(product)s, lot %(lot)s, expired on %(day)s") % values
         return _("%(product)s, lot %(lot)s") % values
 

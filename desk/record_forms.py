@@ -9,6 +9,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from desk.claim_forms import day_field
+from desk.telling import tell
 from treatments.models import Site, Vehicle
 from treatments.models.choices import choices_of
 from treatments.rules.units import (
@@ -167,5 +168,5 @@ def list_form_errors(forms_with_names: Iterable[tuple[forms.Form, str]]) -> list
             target = form[name].auto_id if field else ""
             label = field.label if field else ""
             led = ": ".join(str(part) for part in (about, label) if part)
-            listed += [(target, f"{led}: {error}" if led else str(error)) for error in errors]
+            listed += [(target, f"{led}: {tell(error)}" if led else tell(error)) for error in errors]
     return listed

@@ -12,11 +12,11 @@ from django.core import signing
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
+from desk.telling import tell
 from scheduling.models import Appointment, Bay
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.slots import Slot
 from treatments.models import Site, User, Vehicle
-from treatments.rules.wording import put_for_people
 
 SALT = "desk.slot"
 
@@ -78,7 +78,7 @@ def make_buttons(
                 starts_at=slot.starts_at.astimezone(zone),
                 work_ends_at=slot.work_ends_at.astimezone(zone),
                 ready_at=slot.ready_at.astimezone(zone),
-                why=put_for_people(slot.why),
+                why=tell(slot.why),
                 serves_all=due > 1 and len(slot.serves) == due,
             )
         )

@@ -9,6 +9,7 @@ from dataclasses import MISSING, Field, dataclass, field, fields, is_dataclass
 from enum import StrEnum
 from typing import Any, get_args, get_origin, get_type_hints
 
+from desk.telling import tell
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import TermsProblem
 from scheduling.rules.terms_guide import CHOICES, FIELDS, TABLES, FieldGuide
@@ -144,7 +145,7 @@ def build_form(
     errors = []
     for problem in problems:
         target, label, listed = _find_place(problem.field, places)
-        sentence = put_labels(problem.sentence)
+        sentence = put_labels(tell(problem.sentence))
         listed.append(sentence)
         errors.append(FormError(target, label, sentence))
     return TermsForm(groups, errors)
@@ -194,7 +195,11 @@ class _Builder:
             built.chosen = tuple(str(item) for item in value or ())
             built.kind = "lines" if path in FREE_LISTS else "many"
             built.value = "\n".join(built.chosen)
-            words = [(word.value, say(word)) for word in kind] if issubclass(kind, StrEnum) else self._list_zones(path)
+            words = (
+                [(word.value, tell(say(word))) for word in kind]
+                if issubclass(kind, StrEnum)
+                else self._list_zones(path)
+            )
             # A zone that the shop no longer has stays to be seen, and to be taken out.
             known = [code for code, _ in words]
             built.choices = (*words, *((code, code) for code in built.chosen if code not in known))
@@ -202,7 +207,7 @@ class _Builder:
             built.kind, built.chosen = "yes_no", ("yes",) if value else ()
         elif issubclass(kind, StrEnum):
             built.kind, built.value = "choice", str(value or "")
-            built.choices = tuple((word.value, CHOICES.get(f"{path}.{word}", say(word))) for word in kind)
+            built.choices = tuple((word.value, tell(CHOICES.get(f"{path}.{word}", say(word)))) for word in kind)
         else:
             built.kind = "text" if kind is str else "number"
             built.value = "" if value is None else str(value)
@@ -211,7 +216,7 @@ class _Builder:
     def _list_zones(self, path: str) -> list[tuple[str, str]]:
         coated_only = path == "entry.required_zones"
         zones = (zone for zone in self.zones if not coated_only or zone.kind is not ZoneKind.NEVER_COATED)
-        return [(zone.code, zone.name) for zone in zones]
+        return [(zone.code, tell(zone.name)) for zone in zones]
 
 
 def _fill_defaults(kind: Any) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.http import QueryDict
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
@@ -31,6 +32,7 @@ from notifications.documents.job_sheet import JobRow, JobSheet, JobStep
 from notifications.queries import describe_job_sheet
 from treatments.models import Site, Treatment, TreatmentLine, Vehicle, Zone
 from treatments.rules.order_of_work import USUAL_CAUTIONS
+from treatments.rules.speaking import ENGLISH
 from treatments.rules.units import UNIT_WORDS, Volume, VolumeUnit, convert_kpa_to_psi, convert_psi_to_kpa
 from treatments.rules.words import TreatmentKind, ZoneKind
 from treatments.services import LineEntry, check_line
@@ -177,7 +179,7 @@ class TreatmentForm:
         treatment: Treatment | None = None,
     ) -> None:
         self.vehicle, self.data = vehicle, data
-        self.sheet: JobSheet = describe_job_sheet(vehicle, today, every_zone=True)
+        self.sheet: JobSheet = describe_job_sheet(vehicle, today, every_zone=True, language=get_language() or ENGLISH)
         self.zones = {zone.code: zone for zone in Zone.objects.prefetch_related("areas")}
         lines = list(treatment.lines.select_related("zone", "product", "lot").order_by("pk")) if treatment else []
         self.materials = Materials(

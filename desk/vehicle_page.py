@@ -4,16 +4,18 @@ Reads through queries and rules only; the page that asked turns it into HTML.
 """
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
 
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
 
 from desk.cover_band import Band, find_horizon, lay_band
 from desk.grade_chart import GradeChart, Seen, draw_grades
-from notifications.queries import find_open_cover, list_zone_states
+from desk.telling import tell
+from notifications.queries import find_open_cover, list_zone_states, say_zone_states
 from notifications.rules.drawing import Drawing, render_svg
 from notifications.rules.film_and_rust_plan import (
     FILM_LOOKS,
@@ -34,6 +36,7 @@ from treatments.models import Lot, User, Vehicle
 from treatments.queries import read_history
 from treatments.rules.history import InspectedZone, InspectionRecord, VehicleHistory
 from treatments.rules.rust_grade import grade_rust
+from treatments.rules.speaking import ENGLISH
 
 
 class PlanView(StrEnum):
@@ -95,6 +98,7 @@ def read_vehicle_view(vehicle: Vehicle, user: User, as_of: date, known_at: datet
     state = case.read_state(as_of) if case else None
     is_over = state is not None and state.status in NO_MORE_COVER
     states = list_zone_states(vehicle, history, () if is_over else items, as_of)
+    states = say_zone_states(states, get_language() or ENGLISH)
     return VehicleView(vehicle, cover, case, history, as_of, state, items, states)
 
 
@@ -131,8 +135,12 @@ def list_zone_rows(view: VehicleView, films: dict[str, FilmAge], inspection: Ins
             if zone.rusted_area_percent is not None:
                 measured[zone.zone].append(Seen(one.day, zone.rusted_area_percent, zone.perforated))
     first = min((one.day for one in past), default=view.as_of)
-    film_swatches = {stage: _render(draw_swatch(look)) for stage, look in FILM_LOOKS.items()}
-    rust_swatches = {name: _render(draw_swatch(look)) for name, look in RUST_LOOKS.items()}
+    film_swatches = {
+        stage: _render(draw_swatch(replace(look, words=tell(look.words)))) for stage, look in FILM_LOOKS.items()
+    }
+    rust_swatches = {
+        name: _render(draw_swatch(replace(look, words=tell(look.words)))) for name, look in RUST_LOOKS.items()
+    }
     rows = []
     for row in list_key(view.states):
         code = row.state.zone_code
@@ -168,10 +176,12 @@ def draw_plan(
 ) -> SafeString:
     """Return the plan in the wanted way as SVG."""
     title = f"Plan of {view.vehicle.description or 'vehicle'} {view.vehicle.vin}, front at the top"
-    style_known = bool(view.vehicle.body_style)
+    style_known, language = bool(view.vehicle.body_style), get_language() or ENGLISH
     if wanted is PlanView.RUST:
-        return _render(draw_rust_plan(view.states, inspection, title=title, style_known=style_known))
-    return _render(draw_film_plan(view.states, films, view.as_of, title=title, style_known=style_known))
+        return _render(draw_rust_plan(view.states, inspection, title=title, style_known=style_known, language=language))
+    return _render(
+        draw_film_plan(view.states, films, view.as_of, title=title, style_known=style_known, language=language)
+    )
 
 
 def _render(drawing: Drawing) -> SafeString:

@@ -20,6 +20,7 @@ from notifications.rules.certificate_words import (
 from notifications.rules.drawing import Drawing, render_svg
 from notifications.rules.reminders import find_zones_to_complete
 from notifications.rules.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan, list_key
+from notifications.speaking import choose_language
 from scheduling.models import Cover
 from scheduling.queries import CoverCase, read_cover_case
 from scheduling.rules.due import DueItem, DueKind
@@ -120,19 +121,28 @@ def read_vehicle_plan_svg(vehicle: Vehicle, *, as_of: date, language: str = ENGL
     return render_svg(draw_plan(vehicle, states, language))
 
 
-def read_certificate_pdf(cover: Cover, *, as_of: date, page_size: str = "A4", language: str = ENGLISH) -> bytes:
-    """Return the certificate of a cover as it stands on a day, in a language, as PDF bytes."""
+def read_certificate_pdf(cover: Cover, *, as_of: date, page_size: str = "A4", language: str | None = None) -> bytes:
+    """Return the certificate of a cover as it stands on a day as PDF bytes.
+
+    Args:
+        language: None for that of the customer.
+    """
     case = read_cover_case(cover)
     return build_certificate(describe_certificate(case, as_of, language), page_size=page_size)
 
 
-def describe_certificate(case: CoverCase, as_of: date, language: str = ENGLISH) -> Certificate:
-    """Return everything that stands on the certificate, in a language."""
+def describe_certificate(case: CoverCase, as_of: date, language: str | None = None) -> Certificate:
+    """Return everything that stands on the certificate.
+
+    Args:
+        language: None for that of the customer.
+    """
     cover, terms = case.cover, case.find_terms(as_of)
     vehicle, site = cover.vehicle, cover.site
     state = case.read_state(as_of)
     names = dict(Zone.objects.values_list("code", "name"))
     owned = find_owner_on(vehicle, as_of)
+    language = language or (choose_language(owned.customer) if owned else ENGLISH)
     first = case.history.find_first_treatment()
     to_complete = find_zones_to_complete(terms, case.history, as_of) if state.status is CoverStatus.PENDING else ()
     nothing_due = tell_nothing_due(state, to_complete, names)

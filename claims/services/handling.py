@@ -14,6 +14,7 @@ from claims.rules.money import Money, round_to_currency
 from claims.services.days import check_day
 from treatments.event_log import Happening, record_events
 from treatments.models import Inspection, Role, User
+from treatments.rules.words import say
 
 MAY_DECIDE = (Role.WARRANTY_ADMINISTRATOR, Role.OWNER)
 
@@ -103,7 +104,7 @@ def note_inspection(*, claim: Claim, inspection: Inspection, now: datetime, acto
     if inspection.vehicle_id != locked.cover.vehicle_id:
         raise ValidationError({"inspection": "It is of another vehicle."})
     if inspection.kind != "claim":
-        was = inspection.get_kind_display()
+        was = say(inspection.kind)
         raise ValidationError({"inspection": f"It is a {was} inspection; record one for a claim."})
     locked.inspection = inspection
     locked.save(update_fields=["inspection"])

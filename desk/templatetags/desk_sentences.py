@@ -1,13 +1,14 @@
 """Template filters that put sentences, amounts and counts of the rules for people: dates in words, zones by name."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 
 from django import template
 
 from claims.rules.clauses import say_clause
+from desk.telling import tell, tell_all
 from treatments.rules.units import tell_amount
-from treatments.rules.wording import put_for_people, tell_count
+from treatments.rules.wording import tell_count
 
 register = template.Library()
 
@@ -15,22 +16,34 @@ register = template.Library()
 @register.filter
 def for_people(sentence: str, names: Mapping[str, str]) -> str:
     """Return a sentence of the rules with its dates in words and its zones by name."""
-    return put_for_people(sentence, names)
+    return tell(sentence, names)
+
+
+@register.filter
+def told(sentence: object) -> str:
+    """Return a sentence, word or name of the rules in the language of the page."""
+    return tell(sentence)
+
+
+@register.filter
+def all_told(sentences: Iterable[object]) -> list[str]:
+    """Return several sentences, words or names of the rules in the language of the page."""
+    return tell_all(sentences)
 
 
 @register.filter
 def clause_words(clause: str) -> str:
     """Return a clause of the terms in words."""
-    return say_clause(clause)
+    return tell(say_clause(clause))
 
 
 @register.filter
 def with_unit(amount: Decimal, unit: str) -> str:
     """Return an amount with its unit, one or several."""
-    return tell_amount(amount, unit)
+    return tell(tell_amount(amount, unit))
 
 
 @register.filter
 def count_of(count: int, noun: str) -> str:
     """Return a number with its noun, one or several."""
-    return tell_count(count, noun)
+    return tell(tell_count(count, noun))

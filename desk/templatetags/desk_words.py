@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from django import template
 
+from desk.telling import tell
 from treatments.rules.words import say
 
 register = template.Library()
@@ -12,13 +13,13 @@ register = template.Library()
 @register.filter
 def in_words(word: str) -> str:
     """Return a word of the rules as a person reads it."""
-    return say(word)
+    return tell(say(word))
 
 
 @register.filter
 def named(code: str, names: Mapping[str, str]) -> str:
     """Return the name of a zone code."""
-    return names.get(code, code)
+    return tell(names.get(code, code))
 
 
 @register.filter

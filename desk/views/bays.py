@@ -16,6 +16,7 @@ from desk.access import access_visit, get_user, may_open, open_to
 from desk.bays_page import find_monday, find_week, lay_out_week, name_week
 from desk.booking_page import Context, Errors, list_faults
 from desk.slots import SlotButton, make_buttons, make_place_value, read_button
+from desk.telling import tell
 from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.placing import choose_place
 from scheduling.booking.services import move_visit
@@ -134,7 +135,7 @@ def drop(request: HttpRequest) -> HttpResponse:
         )
         visit = moved
     except SlotTakenError as taken:
-        errors, status = [("", taken.sentence)], 409
+        errors, status = [("", tell(taken.sentence))], 409
         instead = make_buttons(taken.alternatives, [visit.site], visit.vehicle, VisitKind(visit.visit))
     except ChangedMeanwhileError as error:
         errors, status = list_faults(error), 409

@@ -24,6 +24,7 @@ from desk.booking_page import (
     read_vehicle_to_book,
 )
 from desk.slots import ChosenSlot, SlotButton, make_buttons, read_button
+from desk.telling import tell
 from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.placing import choose_place
 from scheduling.booking.services import book_visit
@@ -58,7 +59,7 @@ def _book_slot(request: HttpRequest, found: VehicleToBook, user: User, now: date
         chosen = read_button(request.POST["slot"], found.vehicle)
         appointment = _book(found, chosen, user, now)
     except SlotTakenError as taken:
-        errors = [("", taken.sentence)]
+        errors = [("", tell(taken.sentence))]
         instead = make_buttons(taken.alternatives, [chosen.bay.site], found.vehicle, chosen.visit)
     except ValidationError as error:
         errors = list_faults(error)

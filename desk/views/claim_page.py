@@ -30,6 +30,7 @@ from desk.claim_forms import (
     SecondForm,
     WhatIfForm,
 )
+from desk.telling import tell
 from treatments.models import User, Zone
 from treatments.queries import find_today
 from treatments.rules.words import Answer
@@ -58,7 +59,7 @@ def show_claim(
     whole = [f for f in check.findings if f.zone is None]
     groups: list[tuple[str, Answer | None, list[Finding]]] = [(_("The claim as a whole"), None, whole)]
     groups += [
-        (zone.name, check.judge_zone(zone.zone), [f for f in check.findings if f.zone == zone.zone])
+        (tell(zone.name), check.judge_zone(zone.zone), [f for f in check.findings if f.zone == zone.zone])
         for zone in check.claim.zones
     ]
     outcome = _("By the record the claim holds in part.") if check.holds_in_part else OUTCOMES[check.answer]
@@ -116,9 +117,9 @@ def make_handling(
 
 def make_what_if_form(file: ClaimFile, data: Any = None) -> WhatIfForm:
     """Return the form that asks for a change of fact, with the claim's own visits and zones."""
-    records = [(t.record, f"{t.day}: treatment") for t in file.case.history.current_treatments]
-    records += [(i.record, f"{i.day}: {i.kind} inspection") for i in file.case.history.inspections]
-    zones = [(zone.zone, zone.name) for zone in file.rust_claim.zones]
+    records = [(t.record, tell(f"{t.day}: treatment")) for t in file.case.history.current_treatments]
+    records += [(i.record, tell(f"{i.day}: {i.kind} inspection")) for i in file.case.history.inspections]
+    zones = [(zone.zone, tell(zone.name)) for zone in file.rust_claim.zones]
     return WhatIfForm(data, records=records, zones=zones)
 
 

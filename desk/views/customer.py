@@ -20,6 +20,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from desk.access import access_own_page
 from desk.own_times import ChosenTime, read_chosen_time, sign_time
+from desk.telling import tell, tell_all
 from notifications.links import OwnPage, make_stop_token
 from notifications.own_page import OwnVehicle, read_last_record, read_own_vehicle
 from notifications.queries import read_certificate_pdf
@@ -35,7 +36,6 @@ from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.slots import Preferences, Slot, judge_day
 from treatments.models import Site, User
 from treatments.queries import find_today
-from treatments.rules.wording import put_for_people
 
 # As far ahead as the search itself looks by default, and as far as anybody plans.
 LOOKED_THROUGH = timedelta(days=42)
@@ -171,7 +171,7 @@ def _offer(visitor: Visitor, slots: Sequence[Slot], moved: Appointment | None) -
 def _tell_why(visitor: Visitor, day: date) -> str:
     """Return how a day stands to what is due; which bay it is and why that one is the shop's own affair."""
     items = visitor.shown.due_dates
-    return f"{put_for_people(judge_day(items, day, visitor.today).sentence)}." if items else ""
+    return f"{tell(judge_day(items, day, visitor.today).sentence)}." if items else ""
 
 
 def _show(
@@ -277,7 +277,7 @@ def _take(request: HttpRequest, visitor: Visitor, chosen: ChosenTime) -> HttpRes
         told = gettext("We changed this visit meanwhile. This is how it is now.")
         return _show(request, visitor, errors=[told], status=409)
     except ValidationError as error:
-        return _show(request, visitor, moving=visit is not None, errors=error.messages, status=400)
+        return _show(request, visitor, moving=visit is not None, errors=tell_all(error.messages), status=400)
     nudge_to_tell()
     return _redirect(visitor, "moved" if visit is not None else "booked")
 
@@ -352,7 +352,8 @@ def certificate(request: HttpRequest, visitor: Visitor) -> HttpResponse:
     if visitor.shown.cover is None:
         return _show(request, visitor, status=404)
     response = HttpResponse(
-        read_certificate_pdf(visitor.shown.cover, as_of=visitor.today), content_type="application/pdf"
+        read_certificate_pdf(visitor.shown.cover, as_of=visitor.today, language=translation.get_language()),
+        content_type="application/pdf",
     )
     response["Content-Disposition"] = f'inline; filename="certificate-{visitor.shown.cover.number}.pdf"'
     return response

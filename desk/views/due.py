@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.vary import vary_on_headers
 
 from desk.access import access_cover, get_user, may_open, open_to
+from desk.telling import tell
 from scheduling.due_list import (
     BOOKED_OR_NOT,
     COUNT_UP_TO,
@@ -51,7 +52,7 @@ class DueEntry:
 
     @property
     def urgency_words(self) -> str:
-        return URGENCIES[self.urgency]
+        return tell(URGENCIES[self.urgency])
 
 
 def read_filter(given: QueryDict, sites: Sequence[Site]) -> tuple[DueFilter, list[str]]:
@@ -121,7 +122,7 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
     try:
         page = read_due_page(user, today, wanted, after=after, size=PER_PAGE)
     except PlaceError as error:
-        told.append(_("%(error)s The list starts from its beginning.") % {"error": error})
+        told.append(_("%(error)s The list starts from its beginning.") % {"error": tell(error)})
         after = ""
         page = read_due_page(user, today, wanted, size=PER_PAGE)
     counts = count_by_urgency(user, today)
@@ -133,7 +134,7 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         "after": after,
         "next": page.after,
         "entries": gather_entries(page.states, today, shows_owner=user.role != Role.DEALERSHIP),
-        "counts": [(code, words, _tell_count(counts[code])) for code, words in URGENCIES.items()],
+        "counts": [(code, tell(words), _tell_count(counts[code])) for code, words in URGENCIES.items()],
         "sites": sites,
         "kinds": list(DueKind),
         "booked_or_not": list(BOOKED_OR_NOT.items()),

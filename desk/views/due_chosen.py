@@ -19,6 +19,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_http_methods
 
 from desk.access import get_user, may_open, open_to
+from desk.telling import tell, tell_all
 from notifications.services import Standing, foresee_reminders, write_due_reminders
 from scheduling.models import Cover
 from scheduling.queries import list_covers_for, read_cover_cases
@@ -85,7 +86,7 @@ def _remind(covers: list[Cover], values: dict[str, Any], today: date, now: datet
 def _foresee_waiving(covers: list[Cover], today: date) -> list[Chosen]:
     found = []
     for case in read_cover_cases(covers):
-        words = ", ".join(say(item.kind) for item in case.list_open_items(today))
+        words = ", ".join(tell(say(item.kind)) for item in case.list_open_items(today))
         found.append(Chosen(case.cover, bool(words), words or _("nothing is open")))
     return found
 
@@ -96,7 +97,7 @@ def _waive(covers: list[Cover], values: dict[str, Any], today: date, now: dateti
         try:
             waive_open_items(cover=cover, day=today, reason=values["reason"], now=now, actor=actor)
         except ValidationError as error:
-            done.failed.append(Chosen(cover, False, " ".join(error.messages)))
+            done.failed.append(Chosen(cover, False, " ".join(tell_all(error.messages))))
         else:
             done.count += 1
     return done

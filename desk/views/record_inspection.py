@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from desk.access import access_inspection, access_kept_photo, access_photo, access_vehicle, get_user, open_to
 from desk.inspection_form import InspectionForm
 from desk.rusted_area import PICTURES
+from desk.telling import tell, tell_all
 from desk.views.record_treatment import find_site
 from desk.views.sent import (
     answer_received,
@@ -84,9 +85,9 @@ def _keep_files(request: HttpRequest, form: InspectionForm, key: UUID, user: Use
             try:
                 keep_photo(form_key=key, person=user, zone=card.zone, upload=upload, name=name, now=timezone.now())
             except PhotoError as error:
-                errors.setdefault(card.zone.code, []).append(str(error))
+                errors.setdefault(card.zone.code, []).append(tell(error))
             except ValidationError as error:
-                errors.setdefault(card.zone.code, []).extend(error.messages)
+                errors.setdefault(card.zone.code, []).extend(tell_all(error.messages))
     return errors
 
 
@@ -155,9 +156,9 @@ def keep(request: HttpRequest, vin: str) -> JsonResponse:
             now=timezone.now(),
         )
     except PhotoError as error:
-        return JsonResponse({"error": str(error)}, status=400)
+        return JsonResponse({"error": tell(error)}, status=400)
     except ValidationError as error:
-        return JsonResponse({"error": " ".join(error.messages)}, status=400)
+        return JsonResponse({"error": " ".join(tell_all(error.messages))}, status=400)
     return JsonResponse(
         {
             "photo": photo.pk,

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from desk.access import access_treatment, access_vehicle, get_user, may_open, open_to
 from desk.record_forms import TreatmentVisitForm
+from desk.telling import tell, tell_all
 from desk.treatment_form import USUAL_REASONS, TreatmentForm
 from desk.views.sent import answer_received, find_arrived, find_first_outcome, make_form_key, record_once, tell_typed_by
 from treatments.drafts import change_draft, compute_fingerprint, discard_draft, sign_draft
@@ -230,7 +231,7 @@ def sign_off(request: HttpRequest, key: int) -> HttpResponse:
         try:
             sign_draft(treatment=found, fingerprint=request.POST.get("fingerprint", ""), now=timezone.now(), actor=user)
         except ValidationError as error:
-            errors = error.messages
+            errors = tell_all(error.messages)
         else:
             return redirect("desk:treatment", key=key)
     return _show_treatment(request, access_treatment(user, key), errors=errors, status=400)
@@ -245,7 +246,7 @@ def discard(request: HttpRequest, key: int) -> HttpResponse:
     try:
         discard_draft(treatment=found, fingerprint=request.POST.get("fingerprint", ""), now=timezone.now(), actor=user)
     except ValidationError as error:
-        return _show_treatment(request, access_treatment(user, key), errors=error.messages, status=400)
+        return _show_treatment(request, access_treatment(user, key), errors=tell_all(error.messages), status=400)
     return redirect("desk:vehicle", vin=found.vehicle.vin)
 
 
@@ -259,7 +260,7 @@ def describe_dew_point(visit: TreatmentVisitForm) -> list[tuple[Answer, str]]:
     visit.is_valid()
     wrong = [error for name in ("air", "surface", "humidity") for error in visit.errors.get(name, [])]
     if wrong:
-        return [(Answer.FAILS, str(error)) for error in wrong]
+        return [(Answer.FAILS, tell(error)) for error in wrong]
     values = visit.cleaned_data
     read = TreatmentVisitForm.read_conditions(visit) if {"clean_surface", "dry_surface"} <= values.keys() else None
     if read is None:

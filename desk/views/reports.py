@@ -18,6 +18,7 @@ from claims.services.report_counting import ask_for_count
 from claims.tasks import count_reports_when_due
 from desk.access import open_to
 from desk.charts import HEIGHT, WIDTH, draw_bars, draw_survival
+from desk.telling import tell
 from treatments.rules.words import say
 
 NAMES_A_PAGE = 25
@@ -31,7 +32,7 @@ def reports(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     counted = read_counted(by, now)
     families = counted.survival.families if counted.survival else ()
-    series = [(say(found.family), found.points, found.longest_days) for found in families]
+    series = [(tell(say(found.family)), found.points, found.longest_days) for found in families]
     page = Paginator(counted.claims or [], NAMES_A_PAGE).get_page(request.GET.get("page"))
     shown = list(page.object_list)
     context = {

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from claims.terms_preview import TermsPreview, preview_terms
 from desk.access import access_draft, access_version, get_user, list_versions_for, open_to
+from desk.telling import tell, tell_all
 from desk.terms_form import build_form, list_differences, put_labels
 from desk.terms_post import drop_switched_off, read_form
 from desk.terms_words import count_claims, count_covers, say_chosen
@@ -54,9 +55,9 @@ def start(request: HttpRequest) -> HttpResponse:
     try:
         draft = _start(request, user)
     except TermsError as error:
-        context["errors"] = [f"{p.field} = {p.value}: {p.sentence}" for p in error.problems]
+        context["errors"] = [f"{p.field} = {p.value}: {tell(p.sentence)}" for p in error.problems]
     except ValidationError as error:
-        context["errors"] = error.messages
+        context["errors"] = tell_all(error.messages)
     else:
         return redirect("desk:edit_terms", draft.terms.code, draft.version)
     return render(request, "desk/terms_start.html", context, status=422)
@@ -117,7 +118,7 @@ def edit(request: HttpRequest, code: str, version: int) -> HttpResponse:
     except TermsError as error:
         return render_form(request, draft, typed, problems=error.problems, opened_as=opened_as, status=422)
     except DraftChangedError as error:
-        return render_form(request, draft, typed, changed=" ".join(error.messages), status=409)
+        return render_form(request, draft, typed, changed=" ".join(tell_all(error.messages)), status=409)
     page = {"preview": "desk:preview_terms", "publish": "desk:publish_terms"}.get(request.POST.get("do", ""))
     if page:
         return redirect(page, code, version)
@@ -166,7 +167,7 @@ def list_problems(chosen: TermsVersion) -> list[str]:
     """Return for what a draft can't be published any more; the shop may have changed since it was saved."""
     if chosen.published_at is not None:
         return []
-    return [f"{p.value}: {put_labels(p.sentence)}" for p in find_problems(read_version_terms(chosen))]
+    return [f"{p.value}: {put_labels(tell(p.sentence))}" for p in find_problems(read_version_terms(chosen))]
 
 
 def read_preview(request: HttpRequest, chosen: TermsVersion) -> dict[str, Any]:
@@ -187,7 +188,7 @@ def read_preview(request: HttpRequest, chosen: TermsVersion) -> dict[str, Any]:
         "preview": found,
         "cover_counts": count_covers(found.covers),
         "claim_counts": count_claims(found.claims),
-        "chosen": say_chosen(terms, instead_of=instead_of, every=every),
+        "chosen": tell(say_chosen(terms, instead_of=instead_of, every=every)),
         "wanted": "*" if every else instead_of or terms.code,
         "others": others,
         "shown": SHOWN,
@@ -212,7 +213,7 @@ def publish(request: HttpRequest, code: str, version: int) -> HttpResponse:
                 usual_at=sites.filter(code__in=request.POST.getlist("usual_at")),
             )
         except DraftChangedError as error:
-            context["errors"] = error.messages
+            context["errors"] = tell_all(error.messages)
         else:
             return redirect("desk:terms_version", code, version)
     if not problems:
@@ -231,7 +232,7 @@ def discard(request: HttpRequest, code: str, version: int) -> HttpResponse:
         try:
             discard_draft(draft=draft, opened_as=request.POST.get("opened_as", ""), now=timezone.now(), actor=user)
         except DraftChangedError as error:
-            errors = error.messages
+            errors = tell_all(error.messages)
         else:
             return redirect("desk:terms")
     context = {"version": draft, "opened_as": compute_fingerprint(draft.document), "errors": errors}

@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.http import urlencode
+from django.utils.translation import get_language, gettext
 
 from claims.models import Claim
 from desk.access import access_cover, access_vehicle, get_user, list_vehicles_for, may_open, open_to
@@ -25,6 +26,7 @@ from desk.vehicle_page import (
 from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
 from treatments.models import Role, User, Vehicle, Zone
 from treatments.queries import find_today, search_vehicles
+from treatments.rules.speaking import ENGLISH
 
 PER_PAGE = 30
 
@@ -61,14 +63,16 @@ def read_day(text: str, name: str, errors: list[tuple[str, str]]) -> date | None
     """Return the day that an address asks for; a wrong one is told with the name of its field, and left out."""
     if not text:
         return None
-    way_out = f"write a day from {EARLIEST_DAY} to {LATEST_DAY} as YYYY-MM-DD."
+    reach = {"name": name, "text": text, "first": EARLIEST_DAY.isoformat(), "last": LATEST_DAY.isoformat()}
     try:
         day = date.fromisoformat(text)
     except ValueError:
-        errors.append((name, f"{name} '{text}' is not a date: {way_out}"))
+        wrong = gettext("%(name)s '%(text)s' is not a date: write a day from %(first)s to %(last)s as YYYY-MM-DD.")
+        errors.append((name, wrong % reach))
         return None
     if not EARLIEST_DAY <= day <= LATEST_DAY:
-        errors.append((name, f"{name} '{text}' is out of range: {way_out}"))
+        wrong = gettext("%(name)s '%(text)s' is out of range: write a day from %(first)s to %(last)s as YYYY-MM-DD.")
+        errors.append((name, wrong % reach))
         return None
     return day
 
@@ -163,7 +167,7 @@ def certificate(request: HttpRequest, number: str) -> HttpResponse:
 def job_sheet(request: HttpRequest, vin: str) -> HttpResponse:
     """Print the job sheet for a vehicle's next visit."""
     found = access_vehicle(get_user(request), vin)
-    content = read_job_sheet_pdf(found, as_of=find_today(timezone.now()))
+    content = read_job_sheet_pdf(found, as_of=find_today(timezone.now()), language=get_language() or ENGLISH)
     return _answer_pdf(content, f"job-sheet-{found.vin}.pdf")
 
 

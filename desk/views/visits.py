@@ -25,6 +25,7 @@ from desk.booking_page import (
     read_vehicle_to_book,
 )
 from desk.slots import SlotButton, make_buttons, read_button
+from desk.telling import tell
 from scheduling.booking.changing import (
     begin_visit,
     cancel_visit,
@@ -237,7 +238,7 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
                 return redirect(f"{reverse('desk:visit', args=[found.number])}?told=moved")
             errors = list_errors(form)
         except SlotTakenError as taken:
-            errors = [(form["time"].auto_id if form.is_bound else "", taken.sentence)]
+            errors = [(form["time"].auto_id if form.is_bound else "", tell(taken.sentence))]
             instead = make_buttons(taken.alternatives, [found.site], found.vehicle, VisitKind(found.visit))
         except ValidationError as error:
             if form.is_bound:
@@ -322,7 +323,7 @@ def split(request: HttpRequest, number: str) -> HttpResponse:
                 )
                 return redirect(f"{reverse('desk:visit', args=[found.number])}?told=split")
             except SlotTakenError as taken:
-                errors = [("slots", taken.sentence)]
+                errors = [("slots", tell(taken.sentence))]
                 instead = make_buttons(taken.alternatives, [found.site], found.vehicle, VisitKind(found.visit))
             except ValidationError as error:
                 named = {"slot": "slots", "reason": form["reason"].auto_id}

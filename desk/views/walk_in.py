@@ -15,6 +15,7 @@ from desk.access import access_vehicle, get_user, list_vehicles_for, open_to
 from desk.booking_forms import NewVehicleForm
 from desk.booking_page import Errors, list_errors, list_faults, name_faults, read_vehicle_to_book
 from desk.slots import SlotButton, make_buttons
+from desk.telling import tell
 from scheduling.booking.changing import walk_in as take_in
 from scheduling.booking.errors import SlotTakenError
 from scheduling.models import Appointment, AppointmentStatus, Cover, CoverState
@@ -51,7 +52,7 @@ def walk_in(request: HttpRequest) -> HttpResponse:
         try:
             return _take_in(turned_away, user, now)
         except SlotTakenError as taken:
-            errors = [("", taken.sentence)]
+            errors = [("", tell(taken.sentence))]
             found = read_vehicle_to_book(turned_away, user, now)
             instead = make_buttons(taken.alternatives, [found.home], turned_away, found.due.visit)
         except ValidationError as error:

@@ -230,7 +230,12 @@ def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int], langu
         cells.append(
             (
                 "[  ]",
-                row.zone_name + ("\n" + speak(f"last {row.last_treated}", language) if row.last_treated else ""),
+                row.zone_name
+                + (
+                    "\n" + f"{speak('last', language, context='treated')} {row.last_treated}"
+                    if row.last_treated
+                    else ""
+                ),
                 row.access,
                 write(f"! {told}", CAUTION) if told else "",
                 f"{row.product}\n{row.expected}",

@@ -12,6 +12,7 @@ from notifications.rules.vehicle_plan import STYLE_NOT_KNOWN, PlanStatus, ZoneSt
 from scheduling.rules.film_age import FilmAge, FilmStage
 from treatments.rules.history import InspectedZone, InspectionRecord
 from treatments.rules.rust_grade import grade_iso_4628_3
+from treatments.rules.speaking import ENGLISH
 from treatments.rules.wording import tell_count, tell_day
 
 FILM_LOOKS: dict[FilmStage, Look] = {
@@ -64,7 +65,13 @@ def say_film(film: FilmAge | None) -> str:
 
 
 def draw_film_plan(
-    states: Sequence[ZoneState], films: Mapping[str, FilmAge], as_of: date, *, title: str, style_known: bool = True
+    states: Sequence[ZoneState],
+    films: Mapping[str, FilmAge],
+    as_of: date,
+    *,
+    title: str,
+    style_known: bool = True,
+    language: str = ENGLISH,
 ) -> Drawing:
     """Return the plan by age of the film on a day.
 
@@ -85,11 +92,18 @@ def draw_film_plan(
     )
     looks = list(FILM_LOOKS.values())
     notes = _list_notes(states, style_known)
-    return draw_plan_of(_mark_outside(marks, states), looks, title=title, description=description, notes=notes)
+    return draw_plan_of(
+        _mark_outside(marks, states), looks, title=title, description=description, notes=notes, language=language
+    )
 
 
 def draw_rust_plan(
-    states: Sequence[ZoneState], inspection: InspectionRecord | None, *, title: str, style_known: bool = True
+    states: Sequence[ZoneState],
+    inspection: InspectionRecord | None,
+    *,
+    title: str,
+    style_known: bool = True,
+    language: str = ENGLISH,
 ) -> Drawing:
     """Return the plan by the rust that one inspection saw; without an inspection nothing is measured."""
     seen = {zone.zone: zone for zone in inspection.zones} if inspection else {}
@@ -107,7 +121,9 @@ def draw_rust_plan(
     description = f"{when}: {measured} of {tell_count(len(states), 'zone')} measured. The table lists each by number."
     looks = list(RUST_LOOKS.values())
     notes = _list_notes(states, style_known)
-    return draw_plan_of(_mark_outside(marks, states), looks, title=title, description=description, notes=notes)
+    return draw_plan_of(
+        _mark_outside(marks, states), looks, title=title, description=description, notes=notes, language=language
+    )
 
 
 def _mark_outside(marks: list[ZoneMark], states: Sequence[ZoneState]) -> list[ZoneMark]:

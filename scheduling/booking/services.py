@@ -24,6 +24,7 @@ from scheduling.rules.slots import Slot, Stay
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, Site, User, Vehicle
 from treatments.queries import find_today
+from treatments.rules.words import say
 from treatments.writing_turns import take_turn
 
 ALTERNATIVES = 3
@@ -334,7 +335,7 @@ def lock_appointment(
         .get(pk=appointment.pk)
     )
     if locked.status not in may_be:
-        raise ChangedMeanwhileError(f"Visit {locked.number} is {locked.get_status_display()} and can't be {verb}.")
+        raise ChangedMeanwhileError(f"Visit {locked.number} is {say(locked.status)} and can't be {verb}.")
     if seen_sequence is not None and locked.sequence != seen_sequence:
         raise ChangedMeanwhileError(
             f"Visit {locked.number} was changed meanwhile, it is now on {tell_time(locked.starts_at, locked.site)}."

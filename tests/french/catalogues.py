@@ -24,6 +24,7 @@ KEYWORDS = {
     **DEFAULT_KEYWORDS,
     "gettext_lazy": None,
     "gettext_noop": None,
+    "_lazy": None,
     "ngettext_lazy": (1, 2),
     "pgettext_lazy": ((1, "c"), 2),
 }

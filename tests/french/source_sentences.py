@@ -22,6 +22,7 @@ SPEAKING = (
     "notifications/documents/*.py",
     "notifications/queries.py",
     "notifications/reminder_text.py",
+    "desk/terms_words.py",
     "treatments/services.py",
     "treatments/drafts.py",
     "treatments/photos.py",

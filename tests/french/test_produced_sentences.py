@@ -2,13 +2,17 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, time
+from decimal import Decimal
 
 import pytest
 from hypothesis import given, settings
 
 from claims.claim_file import ClaimFile, read_claim_file
-from claims.models import ClaimRequest
+from claims.models import ClaimRequest, DecisionKind
+from claims.rules.letter import write_letter
+from claims.rules.money import Money
 from scheduling.models import CoverChange
 from scheduling.queries import read_cover_case
 from scheduling.rules.cover import cover_on
@@ -29,6 +33,10 @@ ENGLISH = re.compile(
     r"had|has|have|when|last|first|days?|months?|cover|vehicle|terms|done|shop|told|ask)\b",
     re.IGNORECASE,
 )
+
+
+# The law of the United States is cited as it is there.
+DATA_IN_LETTERS = ("15 U.S.C. 2301", "16 CFR 700-703")
 
 
 def find_english(sentence: str, names: dict[str, str], own_words: tuple[str, ...] = ()) -> str:
@@ -82,6 +90,15 @@ def test_every_sentence_of_a_story_is_french(story: Story, db: None) -> None:
     sentences = [*list_sentences(file), case.read_state(story.claim.reported).sentence]
     sentences += [item.sentence for item in case.read_due_items(story.claim.reported)]
     assert [wrong for sentence in sentences if (wrong := find_english(sentence, names, own_words))] == []
+    amount = file.recommendation.amount
+    paid = amount.payable if amount and amount.payable else Money(Decimal(0), file.terms.currency)
+    facts = replace(file.letter_facts(story.claim.reported), language="fr")
+    own_words += (facts.shop, facts.vehicle, facts.terms_title, facts.shop_contact, *DATA_IN_LETTERS)
+    for kind in DecisionKind:
+        letter = write_letter(facts, file.check, file.recommendation, kind=kind.value, amount=paid, reason="")
+        for word in own_words:
+            letter = letter.replace(word, "")
+        assert [line for line in letter.split("\n") if ENGLISH.search(line)] == []
 
 
 @settings(max_examples=300)

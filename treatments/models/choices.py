@@ -1,15 +1,27 @@
 """Turns the closed word lists of the rules into choices for a column, so that no list is kept twice."""
 
 from enum import StrEnum
+from typing import Any
 
 from django.db import models
+from django.utils.functional import lazy
+from django.utils.translation import get_language
 
+from treatments.rules.speaking import speak
 from treatments.rules.words import say
 
 
-def choices_of(words: type[StrEnum]) -> list[tuple[str, str]]:
+def _say_in_language(word: str) -> str:
+    return speak(say(word), get_language())
+
+
+# A label is put into the language of whoever looks at it; a migration, which has none, keeps the English.
+say_lazily = lazy(_say_in_language, str)
+
+
+def choices_of(words: type[StrEnum]) -> list[tuple[str, Any]]:
     """Return ``(value, label)`` pairs for a column that holds one of these words."""
-    return [(word.value, say(word)) for word in words]
+    return [(word.value, say_lazily(word.value)) for word in words]
 
 
 def one_of(words: type[StrEnum], column: str, name: str, *, blank: bool = False) -> models.CheckConstraint:

@@ -30,8 +30,8 @@ _NUMBER = re.compile(rf"{_DIGITS}(?![\d-])")
 _MONEY = re.compile(rf"({_DIGITS}) ([A-Z]{{3}})(?![A-Za-z])")
 _MOMENT = re.compile(r"(\d{4}-\d\d-\d\d) (\d\d:\d\d)")
 _SHAPES = {"day": _DAY, "n": _NUMBER, "money": _MONEY, "moment": _MOMENT}
-# What can't stand in a name: else it would swallow sentences.
-_NO_NAME = re.compile(r"[a-z]{4}[.!?] |[;:] | \d{4}-\d\d-\d\d|^[^\w“‘'(]")
+# What can't stand in a name, be it of a product, a person or a zone: else it would swallow sentences.
+_NO_NAME = re.compile(rf"[a-z]{{4}}[.!?] |[?;:] | \d{{4}}-\d\d-\d\d| {_DAY.pattern}|^[^\w“‘'(]|.{{90}}")
 _WITH_NOTE = re.compile(r"(.+?)( \([^()]+\))?")
 _ENDS = (". ", "! ", "? ", ") ")
 _GOES_ON = ("; ", ", ", " (", ". ")
@@ -182,7 +182,7 @@ class _Reading:
             return told
         if name in self.own_names:
             return name  # the shop's own name for it
-        return None if re.search(r"[.;:()]|\d{4}-\d\d", name) or name[:1].isspace() else name
+        return None if re.search(r"[.?!;()]|: ", name) or _NO_NAME.search(name) else name
 
     def _read_zones(self, text: str) -> str | None:
         told = []

@@ -1,0 +1,23 @@
+"""Puts what the rules say into the language of the page, at the last moment before it is shown."""
+
+from collections.abc import Iterable, Mapping
+
+from django.utils.translation import get_language
+
+from treatments.rules.speaking import speak
+
+
+def tell(sentence: object, zone_names: Mapping[str, str] | None = None, *, context: str = "") -> str:
+    """Return a sentence of the rules as the person at the page reads it; what is no sentence of theirs stays.
+
+    Args:
+        sentence: as the rules or a service wrote it.
+        zone_names: the shop's English name of each zone code.
+        context: what it is about, where a word means something else there.
+    """
+    return speak(str(sentence), get_language(), zone_names, context=context)
+
+
+def tell_all(sentences: Iterable[object], zone_names: Mapping[str, str] | None = None) -> list[str]:
+    """Return several sentences of the rules as the person at the page reads them."""
+    return [tell(sentence, zone_names) for sentence in sentences]
