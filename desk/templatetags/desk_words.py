@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from django import template
+from django.utils.formats import number_format
 
 from desk.telling import tell
 from treatments.rules.words import say
@@ -37,7 +38,7 @@ def is_on_vehicle_page(record: str) -> bool:
 @register.filter
 def litres(millilitres: object) -> str:
     """Return millilitres in litres with three digits."""
-    return f"{float(str(millilitres)) / 1000:.3f}"
+    return number_format(f"{float(str(millilitres)) / 1000:.3f}", 3)
 
 
 @register.filter
