@@ -21,7 +21,8 @@ ROOMS = ("treatments", "scheduling", "claims", "notifications")
 ENGLISH = re.compile(
     r"\b(the|of|is|was|were|with|and|not|no|for|by|to|in|it|its|this|that|until|since|after|before|there|which|had|"
     r"has|have|when|last|first|days?|months?|vehicles?|terms|done|shop|told|be|are|from|at|you|your|what|who|why|"
-    r"find|show|open|closed|booked|due|free|left|right|rear|front|none|yes|save|delete|search|public|holiday|sunday|saturday|service writer)\b"
+    r"find|show|open|closed|booked|due|free|left|right|rear|front|none|yes|save|delete|search|"
+    r"public|holiday|sunday|saturday|service writer)\b"
 )
 # French that looks English, and marks for machines.
 FRENCH_TOO = re.compile(

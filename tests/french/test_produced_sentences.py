@@ -30,7 +30,7 @@ from treatments.rules.speaking import speak, translate
 # Words that no French sentence has; "on", "but", "a", "date" and the like are French too.
 ENGLISH = re.compile(
     r"\b(the|of|is|was|were|with|and|not|no|for|by|to|in|it|its|this|that|until|since|after|before|there|which|"
-    r"had|has|have|when|last|first|days?|months?|cover|vehicle|terms|done|shop|told|ask)\b",
+    r"had|has|have|when|last|first|days?|months?|cover|vehicle|terms|done|shop|told|ask|claimed|covered|found|reported|treated|seen|reached|about|until|without)\b",
     re.IGNORECASE,
 )
 

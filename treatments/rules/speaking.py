@@ -18,6 +18,7 @@ from collections.abc import Iterator, Mapping
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
+from typing import NamedTuple
 
 from treatments.rules.phrase_book import Gap, PhraseBook, read_phrase_book
 from treatments.rules.wording import put_for_people, tell_day
@@ -37,6 +38,13 @@ _ENDS = (". ", "! ", "? ", ") ")
 _GOES_ON = ("; ", ", ", " (", ". ")
 
 
+class _Said(NamedTuple):
+    """A text in the other language, and how much of it is kept as it was written."""
+
+    told: str
+    kept: int = 0
+
+
 class _Reading:
     """What texts and their parts came to, since the same part is tried in many places and comes again in many texts."""
 
@@ -46,54 +54,61 @@ class _Reading:
         self.book = book
         self.zone_names = zone_names
         self.own_names = frozenset(zone_names.values())
-        self.phrases: dict[str, str | None] = {}
-        self.sequences: dict[str, str | None] = {}
+        self.phrases: dict[str, _Said | None] = {}
+        self.sequences: dict[str, _Said | None] = {}
 
     def make_room(self) -> None:
         """Forget everything where too much is kept; it can be read again."""
         if len(self.phrases) + len(self.sequences) > self.MOST_KEPT:
             self.phrases, self.sequences = {}, {}
 
-    def read_sequence(self, text: str) -> str | None:
-        """Return one sentence or several; the shortest first, so that a {text} swallows no sentence that is known."""
+    def read_sequence(self, text: str) -> _Said | None:
+        """Return one sentence or several, parted so that as little as can be stays as it was written."""
         known = self.sequences
         if text in known:
             return known[text]
-        found = None
+        best: _Said | None = None
         for at in _find_ends(text):
             first = self.read_phrase(text[:at])
             rest = self.read_sequence(text[at + 1 :]) if first is not None else None
-            if rest is not None:
-                found = f"{first} {rest}"
-                break
-        known[text] = found = found if found is not None else self.read_phrase(text)
-        return found
+            if first is not None and rest is not None and (best is None or first.kept + rest.kept < best.kept):
+                best = _Said(f"{first.told} {rest.told}", first.kept + rest.kept)
+                if not best.kept:
+                    break
+        if best is None or best.kept:
+            whole = self.read_phrase(text)
+            if whole is not None and (best is None or whole.kept < best.kept):
+                best = whole
+        known[text] = best
+        return best
 
-    def read_phrase(self, text: str) -> str | None:
+    def read_phrase(self, text: str) -> _Said | None:
         """Return a text that one msgid fits, with either case at its beginning."""
         known = self.phrases
         if text not in known:
             found = self._fit(text)
             if found is None and text[:1].isalpha():
-                turned = text[0].swapcase() + text[1:]
-                other = self._fit(turned)
+                other = self._fit(text[0].swapcase() + text[1:])
                 if other is not None:
-                    found = (other[:1].upper() if text[0].isupper() else other[:1].lower()) + other[1:]
+                    turned = other.told[:1].upper() if text[0].isupper() else other.told[:1].lower()
+                    found = other._replace(told=turned + other.told[1:])
             known[text] = found
         return known[text]
 
-    def _fit(self, text: str) -> str | None:
+    def _fit(self, text: str) -> _Said | None:
         whole = self.book.whole.get(text)
         if whole is not None:
-            return whole
+            return _Said(whole)
         for template in self.book.list_candidates(text):
             for filled, count in self._fill(template.parts, text, {}, None):
-                return self.book.choose_form(template.translations, count).format(**filled)
+                told = self.book.choose_form(template.translations, count)
+                words = {name: said.told for name, said in filled.items()}
+                return _Said(told.format(**words), sum(said.kept for said in filled.values()))
         return None
 
     def _fill(
-        self, parts: tuple[str | Gap, ...], text: str, filled: dict[str, str], count: Decimal | None
-    ) -> Iterator[tuple[dict[str, str], Decimal | None]]:
+        self, parts: tuple[str | Gap, ...], text: str, filled: dict[str, _Said], count: Decimal | None
+    ) -> Iterator[tuple[dict[str, _Said], Decimal | None]]:
         """Yield the ways in which the parts make up the text, each with its gaps translated."""
         if not parts:
             if not text:
@@ -110,15 +125,15 @@ class _Reading:
             told = self._say_shape(part.kind, match) if match else None
             if match and told is not None:
                 number = _to_decimal(match.group()) if part.kind == "n" and count is None else count
-                yield from self._fill(rest, text[match.end() :], filled | {part.name: told}, number)
+                yield from self._fill(rest, text[match.end() :], filled | {part.name: _Said(told)}, number)
             return
         for end in _find_ends_of_gap(part, rest, text):
             # What follows is cheap to refuse; a gap is dear to translate.
             if rest and isinstance(rest[0], str) and len(rest) == 1 and text[end:] != rest[0]:
                 continue
-            told = self._say_gap(part.kind, text[:end])
-            if told is not None:
-                yield from self._fill(rest, text[end:], filled | {part.name: told}, count)
+            said = self._say_gap(part.kind, text[:end])
+            if said is not None:
+                yield from self._fill(rest, text[end:], filled | {part.name: said}, count)
 
     def _say_shape(self, kind: str, match: re.Match[str]) -> str | None:
         if kind == "day":
@@ -131,11 +146,11 @@ class _Reading:
             return self.book.say_money(_to_decimal(match[1]), match[2])
         return self.book.say_number(_to_decimal(match.group()))
 
-    def _say_gap(self, kind: str, text: str) -> str | None:
+    def _say_gap(self, kind: str, text: str) -> _Said | None:
         if kind == "text":
-            return text
+            return _Said(text, len(text))
         if kind == "name":
-            return None if _NO_NAME.search(text) else text
+            return None if _NO_NAME.search(text) else _Said(text, len(text))
         if kind == "more":
             return self._read_more(text)
         if not text:
@@ -150,9 +165,9 @@ class _Reading:
             return self._read_list(text, ", " if kind == "list" else "; ")
         return self.read_phrase(text)
 
-    def _read_more(self, text: str) -> str | None:
+    def _read_more(self, text: str) -> _Said | None:
         if not text:
-            return ""
+            return _Said("")
         if not text.startswith(_GOES_ON):
             return None
         found = self.read_phrase(text)
@@ -162,38 +177,40 @@ class _Reading:
             if text.startswith(_GOES_ON, at):
                 first = self.read_phrase(text[:at])
                 rest = self._read_more(text[at:]) if first is not None else None
-                found = f"{first}{rest}" if rest is not None else None
+                if first is not None and rest is not None:
+                    found = _Said(first.told + rest.told, first.kept + rest.kept)
         return found
 
-    def _read_list(self, text: str, between: str) -> str | None:
+    def _read_list(self, text: str, between: str) -> _Said | None:
         at = text.find(between)
         while at >= 0:
             first = self.read_phrase(text[:at])
             rest = self._read_list(text[at + len(between) :], between) if first is not None else None
-            if rest is not None:
-                return f"{first}{self.book.between[between]}{rest}"
+            if first is not None and rest is not None:
+                return _Said(f"{first.told}{self.book.between[between]}{rest.told}", first.kept + rest.kept)
             at = text.find(between, at + 1)
         return self.read_phrase(text)
 
-    def _read_zone(self, text: str) -> str | None:
+    def _read_zone(self, text: str) -> _Said | None:
         name = self.zone_names.get(text, text)
         told = self.book.whole.get(name)
         if told is not None:
-            return told
+            return _Said(told)
         if name in self.own_names:
-            return name  # the shop's own name for it
-        return None if re.search(r"[.?!;()]|: ", name) or _NO_NAME.search(name) else name
+            return _Said(name)  # the shop's own name for it
+        return None if re.search(r"[.?!;()]|: ", name) or _NO_NAME.search(name) else _Said(name, len(name))
 
-    def _read_zones(self, text: str) -> str | None:
-        told = []
+    def _read_zones(self, text: str) -> _Said | None:
+        told, kept = [], 0
         for item in text.split(", "):
             match = _WITH_NOTE.fullmatch(item)
             zone = self._read_zone(match[1]) if match else None
-            note = self.read_phrase(match[2]) if match and match[2] else ""
+            note = self.read_phrase(match[2]) if match and match[2] else _Said("")
             if zone is None or note is None:
                 return None
-            told.append(zone + note)
-        return ", ".join(told)
+            told.append(zone.told + note.told)
+            kept += zone.kept + note.kept
+        return _Said(", ".join(told), kept)
 
 
 @lru_cache(maxsize=16)
@@ -256,11 +273,11 @@ def translate(
     if (context, body) in reading.book.in_context:
         return reading.book.in_context[context, body]
     reading.make_room()
-    told = reading.read_sequence(body) if body else ""
-    if told is None:
+    said = reading.read_sequence(body) if body else _Said("")
+    if said is None:
         return None
     lead = sentence[: len(sentence) - len(sentence.lstrip())]
-    return lead + told + sentence[len(sentence.rstrip()) :] if body else sentence
+    return lead + said.told + sentence[len(sentence.rstrip()) :] if body else sentence
 
 
 def speak(
