@@ -4,8 +4,12 @@ Each figure is made as small as it can be and then held while the next is; so th
 """
 
 from collections import defaultdict
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
 
-from ortools.sat.python import cp_model
+# By the linear interface: the other one loads pandas, which costs half a second at every start.
+from ortools.linear_solver import pywraplp
 
 from scheduling.rules.season.costs import list_days_of, weigh, weigh_no_day
 from scheduling.rules.season.hours import QUARTERS_A_DAY, lay_stays
@@ -48,11 +52,14 @@ def solve_exactly(season: Season, options: dict[str, list[Place]]) -> dict[str, 
     """Return the best places for the visits of one site, out of all of them."""
     (site,) = season.sites
     room = Room(site, season.visits)
-    model = cp_model.CpModel()
+    solver = pywraplp.Solver.CreateSolver("SAT")
+    solver.SetSolverSpecificParametersAsString(
+        f"num_workers:1 random_seed:1 max_deterministic_time:{DETERMINISTIC_SECONDS}"
+    )
     by_key = {visit.key: visit for visit in season.visits}
-    chosen = {(key, place): model.new_bool_var(f"{key} {place}") for key, theirs in options.items() for place in theirs}
+    chosen = {(key, place): solver.BoolVar(f"{key} {place}") for key, theirs in options.items() for place in theirs}
     for key, theirs in options.items():
-        model.add_at_most_one(chosen[key, place] for place in theirs)
+        solver.Add(solver.Sum([chosen[key, place] for place in theirs]) <= 1)
     takes = defaultdict(list)
     loads = defaultdict(list)
     for (key, place), var in chosen.items():
@@ -65,7 +72,8 @@ def solve_exactly(season: Season, options: dict[str, list[Place]]) -> dict[str, 
             if work >> quarter & 1 and place.person is not None:
                 takes["person", place.person, place.day, quarter].append(var)
     for together in takes.values():
-        model.add_at_most_one(together)
+        if len(together) > 1:
+            solver.Add(solver.Sum(together) <= 1)
     objectives = []
     for figure in range(FIGURES):
         constant = 0
@@ -74,41 +82,40 @@ def solve_exactly(season: Season, options: dict[str, list[Place]]) -> dict[str, 
             without = weigh_no_day(by_key[key], season)[figure]
             constant += without
             terms += [(weigh(by_key[key], place, season)[figure] - without) * chosen[key, place] for place in theirs]
-        objectives.append(sum(terms) + constant)
-    objectives.append(_add_squares(model, season, loads))
+        objectives.append(solver.Sum(terms) + constant)
+    objectives.append(_add_squares(solver, season, loads))
     # Among equals the earliest.
     earliness = {place: (place.day - season.first).days * QUARTERS_A_DAY + place.quarter for _, place in chosen}
-    objectives.append(sum(earliness[place] * var for (_, place), var in chosen.items()))
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
-    solver.parameters.max_deterministic_time = DETERMINISTIC_SECONDS
+    objectives.append(solver.Sum([earliness[place] * var for (_, place), var in chosen.items()]))
     places: dict[str, Place | None] = {}
     for objective in objectives:
-        model.minimize(objective)
-        status = solver.solve(model)
-        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            raise NotSolvedError(f"CP-SAT ended with {solver.status_name(status)}.")
+        solver.Minimize(objective)
+        status = solver.Solve()
+        if status not in (solver.OPTIMAL, solver.FEASIBLE):
+            raise NotSolvedError(f"CP-SAT ended with status {status}.")
         places = {visit.key: visit.promised for visit in season.visits}
-        for (key, place), var in chosen.items():
-            if solver.boolean_value(var):
+        values = {both: var.solution_value() > 0.5 for both, var in chosen.items()}
+        for (key, place), is_chosen in values.items():
+            if is_chosen:
                 places[key] = place
-        model.add(objective <= round(solver.objective_value))
-        model.clear_hints()  # type: ignore[no-untyped-call]
-        for var in chosen.values():
-            model.add_hint(var, solver.boolean_value(var))
+        least = round(solver.Objective().Value())
+        solver.Add(objective <= least)
+        solver.SetHint(list(chosen.values()), [float(values[both]) for both in chosen])
     return places
 
 
-def _add_squares(model: cp_model.CpModel, season: Season, loads):  # type: ignore[no-untyped-def]
-    """Return the sum over the days of the square of the quarters that are worked, the promised ones too."""
+def _add_squares(solver: Any, season: Season, loads: Mapping[date, list[Any]]) -> Any:
+    """Return the sum over the days of the square of the quarters that are worked, the promised ones too.
+
+    A square of a whole number is the largest of the lines through it and its neighbours, and only small is wanted.
+    """
     most = sum(visit.quarters for visit in season.visits)
     squares = []
     for day, quarters in loads.items():
         fixed = sum(visit.quarters for visit in season.visits if visit.promised and visit.promised.day == day)
-        load = model.new_int_var(0, most, f"load {day}")
-        model.add(load == sum(quarters) + fixed)
-        square = model.new_int_var(0, most * most, f"square {day}")
-        model.add_multiplication_equality(square, [load, load])
+        load = solver.Sum(quarters) + fixed
+        square = solver.IntVar(0, most * most, f"square {day}")
+        for step in range(most):
+            solver.Add(square >= (2 * step + 1) * load - step * (step + 1))
         squares.append(square)
-    return sum(squares)
+    return solver.Sum(squares)
