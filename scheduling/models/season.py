@@ -59,6 +59,10 @@ class SeasonProposal(models.Model):
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="+")
     bay = models.ForeignKey(Bay, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     day = models.DateField(null=True, blank=True, help_text="none: no day of the season has room")
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    begins_at = models.TimeField(null=True, blank=True, help_text="the time of day at the site")
     lapses = models.BooleanField(default=False, help_text="the cover lapses before that day, or for want of one")
     why = models.TextField()
     status = models.CharField(max_length=10, choices=choices_of(ProposalStatus), default=ProposalStatus.OPEN)

@@ -6,7 +6,7 @@ A plan reserves nothing. What is booked, by a plan or by hand, is never moved by
 import zoneinfo
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -77,6 +77,8 @@ def draft_season_plan(
                     site_id=where[proposal.key],
                     bay_id=proposal.place.bay if proposal.place else None,
                     day=proposal.place.day if proposal.place else None,
+                    person_id=proposal.place.person if proposal.place else None,
+                    begins_at=time.fromisoformat(proposal.place.time) if proposal.place else None,
                     lapses=proposal.lapses,
                     why=proposal.why,
                 )
@@ -121,28 +123,8 @@ def _accept(proposal: SeasonProposal, now: datetime, actor: User | None) -> Acce
         return Accepted(proposal, proposal.appointment, "It was accepted or left out already.")
     if proposal.day is None:
         return Accepted(proposal, None, "The plan has no day for it.")
-    cover, site = proposal.cover, proposal.site
-    begins = datetime.combine(proposal.day, time(), zoneinfo.ZoneInfo(site.time_zone))
     try:
-        proposed = propose_slots(
-            vehicle=cover.vehicle, cover=cover, sites=[site], now=now, from_moment=begins, until=proposal.day, most=10
-        )
-        if not proposed.slots:
-            raise SlotTakenError(
-                f"No bay is free for long enough on {proposal.day} any more; plan anew, or book it by hand."
-            )
-        slot = next((slot for slot in proposed.slots if slot.bay == proposal.bay_id), proposed.slots[0])
-        appointment = book_visit(
-            vehicle=cover.vehicle,
-            bay=Bay.objects.select_related("site").get(pk=slot.bay),
-            person=User.objects.get(pk=slot.person) if slot.person else None,
-            starts_at=slot.starts_at,
-            now=now,
-            actor=actor,
-            cover=cover,
-            booked_by=BookedBy.SEASON_PLAN,
-            why=proposal.why,
-        )
+        appointment = _book(proposal, now, actor)
     except SlotTakenError as taken:
         reason = taken.sentence
     except ValidationError as error:
@@ -152,6 +134,41 @@ def _accept(proposal: SeasonProposal, now: datetime, actor: User | None) -> Acce
         return Accepted(proposal, appointment)
     mine.update(status=ProposalStatus.REFUSED, refusal=reason)
     return Accepted(proposal, None, reason)
+
+
+def _book(proposal: SeasonProposal, now: datetime, actor: User | None) -> Appointment:
+    """Book the place that was planned or, where it was taken meanwhile, the best that is left of that day."""
+    cover, site, day = proposal.cover, proposal.site, proposal.day
+    assert day is not None
+    zone = zoneinfo.ZoneInfo(site.time_zone)
+
+    def book(bay: int, person: int | None, starts_at: datetime) -> Appointment:
+        return book_visit(
+            vehicle=cover.vehicle,
+            bay=Bay.objects.select_related("site").get(pk=bay),
+            person=User.objects.get(pk=person) if person else None,
+            starts_at=starts_at,
+            now=now,
+            actor=actor,
+            cover=cover,
+            booked_by=BookedBy.SEASON_PLAN,
+            why=proposal.why,
+        )
+
+    if proposal.bay_id is not None and proposal.begins_at is not None:
+        try:
+            planned = datetime.combine(day, proposal.begins_at, zone).astimezone(UTC)
+            return book(proposal.bay_id, proposal.person_id, planned)
+        except ValidationError:
+            pass  # taken or closed meanwhile; the day may have another time
+    begins = datetime.combine(day, time(), zone)
+    proposed = propose_slots(
+        vehicle=cover.vehicle, cover=cover, sites=[site], now=now, from_moment=begins, until=day, most=10
+    )
+    if not proposed.slots:
+        raise SlotTakenError(f"No bay is free for long enough on {day} any more; plan anew, or book it by hand.")
+    slot = next((slot for slot in proposed.slots if slot.bay == proposal.bay_id), proposed.slots[0])
+    return book(slot.bay, slot.person, slot.starts_at)
 
 
 @transaction.atomic

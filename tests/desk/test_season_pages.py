@@ -88,6 +88,11 @@ def test_accepting_a_part_books_it_and_a_new_plan_keeps_what_was_promised(bays: 
     done = accept_proposals(proposals=two, now=NOW, actor=bays.writer)
     assert [one.reason for one in done] == ["", ""]
     booked = {visit.cover_id: (visit.bay_id, visit.starts_at) for visit in Appointment.objects.all()}
+    # To the minute, bay and person that were planned.
+    for one in two:
+        visit = Appointment.objects.get(cover=one.cover)
+        assert (visit.bay_id, visit.person_id) == (one.bay_id, one.person_id)
+        assert visit.starts_at == at(one.day, one.begins_at.hour, one.begins_at.minute)
     assert {visit.booked_by for visit in Appointment.objects.all()} == {"season_plan"}
     assert Event.objects.filter(kind="appointment.booked").count() == 2  # the room above tells the customers
     # A second press books nothing twice.
