@@ -16,5 +16,9 @@ class SlotTakenError(ValidationError):
         self.alternatives = tuple(alternatives)
 
 
+class BookedAlreadyError(SlotTakenError):
+    """The vehicle has its visit; another time would not help, so none is offered."""
+
+
 class ChangedMeanwhileError(ValidationError):
     """The appointment is not any more as the person saw it."""

@@ -13,10 +13,10 @@ from django.core.exceptions import ValidationError
 from django.db import DatabaseError, IntegrityError, transaction
 
 from scheduling.booking.checking import find_stay, refuse_past, tell_time
-from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
+from scheduling.booking.errors import BookedAlreadyError, ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.finding import NOTHING_DUE, propose_slots
 from scheduling.booking.following import count_change, follow_appointments, serve_items
-from scheduling.booking.reading import SERVED_BY, WhatIsDue, read_visit_work, read_what_is_due
+from scheduling.booking.reading import WhatIsDue, read_visit_work, read_what_is_due
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, BookedBy, Cover
 from scheduling.queries import read_cover_case
 from scheduling.rules.booking_words import VisitKind
@@ -83,6 +83,8 @@ def _try(
         look()
         with take_turn(), transaction.atomic():
             return write()
+    except BookedAlreadyError:
+        raise
     except SlotTakenError as taken:
         sentence = taken.sentence
     except IntegrityError as error:
@@ -97,7 +99,7 @@ def tell_taken(error: DatabaseError) -> str:
         if f"{name}_{TAKEN_TWICE}" in told:
             return f"The {name} was taken for that time by somebody who was first."
     if "due_item_served_once" in told or "scheduling_appointmentitem.cover_id" in told:
-        return "What is due for this vehicle was booked meanwhile by somebody who was first."
+        raise BookedAlreadyError("What is due for this vehicle was booked meanwhile by somebody who was first.")
     raise error
 
 
@@ -111,11 +113,7 @@ def offer_instead(
     now: datetime,
     moved: Appointment | None = None,
 ) -> tuple[Slot, ...]:
-    """Return the next three times that are free from a wish on; none where the vehicle is booked already."""
-    serves_what_is_due = visit is None or bool(SERVED_BY[visit])
-    may_be_served = cover is not None and moved is None and serves_what_is_due
-    if may_be_served and AppointmentItem.objects.filter(cover=cover, serves=True).exists():
-        return ()
+    """Return the next three times that are free from a wish on."""
     # Where it stands already is nothing to be offered.
     here = (moved.bay_id, moved.starts_at) if moved else None
     slots: tuple[Slot, ...] = ()
@@ -195,6 +193,9 @@ def _check(
     due = read_what_is_due(read_cover_case(cover), find_today(now, bay.site)) if cover else NOTHING_DUE
     kind = visit or due.visit
     refuse_past(starts_at, now, bay.site)
+    if cover is not None:
+        day = starts_at.astimezone(zoneinfo.ZoneInfo(bay.site.time_zone)).date()
+        list_what_is_free(cover, due, kind, day)
     work = read_visit_work(vehicle=vehicle, site=bay.site, visit=kind, zones=due.zones)
     return due, kind, find_stay(bay=bay, person=person, starts_at=starts_at, work=work)
 
@@ -216,21 +217,32 @@ def serve_what_is_due(appointment: Appointment, due: WhatIsDue, today: date) -> 
     cover = appointment.cover
     if cover is None:
         return
-    zone = zoneinfo.ZoneInfo(appointment.site.time_zone)
-    day = appointment.starts_at.astimezone(zone).date()
-    items = due.served_by(VisitKind(appointment.visit))
-    served = {item.key for item in items if item.is_served_on(day)}
-    elsewhere = AppointmentItem.objects.filter(cover=cover, serves=True).exclude(appointment=appointment)
+    day = appointment.starts_at.astimezone(zoneinfo.ZoneInfo(appointment.site.time_zone)).date()
+    serve_items(appointment, list_what_is_free(cover, due, VisitKind(appointment.visit), day, besides=appointment))
+    follow_appointments(cover, today)
+
+
+def list_what_is_free(
+    cover: Cover, due: WhatIsDue, visit: VisitKind, day: date, besides: Appointment | None = None
+) -> set[str]:
+    """Return what a visit on a day would serve and no other visit serves.
+
+    Raises:
+        BookedAlreadyError: where all of it is served by another visit.
+    """
+    served = {item.key for item in due.served_by(visit) if item.is_served_on(day)}
+    elsewhere = AppointmentItem.objects.filter(cover=cover, serves=True)
+    if besides is not None:
+        elsewhere = elsewhere.exclude(appointment=besides)
     others = {item.due_key: item.appointment for item in elsewhere.select_related("appointment__site")}
     free = served - others.keys()
     if served and not free:
         other = next(iter(others.values()))
-        raise SlotTakenError(
+        raise BookedAlreadyError(
             f"All that is due is booked already: visit {other.number} on {tell_time(other.starts_at, other.site)}. "
             "Move that one, or cancel it first."
         )
-    serve_items(appointment, free)
-    follow_appointments(cover, today)
+    return free
 
 
 def tell_happening(verb: str, appointment: Appointment, before: dict[str, Any] | None = None) -> Happening:
