@@ -58,3 +58,14 @@ def own_folders(tmp_path: Path, settings: object) -> Iterator[None]:
 def shop(db: None) -> ShopForTests:
     """A site with the zone catalogue, products (two with a lot each), and the sample terms published."""
     return make_shop()
+
+
+@pytest.fixture
+def tasks_run_here() -> Iterator[None]:
+    """Tasks run in this process, as embedded, also where a broker is named but no worker listens."""
+    from config.celery import app
+
+    before = app.conf.task_always_eager
+    app.conf.task_always_eager = True
+    yield
+    app.conf.task_always_eager = before

@@ -146,7 +146,7 @@ def test_reports_are_counted_when_due_or_asked_for_and_once(demo: DemoShop) -> N
 
 
 def test_the_page_reads_the_count_alone_and_a_button_counts_anew(
-    demo: DemoShop, django_capture_on_commit_callbacks, django_assert_num_queries
+    demo: DemoShop, tasks_run_here: None, django_capture_on_commit_callbacks, django_assert_num_queries
 ) -> None:
     client = Client()
     client.force_login(User.objects.get(username="owner"))

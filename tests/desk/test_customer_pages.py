@@ -80,7 +80,7 @@ def list_times(text: str) -> list[str]:
 
 
 def test_a_customer_books_from_the_link_in_the_reminder(
-    cover: Cover, client: Client, settings: Settings, django_capture_on_commit_callbacks: Any
+    tasks_run_here: None, cover: Cover, client: Client, settings: Settings, django_capture_on_commit_callbacks: Any
 ) -> None:
     with freeze_time(NOW):
         assert write_due_reminders(as_of=TODAY, now=NOW).written == 1
@@ -129,7 +129,12 @@ def test_a_time_that_was_taken_meanwhile_is_told_with_the_next_three(
 
 
 def test_a_customer_moves_and_cancels_and_the_calendar_follows(
-    cover: Cover, page: str, client: Client, settings: Settings, django_capture_on_commit_callbacks: Any
+    tasks_run_here: None,
+    cover: Cover,
+    page: str,
+    client: Client,
+    settings: Settings,
+    django_capture_on_commit_callbacks: Any,
 ) -> None:
     with freeze_time(NOW), django_capture_on_commit_callbacks(execute=True):
         post(client, list_times(read(client, page))[0])
