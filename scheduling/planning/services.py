@@ -17,10 +17,6 @@ from scheduling.booking.services import book_visit
 from scheduling.models import Appointment, Bay, BookedBy, SeasonPlan, SeasonProposal
 from scheduling.planning.reading import read_season
 from scheduling.rules.booking_words import ProposalStatus
-from scheduling.rules.season.bound import find_bound
-from scheduling.rules.season.costs import total
-from scheduling.rules.season.first_come import serve_first_come
-from scheduling.rules.season.plan import plan_season
 from treatments.event_log import Happening, record_events
 from treatments.models import Site, User
 from treatments.queries import find_today
@@ -53,15 +49,18 @@ def draft_season_plan(
     without = [site.name for site in sites if not Bay.objects.filter(site=site, in_use=True).exists()]
     if without:
         raise ValidationError({"sites": f"No bay is on record for {', '.join(without)}: write them down first."})
+    # The solvers take a third of a second to load, which every start of a process would pay for this one page.
+    from scheduling.rules.season.measures import compare_season
+
     found = read_season(sites, first, last)
     season = found.season
-    planned = plan_season(season)
+    compared = compare_season(season)
     totals = {
         "visits": len(season.visits),
         "without_duration": len(found.without_duration),
-        "plan": asdict(planned.totals),
-        "first_come": asdict(total(season, serve_first_come(season))),
-        "bound": asdict(find_bound(season)),
+        "plan": asdict(compared.plan.totals),
+        "first_come": asdict(compared.first_come),
+        "bound": asdict(compared.bound),
     }
     with transaction.atomic():
         plan = SeasonPlan.objects.create(
@@ -82,7 +81,7 @@ def draft_season_plan(
                     lapses=proposal.lapses,
                     why=proposal.why,
                 )
-                for proposal in planned.proposals
+                for proposal in compared.plan.proposals
             ),
             batch_size=1_000,
         )
