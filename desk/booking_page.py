@@ -1,7 +1,7 @@
 """What the pages of booking and moving share: what is due, the times that are free, and a list of errors."""
 
 import zoneinfo
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 from typing import Any
@@ -13,8 +13,8 @@ from django.http import HttpRequest
 from desk.booking_forms import Wishes, WishForm
 from desk.slots import SlotButton, make_buttons
 from desk.telling import tell
-from scheduling.booking.finding import LOOKED_THROUGH_DAYS, NOTHING_DUE, propose_slots
-from scheduling.booking.reading import WhatIsDue, read_what_is_due
+from scheduling.booking.finding import LOOKED_THROUGH_DAYS, propose_slots
+from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, list_near_items, sum_up_due
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Cover
 from scheduling.queries import read_cover_case
 from scheduling.rules.booking_words import VisitKind
@@ -58,10 +58,10 @@ def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> Vehicle
     case = read_cover_case(cover) if cover else None
     if case is None or case.read_state(today).status in NO_MORE_COVER:
         cover = case = None
-    due = read_what_is_due(case, today) if case else NOTHING_DUE
+    near = list_near_items(case, today) if case else []
+    due = sum_up_due(case, near) if case else NOTHING_DUE
     if cover is None and vehicle.treatments.exists():
         due = WhatIsDue((), VisitKind.ANNUAL_TOUCH_UP, 0)
-    near = {item.key for item in due.items}
     owned = Ownership.objects.filter(vehicle=vehicle, until_day__isnull=True).select_related("customer").first()
     start = datetime.combine(today, time(), zoneinfo.ZoneInfo(home.time_zone))
     coming = Appointment.objects.filter(
@@ -74,7 +74,7 @@ def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> Vehicle
         owner=owned.customer if owned else None,
         home=home,
         due=due,
-        items=tuple(item for item in case.read_due_items(today) if item.key in near) if case else (),
+        items=tuple(near),
         coming=tuple(coming),
         served=frozenset(served.values_list("due_key", flat=True)),
     )
@@ -172,14 +172,6 @@ def name_faults(form: forms.BaseForm, error: ValidationError) -> None:
     for name, faults in error.error_dict.items():
         place = "time" if name == "starts_at" and "time" in form.fields else name
         form.add_error(place if place in form.fields else None, ValidationError(faults).messages)
-
-
-def drop_from_query(request: HttpRequest, names: Iterable[str]) -> str:
-    """Return the query of the address without some of its fields."""
-    query = request.GET.copy()
-    for name in names:
-        query.pop(name, None)
-    return query.urlencode()
 
 
 Context = dict[str, Any]

@@ -13,6 +13,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
 from desk.telling import tell
+from scheduling.booking.reading import find_place
 from scheduling.models import Appointment, Bay
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.slots import Slot
@@ -96,8 +97,7 @@ def read_button(value: str, vehicle: Vehicle) -> ChosenSlot:
         if key != vehicle.pk:
             raise signing.BadSignature(value)
         return ChosenSlot(
-            Bay.objects.select_related("site").get(pk=bay),
-            User.objects.get(pk=person) if person is not None else None,
+            *find_place(bay, person),
             datetime.fromisoformat(starts_at).astimezone(UTC),
             VisitKind(visit) if visit else None,
             why,

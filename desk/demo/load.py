@@ -18,6 +18,7 @@ from claims.models import Claim
 from claims.services import file_claim
 from desk.demo.build_log import lot_number, visit_days
 from scheduling.booking.finding import propose_slots
+from scheduling.booking.reading import find_place
 from scheduling.booking.services import book_visit
 from scheduling.booking.setting_up import let_work, load_durations, set_site_hours
 from scheduling.models import Appointment, Bay, Cover, CoverState, SiteCalendar, SiteTerms, TermsVersion
@@ -104,11 +105,12 @@ def load_bookings(*, shop: DemoShop, now: datetime) -> list[Appointment]:
         cover = state.cover
         proposed = propose_slots(vehicle=cover.vehicle, cover=cover, sites=[cover.site], now=now, most=1)
         for slot in proposed.slots:
+            bay, person = find_place(slot.bay, slot.person)
             booked.append(
                 book_visit(
                     vehicle=cover.vehicle,
-                    bay=Bay.objects.select_related("site").get(pk=slot.bay),
-                    person=User.objects.get(pk=slot.person) if slot.person else None,
+                    bay=bay,
+                    person=person,
                     starts_at=slot.starts_at,
                     now=now,
                     actor=writer,

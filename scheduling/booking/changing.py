@@ -9,14 +9,17 @@ from datetime import datetime, timedelta
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
+from scheduling.booking.checking import find_in_the_way
 from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.following import count_change, follow_appointments, free_items
+from scheduling.booking.reading import find_place
 from scheduling.booking.services import (
     book_visit,
     describe_appointment,
     lock_appointment,
     lock_places,
+    lock_vehicle,
     offer_instead,
     tell_happening,
     tell_taken,
@@ -72,8 +75,8 @@ def _give_up(
 ) -> Appointment:
     if not reason.strip():
         raise ValidationError({"reason": "Say why, in a few words; the customer may ask for it."})
-    Vehicle.objects.select_for_update(no_key=True).get(pk=appointment.vehicle_id)
-    locked = lock_appointment(appointment, [BOOKED], "cancelled" if verb == "cancelled" else verb, seen_sequence)
+    lock_vehicle(appointment.vehicle_id)
+    locked = lock_appointment(appointment, [BOOKED], verb, seen_sequence)
     before = describe_appointment(locked)
     locked.status, locked.status_reason, locked.changed_at = status, reason.strip(), now
     locked.full_clean()
@@ -94,9 +97,8 @@ def begin_visit(*, appointment: Appointment, now: datetime, actor: User | None) 
     Raises:
         ValidationError: on an earlier day than the visit's; move it to today first.
     """
-    zone = zoneinfo.ZoneInfo(appointment.site.time_zone)
-    day = appointment.starts_at.astimezone(zone).date()
-    if now.astimezone(zone).date() < day:
+    day = find_today(appointment.starts_at, appointment.site)
+    if find_today(now, appointment.site) < day:
         raise ValidationError(f"Visit {appointment.number} is on {day}; move it to today before it is begun.")
     return _set_status(appointment, [BOOKED], IN_THE_BAY, "begun", now, actor)
 
@@ -119,7 +121,7 @@ def _set_status(
     now: datetime,
     actor: User | None,
 ) -> Appointment:
-    Vehicle.objects.select_for_update(no_key=True).get(pk=appointment.vehicle_id)
+    lock_vehicle(appointment.vehicle_id)
     locked = lock_appointment(appointment, may_be, verb)
     before = describe_appointment(locked)
     locked.status, locked.changed_at = status, now
@@ -162,10 +164,11 @@ def walk_in(
         later = offer_instead(vehicle=vehicle, cover=cover, site=site, visit=visit, start=now, now=now)
         raise SlotTakenError("Nothing is free any more today for this visit.", later)
     slot = proposed.slots[0]
+    bay, person = find_place(slot.bay, slot.person)
     return book_visit(
         vehicle=vehicle,
-        bay=Bay.objects.select_related("site").get(pk=slot.bay),
-        person=User.objects.get(pk=slot.person) if slot.person else None,
+        bay=bay,
+        person=person,
         starts_at=slot.starts_at,
         now=now,
         actor=actor,
@@ -215,12 +218,7 @@ def _run_late(appointment: Appointment, late: timedelta, now: datetime, actor: U
 
 
 def _refuse_next(locked: Appointment) -> None:
-    holding = Appointment.objects.filter(status__in=[BOOKED, IN_THE_BAY, AppointmentStatus.DONE]).exclude(pk=locked.pk)
-    in_bay = holding.filter(bay=locked.bay, starts_at__lt=locked.bay_free_at, bay_free_at__gt=locked.starts_at).first()
-    theirs = holding.filter(
-        person=locked.person, starts_at__lt=locked.work_ends_at, work_ends_at__gt=locked.starts_at
-    ).first()
-    other = in_bay or (theirs if locked.person_id else None)
+    other = find_in_the_way(locked, locked.bay, locked.person, leave_out=locked)
     if other is not None:
         zone = zoneinfo.ZoneInfo(locked.site.time_zone)
         raise SlotTakenError(
@@ -291,7 +289,7 @@ def _split(
     now: datetime,
     actor: User | None,
 ) -> tuple[Appointment, Appointment]:
-    Vehicle.objects.select_for_update(no_key=True).get(pk=appointment.vehicle_id)
+    lock_vehicle(appointment.vehicle_id)
     locked = lock_appointment(appointment, [BOOKED, IN_THE_BAY], "split")
     before = describe_appointment(locked)
     end = locked.starts_at + timedelta(minutes=minutes)

@@ -9,9 +9,8 @@ from datetime import datetime, timedelta
 from django.core.exceptions import ValidationError
 
 from scheduling.booking.errors import SlotTakenError
-from scheduling.booking.reading import read_site_times
+from scheduling.booking.reading import list_holding_visits, read_site_times
 from scheduling.models import Appointment, Bay, BayClosure
-from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
 from scheduling.rules.slots import SiteTimes, Stay, VisitWork, lay_stay
 from treatments.models import Site, User
 
@@ -61,21 +60,12 @@ def find_stay(
 
 
 def _refuse_taken(stay: Stay, bay: Bay, person: User | None, work: VisitWork, moved: Appointment | None) -> None:
-    others = Appointment.objects.exclude(status__in=GIVES_ITS_PLACE_UP)
-    if moved is not None:
-        others = others.exclude(pk=moved.pk)
-    for other in (
-        others.filter(bay=bay, starts_at__lt=stay.bay_free_at, bay_free_at__gt=stay.starts_at).first(),
-        others.filter(person=person, starts_at__lt=stay.work_ends_at, work_ends_at__gt=stay.starts_at).first()
-        if person
-        else None,
-    ):
-        if other is not None:
-            what = bay.name if other.bay_id == bay.pk else str(person.get_full_name() or person) if person else ""
-            raise SlotTakenError(
-                f"{what} is taken from {tell_time(other.starts_at, bay.site)} to "
-                f"{tell_time(other.bay_free_at, bay.site)}."
-            )
+    other = find_in_the_way(stay, bay, person, leave_out=moved)
+    if other is not None:
+        what = bay.name if other.bay_id == bay.pk else str(person.get_full_name() or person) if person else ""
+        raise SlotTakenError(
+            f"{what} is taken from {tell_time(other.starts_at, bay.site)} to {tell_time(other.bay_free_at, bay.site)}."
+        )
     closed = BayClosure.objects.filter(bay=bay, starts_at__lt=stay.bay_free_at, ends_at__gt=stay.starts_at).first()
     if closed is not None:
         raise SlotTakenError(f"{bay.name} is closed until {tell_time(closed.ends_at, bay.site)}: {closed.reason}.")
@@ -84,6 +74,17 @@ def _refuse_taken(stay: Stay, bay: Bay, person: User | None, work: VisitWork, mo
             raise SlotTakenError(
                 f"The vehicle is booked already from {tell_time(start, bay.site)} to {tell_time(end, bay.site)}."
             )
+
+
+def find_in_the_way(
+    stay: Stay | Appointment, bay: Bay, person: User | None, *, leave_out: Appointment | None
+) -> Appointment | None:
+    """Return a visit that takes the bay, or else the person, during a stay; None where nothing does."""
+    others = list_holding_visits(leave_out=leave_out)
+    in_bay = others.filter(bay=bay, starts_at__lt=stay.bay_free_at, bay_free_at__gt=stay.starts_at).first()
+    if in_bay is not None or person is None:
+        return in_bay
+    return others.filter(person=person, starts_at__lt=stay.work_ends_at, work_ends_at__gt=stay.starts_at).first()
 
 
 def tell_time(moment: datetime, site: Site) -> str:

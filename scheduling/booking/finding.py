@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from scheduling.booking.reading import WhatIsDue, read_site_times, read_visit_work, read_what_is_due
+from scheduling.booking.reading import WhatIsDue, read_site_times, read_what_is_due_for
+from scheduling.booking.work import read_visit_work
 from scheduling.models import Appointment, Cover
-from scheduling.queries import read_cover_case
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.slots import Preferences, Slot, find_slots
 from treatments.models import Site, Vehicle
@@ -14,7 +14,6 @@ from treatments.queries import find_today
 
 # How far a search looks that nobody has told how far to look.
 LOOKED_THROUGH_DAYS = 42
-NOTHING_DUE = WhatIsDue((), VisitKind.FIRST_TREATMENT, 0)
 NO_WISHES = Preferences()
 
 
@@ -63,7 +62,7 @@ def propose_slots(
     """
     today = find_today(now, sites[0])
     if due is None:
-        due = read_what_is_due(read_cover_case(cover), today) if cover else NOTHING_DUE
+        due = read_what_is_due_for(cover, today)
     kind = visit or due.visit
     items = due.served_by(kind)
     start = max(from_moment or now, now)

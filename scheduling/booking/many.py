@@ -9,10 +9,10 @@ from datetime import datetime, timedelta
 
 from django.core.exceptions import ValidationError
 
-from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import LOOKED_THROUGH_DAYS
-from scheduling.booking.reading import read_site_times, read_visit_work, read_what_is_due
+from scheduling.booking.reading import read_site_times, read_what_is_due
 from scheduling.booking.services import book_visit
+from scheduling.booking.work import read_workload
 from scheduling.models import Appointment, AppointmentItem, Bay, Cover
 from scheduling.queries import read_cover_cases
 from scheduling.rules.cover import NO_MORE_COVER
@@ -77,6 +77,7 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
         AppointmentItem.objects.filter(cover__in=covers, serves=True).values_list("cover_id", "appointment__number")
     )
     cases = {case.cover.pk: case for case in read_cover_cases(covers)}
+    workload = read_workload([cover.vehicle_id for cover in covers])
     wanted = []
     for cover in covers:
         if cover.pk in booked:
@@ -92,7 +93,13 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
             wanted.append(WantedVisit(cover, None, "Nothing is due."))
             continue
         try:
-            work = read_visit_work(vehicle=cover.vehicle, site=cover.site, visit=due.visit, zones=due.zones)
+            work = workload.find_work(
+                vehicle=cover.vehicle_id,
+                body_style=cover.vehicle.body_style,
+                site=cover.site_id,
+                visit=due.visit,
+                zones=due.zones,
+            )
         except ValidationError as error:
             wanted.append(WantedVisit(cover, None, " ".join(error.messages)))
             continue
@@ -141,8 +148,6 @@ def book_many(*, chosen: Sequence[ChosenTime], now: datetime, actor: User | None
                 cover=one.cover,
                 why=one.why,
             )
-        except SlotTakenError as taken:
-            booked.append(BookedOne(one.cover, None, taken.sentence))
         except ValidationError as error:
             booked.append(BookedOne(one.cover, None, " ".join(error.messages)))
         else:

@@ -3,13 +3,11 @@
 What was chosen is only a wish: the booking itself looks again, under its locks.
 """
 
-import zoneinfo
 from datetime import datetime
 
-from scheduling.booking.finding import NOTHING_DUE
-from scheduling.booking.reading import read_site_times, read_visit_work, read_what_is_due
+from scheduling.booking.reading import read_site_times, read_what_is_due_for
+from scheduling.booking.work import read_visit_work
 from scheduling.models import Appointment, Bay, Cover
-from scheduling.queries import read_cover_case
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.opening import Span
 from scheduling.rules.slots import BayTimes, PersonTimes, SiteTimes, VisitWork, lay_stay
@@ -39,8 +37,8 @@ def choose_place(
         person: who is to do it; None leaves it open.
         moved: the appointment that is moved; its own bay and person come first.
     """
-    local = starts_at.astimezone(zoneinfo.ZoneInfo(site.time_zone)).date()
-    due = read_what_is_due(read_cover_case(cover), find_today(now, site)) if cover else NOTHING_DUE
+    local = find_today(starts_at, site)
+    due = read_what_is_due_for(cover, find_today(now, site))
     work = read_visit_work(vehicle=vehicle, site=site, visit=visit or due.visit, zones=due.zones, leave_out=moved)
     (times,) = read_site_times([site], local, local, leave_out=moved)
     before = (moved.bay_id if moved else None, moved.person_id if moved else None)

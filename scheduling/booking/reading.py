@@ -1,4 +1,4 @@
-"""Reads what booking needs: the hours, bays and people of sites with what is taken, and what a visit takes.
+"""Reads what booking needs: the hours, bays and people of sites with what is taken, and what is due.
 
 Everything is read for a range of days in a constant number of queries and handed to the rules as plain values.
 """
@@ -9,27 +9,23 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
-from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 
 from scheduling.models import (
     Absence,
     Appointment,
-    AppointmentItem,
     Bay,
     BayClosure,
-    BodyStyleSize,
     Cover,
     PersonHours,
     SiteHours,
-    VehicleSize,
-    WorkDuration,
 )
-from scheduling.queries import CoverCase, read_calendars
+from scheduling.queries import CoverCase, read_calendars, read_cover_case
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP, BayKind, Skill, VisitKind
 from scheduling.rules.due_item import DueItem, DueKind
 from scheduling.rules.opening import Span, list_open_spans, list_worked_spans
-from scheduling.rules.slots import BayTimes, DueDates, PersonTimes, SiteTimes, VisitWork
-from treatments.models import Site, User, Vehicle
+from scheduling.rules.slots import BayTimes, DueDates, PersonTimes, SiteTimes
+from treatments.models import Site, User
 
 # A vehicle that stands over a long weekend is handed over on the first open day after it.
 DAYS_TO_HAND_OVER = 14
@@ -59,7 +55,8 @@ def read_site_times(
     )
     bay_taken: dict[int, list[Span]] = defaultdict(list)
     person_taken: dict[int, list[Span]] = defaultdict(list)
-    for stay in _list_stays(wanted, start, end, leave_out):
+    stays = list_holding_visits(leave_out=leave_out).filter(site__in=wanted, starts_at__lt=end, ready_at__gt=start)
+    for stay in stays.only("bay_id", "person_id", "starts_at", "work_ends_at", "bay_free_at"):
         bay_taken[stay.bay_id].append(Span(stay.starts_at, stay.bay_free_at))
         if stay.person_id is not None and stay.work_ends_at > stay.starts_at:
             person_taken[stay.person_id].append(Span(stay.starts_at, stay.work_ends_at))
@@ -89,15 +86,20 @@ def read_site_times(
     return found
 
 
-def _list_stays(
-    sites: Iterable[int], start: datetime, end: datetime, leave_out: Appointment | None
-) -> Iterable[Appointment]:
-    stays = Appointment.objects.filter(site__in=list(sites), starts_at__lt=end, ready_at__gt=start).exclude(
-        status__in=GIVES_ITS_PLACE_UP
-    )
-    if leave_out is not None:
-        stays = stays.exclude(pk=leave_out.pk)
-    return stays.only("bay_id", "person_id", "starts_at", "work_ends_at", "bay_free_at")
+def list_holding_visits(*, leave_out: Appointment | None = None) -> QuerySet[Appointment]:
+    """Return the visits that hold their places: neither cancelled nor without their vehicle."""
+    held = Appointment.objects.exclude(status__in=GIVES_ITS_PLACE_UP)
+    return held if leave_out is None else held.exclude(pk=leave_out.pk)
+
+
+def find_place(bay: int, person: int | None) -> tuple[Bay, User | None]:
+    """Return the bay and the person that a slot or a plan names by their keys.
+
+    Raises:
+        Bay.DoesNotExist, User.DoesNotExist: where one of them is gone.
+    """
+    found = Bay.objects.select_related("site").get(pk=bay)
+    return found, User.objects.get(pk=person) if person is not None else None
 
 
 def _describe_bay(bay: Bay, taken: list[Span]) -> BayTimes:
@@ -123,57 +125,6 @@ def _describe_people(
             tuple(sorted(taken[person.pk])),
         )
         for person in people
-    )
-
-
-def choose_duration(rows: Iterable[WorkDuration], visit: VisitKind, site: int, body_style: str) -> WorkDuration | None:
-    """Return the row that says most about a visit of this kind, body style and site, or None where none does."""
-    fitting = [
-        row for row in rows if row.visit == visit and row.body_style in ("", body_style) and row.site_id in (None, site)
-    ]
-    return max(fitting, key=lambda row: (row.body_style != "", row.site_id is not None), default=None)
-
-
-def list_bookable_people(site: Site) -> list[User]:
-    """Return the people of a site who may be booked for anything."""
-    return list(User.objects.filter(site=site, is_active=True, skills__isnull=False).distinct().order_by("pk"))
-
-
-def read_visit_work(
-    *, vehicle: Vehicle, site: Site, visit: VisitKind, zones: int = 0, leave_out: Appointment | None = None
-) -> VisitWork:
-    """Return what a visit of a vehicle takes at a site.
-
-    Args:
-        zones: how many zones are due to be recoated.
-        leave_out: an appointment of the vehicle that is to be moved.
-
-    Raises:
-        ValidationError: where no duration for such a visit is on record.
-    """
-    rows = WorkDuration.objects.filter(visit=visit, body_style__in=["", vehicle.body_style])
-    row = choose_duration(rows, visit, site.pk, vehicle.body_style)
-    if row is None:
-        raise ValidationError(
-            {
-                "visit": f"How long a visit of kind '{visit}' takes is not on record: write it down under work "
-                "durations, or load the usual ones with 'manage.py load_durations'."
-            }
-        )
-    size = VehicleSize.objects.filter(vehicle=vehicle).first()
-    usual = BodyStyleSize.objects.filter(body_style=vehicle.body_style).first() if vehicle.body_style else None
-    stays = Appointment.objects.filter(vehicle=vehicle).exclude(status__in=GIVES_ITS_PLACE_UP)
-    if leave_out is not None:
-        stays = stays.exclude(pk=leave_out.pk)
-    return VisitWork(
-        bay_kind=BayKind(row.bay_kind),
-        skill=Skill(row.skill),
-        work_minutes=row.wash_and_dry_minutes + row.work_minutes + row.minutes_per_zone * zones,
-        standing_minutes=row.standing_minutes,
-        stands_in_bay=row.stands_in_bay,
-        height_mm=(size and size.height_mm) or (usual.height_mm if usual else None),
-        mass_kg=(size and size.mass_kg) or (usual.mass_kg if usual else None),
-        vehicle_taken=tuple(Span(start, end) for start, end in stays.values_list("starts_at", "ready_at")),
     )
 
 
@@ -204,9 +155,18 @@ LOOKED_AHEAD_DAYS = 120
 
 def read_what_is_due(case: CoverCase, today: date) -> WhatIsDue:
     """Return what a visit to this vehicle is to serve, from the records themselves."""
+    return sum_up_due(case, list_near_items(case, today))
+
+
+def list_near_items(case: CoverCase, today: date) -> list[DueItem]:
+    """Return what must be done and opens soon, or the next thing that must be."""
     horizon = today + timedelta(days=LOOKED_AHEAD_DAYS)
     items = [item for item in case.read_due_items(today) if item.needs_doing]
-    near = [item for item in items if item.dates.opens_on <= horizon] or items[:1]
+    return [item for item in items if item.dates.opens_on <= horizon] or items[:1]
+
+
+def sum_up_due(case: CoverCase, near: Sequence[DueItem]) -> WhatIsDue:
+    """Return what a visit is to serve where these things are near."""
     zones = {zone for item in near if item.kind is DueKind.TOUCH_UP for zone in item.zones}
     if case.history.find_first_treatment() is None:
         visit = VisitKind.FIRST_TREATMENT
@@ -215,14 +175,15 @@ def read_what_is_due(case: CoverCase, today: date) -> WhatIsDue:
     return WhatIsDue(tuple(describe_due(item) for item in near), visit, len(zones))
 
 
+NOTHING_DUE = WhatIsDue((), VisitKind.FIRST_TREATMENT, 0)
+
+
+def read_what_is_due_for(cover: Cover | None, today: date) -> WhatIsDue:
+    """Return what a visit is to serve for a cover; nothing where a vehicle has none."""
+    return read_what_is_due(read_cover_case(cover), today) if cover is not None else NOTHING_DUE
+
+
 def describe_due(item: DueItem) -> DueDates:
     """Return the dates of a due item as the rules of booking read them."""
     dates = item.dates
     return DueDates(item.key, item.kind, dates.opens_on, dates.target_on, dates.last_on, dates.grace_until)
-
-
-def find_open_appointment(cover: Cover) -> Appointment | None:
-    """Return the next appointment that serves something due on a cover."""
-    served = AppointmentItem.objects.filter(cover=cover, serves=True).order_by("appointment__starts_at")
-    item = served.select_related("appointment__bay", "appointment__site", "appointment__person").first()
-    return item.appointment if item else None

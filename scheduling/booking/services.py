@@ -4,7 +4,6 @@ Whoever books locks vehicle, bay and person in that order, looks, and writes; th
 The loser is told what is taken and the next times that are free.
 """
 
-import zoneinfo
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -14,11 +13,11 @@ from django.db import DatabaseError, IntegrityError, transaction
 
 from scheduling.booking.checking import find_stay, refuse_past, tell_time
 from scheduling.booking.errors import BookedAlreadyError, ChangedMeanwhileError, SlotTakenError
-from scheduling.booking.finding import NOTHING_DUE, propose_slots
+from scheduling.booking.finding import propose_slots
 from scheduling.booking.following import count_change, follow_appointments, serve_items
-from scheduling.booking.reading import WhatIsDue, read_visit_work, read_what_is_due
+from scheduling.booking.reading import WhatIsDue, read_what_is_due_for
+from scheduling.booking.work import read_visit_work
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, BookedBy, Cover
-from scheduling.queries import read_cover_case
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.slots import Slot, Stay
 from treatments.event_log import Happening, record_events
@@ -190,19 +189,23 @@ def _check(
 ) -> tuple[WhatIsDue, VisitKind, Stay]:
     if cover is not None and cover.vehicle_id != vehicle.pk:
         raise ValidationError({"cover": f"Cover {cover.number} is for another vehicle than {vehicle.vin}."})
-    due = read_what_is_due(read_cover_case(cover), find_today(now, bay.site)) if cover else NOTHING_DUE
+    due = read_what_is_due_for(cover, find_today(now, bay.site))
     kind = visit or due.visit
     refuse_past(starts_at, now, bay.site)
     if cover is not None:
-        day = starts_at.astimezone(zoneinfo.ZoneInfo(bay.site.time_zone)).date()
-        list_what_is_free(cover, due, kind, day)
+        list_what_is_free(cover, due, kind, find_today(starts_at, bay.site))
     work = read_visit_work(vehicle=vehicle, site=bay.site, visit=kind, zones=due.zones)
     return due, kind, find_stay(bay=bay, person=person, starts_at=starts_at, work=work)
 
 
+def lock_vehicle(vehicle: int) -> None:
+    """Lock a vehicle by its key; every change of a visit begins with it."""
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle)
+
+
 def lock_places(vehicle: Vehicle, bay: Bay, person: User | None) -> None:
     """Lock what a booking takes, in the one order that every booking keeps."""
-    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
+    lock_vehicle(vehicle.pk)
     Bay.objects.select_for_update(no_key=True).get(pk=bay.pk)
     if person is not None:
         User.objects.select_for_update(no_key=True).get(pk=person.pk)
@@ -217,7 +220,7 @@ def serve_what_is_due(appointment: Appointment, due: WhatIsDue, today: date) -> 
     cover = appointment.cover
     if cover is None:
         return
-    day = appointment.starts_at.astimezone(zoneinfo.ZoneInfo(appointment.site.time_zone)).date()
+    day = find_today(appointment.starts_at, appointment.site)
     serve_items(appointment, list_what_is_free(cover, due, VisitKind(appointment.visit), day, besides=appointment))
     follow_appointments(cover, today)
 
@@ -295,9 +298,7 @@ def move_visit(
     """
 
     def find(visit: Appointment) -> tuple[WhatIsDue, Stay]:
-        due = NOTHING_DUE
-        if visit.cover:
-            due = read_what_is_due(read_cover_case(visit.cover), find_today(now, bay.site))
+        due = read_what_is_due_for(visit.cover, find_today(now, bay.site))
         kind = VisitKind(visit.visit)
         work = read_visit_work(vehicle=visit.vehicle, site=bay.site, visit=kind, zones=due.zones, leave_out=visit)
         refuse_past(starts_at, now, bay.site)

@@ -10,6 +10,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from scheduling.booking.reading import list_holding_visits
 from scheduling.models import (
     Absence,
     Appointment,
@@ -21,7 +22,7 @@ from scheduling.models import (
     SiteHours,
     WorkDuration,
 )
-from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP, Skill
+from scheduling.rules.booking_words import Skill
 from treatments.event_log import Happening, describe, record_events
 from treatments.models import Site, User
 
@@ -93,8 +94,8 @@ def close_bay(
     closure.save()
     after = {"bay": bay.pk, "starts_at": starts_at, "ends_at": ends_at, "reason": reason}
     record_events([Happening("bay.closed", "bay", str(bay.pk), after=after)], actor=actor, now=now)
-    stays = Appointment.objects.filter(bay=bay, starts_at__lt=ends_at, bay_free_at__gt=starts_at)
-    return list(stays.exclude(status__in=GIVES_ITS_PLACE_UP).select_related("vehicle", "customer", "site"))
+    stays = list_holding_visits().filter(bay=bay, starts_at__lt=ends_at, bay_free_at__gt=starts_at)
+    return list(stays.select_related("vehicle", "customer", "site"))
 
 
 @transaction.atomic
@@ -110,8 +111,8 @@ def note_absence(
     absence.save()
     after = {"person": person.pk, "starts_at": starts_at, "ends_at": ends_at}
     record_events([Happening("person.away", "user", str(person.pk), after=after)], actor=actor, now=now)
-    stays = Appointment.objects.filter(person=person, starts_at__lt=ends_at, work_ends_at__gt=starts_at)
-    return list(stays.exclude(status__in=GIVES_ITS_PLACE_UP).select_related("vehicle", "customer", "site"))
+    stays = list_holding_visits().filter(person=person, starts_at__lt=ends_at, work_ends_at__gt=starts_at)
+    return list(stays.select_related("vehicle", "customer", "site"))
 
 
 @transaction.atomic

@@ -8,9 +8,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from scheduling.booking.reading import choose_duration, read_site_times
-from scheduling.models import BodyStyleSize, CoverState, DueItem, TermsVersion, VehicleSize, WorkDuration
-from scheduling.rules.booking_words import BayKind, Skill, VisitKind
+from django.core.exceptions import ValidationError
+
+from scheduling.booking.reading import read_site_times
+from scheduling.booking.work import read_workload
+from scheduling.models import CoverState, DueItem, TermsVersion
+from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due_item import DueKind
 from scheduling.rules.season.from_times import describe_site
@@ -69,9 +72,7 @@ def read_season(sites: Sequence[Site], first: date, last: date) -> Found:
     }
     vehicles = [row[4] for row in states]
     wishes = _read_wishes(vehicles)
-    sizes = {size.vehicle_id: size for size in VehicleSize.objects.filter(Among("vehicle_id", vehicles))}
-    usual = {size.body_style: size for size in BodyStyleSize.objects.all()}
-    durations = list(WorkDuration.objects.all())
+    workload = read_workload(vehicles, stays=False)
     visits: list[SeasonVisit] = []
     without: list[int] = []
     for cover, site, corrosivity, version, vehicle, style in states:
@@ -80,29 +81,29 @@ def read_season(sites: Sequence[Site], first: date, last: date) -> Found:
             continue
         zones = sum(item.zones for item in mine if item.kind is DueKind.TOUCH_UP)
         kind = VisitKind.ANNUAL_TOUCH_UP if zones else VisitKind.REINSPECTION
-        duration = choose_duration(durations, kind, site, style)
-        if duration is None:
+        try:
+            work = workload.find_work(vehicle=vehicle, body_style=style, site=site, visit=kind, zones=zones)
+        except ValidationError:
             without.append(cover)
             continue
         opens_on, last_on, lapses_after = find_dates(mine, first, stops[version])
         weekdays, part_of_day = wishes.get(vehicle, NO_WISH)
-        size, usually = sizes.get(vehicle), usual.get(style)
         visits.append(
             SeasonVisit(
                 key=str(cover),
                 site=site,
-                minutes=duration.wash_and_dry_minutes + duration.work_minutes + duration.minutes_per_zone * zones,
-                bay_kind=BayKind(duration.bay_kind),
+                minutes=work.work_minutes,
+                bay_kind=work.bay_kind,
                 opens_on=opens_on,
                 last_on=last_on,
                 lapses_after=lapses_after,
                 risk_per_week=RISK[CorrosivityCategory(corrosivity)],
                 weekdays=weekdays,
                 part_of_day=part_of_day,
-                skill=Skill(duration.skill),
-                standing_minutes=duration.standing_minutes if duration.stands_in_bay else 0,
-                height_mm=(size and size.height_mm) or (usually.height_mm if usually else None),
-                mass_kg=(size and size.mass_kg) or (usually.mass_kg if usually else None),
+                skill=work.skill,
+                standing_minutes=work.standing_minutes if work.stands_in_bay else 0,
+                height_mm=work.height_mm,
+                mass_kg=work.mass_kg,
             )
         )
     times = read_site_times(sites, first, last)

@@ -13,6 +13,7 @@ from django.db import transaction
 
 from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
+from scheduling.booking.reading import find_place
 from scheduling.booking.services import book_visit
 from scheduling.models import Appointment, Bay, BookedBy, SeasonPlan, SeasonProposal
 from scheduling.planning.reading import read_season
@@ -124,8 +125,6 @@ def _accept(proposal: SeasonProposal, now: datetime, actor: User | None) -> Acce
         return Accepted(proposal, None, "The plan has no day for it.")
     try:
         appointment = _book(proposal, now, actor)
-    except SlotTakenError as taken:
-        reason = taken.sentence
     except ValidationError as error:
         reason = " ".join(error.messages)
     else:
@@ -141,11 +140,12 @@ def _book(proposal: SeasonProposal, now: datetime, actor: User | None) -> Appoin
     assert day is not None
     zone = zoneinfo.ZoneInfo(site.time_zone)
 
-    def book(bay: int, person: int | None, starts_at: datetime) -> Appointment:
+    def book(bay_key: int, person_key: int | None, starts_at: datetime) -> Appointment:
+        bay, person = find_place(bay_key, person_key)
         return book_visit(
             vehicle=cover.vehicle,
-            bay=Bay.objects.select_related("site").get(pk=bay),
-            person=User.objects.get(pk=person) if person else None,
+            bay=bay,
+            person=person,
             starts_at=starts_at,
             now=now,
             actor=actor,

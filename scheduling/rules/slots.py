@@ -215,7 +215,7 @@ def _list_candidates(
                 for person in people:
                     free = subtract(person.worked.get(day, ()), (*bay.taken, *person.taken))
                     halves: set[bool] = set()
-                    for start in _list_starts(free, from_moment, site.zone):
+                    for start in _list_starts(free, from_moment):
                         # Within half a day the first start is the best one; the later ones need not be laid.
                         half = start.astimezone(site.zone).hour < NOON
                         if half in halves:
@@ -226,7 +226,7 @@ def _list_candidates(
                             yield _describe(stay, bay, person, site, day, items, judged, work, preferences)
 
 
-def _list_starts(free: Sequence[Span], from_moment: datetime, zone: zoneinfo.ZoneInfo) -> Iterator[datetime]:
+def _list_starts(free: Sequence[Span], from_moment: datetime) -> Iterator[datetime]:
     """Yield where a visit may begin in the free time of a day: on quarters of an hour."""
     step = timedelta(minutes=STEP_MINUTES)
     for span in free:

@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Iterator
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, Route
+from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from tests.browser.conftest import log_in
 from tests.desk.lift import draw_picture
@@ -80,7 +80,8 @@ def test_after_a_reload_what_was_typed_is_back_under_its_key(tablet: Page, vin: 
     assert "is back on the page" in page.inner_text("#kept-line")
     assert page.input_value(QUANTITY) == "0.2" and page.input_value("[name=form_key]") == key
     page.click("text=start anew")
-    page.wait_for_function("document.querySelector('#id_note').value === ''")
+    # Not wait_for_function: it evaluates a string in the page, which the page's policy of content refuses.
+    expect(page.locator("#id_note")).to_have_value("")
     assert page.input_value("[name=form_key]") != key and read_kept(page) == []
 
 

@@ -1,0 +1,94 @@
+"""Reads what visits take: how long, in which kind of bay, by whom, how large the vehicles are, and when they are away.
+
+In the same few queries for one vehicle as for a whole season.
+"""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+
+from django.core.exceptions import ValidationError
+
+from scheduling.booking.reading import list_holding_visits
+from scheduling.models import Appointment, BodyStyleSize, VehicleSize, WorkDuration
+from scheduling.rules.booking_words import BayKind, Skill, VisitKind
+from scheduling.rules.opening import Span
+from scheduling.rules.slots import VisitWork
+from treatments.among import Among
+from treatments.models import Site, Vehicle
+
+
+@dataclass(frozen=True, slots=True)
+class Workload:
+    """Durations, sizes and stays from which the work of any visit of some vehicles is told."""
+
+    durations: tuple[WorkDuration, ...]
+    sizes: Mapping[int, VehicleSize]
+    usual_sizes: Mapping[str, BodyStyleSize]
+    stays: Mapping[int, tuple[Span, ...]]
+
+    def find_work(self, *, vehicle: int, body_style: str, site: int, visit: VisitKind, zones: int = 0) -> VisitWork:
+        """Return what a visit of a vehicle takes at a site.
+
+        Args:
+            zones: how many zones are due to be recoated.
+
+        Raises:
+            ValidationError: where no duration for such a visit is on record.
+        """
+        row = choose_duration(self.durations, visit, site, body_style)
+        if row is None:
+            raise ValidationError(
+                {
+                    "visit": f"How long a visit of kind '{visit}' takes is not on record: write it down under work "
+                    "durations, or load the usual ones with 'manage.py load_durations'."
+                }
+            )
+        size, usual = self.sizes.get(vehicle), self.usual_sizes.get(body_style)
+        return VisitWork(
+            bay_kind=BayKind(row.bay_kind),
+            skill=Skill(row.skill),
+            work_minutes=row.wash_and_dry_minutes + row.work_minutes + row.minutes_per_zone * zones,
+            standing_minutes=row.standing_minutes,
+            stands_in_bay=row.stands_in_bay,
+            height_mm=(size and size.height_mm) or (usual.height_mm if usual else None),
+            mass_kg=(size and size.mass_kg) or (usual.mass_kg if usual else None),
+            vehicle_taken=self.stays.get(vehicle, ()),
+        )
+
+
+def choose_duration(rows: Iterable[WorkDuration], visit: VisitKind, site: int, body_style: str) -> WorkDuration | None:
+    """Return the row that says most about a visit of this kind, body style and site, or None where none does."""
+    fitting = [
+        row for row in rows if row.visit == visit and row.body_style in ("", body_style) and row.site_id in (None, site)
+    ]
+    return max(fitting, key=lambda row: (row.body_style != "", row.site_id is not None), default=None)
+
+
+def read_workload(vehicles: Collection[int], *, stays: bool = True, leave_out: Appointment | None = None) -> Workload:
+    """Return what the visits of some vehicles take, in a constant number of queries.
+
+    Args:
+        vehicles: their primary keys.
+        stays: whether it matters when they are with the shop for something else.
+        leave_out: an appointment that is to be moved, and so is not in its own way.
+    """
+    found: dict[int, list[Span]] = defaultdict(list)
+    if stays:
+        rows = list_holding_visits(leave_out=leave_out).filter(Among("vehicle_id", vehicles))
+        for vehicle, start, end in rows.values_list("vehicle_id", "starts_at", "ready_at"):
+            found[vehicle].append(Span(start, end))
+    return Workload(
+        tuple(WorkDuration.objects.all()),
+        {size.vehicle_id: size for size in VehicleSize.objects.filter(Among("vehicle_id", vehicles))},
+        {size.body_style: size for size in BodyStyleSize.objects.all()},
+        {vehicle: tuple(spans) for vehicle, spans in found.items()},
+    )
+
+
+def read_visit_work(
+    *, vehicle: Vehicle, site: Site, visit: VisitKind, zones: int = 0, leave_out: Appointment | None = None
+) -> VisitWork:
+    """Return what a visit of one vehicle takes at a site; see ``Workload.find_work``."""
+    workload = read_workload([vehicle.pk], leave_out=leave_out)
+    return workload.find_work(vehicle=vehicle.pk, body_style=vehicle.body_style, site=site.pk, visit=visit, zones=zones)
