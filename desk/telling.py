@@ -1,5 +1,6 @@
 """Puts what the rules say into the language of the page, at the last moment before it is shown."""
 
+import functools
 from collections.abc import Iterable, Mapping
 
 from django.utils.translation import get_language
@@ -15,7 +16,15 @@ def tell(sentence: object, zone_names: Mapping[str, str] | None = None, *, conte
         zone_names: the shop's English name of each zone code.
         context: what it is about, where a word means something else there.
     """
+    if zone_names is None:
+        return _tell(str(sentence), get_language(), context)
     return speak(str(sentence), get_language(), zone_names, context=context)
+
+
+# Nearly every word of a page is one that pages before it had.
+@functools.lru_cache(maxsize=8192)
+def _tell(sentence: str, language: str | None, context: str) -> str:
+    return speak(sentence, language, context=context)
 
 
 def tell_all(sentences: Iterable[object], zone_names: Mapping[str, str] | None = None) -> list[str]:

@@ -3,6 +3,7 @@
 It stands in for Django's own in every template (``builtins`` in the settings), which would write 13 Aoû 2023.
 """
 
+import functools
 from datetime import date as Day
 from typing import Any
 
@@ -16,7 +17,19 @@ register = template.Library()
 @register.filter(expects_localtime=True, is_safe=False)
 def date(value: Any, form: str | None = None) -> Any:
     """Return a day or a moment in Django's format characters; in English exactly as Django does."""
-    if form and (get_language() or "").startswith("fr"):
+    # A list writes the same few days hundreds of times. A moment is not kept: how it is written depends on the zone.
+    if type(value) is Day and form:
+        return _write_day(value, form, get_language() or "")
+    return _write(value, form, get_language() or "")
+
+
+@functools.lru_cache(maxsize=8192)
+def _write_day(day: Day, form: str, language: str) -> Any:
+    return _write(day, form, language)
+
+
+def _write(value: Any, form: str | None, language: str) -> Any:
+    if form and language.startswith("fr"):
         form = form.replace("M", "N")
         if isinstance(value, Day) and value.day == 1:
             form = form.replace("j", r"j\e\r")

@@ -176,54 +176,78 @@ def find_slots(
         preferences: what the customer would like.
         most: how many to return.
     """
-    found = sorted(_list_candidates(items, work, sites, from_moment, until, preferences), key=_sort_by)
-    chosen: list[Slot] = []
-    halves: set[tuple[int, date, bool]] = set()
-    for slot in found:
-        zone = next(site.zone for site in sites if site.key == slot.site)
-        half = (slot.site, slot.day, slot.starts_at.astimezone(zone).hour < NOON)
-        if half in halves:
-            continue
-        halves.add(half)
-        chosen.append(slot)
-        if len(chosen) == most:
+    best: list[tuple[SortKey, Slot]] = []
+    for bound, site, day, judged in _list_days(items, sites, from_moment, until, preferences):
+        # No time of this day or of those that follow comes before what is found already.
+        if len(best) >= most and best[most - 1][0][0] < bound:
             break
-    return tuple(chosen)
+        of_half: dict[bool, tuple[SortKey, Slot]] = {}
+        for is_morning, slot in _list_candidates(items, work, site, day, judged, from_moment, preferences):
+            key = _sort_by(slot)
+            if is_morning not in of_half or key < of_half[is_morning][0]:
+                of_half[is_morning] = key, slot
+        best = sorted([*best, *of_half.values()], key=lambda found: found[0])[:most]
+    return tuple(slot for _, slot in best)
 
 
-def _sort_by(slot: Slot) -> tuple[tuple[int, ...], datetime, int, int]:
+SortKey = tuple[tuple[int, ...], datetime, int, int]
+
+
+def _sort_by(slot: Slot) -> SortKey:
     return slot.rank, slot.starts_at, slot.bay, slot.person or 0
+
+
+def _list_days(
+    items: Sequence[DueDates],
+    sites: Sequence[SiteTimes],
+    from_moment: datetime,
+    until: date,
+    preferences: Preferences,
+) -> list[tuple[tuple[int, ...], SiteTimes, date, "DayJudged"]]:
+    """Return the days to look at, the most promising first, each with the rank that none of its times comes before."""
+    days = []
+    for site in sites:
+        today = from_moment.astimezone(site.zone).date()
+        for day, spans in site.open_spans.items():
+            if day > until or not spans or preferences.rules_out(day):
+                continue
+            judged = judge_day(items, day, today)
+            bound = (judged.run_over, judged.not_served, judged.in_grace, 0, _measure_distance(day, preferences))
+            days.append((bound, site, day, judged))
+    return sorted(days, key=lambda found: found[0])
+
+
+def _measure_distance(day: date, preferences: Preferences) -> int:
+    return abs((day - preferences.near).days) if preferences.near else day.toordinal()
 
 
 def _list_candidates(
     items: Sequence[DueDates],
     work: VisitWork,
-    sites: Sequence[SiteTimes],
+    site: SiteTimes,
+    day: date,
+    judged: "DayJudged",
     from_moment: datetime,
-    until: date,
     preferences: Preferences,
-) -> Iterator[Slot]:
-    for site in sites:
-        today = from_moment.astimezone(site.zone).date()
-        bays = [bay for bay in site.bays if bay.fits(work)]
-        people = [person for person in site.people if work.skill in person.skills]
-        for day in site.open_spans:
-            if day > until or preferences.rules_out(day):
-                continue
-            judged = judge_day(items, day, today)
-            for bay in bays:
-                for person in people:
-                    free = subtract(person.worked.get(day, ()), (*bay.taken, *person.taken))
-                    halves: set[bool] = set()
-                    for start in _list_starts(free, from_moment):
-                        # Within half a day the first start is the best one; the later ones need not be laid.
-                        half = start.astimezone(site.zone).hour < NOON
-                        if half in halves:
-                            continue
-                        stay = lay_stay(start, work, site, person.worked[day])
-                        if stay is not None and _is_free(stay, bay, person, work):
-                            halves.add(half)
-                            yield _describe(stay, bay, person, site, day, items, judged, work, preferences)
+) -> Iterator[tuple[bool, Slot]]:
+    """Yield the first time of each half of a day in each bay with each person; True: in the morning."""
+    bays = [bay for bay in site.bays if bay.fits(work)]
+    people = [person for person in site.people if work.skill in person.skills and person.worked.get(day)]
+    for bay in bays:
+        for person in people:
+            free = subtract(person.worked[day], (*bay.taken, *person.taken))
+            halves: set[bool] = set()
+            for start in _list_starts(free, from_moment):
+                # Within half a day the first start is the best one; the later ones need not be laid.
+                half = start.astimezone(site.zone).hour < NOON
+                if half in halves:
+                    continue
+                stay = lay_stay(start, work, site, person.worked[day])
+                if stay is not None and _is_free(stay, bay, person, work):
+                    halves.add(half)
+                    yield half, _describe(stay, bay, person, site, day, items, judged, work, preferences)
+                    if len(halves) == 2:
+                        break
 
 
 def _list_starts(free: Sequence[Span], from_moment: datetime) -> Iterator[datetime]:
@@ -331,7 +355,7 @@ def _describe(
     preferences: Preferences,
 ) -> Slot:
     unmet = preferences.list_unmet(stay.starts_at.astimezone(site.zone))
-    distance = abs((day - preferences.near).days) if preferences.near else day.toordinal()
+    distance = _measure_distance(day, preferences)
     # A vehicle that needs no lift leaves the lift to one that does, and a low one the tall lift.
     larger = int(bay.kind is BayKind.LIFT and work.bay_kind is BayKind.GROUND)
     spare = (bay.most_height_mm or 0) // 100

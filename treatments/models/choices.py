@@ -1,5 +1,6 @@
 """Turns the closed word lists of the rules into choices for a column, so that no list is kept twice."""
 
+import functools
 from enum import StrEnum
 from typing import Any
 
@@ -12,7 +13,12 @@ from treatments.rules.words import say
 
 
 def _say_in_language(word: str) -> str:
-    return speak(say(word), get_language())
+    return _say(word, get_language())
+
+
+@functools.cache
+def _say(word: str, language: str | None) -> str:
+    return speak(say(word), language)
 
 
 # A label is put into the language of whoever looks at it; a migration, which has none, keeps the English.
