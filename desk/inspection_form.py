@@ -13,7 +13,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
-from desk.record_forms import InspectionVisitForm, NumberField, guess_visit, list_form_errors
+from desk.record_forms import InspectionVisitForm, NumberField, guess_visit, list_form_errors, share_fields
 from notifications.documents.job_sheet import JobRow, JobStep
 from notifications.queries import describe_job_sheet
 from treatments.models import KeptPhoto, Site, Vehicle, Zone
@@ -27,6 +27,7 @@ from treatments.services import InspectionEntry, KeptPicture
 STEPS = ("0", "0.05", "0.5", "1", "8", "45")
 
 
+@share_fields
 class InspectedZoneForm(forms.Form):
     """What was seen on one zone."""
 

@@ -47,6 +47,7 @@ class Materials:
         self.last_unit = last[0].quantity_unit if last else usual
         for product in self.products:
             self.lots[product.pk] = self._choose_offered(self.lots[product.pk], keep)
+        self._rendered: dict[tuple[int, str], SafeString] = {}
         self.offered = {lot.pk: lot for lots in self.lots.values() for lot in lots}
 
     def _is_usable(self, lot: Lot) -> bool:
@@ -81,17 +82,24 @@ class Materials:
             label = f"{product.name} · {expected}"
             if product.family not in rank:
                 label = _("%(product)s · not usual for this zone") % {"product": product.name}
-            options = [(f"{product.pk}:{lot.pk}", self._name(product, lot)) for lot in self.lots[product.pk]]
-            options.append((f"{product.pk}:", _("%(product)s, lot not known") % {"product": product.name}))
-            rendered = format_html_join(
-                "",
-                '<option value="{}"{}>{}</option>',
-                ((value, mark_safe(" selected") if value == chosen else "", name) for value, name in options),
-            )
+            rendered = self._render_lots(product, chosen if chosen.startswith(f"{product.pk}:") else "")
             parts.append(
                 format_html('<optgroup label="{}" data-expected="{}">{}</optgroup>', label, expected, rendered)
             )
         return mark_safe("".join(parts))
+
+    def _render_lots(self, product: Product, chosen: str) -> SafeString:
+        # Every zone of the page offers the same lots.
+        found = self._rendered.get((product.pk, chosen))
+        if found is None:
+            options = [(f"{product.pk}:{lot.pk}", self._name(product, lot)) for lot in self.lots[product.pk]]
+            options.append((f"{product.pk}:", _("%(product)s, lot not known") % {"product": product.name}))
+            found = self._rendered[product.pk, chosen] = format_html_join(
+                "",
+                '<option value="{}"{}>{}</option>',
+                ((value, mark_safe(" selected") if value == chosen else "", name) for value, name in options),
+            )
+        return found
 
     def _name(self, product: Product, lot: Lot) -> str:
         values = {"product": product.name, "lot": lot.number}

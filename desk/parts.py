@@ -22,9 +22,7 @@ def find_address(name: str, *args: str | int) -> str:
 
 def make_environment(**options: Any) -> Environment:
     """Return the environment that the settings name; ``options`` are Django's."""
-    environment = Environment(
-        **options, trim_blocks=True, lstrip_blocks=True, extensions=["jinja2.ext.i18n"]
-    )
+    environment = Environment(**options, trim_blocks=True, lstrip_blocks=True, extensions=["jinja2.ext.i18n"])
     environment.install_gettext_callables(  # type: ignore[attr-defined]
         translation.gettext, translation.ngettext, newstyle=True
     )

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypeVar
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
@@ -49,6 +49,25 @@ class NumberField(forms.DecimalField):
             raise forms.ValidationError(
                 _("‘%(value)s’ is not a number: write digits, such as 1.25."), params={"value": value}
             ) from error
+
+
+FormClass = TypeVar("FormClass", bound=type[forms.Form])
+
+
+class _SharedFields(dict[str, forms.Field]):
+    """Fields that all forms of a class have in common; a form takes the fields themselves instead of copies."""
+
+    def __deepcopy__(self, memo: dict[int, Any]) -> dict[str, forms.Field]:
+        return dict(self)
+
+
+def share_fields(form_class: FormClass) -> FormClass:
+    """Let the forms of a class share their fields, as a page with one for each zone has a thousand of them.
+
+    Only for a class whose forms never change a field.
+    """
+    form_class.base_fields = _SharedFields(form_class.base_fields)
+    return form_class
 
 
 def read_yes_no(text: str) -> bool | None:

@@ -27,6 +27,7 @@ from desk.record_forms import (
     put_number,
     put_yes_no,
     read_yes_no,
+    share_fields,
 )
 from notifications.documents.job_sheet import JobRow, JobSheet, JobStep
 from notifications.queries import describe_job_sheet
@@ -61,6 +62,7 @@ PRESSURE_UNITS = [("psi", "psi"), ("kpa", "kPa")]
 _FILM = re.compile(r"\d{1,5}(?:[.,]\d{1,2})?")
 
 
+@share_fields
 class ZoneForm(forms.Form):
     """Whether a zone was done, and why not."""
 
@@ -87,6 +89,7 @@ class ZoneForm(forms.Form):
         return ": ".join(part for part in parts if part)
 
 
+@share_fields
 class CoatForm(forms.Form):
     """What went on a zone: product, lot, quantity, and how."""
 
