@@ -87,15 +87,31 @@ def read_claim_file(
     claim = Claim.objects.select_related("cover__vehicle", "cover__site", "cover__holder", "inspection").get(
         pk=claim.pk
     )
-    case = read_cover_case(claim.cover, known_at=known_at)
+    return _make_file(
+        claim,
+        read_cover_case(claim.cover, known_at=known_at),
+        paid_before=read_paid_before(claim),
+        decisions=tuple(claim.decisions.select_related("decided_by", "second_by").prefetch_related("payments")),
+        as_of=as_of,
+        change=change,
+    )
+
+
+def _make_file(
+    claim: Claim,
+    case: CoverCase,
+    *,
+    paid_before: tuple[Money, ...],
+    decisions: tuple[ClaimDecision, ...],
+    as_of: date,
+    change: Change | None = None,
+) -> ClaimFile:
     rust_claim = describe_claim(claim)
     if change is not None:
         rust_claim, history = change(rust_claim, case.history)
         case = replace(case, history=history)
     terms = case.find_terms(rust_claim.discovered_on or rust_claim.reported_on)
     check = check_in_case(claim, case, rust_claim=rust_claim)
-    paid_before = read_paid_before(claim)
-    decisions = tuple(claim.decisions.select_related("decided_by", "second_by").prefetch_related("payments"))
     return ClaimFile(
         claim=claim,
         case=case,
@@ -203,10 +219,21 @@ class WhatIf:
     turned: tuple[Turned, ...]
 
 
-def try_out(claim: Claim, change: Change, *, as_of: date) -> WhatIf:
-    """Return which findings would turn if the facts were changed so."""
-    before = read_claim_file(claim, as_of=as_of)
-    after = read_claim_file(claim, as_of=as_of, change=change)
+def try_out(before: ClaimFile, change: Change, *, as_of: date) -> WhatIf:
+    """Return which findings would turn if the facts in a claim's file were changed so.
+
+    Args:
+        before: the file as it was just read.
+        as_of: the day for the deadlines.
+    """
+    after = _make_file(
+        before.claim,
+        before.case,
+        paid_before=before.paid_before,
+        decisions=before.decisions,
+        as_of=as_of,
+        change=change,
+    )
     known = {(f.rule, f.zone): f for f in before.check.findings}
     turned = []
     for finding in after.check.findings:

@@ -63,6 +63,7 @@ HOME: dict[Role, str] = {
 
 P = ParamSpec("P")
 R = TypeVar("R", bound=HttpResponseBase)
+Record = TypeVar("Record", Treatment, Inspection)
 
 
 def may_open(user: User, page: str) -> bool:
@@ -102,6 +103,11 @@ def list_vehicles_for(user: User) -> QuerySet[Vehicle]:
     return Vehicle.objects.all()
 
 
+def _seen_by(user: User, records: "QuerySet[Record]") -> "QuerySet[Record]":
+    """Return those of some records of vehicles whose vehicle the person may see."""
+    return records.filter(vehicle__in=list_vehicles_for(user)) if user.role == Role.DEALERSHIP else records
+
+
 def access_vehicle(user: User, vin: str) -> Vehicle:
     """Return the vehicle of this VIN, or 404 where there is none that the person may see."""
     vehicle = list_vehicles_for(user).filter(vin=vin.upper()).first()
@@ -113,7 +119,7 @@ def access_vehicle(user: User, vin: str) -> Vehicle:
 def access_treatment(user: User, key: int) -> Treatment:
     """Return the treatment of this key, or 404 where there is none that the person may see."""
     found = (
-        Treatment.objects.filter(pk=key, vehicle__in=list_vehicles_for(user))
+        _seen_by(user, Treatment.objects.filter(pk=key))
         .select_related("vehicle", "site", "applicator", "reading", "amends", "amended_by", "signed_off_by")
         .first()
     )
@@ -125,7 +131,7 @@ def access_treatment(user: User, key: int) -> Treatment:
 def access_inspection(user: User, key: int) -> Inspection:
     """Return the inspection of this key, or 404 where there is none that the person may see."""
     found = (
-        Inspection.objects.filter(pk=key, vehicle__in=list_vehicles_for(user))
+        _seen_by(user, Inspection.objects.filter(pk=key))
         .select_related("vehicle", "site", "inspector", "reading")
         .first()
     )

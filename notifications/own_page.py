@@ -12,7 +12,14 @@ from notifications.rules.certificate_words import tell_heading
 from notifications.rules.reminders import DueThing, tell_thing
 from scheduling.booking.changing import list_served
 from scheduling.booking.own_visits import find_own_visit
-from scheduling.booking.reading import LOOKED_AHEAD_DAYS, describe_due
+from scheduling.booking.reading import (
+    LOOKED_AHEAD_DAYS,
+    NOTHING_DUE,
+    WhatIsDue,
+    describe_due,
+    list_near_items,
+    sum_up_due,
+)
 from scheduling.models import Appointment, Cover
 from scheduling.queries import read_cover_case
 from scheduling.rules.cover import NO_MORE_COVER
@@ -56,6 +63,7 @@ class OwnVehicle:
     sentence: str
     due: tuple[ShownDue, ...]
     due_dates: tuple[DueDates, ...]
+    to_serve: WhatIsDue
     next_on: date | None
     bookable: bool
     visit: Appointment | None
@@ -76,7 +84,7 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
     history = case.history if case else read_history(vehicle)
     has_record = bool(history.current_treatments)
     if case is None:
-        return OwnVehicle(vehicle, site, None, "", "", (), (), None, False, visit, has_record)
+        return OwnVehicle(vehicle, site, None, "", "", (), (), NOTHING_DUE, None, False, visit, has_record)
     today = find_today(now, site)
     state = case.read_state(today)
     names = dict(Zone.objects.values_list("code", "name"))
@@ -97,6 +105,7 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
             ShownDue(*tell_thing(_describe_due(item), names, today), item.key in served) for item in near or items[:1]
         ),
         tuple(describe_due(item) for item in near),
+        sum_up_due(case, list_near_items(case, today)),
         None if near or opens_on is None else opens_on - timedelta(days=LOOKED_AHEAD_DAYS),
         bool(near),
         visit,

@@ -9,16 +9,15 @@ from datetime import date, timedelta
 from enum import StrEnum
 from typing import Any
 
-from django.db.models import OuterRef, Q, QuerySet, Subquery
+from django.db.models import IntegerField, OuterRef, Q, QuerySet, Subquery
 
 from scheduling.models import Cover, CoverState, DueItem
 from scheduling.rules.dates import DutyDates
 from treatments.among import Among
 from treatments.models import Customer, Ownership, Site, User, Vehicle
 from treatments.models.people import Role
+from treatments.queries import look_keys_up
 
-# Beyond that many matches a word says too little to be looked up first; the list is then walked and compared.
-MOST_LOOKED_UP = 2_000
 # How far a search for words that very many have is walked before the page is shown with what was found.
 WALK_STEP, WALK_AT_MOST = 500, 20_000
 MOST_WORDS = 6
@@ -225,11 +224,20 @@ def _read_place(text: str) -> tuple[date, int]:
 
 def count_by_urgency(user: User, as_of: date) -> dict[str, int]:
     """Return how many covers stand in each urgency, counted up to COUNT_UP_TO + 1."""
-    counts = {}
+    counted = {}
     for urgency in URGENCIES:
         found = _narrow(user, as_of, DueFilter(urgency=urgency)).order_by(SORTED_BY[urgency])
-        counts[urgency] = found[: COUNT_UP_TO + 1].count()
-    return counts
+        counted[urgency] = CountOf(found.values("pk")[: COUNT_UP_TO + 1])
+    # All counts in one query; where there is no row to ask for them, there is nothing to count.
+    rows: list[Any] = list(CoverState.objects.order_by().values(**counted)[:1])
+    return rows[0] if rows else dict.fromkeys(URGENCIES, 0)
+
+
+class CountOf(Subquery):
+    """How many rows a query returns, its limit included."""
+
+    template = "(SELECT COUNT(*) FROM (%(subquery)s) AS counted)"
+    output_field = IntegerField()
 
 
 PHONE = re.compile(r"[+\d][\d\s().-]{5,}")
@@ -267,8 +275,8 @@ def _look_word_up(word: str) -> set[int] | None:
         by_owner = Q(name__icontains=word) | Q(contact__icontains=word)
     else:
         by_vehicle, by_owner = Q(plate__istartswith=word), Q(name__istartswith=word)
-    vehicles = _look_up(Vehicle.objects.filter(by_vehicle))
-    owners = _look_up(Customer.objects.filter(by_owner)) if vehicles is not None else None
+    vehicles = look_keys_up(Vehicle.objects.filter(by_vehicle))
+    owners = look_keys_up(Customer.objects.filter(by_owner)) if vehicles is not None else None
     if vehicles is None or owners is None:
         return None
     owned = Ownership.objects.filter(Among("customer_id", owners)).values_list("vehicle_id", flat=True)
@@ -288,9 +296,3 @@ def _is_about(word: str, row: tuple[Any, ...]) -> bool:
     if len(word) < LEAST_LETTERS:
         return plate.startswith(word) or name.startswith(word)
     return any(word in text for text in (vin, plate, plate.replace(" ", ""), description, name, contact))
-
-
-def _look_up(found: QuerySet[Any]) -> list[int] | None:
-    """Return the keys, or None where there are too many to be of use."""
-    keys = list(found.order_by().values_list("pk", flat=True)[: MOST_LOOKED_UP + 1])
-    return keys if len(keys) <= MOST_LOOKED_UP else None

@@ -11,7 +11,7 @@ from typing import Any
 
 from django.db.models import Count, QuerySet
 
-from scheduling.models import SiteTerms, TermsVersion
+from scheduling.models import Cover, SiteTerms, TermsVersion
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import (
     TermsError,
@@ -78,14 +78,18 @@ def describe_versions(versions: QuerySet[TermsVersion]) -> list[VersionInList]:
     usual: dict[int, list[str]] = {}
     for chosen in SiteTerms.objects.select_related("site").order_by("site__code"):
         usual.setdefault(chosen.terms_version_id, []).append(chosen.site.name)
+    versions = versions.all()
+    # Counted from an index alone; joined to the versions, every cover would be read.
+    counted = Cover.objects.order_by().values_list("terms_version").annotate(count=Count("pk"))
+    counts = dict(counted.filter(terms_version__in=[version.pk for version in versions]))
     return [
         VersionInList(
             version=version,
             title=str(version.document.get("title", version.terms.title)),
-            covers=version.cover_count,
+            covers=counts.get(version.pk, 0),
             usual_at=tuple(usual.get(version.pk, ())),
         )
-        for version in versions.annotate(cover_count=Count("covers"))
+        for version in versions
     ]
 
 

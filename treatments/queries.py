@@ -5,9 +5,11 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
 
+from treatments.among import Among
 from treatments.models import (
     Customer,
     Inspection,
@@ -53,6 +55,16 @@ def find_today(now: datetime, site: Site | None = None) -> date:
     return now.astimezone(zone).date()
 
 
+# What describe_line asks for. The rest of a zone and a product is long, and a history has hundreds of lines.
+LINE_FIELDS = (
+    "treatment_id", "quantity_ml", "pressure_kpa", "access_points_used", "mist_seen_at_far_end", "not_done_reason",
+    "zone__code", "zone__name", "zone__kind", "zone__plastic",
+    "product__family", "product__name", "product__volume_solids_percent", "product__target_dry_film_um",
+    "product__loss_fraction", "product__water_displacing", "product__surface_min_c", "product__surface_max_c",
+    "lot__number", "lot__expires_on", "lot__recalled_on",
+)  # fmt: skip
+
+
 def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
     """Return the whole history of each vehicle by its primary key, in a constant number of queries.
 
@@ -67,6 +79,7 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
     for line in (
         TreatmentLine.objects.filter(signed, treatment__vehicle__in=keys)
         .select_related("zone", "product", "lot")
+        .only(*LINE_FIELDS)
         .order_by("treatment_id", "id")
     ):
         lines[line.treatment_id].append(line)
@@ -87,7 +100,7 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
     for inspection in (
         Inspection.objects.filter(vehicle__in=keys)
         .order_by("done_on", "id")
-        .prefetch_related("lines__zone", "lines__photos")
+        .prefetch_related(Prefetch("lines__zone", Zone.objects.only("code")), "lines__photos")
     ):
         inspections[inspection.vehicle_id].append(_describe_inspection(inspection))
     readings: dict[int, list[RecordedReading]] = defaultdict(list)
@@ -223,8 +236,8 @@ def search_vehicles(text: str) -> QuerySet[Vehicle]:
     """Return vehicles whose VIN (any part), plate, or an owner's name, telephone or e-mail contains every word.
 
     Of words of one or two letters, which any vehicle holds somewhere, only the beginning of plate or name counts, as in
-    the due list. Vehicles and owners are looked up apart, each by their own indexes; one condition over the join reads
-    every row.
+    the due list. Vehicles and owners are looked up apart, each by their own indexes; of a word that very many have, the
+    vehicles are compared one by one as they are read, which soon fills a page.
     """
     found = Vehicle.objects.all()
     for word in text.split():
@@ -233,10 +246,26 @@ def search_vehicles(text: str) -> QuerySet[Vehicle]:
             by_owner = Q(name__icontains=word) | Q(contact__icontains=word)
         else:
             by_vehicle, by_owner = Q(plate__istartswith=word), Q(name__istartswith=word)
-        vehicles = Vehicle.objects.filter(by_vehicle).order_by().values("pk")
-        owned = Ownership.objects.filter(customer__in=Customer.objects.filter(by_owner).order_by()).order_by()
-        found = found.filter(pk__in=vehicles.union(owned.values("vehicle")))
+        vehicles = look_keys_up(Vehicle.objects.filter(by_vehicle))
+        owners = look_keys_up(Customer.objects.filter(by_owner)) if vehicles is not None else None
+        if vehicles is None or owners is None:
+            theirs = Customer.objects.filter(by_owner, pk=OuterRef("customer_id"))
+            owned = Ownership.objects.filter(Exists(theirs), vehicle=OuterRef("pk"))
+            found = found.filter(by_vehicle | Exists(owned))
+        else:
+            had = Ownership.objects.filter(Among("customer_id", owners)).values_list("vehicle_id", flat=True)
+            found = found.filter(Among("pk", {*vehicles, *(had if owners else ())}))
     return found
+
+
+# Beyond that many matches a word says too little to be looked up first.
+MOST_LOOKED_UP = 2_000
+
+
+def look_keys_up(found: QuerySet[Any]) -> list[int] | None:
+    """Return the primary keys of rows, or None where there are too many to be of use."""
+    keys = list(found.order_by().values_list("pk", flat=True)[: MOST_LOOKED_UP + 1])
+    return keys if len(keys) <= MOST_LOOKED_UP else None
 
 
 def find_vehicles_with_lot(lot: Lot) -> QuerySet[Vehicle]:

@@ -36,6 +36,7 @@ class Claim(models.Model):
 
     class Meta:
         ordering = ["-reported_on", "-id"]
+        indexes = [models.Index(fields=["-reported_on", "-id"], name="claim_newest_first")]
         constraints = [
             one_of(DamageKind, "damage", "claim_damage_known"),
             one_of(DistanceUnit, "odometer_unit", "claim_odometer_unit_known", blank=True),

@@ -148,14 +148,16 @@ def what_if(request: HttpRequest, number: str) -> HttpResponse:
     """Show which findings would turn if one fact were another; nothing is written."""
     claim = access_claim(get_user(request), number)
     today = find_today(timezone.now(), claim.cover.site)
-    form = make_what_if_form(read_claim_file(claim, as_of=today), request.GET or None)
+    file = read_claim_file(claim, as_of=today)
+    form = make_what_if_form(file, request.GET or None)
     tried = None
     if form.is_valid():
         try:
-            tried = try_out(claim, _read_change(form.cleaned_data), as_of=today)
+            tried = try_out(file, _read_change(form.cleaned_data), as_of=today)
         except WhatIfError as error:
             form.add_error(None, str(error))
-    return show_claim(request, claim, bound={"what_if": form}, tried=tried, status=400 if form.errors else 200)
+    status = 400 if form.errors else 200
+    return show_claim(request, claim, file=file, bound={"what_if": form}, tried=tried, status=status)
 
 
 def _read_change(values: Values) -> Change:

@@ -48,13 +48,14 @@ def show_claim(
     request: HttpRequest,
     found: Claim,
     *,
+    file: ClaimFile | None = None,
     bound: dict[str, forms.Form] | None = None,
     tried: WhatIf | None = None,
     status: int = 200,
 ) -> HttpResponse:
     """Return the page of a claim, with the forms that could not be carried out as they were typed."""
     today = find_today(timezone.now(), found.cover.site)
-    file = read_claim_file(found, as_of=today)
+    file = file or read_claim_file(found, as_of=today)
     check = file.check
     whole = [f for f in check.findings if f.zone is None]
     groups: list[tuple[str, Answer | None, list[Finding]]] = [(_("The claim as a whole"), None, whole)]

@@ -154,6 +154,7 @@ def _propose(visitor: Visitor, wishes: Wishes, moved: Appointment | None) -> lis
             preferences=Preferences(part_of_day=wishes.part),
             visit=VisitKind(moved.visit) if moved else None,
             moved=moved,
+            due=visitor.shown.to_serve,
         )
     except ValidationError:
         return []

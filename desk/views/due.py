@@ -115,8 +115,8 @@ def show_due_list(request: HttpRequest, *, status: int = 200, **context: Any) ->
 
 def read_list(request: HttpRequest) -> dict[str, Any]:
     """Return what the page shows: the entries, the counts, and the choices of the filter."""
-    user, today = get_user(request), find_today(timezone.now())
-    sites = list(Site.objects.all())
+    user, sites = get_user(request), list(Site.objects.order_by("pk"))
+    today = find_today(timezone.now(), sites[0] if sites else None)
     wanted, told = read_filter(request.GET, sites)
     after = request.GET.get("after", "")
     try:

@@ -236,15 +236,16 @@ def test_photos_are_drawn_anew_and_kept_once(claim: Claim) -> None:
 
 
 def test_a_change_of_fact_is_tried_out_without_writing(claim: Claim, demo: DemoShop) -> None:
-    first = read_claim_file(claim, as_of=demo.day).case.history.find_first_treatment()
+    file = read_claim_file(claim, as_of=demo.day)
+    first = file.case.history.find_first_treatment()
     assert first is not None
     events = Event.objects.count()
-    tried = try_out(claim, discover_on(first.day - timedelta(days=1)), as_of=demo.day)
+    tried = try_out(file, discover_on(first.day - timedelta(days=1)), as_of=demo.day)
     assert ("in_force", "holds", "fails") in [(turn.rule, turn.before, turn.after) for turn in tried.turned]
-    nothing = try_out(claim, move_record(first.record, first.day), as_of=demo.day)
+    nothing = try_out(file, move_record(first.record, first.day), as_of=demo.day)
     assert nothing.turned == ()
     with pytest.raises(WhatIfError, match="There is no treatment 999999; there is: treatment"):
-        try_out(claim, move_record("treatment 999999", first.day), as_of=demo.day)
+        try_out(file, move_record("treatment 999999", first.day), as_of=demo.day)
     assert Event.objects.count() == events
     assert read_claim_file(claim, as_of=demo.day).check.answer is Answer.HOLDS
 
