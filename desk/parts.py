@@ -8,7 +8,7 @@ import functools
 from typing import Any
 
 from django.urls import reverse
-from django.utils import translation
+from django.utils import formats, translation
 from jinja2 import Environment
 
 from desk.templatetags import desk_dates, desk_sentences, desk_words
@@ -30,4 +30,6 @@ def make_environment(**options: Any) -> Environment:
     for library in (desk_dates, desk_sentences, desk_words):
         for name, made in library.register.filters.items():
             environment.filters[name] = getattr(made, "__wrapped__", made)
+    # A number as the language of the page writes it; the other templates do so with every number.
+    environment.filters["localised"] = formats.localize
     return environment

@@ -1,18 +1,23 @@
 """The claims that a person may see, and one claim with every rule that speaks for or against it."""
 
 from django.core.paginator import Paginator
+from django.db.models import Prefetch
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from claims.queries import list_claims_for
 from desk.access import access_claim, get_user, open_to
 from desk.views.claim_page import show_claim
+from treatments.models import Zone
 
 
 @open_to("claims")
 def claims(request: HttpRequest) -> HttpResponse:
     """List claims, newest first."""
-    page = Paginator(list_claims_for(get_user(request)), 30).get_page(request.GET.get("page"))
+    found = list_claims_for(get_user(request)).prefetch_related(None)
+    # A zone's other fields are long.
+    found = found.prefetch_related(Prefetch("zones", Zone.objects.only("name")))
+    page = Paginator(found, 30).get_page(request.GET.get("page"))
     return render(request, "desk/claims.html", {"page": page})
 
 

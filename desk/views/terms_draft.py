@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 
 from claims.terms_preview import TermsPreview, preview_terms
@@ -42,6 +43,7 @@ from treatments.queries import find_today, read_zone_catalogue
 MOST_FILE_BYTES = 100_000
 # A page must answer in seconds; the command reads every cover, however many there are.
 MOST_PREVIEWED = 300
+COMPARED_AT_ONCE = 25
 SHOWN = 25
 
 
@@ -177,21 +179,23 @@ def read_preview(request: HttpRequest, chosen: TermsVersion) -> dict[str, Any]:
     wanted = request.GET.get("covers", "")
     every = wanted == "*"
     instead_of = wanted if wanted in [code for code, _ in others] else ""
+    covers = choose_covers(terms, instead_of=instead_of, every=every)
+    known = {"wanted": "*" if every else instead_of or terms.code, "others": others, "shown": SHOWN}
+    # A long comparison is asked for by the page itself, which meanwhile says so.
+    if "compared" not in request.GET and covers.order_by()[: COMPARED_AT_ONCE + 1].count() > COMPARED_AT_ONCE:
+        return known | {"asked": urlencode({"covers": wanted, "compared": "now"})}
     found: TermsPreview = preview_terms(
         terms,
-        choose_covers(terms, instead_of=instead_of, every=every),
+        covers,
         as_of=find_today(timezone.now()),
         keep=SHOWN,
         limit=MOST_PREVIEWED,
     )
-    return {
+    return known | {
         "preview": found,
         "cover_counts": count_covers(found.covers),
         "claim_counts": count_claims(found.claims),
         "chosen": tell(say_chosen(terms, instead_of=instead_of, every=every)),
-        "wanted": "*" if every else instead_of or terms.code,
-        "others": others,
-        "shown": SHOWN,
     }
 
 

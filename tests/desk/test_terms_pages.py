@@ -10,6 +10,7 @@ import pytest
 from django.test import Client
 
 from desk.terms_form import find_id
+from desk.views import terms_draft
 from scheduling.models import SiteTerms, TermsVersion, WarrantyTerms
 from scheduling.rules.terms_document import read_terms
 from scheduling.terms_queries import compute_fingerprint
@@ -243,6 +244,21 @@ def test_publishing_asks_first_and_then_stands(owner: Client) -> None:
     assert TermsVersion.objects.get(pk=draft.pk).published_at is not None
     assert SiteTerms.objects.get().terms_version_id == draft.pk
     assert owner.get(f"{DRAFT}edit/").status_code == 404
+
+
+def test_a_long_comparison_is_asked_for_by_the_page(owner: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    start(owner)
+    for page in ("preview", "publish"):
+        at_once = owner.get(f"{DRAFT}{page}/").content.decode()
+        assert "covers compared" in at_once and "hx-get" not in at_once.partition('id="comparison"')[2][:200]
+    monkeypatch.setattr(terms_draft, "COMPARED_AT_ONCE", -1)
+    for page in ("preview", "publish"):
+        waits = owner.get(f"{DRAFT}{page}/?covers=*").content.decode()
+        assert "covers compared" not in waits and "Comparing covers and claims" in waits
+        (asked,) = set(re.findall(r'hx-get="([^"]+)"', waits))
+        assert f'<a href="{asked}">Open the page with the comparison</a>' in waits  # without scripts
+        compared = owner.get(f"{DRAFT}{page}/{asked.replace('&amp;', '&')}").content.decode()
+        assert "covers compared" in compared and "If every cover were moved" in compared
 
 
 def test_a_draft_that_no_longer_fits_the_shop_is_neither_previewed_nor_published(owner: Client) -> None:

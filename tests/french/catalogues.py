@@ -14,6 +14,7 @@ from babel.messages.extract import DEFAULT_KEYWORDS, extract
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 from django.conf import settings
+from jinja2.ext import babel_extract
 
 ROOT = Path(__file__).resolve().parents[2]
 ROOMS = ("treatments", "scheduling", "claims", "notifications", "desk")
@@ -41,6 +42,13 @@ def extract_texts(room: str) -> Catalog:
         if path.suffix not in (".py", ".html", ".txt") or "locale" in path.parts:
             continue
         text = path.read_text(encoding="utf-8")
+        if "jinja2" in path.parts:
+            for line, function, message, comments in babel_extract(io.BytesIO(text.encode()), KEYWORDS, (), {}):
+                ids = message if isinstance(message, tuple) else (message,)
+                text_id = tuple(one for one in ids[:2] if one) if function == "ngettext" else ids[0]
+                place = path.relative_to(ROOT).as_posix()
+                found.add(text_id, None, [(place, line)], auto_comments=comments)
+            continue
         if path.suffix != ".py":
             # What is left of a template is indented as no module is.
             text = "\n".join(line.lstrip() for line in templatize(text).split("\n"))
