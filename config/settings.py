@@ -189,6 +189,7 @@ CELERY_BEAT_SCHEDULE = {
     "note-material-uses": {"task": "treatments.note_material_uses", "schedule": 300.0},
     # Counts once a day, and what somebody asked for that a lost task left uncounted.
     "count-reports": {"task": "claims.count_reports_when_due", "schedule": 900.0},
+    "resume-season-plans": {"task": "scheduling.resume_season_plans", "schedule": 300.0},
     "recompute-due-items": {"task": "scheduling.recompute_due_items", "schedule": 300.0},
 }
 

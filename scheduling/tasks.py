@@ -6,7 +6,9 @@ from django.db import transaction
 from django.utils import timezone
 
 from scheduling.index.service import start_run, work_on_run
-from scheduling.models import RecomputeRun
+from scheduling.models import RecomputeRun, SeasonPlan
+from scheduling.planning.services import list_waiting_plans
+from scheduling.planning.services import work_season_plan_out as work_out
 from scheduling.services import register_covers_for_new_treatments
 from treatments.queries import find_today
 
@@ -32,3 +34,18 @@ def work_on_recompute(run_key: int) -> None:
     run = RecomputeRun.objects.filter(pk=run_key, finished_at__isnull=True).first()
     if run is not None:
         work_on_run(run=run, now=timezone.now())
+
+
+@shared_task(name="scheduling.work_season_plan_out")
+def work_season_plan_out(plan_key: int) -> None:
+    """Work one season plan out that was asked for."""
+    plan = SeasonPlan.objects.filter(pk=plan_key).select_related("made_by").first()
+    if plan is not None:
+        work_out(plan=plan, now=timezone.now())
+
+
+@shared_task(name="scheduling.resume_season_plans")
+def resume_season_plans() -> None:
+    """Take the season plans up again whose tasks were lost."""
+    for plan in list_waiting_plans(timezone.now()):
+        work_season_plan_out.delay(plan.pk)

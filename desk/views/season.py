@@ -1,11 +1,13 @@
 """The season plan: drafted over all that is due, looked at week by week, and accepted in part or in whole."""
 
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -17,14 +19,15 @@ from django.views.decorators.http import require_http_methods
 from desk.access import get_user, open_to
 from desk.claim_forms import day_field
 from scheduling.models import SeasonPlan, SeasonProposal
-from scheduling.planning.queries import find_newest_plan, list_proposals, list_weeks
+from scheduling.planning.queries import find_newest_plan, find_plan_to_come, list_proposals, list_weeks
 from scheduling.planning.services import (
     MOST_AT_ONCE,
     accept_proposals,
-    draft_season_plan,
+    ask_for_season_plan,
     find_season_end,
     leave_out,
 )
+from scheduling.tasks import work_season_plan_out
 from treatments.models import Site
 from treatments.queries import find_today
 
@@ -64,7 +67,7 @@ def season(request: HttpRequest) -> HttpResponse:
     form = SeasonForm(request.POST or None, initial=usual)
     if request.method == "POST" and form.is_valid():
         try:
-            draft_season_plan(
+            plan = ask_for_season_plan(
                 sites=list(form.cleaned_data["sites"]),
                 first=form.cleaned_data["first_day"],
                 last=form.cleaned_data["last_day"],
@@ -75,8 +78,11 @@ def season(request: HttpRequest) -> HttpResponse:
             for name, sentences in error.message_dict.items():
                 form.add_error(name if name in form.fields else None, sentences)
         else:
+            # Where there is no broker, it is made before the answer.
+            transaction.on_commit(partial(work_season_plan_out.delay, plan.pk))
             return redirect("desk:season")
-    return render(request, "desk/season.html", {"form": form, **_read_plan(request)})
+    context = {"form": form, "to_come": find_plan_to_come(), **_read_plan(request)}
+    return render(request, "desk/season.html", context)
 
 
 def _read_plan(request: HttpRequest) -> dict[str, Any]:

@@ -29,7 +29,10 @@ class CustomerWish(models.Model):
 
 
 class SeasonPlan(models.Model):
-    """One plan. It reserves nothing; a newer one takes its place."""
+    """One plan. It reserves nothing; a newer one takes its place.
+
+    It is asked for first and worked out by a task: a large season takes minutes.
+    """
 
     sites = models.ManyToManyField(Site, related_name="season_plans")
     first_day = models.DateField()
@@ -40,11 +43,17 @@ class SeasonPlan(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     totals = models.JSONField(default=dict, help_text="what it comes to, beside first come, first served")
+    leased_until = models.DateTimeField(null=True, blank=True, help_text="a worker is at it; later another may")
+    finished_at = models.DateTimeField(null=True, blank=True, help_text="none: it is asked for, not worked out yet")
+    failure = models.TextField(blank=True, help_text="why there is no plan after all")
 
     class Meta:
         ordering = ["-id"]
         constraints = [
             models.CheckConstraint(condition=models.Q(first_day__lte=models.F("last_day")), name="season_in_order"),
+            models.CheckConstraint(
+                condition=models.Q(failure="") | models.Q(finished_at__isnull=False), name="failed_plan_is_finished"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -11,7 +11,14 @@ from scheduling.rules.booking_words import ProposalStatus
 
 def find_newest_plan() -> SeasonPlan | None:
     """Return the plan that counts: the one made last."""
-    return SeasonPlan.objects.prefetch_related("sites").select_related("made_by").first()
+    made = SeasonPlan.objects.filter(finished_at__isnull=False, failure="")
+    return made.prefetch_related("sites").select_related("made_by").first()
+
+
+def find_plan_to_come() -> SeasonPlan | None:
+    """Return the last plan that was asked for, where it is not made yet or could not be made; else None."""
+    last = SeasonPlan.objects.first()
+    return last if last is not None and (last.finished_at is None or last.failure) else None
 
 
 @dataclass(frozen=True, slots=True)

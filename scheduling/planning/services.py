@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
-from django.core.exceptions import ValidationError
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
+from django.db.models import Q
 
 from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
@@ -26,19 +27,34 @@ MOST_DAYS = 366
 # As many as one request can book and one person can look at.
 MOST_AT_ONCE = 100
 PLANS_KEPT = 10
+# A plan of 20,000 vehicles takes minutes; one that takes longer than this is taken for lost.
+LEASE = timedelta(minutes=30)
+# A task begins within seconds; one that has not begun by then was lost.
+LOST_AFTER = timedelta(minutes=4)
 
 
 def draft_season_plan(
     *, sites: Sequence[Site], first: date, last: date, now: datetime, actor: User | None
 ) -> SeasonPlan:
-    """Plan all that is due and not booked, over the bays of some sites, and keep the plan as a proposal.
+    """Ask for a season's plan and work it out at once; see ``ask_for_season_plan``."""
+    plan = ask_for_season_plan(sites=sites, first=first, last=last, now=now, actor=actor)
+    work_season_plan_out(plan=plan, now=now)
+    plan.refresh_from_db()
+    return plan
+
+
+@transaction.atomic
+def ask_for_season_plan(
+    *, sites: Sequence[Site], first: date, last: date, now: datetime, actor: User | None
+) -> SeasonPlan:
+    """Note that a plan is wanted of all that is due and not booked, over the bays of some sites.
 
     Args:
         first: the first day of the season, today or later.
         last: its last day, included.
 
     Raises:
-        ValidationError: where the days make no season, or a site has no bay.
+        ValidationError: where the days make no season, a site has no bay, or a plan is being made already.
     """
     today = find_today(now, sites[0]) if sites else first
     if not sites:
@@ -50,10 +66,49 @@ def draft_season_plan(
     without = [site.name for site in sites if not Bay.objects.filter(site=site, in_use=True).exists()]
     if without:
         raise ValidationError({"sites": f"No bay is on record for {', '.join(without)}: write them down first."})
+    for other in SeasonPlan.objects.select_for_update().filter(finished_at__isnull=True):
+        if now < max(other.made_at, other.leased_until or other.made_at) + LEASE:
+            raise ValidationError(
+                {NON_FIELD_ERRORS: "A plan is being made already: wait until it stands here, then plan anew."}
+            )
+        _give_up(other, "It was not finished in time.", now)
+    plan = SeasonPlan.objects.create(first_day=first, last_day=last, as_of=today, made_at=now, made_by=actor)
+    plan.sites.set(sites)
+    return plan
+
+
+def work_season_plan_out(*, plan: SeasonPlan, now: datetime) -> bool:
+    """Work a plan out that was asked for, and keep it as a proposal; False where another worker was first.
+
+    Whatever goes wrong is noted with the plan, so that nobody waits for it, and raised.
+    """
+    free = Q(leased_until__isnull=True) | Q(leased_until__lt=now)
+    mine = SeasonPlan.objects.filter(free, pk=plan.pk, finished_at__isnull=True)
+    if not mine.update(leased_until=now + LEASE):
+        return False
+    try:
+        _work_out(plan, now)
+    except Exception as error:
+        _give_up(plan, f"{type(error).__name__}: {error}", now)
+        raise
+    return True
+
+
+def _give_up(plan: SeasonPlan, failure: str, now: datetime) -> None:
+    SeasonPlan.objects.filter(pk=plan.pk, finished_at__isnull=True).update(failure=failure, finished_at=now)
+
+
+def list_waiting_plans(now: datetime) -> list[SeasonPlan]:
+    """Return the plans that were asked for and that nobody is at: their tasks were lost."""
+    free = Q(leased_until__isnull=True, made_at__lt=now - LOST_AFTER) | Q(leased_until__lt=now)
+    return list(SeasonPlan.objects.filter(free, finished_at__isnull=True).order_by("pk"))
+
+
+def _work_out(plan: SeasonPlan, now: datetime) -> None:
     # The solvers take a third of a second to load, which every start of a process would pay for this one page.
     from scheduling.rules.season.measures import compare_season
 
-    found = read_season(sites, first, last)
+    found = read_season(list(plan.sites.order_by("pk")), plan.first_day, plan.last_day)
     season = found.season
     compared = compare_season(season)
     totals = {
@@ -64,10 +119,9 @@ def draft_season_plan(
         "bound": asdict(compared.bound),
     }
     with transaction.atomic():
-        plan = SeasonPlan.objects.create(
-            first_day=first, last_day=last, as_of=today, made_at=now, made_by=actor, totals=totals
-        )
-        plan.sites.set(sites)
+        # Who waited for longer than the lease gave it up, and the plan with it.
+        if not SeasonPlan.objects.filter(pk=plan.pk, finished_at__isnull=True).update(totals=totals, finished_at=now):
+            return
         where = {visit.key: visit.site for visit in season.visits}
         SeasonProposal.objects.bulk_create(
             (
@@ -89,9 +143,9 @@ def draft_season_plan(
         kept = SeasonPlan.objects.values_list("pk", flat=True)[:PLANS_KEPT]
         # What was accepted stays in the appointments and the log; the plans themselves are only proposals.
         SeasonPlan.objects.exclude(pk__in=list(kept)).delete()
-        after = {"first": first, "last": last, "visits": len(season.visits)}
-        record_events([Happening("season.planned", "season_plan", str(plan.pk), after=after)], actor=actor, now=now)
-    return plan
+        after = {"first": plan.first_day, "last": plan.last_day, "visits": len(season.visits)}
+        happening = Happening("season.planned", "season_plan", str(plan.pk), after=after)
+        record_events([happening], actor=plan.made_by, now=now)
 
 
 @dataclass(frozen=True, slots=True)

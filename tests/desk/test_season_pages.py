@@ -1,7 +1,8 @@
 """The season plan through the desk: drafted, accepted in part, planned anew, and what was promised stays."""
 
 import re
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -13,8 +14,16 @@ from freezegun import freeze_time
 from scheduling.booking.services import book_visit
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, Cover, CustomerWish, DueItem, SeasonPlan, SeasonProposal
+from scheduling.planning import services as planning_services
+from scheduling.planning.queries import find_newest_plan, find_plan_to_come
 from scheduling.planning.reading import read_season
-from scheduling.planning.services import accept_proposals, draft_season_plan
+from scheduling.planning.services import (
+    accept_proposals,
+    ask_for_season_plan,
+    draft_season_plan,
+    list_waiting_plans,
+    work_season_plan_out,
+)
 from scheduling.rules.season.hours import QUARTER_MINUTES
 from scheduling.rules.season.season import Season
 from tests.conftest import NOW, TODAY, ShopForTests
@@ -137,15 +146,25 @@ def test_a_season_that_can_not_be_is_refused(
 
 
 @freeze_time(NOW)
-def test_the_pages_draft_count_and_book(bays: Bays, covers: list[Cover]) -> None:
+def test_the_pages_draft_count_and_book(
+    bays: Bays, covers: list[Cover], tasks_run_here: None, django_capture_on_commit_callbacks: Any
+) -> None:
     client = open_pages(bays)
     assert b"No plan yet" in client.get("/season/").content
     site = bays.low.site.code
     bad = client.post("/season/", {"first_day": "2026-05-01", "last_day": "2026-08-31", "sites": [site]})
     assert b"is past; a season begins today" in bad.content and not SeasonPlan.objects.exists()
     assert b'value="2026-08-31"' in bad.content
-    made = client.post("/season/", {"first_day": "2026-05-21", "last_day": "2026-08-31", "sites": [site]})
-    assert made.status_code == 302 and SeasonPlan.objects.count() == 1
+    asked_for = {"first_day": "2026-05-21", "last_day": "2026-08-31", "sites": [site]}
+    with django_capture_on_commit_callbacks(execute=True) as tasks:
+        made = client.post("/season/", asked_for)
+        assert made.status_code == 302 and SeasonPlan.objects.count() == 1
+        waits = client.get("/season/").content.decode()
+        assert "is being made" in waits and "No plan yet" in waits
+        again = client.post("/season/", asked_for)
+        assert b"A plan is being made already" in again.content and SeasonPlan.objects.count() == 1
+    assert len(tasks) == 1
+    assert "The plan is made." in client.get("/season/", headers={"HX-Request": "true"}).content.decode()
     page = client.get("/season/").content.decode()
     assert "First come, first served" in page and "Accept what is ticked" in page
     keys = re.findall(r'name="proposal" value="(\d+)"', page)
@@ -161,6 +180,42 @@ def test_the_pages_draft_count_and_book(bays: Bays, covers: list[Cover]) -> None
         assert left.status == "left_out"
     wrong = client.get("/season/?week=soon").content.decode()
     assert "is not a day such as" in wrong and wrong.index("is not a day such as") < wrong.index("<h1>")
+
+
+def test_a_plan_is_worked_out_once_and_a_lost_or_failed_one_is_told(
+    bays: Bays, covers: list[Cover], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def ask(now: datetime) -> SeasonPlan:
+        return ask_for_season_plan(sites=[bays.low.site], first=FIRST, last=LAST, now=now, actor=bays.writer)
+
+    plan = ask(NOW)
+    assert find_newest_plan() is None and find_plan_to_come() == plan
+    with pytest.raises(ValidationError, match="A plan is being made already"):
+        ask(NOW)
+    soon, later = NOW + timedelta(minutes=1), NOW + timedelta(minutes=5)
+    assert list_waiting_plans(soon) == [] and list_waiting_plans(later) == [plan]  # its task was lost
+    SeasonPlan.objects.update(leased_until=soon)
+    assert not work_season_plan_out(plan=plan, now=NOW) and not plan.proposals.exists()  # another worker was first
+    assert work_season_plan_out(plan=plan, now=later) and plan.proposals.count() == 6
+    assert not work_season_plan_out(plan=plan, now=later) and plan.proposals.count() == 6
+    assert find_newest_plan() == plan and find_plan_to_come() is None
+    # One that fails says why, the one before still counts, and the next may be asked for at once.
+    failing = ask(later)
+    with monkeypatch.context() as patched:
+        patched.setattr(planning_services, "read_season", lambda *_: {}["a season"])
+        with pytest.raises(KeyError):
+            work_season_plan_out(plan=failing, now=later)
+    failing.refresh_from_db()
+    assert "a season" in failing.failure and find_newest_plan() == plan and find_plan_to_come() == failing
+    page = open_pages(bays).get("/season/").content.decode()
+    assert "could not be made" in page and "Accept what is ticked" in page
+    # One whose worker died keeps nobody waiting for ever.
+    lost = ask(later)
+    with pytest.raises(ValidationError):
+        ask(later + timedelta(minutes=29))
+    newest = ask(later + timedelta(minutes=31))
+    lost.refresh_from_db()
+    assert lost.failure and find_plan_to_come() == newest
 
 
 @freeze_time(NOW)
