@@ -194,7 +194,10 @@ class NoShowForm(ReasonForm):
 
 
 class LateForm(forms.Form):
+    """By how many minutes; the sequence is that of the visit as the page showed it."""
+
     minutes = forms.IntegerField(label=_("Minutes"), min_value=1, max_value=12 * 60)
+    sequence = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
 
 class NoFieldsForm(forms.Form):

@@ -68,7 +68,8 @@ def _mark_no_show(visit: Appointment, form: forms.Form, user: User, now: datetim
 
 
 def _run_late(visit: Appointment, form: forms.Form, user: User, now: datetime) -> None:
-    run_late(appointment=visit, minutes=form.cleaned_data["minutes"], now=now, actor=user)
+    minutes, seen = form.cleaned_data["minutes"], form.cleaned_data["sequence"]
+    run_late(appointment=visit, minutes=minutes, now=now, actor=user, seen_sequence=seen)
 
 
 # What is done: the page whose roles may do it, its form, its service.

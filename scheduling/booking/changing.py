@@ -13,7 +13,7 @@ from scheduling.booking.checking import find_in_the_way
 from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.following import count_change, follow_appointments, free_items
-from scheduling.booking.reading import find_place
+from scheduling.booking.reading import find_place, read_site_times
 from scheduling.booking.services import (
     book_visit,
     describe_appointment,
@@ -180,18 +180,25 @@ def walk_in(
     )
 
 
-def run_late(*, appointment: Appointment, minutes: int, now: datetime, actor: User | None) -> Appointment:
+def run_late(
+    *, appointment: Appointment, minutes: int, now: datetime, actor: User | None, seen_sequence: int | None = None
+) -> Appointment:
     """Let a visit begin later, or, where it has begun, take longer, by some minutes, in the same bay.
 
+    Args:
+        seen_sequence: the sequence of the visit as the person saw it, so that a second press adds nothing.
+
     Raises:
-        SlotTakenError: where the next visit is in the way; it is named, and the next three times for this one.
+        SlotTakenError: where the next visit is in the way, or the site closes before a visit that has not begun could
+            end; with the next three times for this one.
+        ChangedMeanwhileError: where the visit was changed since it was seen.
         ValidationError: where the minutes make no sense.
     """
     if not 0 < minutes <= MOST_MINUTES_LATE:
         raise ValidationError({"minutes": f"{minutes} is not between 1 and {MOST_MINUTES_LATE} minutes."})
     try:
         with take_turn(), transaction.atomic():
-            return _run_late(appointment, timedelta(minutes=minutes), now, actor)
+            return _run_late(appointment, timedelta(minutes=minutes), now, actor, seen_sequence)
     except SlotTakenError as taken:
         sentence = taken.sentence
     except IntegrityError as error:
@@ -199,15 +206,20 @@ def run_late(*, appointment: Appointment, minutes: int, now: datetime, actor: Us
     raise SlotTakenError(sentence, _offer_later(appointment, now, timedelta(minutes=minutes)))
 
 
-def _run_late(appointment: Appointment, late: timedelta, now: datetime, actor: User | None) -> Appointment:
+def _run_late(
+    appointment: Appointment, late: timedelta, now: datetime, actor: User | None, seen_sequence: int | None
+) -> Appointment:
     lock_places(appointment.vehicle, appointment.bay, appointment.person)
-    locked = lock_appointment(appointment, [BOOKED, IN_THE_BAY], "late")
+    locked = lock_appointment(appointment, [BOOKED, IN_THE_BAY], "late", seen_sequence)
     before = describe_appointment(locked)
     if locked.status == BOOKED:
         locked.starts_at += late
     locked.work_ends_at += late
     locked.bay_free_at += late
     locked.ready_at += late
+    if locked.status == BOOKED:
+        # Once begun, work past closing is a fact; before, it is a plan that nobody should make.
+        _refuse_past_closing(locked)
     _refuse_next(locked)
     locked.changed_at = now
     locked.full_clean()
@@ -215,6 +227,18 @@ def _run_late(appointment: Appointment, late: timedelta, now: datetime, actor: U
     count_change(locked)
     record_events([tell_happening("moved", locked, before)], actor=actor, now=now)
     return locked
+
+
+def _refuse_past_closing(locked: Appointment) -> None:
+    day, zone = find_today(locked.starts_at, locked.site), zoneinfo.ZoneInfo(locked.site.time_zone)
+    (times,) = read_site_times([locked.site], day, day)
+    closes_at = max((span.end for span in times.open_spans.get(day, ())), default=None)
+    if closes_at is None or locked.work_ends_at > closes_at:
+        closes = f"at {closes_at.astimezone(zone):%H:%M}" if closes_at else "that day"
+        raise SlotTakenError(
+            f"It would end at {locked.work_ends_at.astimezone(zone):%H:%M}, and {locked.site.name} closes {closes}; "
+            "move it to another day, or split it."
+        )
 
 
 def _refuse_next(locked: Appointment) -> None:
@@ -309,6 +333,7 @@ def _split(
         visit=VisitKind(locked.visit),
         booked_by=BookedBy(locked.booked_by),
         note=locked.note,
+        goes_on_from=locked,
     )
     second.splits, second.split_reason = locked, reason
     second.save()

@@ -46,6 +46,7 @@ def book_visit(
     booked_by: BookedBy = BookedBy.DESK,
     why: str = "",
     note: str = "",
+    goes_on_from: Appointment | None = None,
 ) -> Appointment:
     """Book a visit that serves all that is due for the vehicle by then.
 
@@ -53,6 +54,7 @@ def book_visit(
         starts_at: an aware moment on a whole minute; how long it takes is read from the work durations.
         visit: what the vehicle comes for; without it what is due decides.
         why: why this time was proposed, as ``propose_slots`` said.
+        goes_on_from: the first part of a visit that was split; it is not in this one's way.
 
     Raises:
         SlotTakenError: where somebody was first; with the next three times that are free.
@@ -60,10 +62,10 @@ def book_visit(
     """
 
     def look() -> None:
-        _check(vehicle, bay, person, starts_at, now, cover, visit)
+        _check(vehicle, bay, person, starts_at, now, cover, visit, goes_on_from)
 
     def write() -> Appointment:
-        return _book(vehicle, bay, person, starts_at, now, actor, cover, visit, booked_by, why, note)
+        return _book(vehicle, bay, person, starts_at, now, actor, cover, visit, booked_by, why, note, goes_on_from)
 
     def offer() -> tuple[Slot, ...]:
         return offer_instead(vehicle=vehicle, cover=cover, site=bay.site, visit=visit, start=starts_at, now=now)
@@ -146,9 +148,10 @@ def _book(
     booked_by: BookedBy,
     why: str,
     note: str,
+    goes_on_from: Appointment | None,
 ) -> Appointment:
     lock_places(vehicle, bay, person)
-    due, kind, stay = _check(vehicle, bay, person, starts_at, now, cover, visit)
+    due, kind, stay = _check(vehicle, bay, person, starts_at, now, cover, visit, goes_on_from)
     owned = Ownership.objects.filter(vehicle=vehicle, until_day__isnull=True).select_related("customer").first()
     customer: Customer | None = owned.customer if owned else None
     count = Appointment.objects.filter(vehicle=vehicle).count()
@@ -186,6 +189,7 @@ def _check(
     now: datetime,
     cover: Cover | None,
     visit: VisitKind | None,
+    goes_on_from: Appointment | None,
 ) -> tuple[WhatIsDue, VisitKind, Stay]:
     if cover is not None and cover.vehicle_id != vehicle.pk:
         raise ValidationError({"cover": f"Cover {cover.number} is for another vehicle than {vehicle.vin}."})
@@ -194,8 +198,31 @@ def _check(
     refuse_past(starts_at, now, bay.site)
     if cover is not None:
         list_what_is_free(cover, due, kind, find_today(starts_at, bay.site))
+    if not due.served_by(kind):
+        _refuse_second_for_nothing(vehicle, kind, now, goes_on_from)
     work = read_visit_work(vehicle=vehicle, site=bay.site, visit=kind, zones=due.zones)
     return due, kind, find_stay(bay=bay, person=person, starts_at=starts_at, work=work)
+
+
+def _refuse_second_for_nothing(
+    vehicle: Vehicle, kind: VisitKind, now: datetime, goes_on_from: Appointment | None
+) -> None:
+    """Refuse a visit for which nothing is due where the vehicle is coming for the same already: a press too many.
+
+    Raises:
+        BookedAlreadyError: naming the visit.
+    """
+    coming = Appointment.objects.filter(
+        vehicle=vehicle, visit=kind, status=AppointmentStatus.BOOKED, starts_at__gte=now
+    ).select_related("site")
+    if goes_on_from is not None:
+        coming = coming.exclude(pk=goes_on_from.pk)
+    other = coming.order_by("starts_at").first()
+    if other is not None:
+        raise BookedAlreadyError(
+            f"Nothing more is due, and the vehicle comes for the same already: visit {other.number} on "
+            f"{tell_time(other.starts_at, other.site)}. Move that one, or cancel it first."
+        )
 
 
 def lock_vehicle(vehicle: int) -> None:
@@ -334,6 +361,9 @@ def move_visit(
     return _try(lambda: find(appointment), write, offer)
 
 
+VERB_WORDS = {"no_show": "noted as not come", "late": "lengthened"}
+
+
 def lock_appointment(
     appointment: Appointment, may_be: list[AppointmentStatus], verb: str, seen_sequence: int | None = None
 ) -> Appointment:
@@ -348,7 +378,9 @@ def lock_appointment(
         .get(pk=appointment.pk)
     )
     if locked.status not in may_be:
-        raise ChangedMeanwhileError(f"Visit {locked.number} is {say(locked.status)} and can't be {verb}.")
+        raise ChangedMeanwhileError(
+            f"Visit {locked.number} is marked '{say(locked.status)}' and can't be {VERB_WORDS.get(verb, verb)}."
+        )
     if seen_sequence is not None and locked.sequence != seen_sequence:
         raise ChangedMeanwhileError(
             f"Visit {locked.number} was changed meanwhile, it is now on {tell_time(locked.starts_at, locked.site)}."

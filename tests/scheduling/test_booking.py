@@ -15,12 +15,13 @@ from scheduling.booking.changing import (
     split_visit,
     walk_in,
 )
-from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
+from scheduling.booking.errors import BookedAlreadyError, ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.services import book_visit, move_visit
 from scheduling.booking.setting_up import close_bay, let_work, load_durations, note_absence
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, AppointmentItem, Bay, Cover, CoverState, DueItem, WorkDuration
+from scheduling.rules.booking_words import VisitKind
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_bays
 from treatments.models import Event, User
@@ -208,7 +209,7 @@ def test_a_moved_visit_keeps_its_name_and_counts_the_change(bays: Bays, covers: 
     )
     assert again.sequence == 2
     cancel_visit(appointment=again, reason="customer is ill", now=NOW, actor=None, seen_sequence=2)
-    with pytest.raises(ChangedMeanwhileError, match="is cancelled and can't be moved"):
+    with pytest.raises(ChangedMeanwhileError, match="is marked 'cancelled' and can't be moved"):
         move_visit(appointment=again, bay=bays.low, person=bays.tomas, starts_at=at(DAY, 9), now=NOW, actor=None)
     # Its place is free for another.
     move_visit(appointment=blocker, bay=bays.tall, person=bays.jora, starts_at=at(next_day, 14), now=NOW, actor=None)
@@ -270,6 +271,37 @@ def test_running_late_moves_the_visit_or_names_what_is_in_the_way(bays: Bays, co
     )
 
 
+def test_running_late_is_told_once_and_not_past_closing(bays: Bays, covers: list[Cover]) -> None:
+    visit = book(covers[0], bays, bays.low, bays.tomas, at(DAY, 9))
+    late = run_late(appointment=visit, minutes=30, now=at(DAY, 9), actor=None, seen_sequence=0)
+    assert late.starts_at == at(DAY, 9, 30)
+    with pytest.raises(ChangedMeanwhileError, match="was changed meanwhile"):
+        run_late(appointment=visit, minutes=30, now=at(DAY, 9), actor=None, seen_sequence=0)
+    assert Appointment.objects.get(pk=visit.pk).starts_at == at(DAY, 9, 30)
+    with pytest.raises(SlotTakenError, match=r"It would end at \d\d:\d\d, and .* closes at 17:00") as refused:
+        run_late(appointment=visit, minutes=7 * 60, now=at(DAY, 9), actor=None, seen_sequence=1)
+    assert refused.value.alternatives and Appointment.objects.get(pk=visit.pk).starts_at == at(DAY, 9, 30)
+    # Once begun, what runs past closing is a fact that is written down.
+    begin_visit(appointment=visit, now=at(DAY, 9, 30), actor=bays.tomas)
+    longer = run_late(appointment=visit, minutes=7 * 60, now=at(DAY, 16), actor=None)
+    assert longer.work_ends_at > at(DAY, 17)
+
+
+def test_a_second_visit_for_nothing_is_refused_but_not_another_kind(bays: Bays, covers: list[Cover]) -> None:
+    def come(visit: str, hour: int) -> Appointment:
+        return book_visit(
+            vehicle=covers[0].vehicle, bay=bays.low, person=bays.tomas, starts_at=at(DAY, hour), now=NOW, actor=None,
+            visit=VisitKind(visit),
+        )  # fmt: skip
+
+    first = come("look_at_rust", 9)
+    with pytest.raises(BookedAlreadyError, match=f"comes for the same already: visit {first.number} on 2026-06-09"):
+        come("look_at_rust", 13)
+    assert come("annual_touch_up", 13).visit == "annual_touch_up" and Appointment.objects.count() == 2
+    cancel_visit(appointment=first, reason="not wanted", now=NOW, actor=None)
+    assert come("look_at_rust", 9).status == "booked"
+
+
 def test_done_gives_the_rest_of_the_time_back_and_leaves_what_is_due_to_the_record(
     bays: Bays, covers: list[Cover]
 ) -> None:
@@ -281,7 +313,7 @@ def test_done_gives_the_rest_of_the_time_back_and_leaves_what_is_due_to_the_reco
     assert (done.status, done.work_ends_at) == ("done", at(DAY, 9, 40))
     assert statuses(covers[0]) == {"open"}  # nothing was recorded on the vehicle
     assert book(covers[1], bays, bays.low, bays.tomas, at(DAY, 9, 45)).starts_at == at(DAY, 9, 45)
-    with pytest.raises(ChangedMeanwhileError, match="is done and can't be begun"):
+    with pytest.raises(ChangedMeanwhileError, match="is marked 'done' and can't be begun"):
         begin_visit(appointment=visit, now=at(DAY, 10), actor=bays.tomas)
 
 
