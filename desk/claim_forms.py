@@ -8,6 +8,7 @@ from django.db.models import Case, When
 from django.utils.translation import gettext_lazy as _
 
 from claims.models import DecisionKind
+from desk.number_field import NumberField
 from desk.telling import tell
 from treatments.models import Zone
 from treatments.models.choices import choices_of
@@ -43,7 +44,7 @@ class AnswerForm(forms.Form):
 
 class DecideForm(forms.Form):
     kind = forms.ChoiceField(label=_("Decision"), choices=choices_of(DecisionKind))
-    amount = forms.DecimalField(label=_("Amount"), max_digits=10, decimal_places=2, min_value=Decimal(0))
+    amount = NumberField(label=_("Amount"), max_digits=10, decimal_places=2, min_value=Decimal(0))
     reason = forms.CharField(
         label=_("Reason"),
         required=False,
@@ -63,7 +64,7 @@ class ReopenForm(forms.Form):
 
 
 class PaymentForm(forms.Form):
-    amount = forms.DecimalField(label=_("Paid"), max_digits=10, decimal_places=2, min_value=Decimal("0.01"))
+    amount = NumberField(label=_("Paid"), max_digits=10, decimal_places=2, min_value=Decimal("0.01"))
     paid_on = day_field(_("Paid on"))
     reference = forms.CharField(label=_("Reference of the payment"), max_length=80)
 
@@ -127,11 +128,11 @@ class FileClaimForm(forms.Form):
     )
     discovered_on = day_field(_("Found on"), required=False)
     reported_on = day_field(_("Reported on"))
-    odometer = forms.DecimalField(
+    odometer = NumberField(
         label=_("Odometer when found"), required=False, max_digits=9, decimal_places=1, min_value=Decimal(0)
     )
     odometer_unit = forms.ChoiceField(label=_("Unit"), choices=choices_of(DistanceUnit), required=False)
-    estimate_amount = forms.DecimalField(
+    estimate_amount = NumberField(
         label=_("Estimate for all zones together"),
         required=False,
         max_digits=10,
@@ -160,7 +161,7 @@ class FileClaimForm(forms.Form):
         zones = zones.annotate(never=never).distinct().order_by("never", "stage", "sequence", "code")
         self.fields["zones"].queryset = zones  # type: ignore[attr-defined]
         for zone in self.fields["zones"].queryset:  # type: ignore[attr-defined]
-            self.fields[f"estimate_{zone.code}"] = forms.DecimalField(
+            self.fields[f"estimate_{zone.code}"] = NumberField(
                 label=tell(zone.name), required=False, max_digits=10, decimal_places=2, min_value=Decimal(0)
             )
 

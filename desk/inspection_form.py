@@ -13,7 +13,8 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
-from desk.record_forms import InspectionVisitForm, NumberField, guess_visit, list_form_errors, share_fields
+from desk.number_field import NumberField
+from desk.record_forms import InspectionVisitForm, guess_visit, list_form_errors, share_fields
 from notifications.documents.job_sheet import JobRow, JobStep
 from notifications.queries import describe_job_sheet
 from treatments.models import KeptPhoto, Site, Vehicle, Zone

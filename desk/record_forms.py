@@ -9,17 +9,15 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from desk.claim_forms import day_field
+from desk.number_field import NumberField
 from desk.telling import tell
 from treatments.models import Site, Vehicle
 from treatments.models.choices import choices_of
 from treatments.rules.units import (
     UNIT_WORDS,
-    AmbiguousNumberError,
     Distance,
     DistanceUnit,
-    UnitsError,
     convert_fahrenheit_to_celsius,
-    parse_number,
     tell_number,
 )
 from treatments.rules.words import InspectionKind, TreatmentKind
@@ -30,25 +28,6 @@ EARLIEST_DAY = date(1900, 1, 1)
 COLDEST_C, HOTTEST_C = Decimal(-45), Decimal(90)
 YES_NO = [("yes", _("yes")), ("no", _("no")), ("", _("not looked at"))]
 TEMPERATURE_UNITS = [("c", "°C"), ("f", "°F")]
-
-
-class NumberField(forms.DecimalField):
-    """A number with a decimal point or comma; one that could be read in two ways is refused."""
-
-    def to_python(self, value: Any) -> Any:
-        if value in self.empty_values or not isinstance(value, str):
-            return super().to_python(value)
-        try:
-            return super().to_python(str(parse_number(value)))
-        except AmbiguousNumberError as error:
-            raise forms.ValidationError(
-                _("‘%(value)s’ can be read in two ways: write a point before the fraction, nothing between thousands."),
-                params={"value": value},
-            ) from error
-        except UnitsError as error:
-            raise forms.ValidationError(
-                _("‘%(value)s’ is not a number: write digits, such as 1.25."), params={"value": value}
-            ) from error
 
 
 FormClass = TypeVar("FormClass", bound=type[forms.Form])

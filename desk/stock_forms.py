@@ -9,7 +9,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from desk.claim_forms import day_field
-from desk.record_forms import EARLIEST_DAY, NumberField
+from desk.number_field import NumberField
+from desk.record_forms import EARLIEST_DAY
 from treatments.models import Product
 from treatments.rules.stock import LotStanding
 from treatments.rules.units import UNIT_WORDS, Volume, VolumeUnit

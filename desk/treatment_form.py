@@ -18,9 +18,9 @@ from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
 from desk.materials import Materials
+from desk.number_field import NumberField
 from desk.record_forms import (
     YES_NO,
-    NumberField,
     TreatmentVisitForm,
     guess_visit,
     list_form_errors,
