@@ -62,6 +62,7 @@ def check_claim(
         history = replace(history, readings=(*history.readings, stated))
     findings = [
         check_in_force(claim, terms, facts, history, calendar),
+        *check_in_service(claim, in_service_on),
         check_distance(claim, terms, history),
         check_damage_covered(claim, terms),
         check_reported_in_time(claim, terms),
@@ -137,6 +138,24 @@ def check_in_force(
         sentence=sentence,
         records=(f"cover {facts.number}", *state.records),
     )
+
+
+def check_in_service(claim: RustClaim, in_service_on: date | None) -> list[Finding]:
+    """Was the vehicle in service when the rust was found? Asked only where the days on record say that it was not."""
+    day = claim.discovered_on
+    if day is None or in_service_on is None or day >= in_service_on:
+        return []
+    return [
+        Finding(
+            "in_service",
+            None,
+            "Was the vehicle in service on the day of discovery?",
+            Answer.CANNOT_BE_TOLD,
+            f"The rust was found on {day}, before the vehicle was in service on {in_service_on}; ask which day is "
+            "right.",
+            (f"claim {claim.number}",),
+        )
+    ]
 
 
 def check_distance(claim: RustClaim, terms: Terms, history: VehicleHistory) -> Finding:

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import IO
 
+from dateutil.relativedelta import relativedelta
 from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.db import transaction
@@ -13,10 +14,13 @@ from claims.models import Claim, ClaimPhoto, ClaimZone
 from claims.services.days import check_day
 from scheduling.models import Cover
 from treatments.event_log import Happening, record_events
-from treatments.models import User, Zone
+from treatments.models import User, Vehicle, Zone
 from treatments.photos import clean_photo
 from treatments.rules.units import Distance
 from treatments.rules.words import DamageKind
+
+# A vehicle may stand at its dealer before it is in service, hardly longer than this. Our own choice.
+MOST_YEARS_UNSOLD = 2
 
 
 @transaction.atomic
@@ -44,8 +48,8 @@ def file_claim(
         same_damage_reason: why it is filed although an open claim names the same damage on the same zone.
 
     Raises:
-        ValidationError: without a zone, with a day of discovery after the report, with estimates for other zones, or
-            where it is the damage of a claim that is already on file.
+        ValidationError: without a zone, with a day of discovery after the report or before the vehicle can have been
+            there, with estimates for other zones, or where it is the damage of a claim that is already on file.
     """
     if not zones:
         raise ValidationError({"zones": "Name at least one zone on which rust is claimed."})
@@ -69,6 +73,8 @@ def file_claim(
         raise ValidationError(
             {"discovered_on": f"{discovered_on} is after the report on {reported_on}; ask which day is right."}
         )
+    if discovered_on:
+        _check_vehicle_was_there(cover.vehicle, discovered_on)
     Cover.objects.select_for_update().get(pk=cover.pk)
     twins = find_same_damage(cover, zones, damage, discovered_on)
     if twins and not same_damage_reason.strip():
@@ -109,6 +115,29 @@ def file_claim(
     }
     record_events([Happening("claim.filed", "claim", str(claim.pk), after=after)], actor=actor, now=now)
     return claim
+
+
+def _check_vehicle_was_there(vehicle: Vehicle, discovered_on: date) -> None:
+    """Refuse a day on which the vehicle can't have been built; a day that is only unlikely is a finding of the claim.
+
+    Raises:
+        ValidationError: naming the day and what it is held against.
+    """
+    in_service_on, model_year = vehicle.in_service_on, vehicle.model_year
+    if in_service_on and discovered_on < in_service_on - relativedelta(years=MOST_YEARS_UNSOLD):
+        raise ValidationError(
+            {
+                "discovered_on": f"{discovered_on} is more than {MOST_YEARS_UNSOLD} years before the vehicle was in "
+                f"service on {in_service_on}; ask which day is right."
+            }
+        )
+    if model_year and discovered_on.year < model_year - 1:
+        raise ValidationError(
+            {
+                "discovered_on": f"{discovered_on} is before a vehicle of model year {model_year} was built; "
+                "ask which day is right."
+            }
+        )
 
 
 def find_same_damage(

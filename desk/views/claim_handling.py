@@ -41,6 +41,15 @@ from desk.claim_forms import (
     SecondForm,
 )
 from desk.views.claim_page import Values, make_what_if_form, show_claim
+from desk.views.sent import (
+    answer_received,
+    find_arrived,
+    find_first_outcome,
+    make_form_key,
+    record_once,
+    tell_typed_by,
+)
+from scheduling.models import Cover
 from treatments.models import User
 from treatments.photos import PhotoError
 from treatments.queries import find_today
@@ -178,40 +187,70 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
     cover = access_cover(user, number)
     today = find_today(timezone.now(), cover.site)
     style = cover.vehicle.body_style
+    purpose = f"claim on cover {cover.pk}"
     form = FileClaimForm(request.POST or None, request.FILES or None, body_style=style, initial={"reported_on": today})
-    if request.method == "POST" and form.is_valid():
-        values = form.cleaned_data
-        odometer = values["odometer"]
-        if odometer is not None and not values["odometer_unit"]:
-            form.add_error("odometer_unit", _("Say whether the odometer is in km or miles."))
-        else:
-            try:
-                claim = _file_with_photos(
-                    values["photos"],
-                    cover=cover,
-                    zones=list(values["zones"]),
-                    damage=DamageKind(values["damage"]),
-                    reported_on=values["reported_on"],
-                    discovered_on=values["discovered_on"],
-                    odometer=Distance(odometer, DistanceUnit(values["odometer_unit"]))
-                    if odometer is not None
-                    else None,
-                    description=values["description"],
-                    estimate_amount=values["estimate_amount"],
-                    estimate_currency=str(cover.terms_version.document.get("currency", "USD")),
-                    zone_estimates=form.read_zone_estimates(),
-                    same_damage_reason=values["same_damage_reason"],
+    first = ""
+    if request.method == "POST":
+        try:
+            arrived = find_arrived(request, purpose, with_files=True)
+            if arrived:
+                return answer_received(request, arrived)
+            if form.is_valid() and _has_odometer_unit(form):
+                received = record_once(
+                    request,
+                    user,
+                    purpose=purpose,
                     now=timezone.now(),
-                    actor=user,
+                    record=lambda: _file(form, cover, user),
+                    with_files=True,
                 )
-            except ValidationError as error:
-                add_errors(form, error)
-            else:
-                if may_open(user, "claims"):
-                    return redirect("desk:claim", number=claim.number)
-                return redirect(f"{reverse('desk:vehicle', args=[cover.vehicle.vin])}?filed={claim.number}")
-    status = 400 if form.errors else 200
-    return render(request, "desk/claim_new.html", {"form": form, "cover": cover}, status=status)
+                return answer_received(request, received)
+        except ValidationError as error:
+            form.is_valid()
+            add_errors(form, error)
+            first = find_first_outcome(error)
+    context = {
+        "form": form,
+        "cover": cover,
+        "form_key": make_form_key(request),
+        "typed_by": tell_typed_by(request),
+        "first_outcome": first,
+    }
+    status = 409 if first else 400 if form.errors else 200
+    return render(request, "desk/claim_new.html", context, status=status)
+
+
+def _has_odometer_unit(form: FileClaimForm) -> bool:
+    """Say whether the odometer, where there is one, has its unit; without it, say so at the field."""
+    if form.cleaned_data["odometer"] is None or form.cleaned_data["odometer_unit"]:
+        return True
+    form.add_error("odometer_unit", _("Say whether the odometer is in km or miles."))
+    return False
+
+
+def _file(form: FileClaimForm, cover: Cover, user: User) -> str:
+    """File what a form says and return the address where it can be seen by who filed it."""
+    values = form.cleaned_data
+    odometer = values["odometer"]
+    claim = _file_with_photos(
+        values["photos"],
+        cover=cover,
+        zones=list(values["zones"]),
+        damage=DamageKind(values["damage"]),
+        reported_on=values["reported_on"],
+        discovered_on=values["discovered_on"],
+        odometer=None if odometer is None else Distance(odometer, DistanceUnit(values["odometer_unit"])),
+        description=values["description"],
+        estimate_amount=values["estimate_amount"],
+        estimate_currency=str(cover.terms_version.document.get("currency", "USD")),
+        zone_estimates=form.read_zone_estimates(),
+        same_damage_reason=values["same_damage_reason"],
+        now=timezone.now(),
+        actor=user,
+    )
+    if may_open(user, "claims"):
+        return reverse("desk:claim", args=[claim.number])
+    return f"{reverse('desk:vehicle', args=[cover.vehicle.vin])}?filed={claim.number}"
 
 
 @transaction.atomic

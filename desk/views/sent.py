@@ -2,9 +2,11 @@
 
 from collections.abc import Callable
 from datetime import datetime
+from hashlib import sha256
 from uuid import UUID, uuid4
 
 from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import redirect
@@ -58,31 +60,52 @@ def tell_typed_by(request: HttpRequest) -> str:
     return request.POST.get("typed_by") or str(get_user(request).pk)
 
 
-def compute_sent_sha256(request: HttpRequest) -> str:
-    """Return the SHA-256 over what a person typed; pictures have their own."""
-    fields = {name: values for name, values in request.POST.lists() if name not in NOT_CONTENT}
+def compute_sent_sha256(request: HttpRequest, *, with_files: bool = False) -> str:
+    """Return the SHA-256 over what a person typed; pictures that are kept before their form have their own.
+
+    Args:
+        with_files: whether the files that came along count too, by what is in them.
+    """
+    fields: dict[str, list[str]] = {n: list(v) for n, v in request.POST.lists() if n not in NOT_CONTENT}
+    if with_files:
+        for name, files in request.FILES.lists():
+            fields[f"file {name}"] = [_compute_file_sha256(file) for file in files]
     return compute_content_sha256(fields)
 
 
-def find_arrived(request: HttpRequest, purpose: str) -> Received | None:
+def _compute_file_sha256(file: "UploadedFile[bytes]") -> str:
+    digest = sha256()
+    for chunk in file.chunks():
+        digest.update(chunk)
+    file.seek(0)
+    return digest.hexdigest()
+
+
+def find_arrived(request: HttpRequest, purpose: str, *, with_files: bool = False) -> Received | None:
     """Return what came of this very form where it arrived before; see ``sent_forms.find_received``."""
     return find_received(
         key=read_form_key(request),
         person=get_user(request),
         purpose=purpose,
-        content_sha256=compute_sent_sha256(request),
+        content_sha256=compute_sent_sha256(request, with_files=with_files),
     )
 
 
 def record_once(
-    request: HttpRequest, person: User, *, purpose: str, now: datetime, record: Callable[[], str]
+    request: HttpRequest,
+    person: User,
+    *,
+    purpose: str,
+    now: datetime,
+    record: Callable[[], str],
+    with_files: bool = False,
 ) -> Received:
     """Record what this form says exactly once; see ``sent_forms.receive_once``."""
     return receive_once(
         key=read_form_key(request),
         person=person,
         purpose=purpose,
-        content_sha256=compute_sent_sha256(request),
+        content_sha256=compute_sent_sha256(request, with_files=with_files),
         now=now,
         record=record,
     )

@@ -1,5 +1,6 @@
 """Finding a vehicle, and the page with all that is known of it: cover, dates, plan, zones and timeline."""
 
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import Any
 
@@ -11,6 +12,7 @@ from django.utils.http import urlencode
 from django.utils.translation import get_language, gettext
 
 from claims.models import Claim
+from claims.queries import read_claim_check
 from desk.access import access_cover, access_vehicle, get_user, list_vehicles_for, may_open, open_to
 from desk.timeline import EntryKind, read_timeline
 from desk.vehicle_page import (
@@ -27,8 +29,20 @@ from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
 from treatments.models import Role, User, Vehicle, Zone
 from treatments.queries import find_today, search_vehicles
 from treatments.rules.speaking import ENGLISH
+from treatments.rules.words import Answer
 
 PER_PAGE = 30
+
+# What who files a claim can still ask the customer about: whether the day of discovery can be right.
+DAYS_TO_ASK_ABOUT = ("in_force", "in_service")
+
+
+@dataclass(frozen=True, slots=True)
+class FiledClaim:
+    """A claim just filed, with what speaks against its day of discovery."""
+
+    number: str
+    doubtful: tuple[str, ...]
 
 
 @open_to("vehicles")
@@ -171,6 +185,14 @@ def job_sheet(request: HttpRequest, vin: str) -> HttpResponse:
     return _answer_pdf(content, f"job-sheet-{found.vin}.pdf")
 
 
-def find_filed_claim(vehicle: Vehicle, number: str) -> str:
-    """Return the number of a claim just filed on the vehicle, '' for any other text in the address."""
-    return number if number and Claim.objects.filter(cover__vehicle=vehicle, number=number).exists() else ""
+def find_filed_claim(vehicle: Vehicle, number: str) -> FiledClaim | None:
+    """Return what is told of a claim just filed on the vehicle, None for any other text in the address."""
+    claim = Claim.objects.filter(cover__vehicle=vehicle, number=number).first() if number else None
+    if claim is None:
+        return None
+    doubtful = [
+        finding.sentence
+        for finding in (read_claim_check(claim).findings if claim.discovered_on else ())
+        if finding.rule in DAYS_TO_ASK_ABOUT and finding.answer is not Answer.HOLDS
+    ]
+    return FiledClaim(claim.number, tuple(doubtful))

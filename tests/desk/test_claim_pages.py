@@ -1,8 +1,10 @@
 """Handling a claim on its page: what each role may do, errors that keep what was typed, and the state afterwards."""
 
 import io
+from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 from django.test import Client
@@ -32,6 +34,10 @@ def log_in(username: str) -> Client:
     client = Client()
     client.force_login(User.objects.get(username=username))
     return client
+
+
+def make_key(username: str) -> dict[str, str]:
+    return {"form_key": str(uuid4()), "typed_by": str(User.objects.get(username=username).pk)}
 
 
 def test_an_administrator_handles_a_claim_from_report_to_payment(claim: Claim, demo: DemoShop) -> None:
@@ -89,8 +95,8 @@ def test_a_service_writer_files_a_claim_and_the_same_one_not_twice(claim: Claim,
     body = {
         "damage": claim.damage, "zones": zones, "reported_on": demo.day.isoformat(), "description": "<b>rust</b>",
         "odometer": "1000", "odometer_unit": "km", f"estimate_{zones[0]}": "250.00",
-    }  # fmt: skip
-    nothing = client.post(address, {"damage": claim.damage})
+    } | make_key("writer")  # fmt: skip
+    nothing = client.post(address, {"damage": claim.damage} | make_key("writer"))
     assert nothing.status_code == 400 and "not filed yet" in nothing.content.decode()
     twin = client.post(address, body)
     assert twin.status_code == 400 and "already claims this damage" in twin.content.decode()
@@ -111,6 +117,75 @@ def test_a_service_writer_files_a_claim_and_the_same_one_not_twice(claim: Claim,
     new = Claim.objects.exclude(pk=claim.pk).get(cover=cover)
     assert (new.estimate_amount, new.recorded_by.username) == (Decimal(250), "writer")
     assert new.photos.count() == 1
+
+
+def draw(colour: str) -> io.BytesIO:
+    picture = io.BytesIO()
+    Image.new("RGB", (30, 20), colour).save(picture, "PNG")
+    picture.seek(0)
+    picture.name = "rust.png"
+    return picture
+
+
+def test_a_form_pressed_twice_files_one_claim_also_with_a_reason_and_photos(claim: Claim, demo: DemoShop) -> None:
+    client, cover = log_in("warranty"), claim.cover
+    address = f"/covers/{cover.number}/new-claim/"
+    assert 'name="form_key"' in client.get(address).content.decode()
+    body = {
+        "damage": claim.damage, "zones": [claim.zones.all()[0].code], "reported_on": demo.day.isoformat(),
+        "same_damage_reason": "at the other end",
+    } | make_key("warranty")  # fmt: skip
+    without = client.post(address, {**body, "form_key": ""})
+    assert without.status_code == 400 and "no key of ours" in without.content.decode()
+    assert Claim.objects.filter(cover=cover).count() == 1
+    first = client.post(address, body | {"photos": [draw("brown")]})
+    again = client.post(address, body | {"photos": [draw("brown")]})
+    assert (first.status_code, again.status_code, again["Location"]) == (302, 302, first["Location"])
+    for other in ({"description": "another rust"}, {"photos": [draw("red")]}):
+        changed = client.post(address, body | other)
+        told = changed.content.decode()
+        assert changed.status_code == 409 and "has arrived already" in told and first["Location"] in told
+    new = Claim.objects.filter(cover=cover).exclude(pk=claim.pk).get()
+    assert new.photos.count() == 1
+    assert client.post(address, body | make_key("warranty")).status_code == 302
+    assert Claim.objects.filter(cover=cover).count() == 3
+
+
+def test_rust_found_before_there_was_a_vehicle_is_refused_and_before_its_cover_is_told(
+    claim: Claim, demo: DemoShop
+) -> None:
+    client, cover = log_in("writer"), claim.cover
+    vehicle = cover.vehicle
+    vehicle.in_service_on, vehicle.model_year = cover.sold_on - timedelta(days=30), cover.sold_on.year
+    vehicle.save()
+    address = f"/covers/{cover.number}/new-claim/"
+
+    def send(found: str) -> dict[str, object]:
+        return {
+            "damage": claim.damage, "zones": [claim.zones.all()[0].code], "discovered_on": found,
+            "reported_on": demo.day.isoformat(), "same_damage_reason": "another",
+        } | make_key("writer")  # fmt: skip
+
+    for found, told in (
+        (vehicle.in_service_on - timedelta(days=800), "more than 2 years before the vehicle was in service"),
+        (vehicle.in_service_on.replace(year=vehicle.model_year - 2, month=12, day=28), "of model year"),
+    ):
+        refused = client.post(address, send(found.isoformat()))
+        page = refused.content.decode()
+        assert refused.status_code == 400 and told in page and f'value="{found}"' in page, found
+    assert Claim.objects.filter(cover=cover).count() == 1
+    early = vehicle.in_service_on - timedelta(days=3)
+    filed = client.post(address, send(early.isoformat()))
+    assert filed.status_code == 302
+    page = client.get(filed["Location"]).content.decode()
+    assert "Ask the customer whether the day on which it was found is right:" in page
+    assert "before the vehicle was in service" in page
+    new = Claim.objects.filter(cover=cover).latest("pk")
+    shown = log_in("warranty").get(f"/claims/{new.number}/").content.decode()
+    assert "Was the vehicle in service on the day of discovery?" in shown
+    right = client.post(address, send(claim.discovered_on.isoformat()))
+    assert right.status_code == 302
+    assert "is right:" not in client.get(right["Location"]).content.decode()
 
 
 def test_photos_are_for_those_who_see_the_claim(claim: Claim) -> None:

@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 from django import forms
@@ -83,6 +84,7 @@ def test_a_claim_takes_a_decimal_comma_and_refuses_what_can_be_read_in_two_ways(
     body = {
         "damage": before.damage, "zones": [zone], "reported_on": demo.day.isoformat(), "odometer": "84500,5",
         "odometer_unit": "km", f"estimate_{zone}": "1250,50", "same_damage_reason": "at the other end",
+        "form_key": str(uuid4()), "typed_by": str(User.objects.get(username="writer").pk),
     }  # fmt: skip
     unclear = client.post(address, body | {f"estimate_{zone}": "1,250"})
     told = unclear.content.decode()
