@@ -235,7 +235,7 @@ def access_feed(token: str, name: str) -> CalendarFeed:
 
 def access_bay(user: User, key: str) -> Bay:
     """Return a bay in use whose calendar a person may hand out, or 404."""
-    if not may_open(user, "bay_calendars") or not key.isdigit():
+    if not may_open(user, "bay_calendars") or not key.isdecimal() or len(key) >= 18:
         raise Http404("No such bay here.")
     bay = Bay.objects.filter(pk=int(key), in_use=True).first()
     if bay is None:

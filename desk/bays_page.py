@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from desk.booking_forms import name_person
+from desk.day_fields import FIRST_RECORDED, LAST_RECORDED
 from scheduling.booking.week import BayDay, BaysOfADay, BayWeek
 from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure
 from scheduling.rules.opening import Span
@@ -199,7 +200,7 @@ def find_week(text: str) -> date | None:
         monday = date.fromisocalendar(int(year), int(number), 1)
     except ValueError:
         return None
-    return monday if 1900 <= monday.year < 2200 else None
+    return monday if FIRST_RECORDED <= monday <= LAST_RECORDED else None
 
 
 def name_week(day: date) -> str:

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from desk.day_fields import DayField
 from scheduling.models import Bay
-from scheduling.rules.booking_words import VisitKind
+from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD, VisitKind
 from scheduling.rules.slots import Preferences
 from treatments.models import Site, User
 from treatments.models.choices import choices_of
@@ -27,15 +28,6 @@ WEEKDAYS = [
 PARTS = [("", _("any time of the day")), ("morning", _("in the morning")), ("afternoon", _("in the afternoon"))]
 
 
-class DayInput(forms.DateInput):
-    """The browser's own date picker; it sends and takes ISO dates."""
-
-    input_type = "date"
-
-    def __init__(self) -> None:
-        super().__init__(format="%Y-%m-%d")
-
-
 class TimeOfDayInput(forms.TimeInput):
     """The browser's own time picker."""
 
@@ -43,15 +35,6 @@ class TimeOfDayInput(forms.TimeInput):
 
     def __init__(self) -> None:
         super().__init__(format="%H:%M")
-
-
-class MomentInput(forms.DateTimeInput):
-    """The browser's own picker of a day and a time."""
-
-    input_type = "datetime-local"
-
-    def __init__(self) -> None:
-        super().__init__(format="%Y-%m-%dT%H:%M")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,14 +51,14 @@ class WishForm(forms.Form):
     """What the customer would like; kept in the address, so that it can be gone back to."""
 
     visit = forms.ChoiceField(label=_("Comes for"), required=False)
-    earliest = forms.DateField(label=_("Not before"), required=False, widget=DayInput())
+    earliest = DayField(label=_("Not before"), required=False, months_ahead=MONTHS_BOOKED_AHEAD)
     part = forms.ChoiceField(label=_("Time of the day"), required=False, choices=PARTS)
     site = forms.ChoiceField(label=_("Site"), required=False)
     weekday = forms.MultipleChoiceField(
         label=_("Days of the week"), required=False, choices=WEEKDAYS, widget=forms.CheckboxSelectMultiple
     )
-    avoid_from = forms.DateField(label=_("Away from"), required=False, widget=DayInput())
-    avoid_to = forms.DateField(label=_("Away to"), required=False, widget=DayInput())
+    avoid_from = DayField(label=_("Away from"), required=False)
+    avoid_to = DayField(label=_("Away to"), required=False)
 
     def __init__(self, *args: Any, sites: Sequence[Site], home: Site, usual: VisitKind, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -124,7 +107,7 @@ class WishForm(forms.Form):
 class NamedTimeForm(forms.Form):
     """A time that the customer names; bay and person may be left to whoever is free."""
 
-    day = forms.DateField(label=_("Day"), widget=DayInput())
+    day = DayField(label=_("Day"), months_ahead=MONTHS_BOOKED_AHEAD)
     time = forms.TimeField(label=_("Begins at"), widget=TimeOfDayInput())
     bay = forms.ModelChoiceField(
         label=_("Bay"), queryset=Bay.objects.none(), required=False, empty_label=_("one that is free")

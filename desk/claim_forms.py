@@ -8,6 +8,7 @@ from django.db.models import Case, When
 from django.utils.translation import gettext_lazy as _
 
 from claims.models import DecisionKind
+from desk.day_fields import DayField
 from desk.number_field import NumberField
 from desk.telling import tell
 from treatments.models import Zone
@@ -16,29 +17,17 @@ from treatments.rules.units import DistanceUnit
 from treatments.rules.words import DamageKind, ZoneKind
 
 
-class DayInput(forms.DateInput):
-    input_type = "date"
-
-    def __init__(self) -> None:
-        super().__init__(format="%Y-%m-%d")
-
-
-def day_field(label: Any, **options: Any) -> forms.DateField:
-    """Return a field for one day, written as ISO 8601."""
-    return forms.DateField(label=label, widget=DayInput(), input_formats=["%Y-%m-%d"], **options)
-
-
 class AcknowledgeForm(forms.Form):
-    day = day_field(_("Told the customer on"))
+    day = DayField(label=_("Told the customer on"))
 
 
 class AskForm(forms.Form):
     what = forms.CharField(label=_("What the customer is asked for"), max_length=300)
-    day = day_field(_("Asked on"))
+    day = DayField(label=_("Asked on"))
 
 
 class AnswerForm(forms.Form):
-    day = day_field(_("It came on"))
+    day = DayField(label=_("It came on"))
     request = forms.IntegerField(widget=forms.HiddenInput)
 
 
@@ -52,7 +41,7 @@ class DecideForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 3}),
         help_text=_("Wanted where the decision is another than the recommended one, and for goodwill."),
     )
-    day = day_field(_("Decided on"))
+    day = DayField(label=_("Decided on"))
 
 
 class SecondForm(forms.Form):
@@ -65,7 +54,7 @@ class ReopenForm(forms.Form):
 
 class PaymentForm(forms.Form):
     amount = NumberField(label=_("Paid"), max_digits=10, decimal_places=2, min_value=Decimal("0.01"))
-    paid_on = day_field(_("Paid on"))
+    paid_on = DayField(label=_("Paid on"))
     reference = forms.CharField(label=_("Reference of the payment"), max_length=80)
 
 
@@ -85,7 +74,7 @@ class WhatIfForm(forms.Form):
             ("treated", _("a zone was treated at a visit")),
         ],
     )
-    day = day_field(_("Day"), required=False)
+    day = DayField(label=_("Day"), required=False)
     record = forms.ChoiceField(label=_("Visit"), required=False)
     zone = forms.ChoiceField(label=_("Zone"), required=False)
 
@@ -126,8 +115,8 @@ class FileClaimForm(forms.Form):
     zones = forms.ModelMultipleChoiceField(
         label=_("Zones"), queryset=Zone.objects.none(), to_field_name="code", widget=forms.CheckboxSelectMultiple
     )
-    discovered_on = day_field(_("Found on"), required=False)
-    reported_on = day_field(_("Reported on"))
+    discovered_on = DayField(label=_("Found on"), required=False)
+    reported_on = DayField(label=_("Reported on"))
     odometer = NumberField(
         label=_("Odometer when found"), required=False, max_digits=9, decimal_places=1, min_value=Decimal(0)
     )

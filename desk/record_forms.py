@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from desk.claim_forms import day_field
+from desk.day_fields import DayField
 from desk.number_field import NumberField
 from desk.telling import tell
 from treatments.models import Site, Vehicle
@@ -62,7 +62,7 @@ def put_yes_no(value: bool | None) -> str:
 class VisitForm(forms.Form):
     """When it was done and what the odometer said."""
 
-    done_on = day_field(_("Day"))
+    done_on = DayField(label=_("Day"), first=date.min)
     odometer = NumberField(label=_("Odometer"), required=False, max_digits=9, decimal_places=1, min_value=Decimal(0))
     odometer_unit = forms.ChoiceField(
         label=_("Unit of the odometer"), choices=[(unit, UNIT_WORDS[unit][1]) for unit in DistanceUnit]

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from desk.booking_forms import WEEKDAYS, MomentInput, TimeOfDayInput, name_person
+from desk.booking_forms import WEEKDAYS, TimeOfDayInput, name_person
+from desk.day_fields import MomentField
 from scheduling.models import Bay, WorkDuration
 from scheduling.rules.booking_words import Skill
 from treatments.models import Site, User
@@ -109,8 +110,8 @@ class BayForm(BayModelForm):
 class TimesForm(forms.Form):
     """From when until when, on the clock of a site."""
 
-    starts_at = forms.DateTimeField(label=_("From"), widget=MomentInput())
-    ends_at = forms.DateTimeField(label=_("Until"), widget=MomentInput())
+    starts_at = MomentField(label=_("From"))
+    ends_at = MomentField(label=_("Until"))
 
     def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from desk.claim_forms import day_field
+from desk.day_fields import DayField
 from desk.number_field import NumberField
 from desk.record_forms import EARLIEST_DAY
 from treatments.models import Product
@@ -65,8 +65,8 @@ class UseSearchForm(forms.Form):
     """Where material went: by lot, product and the day on which it was used."""
 
     lot = PlainText(label=_("Lot number, any part"), required=False, max_length=60)
-    used_from = day_field(_("Used from"), required=False)
-    used_until = day_field(_("Used until"), required=False)
+    used_from = DayField(label=_("Used from"), required=False)
+    used_until = DayField(label=_("Used until"), required=False)
     without_lot = forms.BooleanField(
         label=_("Also work with the product whose lot was not recorded; it may be of the same lot"), required=False
     )
@@ -101,8 +101,10 @@ class ReceiveForm(forms.Form):
     """A lot that came."""
 
     number = PlainText(label=_("Lot number"), max_length=60, help_text=_("as it stands on the label"))
-    received_on = day_field(_("Received on"))
-    expires_on = day_field(_("Use until"), required=False, help_text=_("leave it out where the label names no day"))
+    received_on = DayField(label=_("Received on"))
+    expires_on = DayField(
+        label=_("Use until"), required=False, help_text=_("leave it out where the label names no day")
+    )
     quantity = NumberField(
         label=_("Quantity received"),
         required=False,
@@ -143,7 +145,7 @@ class ReceiveForm(forms.Form):
 class RecallForm(forms.Form):
     """Marks a lot as recalled."""
 
-    recalled_on = day_field(_("Recalled on"))
+    recalled_on = DayField(label=_("Recalled on"))
     reason = PlainText(
         label=_("Reason"), max_length=200, help_text=_("as the maker's notice gives it; it shows on every vehicle")
     )

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST
 from desk.access import access_visit, get_user, may_open, open_to
 from desk.bays_page import find_monday, find_week, lay_out_week, name_week
 from desk.booking_page import Context, Errors, list_faults
+from desk.day_fields import FIRST_RECORDED, LAST_RECORDED
 from desk.slots import SlotButton, make_buttons, make_place_value, read_button
 from desk.telling import tell
 from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
@@ -93,7 +94,7 @@ def _read_day(text: str, errors: Errors) -> date | None:
         day = date.fromisoformat(text)
     except ValueError:
         day = date.min
-    if not 1900 <= day.year < 2200:
+    if not FIRST_RECORDED <= day <= LAST_RECORDED:
         message = _("“%(day)s” is not a day such as 2026-11-26, so today is shown.") % {"day": text}
         errors.append(("day", message))
         return None
@@ -168,7 +169,7 @@ def _read_place(request: HttpRequest, visit: Appointment, now: datetime) -> tupl
         raise ValidationError(
             {"starts_at": _("Where the visit was dropped could not be read; drop it again.")}
         ) from error
-    if not 0 <= minute < MINUTES_OF_A_DAY or not 1900 <= day.year < 2200:
+    if not 0 <= minute < MINUTES_OF_A_DAY or not FIRST_RECORDED <= day <= LAST_RECORDED:
         raise ValidationError({"starts_at": _("The visit was dropped outside of the day; drop it again.")})
     zone = zoneinfo.ZoneInfo(bay.site.time_zone)
     starts_at = datetime.combine(day, time(minute // 60, minute % 60), zone).astimezone(UTC)

@@ -5,7 +5,7 @@ from urllib.parse import quote
 
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.views import LoginView
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -40,7 +40,9 @@ class LogIn(LoginView):
 def choose_look(request: HttpRequest) -> HttpResponse:
     """Keep which colours this browser is to show: light, dark, or what the system says."""
     look, wanted = request.POST.get("look", ""), request.POST.get("next", "")
-    answer = redirect(wanted if url_has_allowed_host_and_scheme(wanted, {request.get_host()}) else "desk:home")
+    # An address of our own pages only; ``redirect`` would take a word for the name of a page.
+    is_own = wanted.startswith("/") and url_has_allowed_host_and_scheme(wanted, {request.get_host()})
+    answer = HttpResponseRedirect(wanted if is_own else reverse("desk:home"))
     if look in LOOKS:
         answer.set_cookie(LOOK_COOKIE, look, max_age=LOOK_KEPT_SECONDS, samesite="Lax", secure=request.is_secure())
     return answer

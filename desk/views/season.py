@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_http_methods
 
 from desk.access import get_user, open_to
-from desk.claim_forms import day_field
+from desk.day_fields import FIRST_RECORDED, LAST_RECORDED, DayField
 from scheduling.models import SeasonPlan, SeasonProposal
 from scheduling.planning.queries import find_newest_plan, find_plan_to_come, list_proposals, list_weeks
 from scheduling.planning.services import (
@@ -27,6 +27,7 @@ from scheduling.planning.services import (
     find_season_end,
     leave_out,
 )
+from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD
 from scheduling.tasks import work_season_plan_out
 from treatments.models import Site
 from treatments.queries import find_today
@@ -38,8 +39,8 @@ MOST_SHOWN = 200
 class SeasonForm(forms.Form):
     """From when to when, and for which sites."""
 
-    first_day = day_field(_lazy("First day"))
-    last_day = day_field(_lazy("Last day"))
+    first_day = DayField(label=_lazy("First day"), months_ahead=MONTHS_BOOKED_AHEAD)
+    last_day = DayField(label=_lazy("Last day"), months_ahead=MONTHS_BOOKED_AHEAD)
     sites = forms.ModelMultipleChoiceField(
         label=_lazy("Sites"),
         queryset=Site.objects.none(),
@@ -116,7 +117,7 @@ def _read_week(text: str) -> date | None:
         day = date.fromisoformat(text)
     except ValueError:
         return None
-    return day - timedelta(days=day.isoweekday() - 1)
+    return day - timedelta(days=day.isoweekday() - 1) if FIRST_RECORDED <= day <= LAST_RECORDED else None
 
 
 def _compare(plan: SeasonPlan) -> list[tuple[str, int, int, int | None]]:
@@ -140,7 +141,7 @@ def _compare(plan: SeasonPlan) -> list[tuple[str, int, int, int | None]]:
 @require_http_methods(["POST"])
 def accept(request: HttpRequest) -> HttpResponse:
     """Count what is ticked and ask; on the second press book it, each by itself, and say what became of each."""
-    keys = [int(key) for key in dict.fromkeys(request.POST.getlist("proposal")) if key.isdecimal()]
+    keys = [int(key) for key in dict.fromkeys(request.POST.getlist("proposal")) if key.isdecimal() and len(key) < 18]
     plan = find_newest_plan()
     proposals = []
     if plan is not None:

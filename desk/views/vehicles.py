@@ -14,6 +14,7 @@ from django.utils.translation import get_language, gettext
 from claims.models import Claim
 from claims.queries import read_claim_check
 from desk.access import access_cover, access_vehicle, get_user, list_vehicles_for, may_open, open_to
+from desk.day_fields import FIRST_RECORDED, LAST_RECORDED
 from desk.timeline import EntryKind, read_timeline
 from desk.vehicle_page import (
     PlanView,
@@ -69,22 +70,18 @@ def vehicles(request: HttpRequest) -> HttpResponse:
     return render(request, "desk/vehicles.html", context)
 
 
-# Before the first vehicle and long after the last; beyond them the calendar itself ends.
-EARLIEST_DAY, LATEST_DAY = date(1900, 1, 1), date(2199, 12, 31)
-
-
 def read_day(text: str, name: str, errors: list[tuple[str, str]]) -> date | None:
     """Return the day that an address asks for; a wrong one is told with the name of its field, and left out."""
     if not text:
         return None
-    reach = {"name": name, "text": text, "first": EARLIEST_DAY.isoformat(), "last": LATEST_DAY.isoformat()}
+    reach = {"name": name, "text": text, "first": FIRST_RECORDED.isoformat(), "last": LAST_RECORDED.isoformat()}
     try:
         day = date.fromisoformat(text)
     except ValueError:
         wrong = gettext("%(name)s '%(text)s' is not a date: write a day from %(first)s to %(last)s as YYYY-MM-DD.")
         errors.append((name, wrong % reach))
         return None
-    if not EARLIEST_DAY <= day <= LATEST_DAY:
+    if not FIRST_RECORDED <= day <= LAST_RECORDED:
         wrong = gettext("%(name)s '%(text)s' is out of range: write a day from %(first)s to %(last)s as YYYY-MM-DD.")
         errors.append((name, wrong % reach))
         return None

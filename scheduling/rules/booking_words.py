@@ -5,6 +5,9 @@ What a visit is for, what kind of bay it needs, what a person may do there, and 
 
 from enum import StrEnum
 
+# Nobody means a visit that is further off, and what will be due by then is not known.
+MONTHS_BOOKED_AHEAD = 24
+
 
 class BayKind(StrEnum):
     """Whether a bay lifts the vehicle. Work from below needs a lift; everything else can be done on one too."""
