@@ -33,7 +33,7 @@ from treatments.rules.history import (
     VehicleHistory,
     ZoneLine,
 )
-from treatments.rules.odometer import Reading
+from treatments.rules.odometer import Reading, flag_backwards
 from treatments.rules.visit_findings import VisitFinding, list_findings
 from treatments.rules.words import (
     BodyStyle,
@@ -162,6 +162,17 @@ def read_visit_findings(treatment: Treatment) -> tuple[VisitFinding, ...]:
         for line in treatment.lines.select_related("zone", "product", "lot").order_by("pk")
     ]
     return list_findings(lines, describe_conditions(treatment), treatment.done_on)
+
+
+def list_backwards_readings(treatment: Treatment) -> list[str]:
+    """Return what the odometer of a treatment says against the vehicle's other readings; those are kept and flagged."""
+    own = treatment.reading_id
+    if own is None:
+        return []
+    readings = [recorded.reading for recorded in read_history(treatment.vehicle).readings]
+    records = {reading.record: reading for reading in readings}
+    mine = records[f"reading {own}"]
+    return [found.sentence for found in flag_backwards(readings) if mine in (found.reading, found.earlier)]
 
 
 def describe_conditions(treatment: Treatment) -> SurfaceConditions | None:

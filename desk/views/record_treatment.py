@@ -19,7 +19,7 @@ from desk.treatment_form import USUAL_REASONS, TreatmentForm
 from desk.views.sent import answer_received, find_arrived, find_first_outcome, make_form_key, record_once, tell_typed_by
 from treatments.drafts import change_draft, compute_fingerprint, discard_draft, sign_draft
 from treatments.models import Site, Treatment, User, Zone
-from treatments.queries import find_today, read_visit_findings
+from treatments.queries import find_today, list_backwards_readings, read_visit_findings
 from treatments.rules.conditions import LEAST_MARGIN_C, NEAR_FREEZING_C, compute_dew_point_c
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
 from treatments.rules.words import Answer, TreatmentKind
@@ -200,6 +200,7 @@ def _show_treatment(request: HttpRequest, found: Treatment, *, errors: list[str]
         "lines": found.lines.select_related("zone", "product", "lot").order_by("pk"),
         "zone_names": dict(Zone.objects.values_list("code", "name")),
         "failing": [finding for finding in findings if finding.answer is Answer.FAILS],
+        "backwards": list_backwards_readings(found),
         "unknown": [finding for finding in findings if finding.answer is Answer.CANNOT_BE_TOLD],
         "fingerprint": compute_fingerprint(found),
         "may_record": may_open(user, "record_work"),

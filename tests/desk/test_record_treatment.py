@@ -17,6 +17,8 @@ from tests.conftest import NOW, ShopForTests
 from tests.desk.lift import VIN, Lift, raise_lift
 from treatments.models import Event, Lot, Product, SentForm, Treatment
 from treatments.queries import read_history
+from treatments.rules.units import Distance, DistanceUnit
+from treatments.services import record_reading
 
 TREAT = f"/vehicles/{VIN}/treat/"
 ROCKER, RAIL = "rocker_left", "frame_rail_front_left"
@@ -133,6 +135,33 @@ def test_the_summary_says_what_speaks_against_the_work(lift: Lift) -> None:
         ": over;",
     ):
         assert words in page, words
+
+
+def test_an_odometer_that_goes_back_is_told_before_sign_off_and_a_slip_of_the_pen_is_not_kept(lift: Lift) -> None:
+    client, vehicle = lift.log_in(), lift.vehicle
+    for day, km in ((date(2026, 3, 1), 84_000), (date(2026, 5, 18), 86_000)):
+        distance = Distance(Decimal(km), DistanceUnit.KILOMETRE)
+        record_reading(vehicle=vehicle, day=day, distance=distance, now=NOW, actor=None)
+    low = client.post(TREAT, visit(lift, odometer="8600"))
+    page = client.get(low["Location"]).content.decode()
+    assert "What speaks against it" in page and "8600 km on 19 May 2026 is less than 86000 km on 18 May 2026" in page
+    fine = visit(lift, odometer="86010") | {"fingerprint": read_fingerprint(page)}
+    assert client.post(f"{low['Location']}change/", fine).status_code == 302
+    page = client.get(low["Location"]).content.decode()
+    assert "is less than" not in page
+    assert sorted(vehicle.readings.values_list("kilometres", flat=True)) == [84_000, 86_000, 86_010]
+    # One that was on record before the draft stays when the draft goes.
+    same = visit(lift, odometer="86000", done_on="2026-05-18") | {"fingerprint": read_fingerprint(page)}
+    assert client.post(f"{low['Location']}change/", same).status_code == 302
+    fingerprint = read_fingerprint(client.get(low["Location"]).content.decode())
+    assert client.post(f"{low['Location']}discard/", {"fingerprint": fingerprint}).status_code == 302
+    assert sorted(vehicle.readings.values_list("kilometres", flat=True)) == [84_000, 86_000]
+    # Kept all the same where it is so.
+    low = client.post(TREAT, visit(lift, odometer="8600"))
+    fingerprint = read_fingerprint(client.get(low["Location"]).content.decode())
+    client.post(f"{low['Location']}sign-off/", {"fingerprint": fingerprint, "confirmed": "yes"})
+    signed = Treatment.objects.get()
+    assert signed.signed_off_at and signed.reading and signed.reading.kilometres == 8600
 
 
 @pytest.mark.parametrize(
