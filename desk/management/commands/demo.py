@@ -1,6 +1,7 @@
 """Does the shop's main job on the demo shop, visibly, step by step, and then serves the desk."""
 
 import argparse
+import os
 import textwrap
 import zoneinfo
 from datetime import date, datetime
@@ -37,6 +38,13 @@ OUTCOMES = {
 }
 
 
+def find_site_url(address: str) -> str:
+    """Return the address to open in a browser for what ``runserver`` takes: a port, or a host and a port."""
+    host, _colon, port = address.rpartition(":")
+    # All interfaces are no place to go to.
+    return f"http://{'127.0.0.1' if host in ('', '0', '0.0.0.0') else host}:{port}"
+
+
 class Command(BaseCommand):
     help = (
         "Creates the database, loads the demo shop, imports its treatment log, prints the due list, sends the due "
@@ -50,6 +58,9 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
+        if "SITE_URL" not in os.environ:
+            # The links in the demo's mails lead to where it is served.
+            settings.SITE_URL = find_site_url(options["address"])
         self.title("1. Database")
         call_command("migrate", interactive=False, verbosity=0, stdout=self.stdout)
         if Site.objects.exclude(code="quay-street").exists():
@@ -75,7 +86,7 @@ class Command(BaseCommand):
             self.print_claim(claim)
         self.write_documents(claims[0], shop, today)
         self.book_visits(shop, now)
-        self.print_logins(options["address"])
+        self.print_logins()
         if not options["no_serve"]:
             call_command("runserver", options["address"], use_reloader=False)
 
@@ -176,15 +187,15 @@ class Command(BaseCommand):
                 path.write_bytes(content)
             self.stdout.write(_shorten(path))
 
-    def print_logins(self, address: str) -> None:
+    def print_logins(self) -> None:
         self.title("8. The desk")
-        self.stdout.write(f"http://{address}/  All demo logins have the password {DEMO_PASSWORD}")
+        self.stdout.write(f"{settings.SITE_URL}/  All demo logins have the password {DEMO_PASSWORD}")
         for person in User.objects.filter(is_superuser=False).order_by("pk"):
             self.stdout.write(f"    {person.username:<10} {say(person.role)} ({person.get_full_name()})")
         token = Token.objects.filter(user__username="dealer").first()
         if token:
             self.stdout.write(
-                f'API as the dealership: curl -H "Authorization: Token {token.key}" http://{address}/api/v1/covers/'
+                f'API as the dealership: curl -H "Authorization: Token {token.key}" {settings.SITE_URL}/api/v1/covers/'
             )
 
 
