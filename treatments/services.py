@@ -32,6 +32,7 @@ from treatments.models import (
     ZoneArea,
 )
 from treatments.photos import clean_photo
+from treatments.queries import find_today
 from treatments.rules.units import Distance, Volume
 from treatments.rules.vin import VinMark, check_vin, clean_vin, read_model_year
 from treatments.rules.words import FilmState, InspectionKind, TreatmentKind, ZoneKind
@@ -547,6 +548,11 @@ def recall_lot(*, lot: Lot, reason: str, recalled_on: date, now: datetime, actor
     """
     if not reason.strip():
         raise ValidationError({"reason": "A recall needs a reason."})
+    today = find_today(now, actor.site if actor else None)
+    if recalled_on > today:
+        raise ValidationError(
+            {"recalled_on": f"{recalled_on} has not come yet: give the day of the maker's notice, until {today}."}
+        )
     changed = Lot.objects.filter(pk=lot.pk, recalled_on__isnull=True).update(
         recalled_on=recalled_on, recall_reason=reason
     )

@@ -41,6 +41,13 @@ def receive_lot(
         raise ValidationError({"number": "A lot needs its number; copy it from the label."})
     if quantity is not None and not 0 < quantity.millilitres <= MOST_ML:
         raise ValidationError({"quantity": f"A quantity of {quantity.amount} can't be right: give more than 0."})
+    if expires_on is not None and expires_on < received_on:
+        raise ValidationError(
+            {
+                "expires_on": f"{expires_on} is before {received_on}, on which the lot was received: correct the year, "
+                "or send a lot back that came expired."
+            }
+        )
     # The product's row is the turn: two people who receive the same lot at once are one after the other.
     Product.objects.select_for_update().get(pk=product.pk)
     lot = Lot.objects.filter(product=product, number__iexact=number).first()

@@ -9,6 +9,7 @@ from typing import Any
 
 from django import template
 from django.template import defaultfilters
+from django.utils import timezone
 from django.utils.translation import get_language
 
 register = template.Library()
@@ -34,3 +35,11 @@ def _write(value: Any, form: str | None, language: str) -> Any:
         if isinstance(value, Day) and value.day == 1:
             form = form.replace("j", r"j\e\r")
     return defaultfilters.date(value, form)
+
+
+@register.filter(expects_localtime=True, is_safe=False)
+def near_date(value: Any, form: str) -> Any:
+    """Return a day or a moment as ``date`` does, with the year after its month where it is not this year."""
+    if isinstance(value, Day) and value.year != timezone.localdate().year:
+        form = form.replace("F", "F Y").replace("M", "M Y")
+    return date(value, form)

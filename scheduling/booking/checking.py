@@ -11,14 +11,29 @@ from django.core.exceptions import ValidationError
 from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.reading import list_holding_visits, read_site_times
 from scheduling.models import Appointment, Bay, BayClosure
+from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD
+from scheduling.rules.dates import add_months
 from scheduling.rules.slots import SiteTimes, Stay, VisitWork, lay_stay
 from treatments.models import Site, User
+from treatments.queries import find_today
 
 
 def refuse_past(starts_at: datetime, now: datetime, site: Site) -> None:
     """Refuse a time that is past; who stands at the desk may have begun a moment ago."""
     if starts_at < now - timedelta(minutes=15):
         raise ValidationError({"starts_at": f"{tell_time(starts_at, site)} is past; choose a later time."})
+
+
+def refuse_far(starts_at: datetime, now: datetime, site: Site) -> None:
+    """Refuse a time that is further off than anybody means."""
+    last = add_months(find_today(now, site), MONTHS_BOOKED_AHEAD)
+    if find_today(starts_at, site) > last:
+        raise ValidationError(
+            {
+                "starts_at": f"{tell_time(starts_at, site)} is more than {MONTHS_BOOKED_AHEAD} months ahead; "
+                f"choose a day until {last}."
+            }
+        )
 
 
 def find_stay(

@@ -11,7 +11,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import DatabaseError, IntegrityError, transaction
 
-from scheduling.booking.checking import find_stay, refuse_past, tell_time
+from scheduling.booking.checking import find_stay, refuse_far, refuse_past, tell_time
 from scheduling.booking.errors import BookedAlreadyError, ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.following import count_change, follow_appointments, serve_items
@@ -196,6 +196,7 @@ def _check(
     due = read_what_is_due_for(cover, find_today(now, bay.site))
     kind = visit or due.visit
     refuse_past(starts_at, now, bay.site)
+    refuse_far(starts_at, now, bay.site)
     if cover is not None:
         list_what_is_free(cover, due, kind, find_today(starts_at, bay.site))
     if not due.served_by(kind):
@@ -329,6 +330,7 @@ def move_visit(
         kind = VisitKind(visit.visit)
         work = read_visit_work(vehicle=visit.vehicle, site=bay.site, visit=kind, zones=due.zones, leave_out=visit)
         refuse_past(starts_at, now, bay.site)
+        refuse_far(starts_at, now, bay.site)
         return due, find_stay(bay=bay, person=person, starts_at=starts_at, work=work, moved=visit)
 
     def write() -> Appointment:

@@ -18,7 +18,8 @@ from scheduling.booking.reading import find_place
 from scheduling.booking.services import book_visit
 from scheduling.models import Appointment, Bay, BookedBy, SeasonPlan, SeasonProposal
 from scheduling.planning.reading import read_season
-from scheduling.rules.booking_words import ProposalStatus
+from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD, ProposalStatus
+from scheduling.rules.dates import add_months
 from treatments.event_log import Happening, record_events
 from treatments.models import Site, User
 from treatments.queries import find_today
@@ -61,6 +62,12 @@ def ask_for_season_plan(
         raise ValidationError({"sites": "Choose at least one site."})
     if first < today:
         raise ValidationError({"first_day": f"{first} is past; a season begins today, {today}, or later."})
+    farthest = add_months(today, MONTHS_BOOKED_AHEAD)
+    for name, day in (("first_day", first), ("last_day", last)):
+        if day > farthest:
+            raise ValidationError(
+                {name: f"{day} is more than {MONTHS_BOOKED_AHEAD} months ahead; choose a day until {farthest}."}
+            )
     if not 0 <= (last - first).days < MOST_DAYS:
         raise ValidationError({"last_day": f"From {first} to {last} is not between one day and a year."})
     without = [site.name for site in sites if not Bay.objects.filter(site=site, in_use=True).exists()]

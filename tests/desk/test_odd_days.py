@@ -1,22 +1,24 @@
 """Days that nobody means, in every address and form that takes one: told with the way out, and nothing is written."""
 
 import re
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
+from django.core.exceptions import ValidationError
 from freezegun import freeze_time
 
 from claims.models import Claim
 from desk.demo.load import DemoShop
 from notifications.links import make_own_page_token
-from scheduling.booking.services import book_visit
+from scheduling.booking.services import book_visit, move_visit
 from scheduling.models import Absence, Appointment, Bay, BayClosure, Cover, SeasonPlan
+from scheduling.planning.services import draft_season_plan
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
 from tests.desk.test_visit_pages import ZONE
-from treatments.models import Customer, User
+from treatments.models import Customer, User, Vehicle
 
 
 @pytest.fixture
@@ -112,3 +114,32 @@ def test_an_odd_day_is_told_in_french(demo: DemoShop) -> None:
     writer.cookies["django_language"] = "fr"
     page = writer.get(f"/vehicles/{find_vin(demo, 'in-grace')}/book/?earliest=9999-12-31").content.decode()
     assert "31 décembre 9999 est hors de portée\u202f: écrivez un jour du 1er janvier 1980 au" in page
+
+
+def test_a_visit_or_season_more_than_two_years_ahead_is_refused_and_a_far_one_is_told_with_its_year(
+    demo: DemoShop,
+) -> None:
+    writer, vin = log_in("writer"), find_vin(demo, "in-grace")
+    vehicle = Vehicle.objects.get(vin=vin)
+    named = {"time": "09:00", "bay": "", "person": ""}
+    refused = writer.post(f"/vehicles/{vin}/book/", {**named, "day": "2028-05-22"})
+    assert refused.status_code == 400 and "22 May 2028 is out of reach" in refused.content.decode()
+    bay = Bay.objects.select_related("site").get(code="tall-lift")
+    person = User.objects.get(username="lift")
+    far = datetime(2028, 5, 22, 9, tzinfo=ZONE)
+    common = {"bay": bay, "person": person, "now": NOW, "actor": None}
+    with pytest.raises(ValidationError, match="2028-05-22 09:00 is more than 24 months ahead; choose a day until"):
+        book_visit(vehicle=vehicle, starts_at=far, **common)
+    with pytest.raises(ValidationError, match="2028-05-22 is more than 24 months ahead"):
+        draft_season_plan(
+            sites=[bay.site], first=date(2028, 5, 1), last=date(2028, 5, 22), now=NOW, actor=None
+        )  # fmt: skip
+    assert not Appointment.objects.exists() and not SeasonPlan.objects.exists()
+    booked = writer.post(f"/vehicles/{vin}/book/", {**named, "day": "2028-05-19"})
+    page = writer.get(booked.headers["Location"]).content.decode()
+    assert "Friday 19 May 2028 at 09:00" in page
+    visit = Appointment.objects.get()
+    with pytest.raises(ValidationError, match="is more than 24 months ahead"):
+        move_visit(appointment=visit, starts_at=far, **common)
+    soon = writer.post(f"/visits/{visit.number}/move/", {**named, "day": "2026-05-26"})
+    assert "Tuesday 26 May at 09:00" in writer.get(soon.headers["Location"]).content.decode()

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -118,6 +119,7 @@ def test_a_lot_is_received_once_and_bad_input_is_kept_and_told(demo: DemoShop) -
         ({"quantity": "1,234"}, "can be read in two ways"),
         ({"quantity": "-3"}, "greater than or equal to"),
         ({"received_on": tomorrow}, "has not come yet"),
+        ({"expires_on": (demo.day - timedelta(days=1)).isoformat()}, "on which the lot was received: correct the year"),
         ({"product": "77777"}, "Select a valid choice"),
     ):
         answer = client.post("/stock/receive/", form | wrong)
@@ -159,6 +161,9 @@ def test_a_recall_is_marked_shown_and_taken_back(demo: DemoShop) -> None:
     refused = client.post(f"{address}recall/", {"recalled_on": day, "reason": " "})
     assert refused.status_code == 400 and "This field is required." in refused.content.decode()
     assert log_in("lift").post(f"{address}recall/", {"recalled_on": day, "reason": "x"}).status_code == 403
+    for far in ((timezone.now().date() + timedelta(days=2)).isoformat(), "9999-01-01"):
+        future = client.post(f"{address}recall/", {"recalled_on": far, "reason": "separates"})
+        assert future.status_code == 400 and re.search("has not come yet|is out of reach", future.content.decode()), far
     lot.refresh_from_db()
     assert lot.recalled_on is None
     assert client.post(f"{address}recall/", {"recalled_on": day, "reason": "separates"}).status_code == 302
