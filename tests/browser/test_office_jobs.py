@@ -3,11 +3,13 @@
 from collections.abc import Callable
 from decimal import Decimal
 
+import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 from rest_framework.authtoken.models import Token
 
 from claims.models import Claim, ClaimDecision
-from scheduling.models import Cover, SiteTerms, TermsVersion
+from desk.views import terms_draft
+from scheduling.models import Appointment, Cover, SeasonPlan, SiteTerms, TermsVersion
 from treatments.models import Dealership, User
 
 OpenPage = Callable[..., Page]
@@ -87,8 +89,6 @@ def test_a_dealership_pulls_only_its_own_vehicles(
 
 
 def test_the_owner_has_a_season_planned_and_a_service_writer_books_a_week_of_it(desk: str, open_page: OpenPage) -> None:
-    from scheduling.models import Appointment, SeasonPlan
-
     before, plans = Appointment.objects.count(), SeasonPlan.objects.count()
     page = open_page("/season/", "owner")
     page.get_by_label("Last day").fill("2020-01-01")
@@ -106,3 +106,23 @@ def test_the_owner_has_a_season_planned_and_a_service_writer_books_a_week_of_it(
     page.get_by_role("button", name="Book them").click()
     expect(page.get_by_role("status")).to_contain_text("booked")
     assert Appointment.objects.count() == before + ticked
+
+
+def test_what_takes_long_is_told_and_comes_by_itself(
+    desk: str, open_page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(terms_draft, "COMPARED_AT_ONCE", -1)
+    version = TermsVersion.objects.select_related("terms").order_by("pk")[0]
+    page = open_page(f"/terms/{version.terms.code}/{version.version}/preview/", "owner")
+    expect(page.locator("#comparison")).to_contain_text("covers compared")
+    expect(page.get_by_text("Comparing covers and claims on record")).to_have_count(0)
+    made = SeasonPlan.objects.order_by("-pk")[0]
+    waiting = SeasonPlan.objects.create(
+        first_day=made.first_day, last_day=made.last_day, as_of=made.as_of, made_at=made.made_at
+    )
+    page = open_page("/season/", "writer")
+    expect(page.locator("#to-come")).to_contain_text("is being made")
+    waiting.delete()
+    expect(page.locator("#to-come")).to_contain_text("The plan is made.", timeout=15_000)
+    page.get_by_role("link", name="Show it").click()
+    expect(page.locator("#to-come")).to_have_count(0)
