@@ -9,6 +9,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.http import HttpRequest
+from django.utils.translation import gettext as _
 
 from desk.booking_forms import Wishes, WishForm
 from desk.slots import SlotButton, make_buttons
@@ -142,14 +143,18 @@ def offer_times(
 
 
 def list_errors(*given: forms.BaseForm) -> Errors:
-    """Return the errors of forms, each with the id of its field."""
+    """Return the errors of forms, each with the id of its field and led by the field's name."""
     found: Errors = []
     for form in given:
         for name, messages in form.errors.items():
-            place = "" if name == NON_FIELD_ERRORS or name not in form.fields else form[name].id_for_label
-            if name in form.fields and not place:
-                place = form[name].auto_id
-            found += [(place, tell(str(message))) for message in messages]
+            if name == NON_FIELD_ERRORS or name not in form.fields:
+                found += [("", tell(str(message))) for message in messages]
+                continue
+            place, label = form[name].id_for_label or form[name].auto_id, form[name].label
+            found += [
+                (place, _("%(label)s: %(error)s") % {"label": label, "error": tell(str(message))})
+                for message in messages
+            ]
     return found
 
 

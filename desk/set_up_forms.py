@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from desk.booking_forms import WEEKDAYS, TimeOfDayInput, name_person
 from desk.day_fields import MomentField
+from scheduling.booking.setting_up import MINUTES_FIELDS, MOST_MINUTES, check_minutes
 from scheduling.models import Bay, WorkDuration
 from scheduling.rules.booking_words import Skill
 from treatments.models import Site, User
@@ -107,6 +108,15 @@ class BayForm(BayModelForm):
         }
 
 
+# Whoever plans beyond these has slipped with the year. Our own choice.
+FIRST_YEAR, LAST_YEAR = 2000, 2099
+
+
+def _write(moment: datetime) -> str:
+    """Return a moment as it stands on the wall clock of the site, where it was typed."""
+    return f"{moment:%Y-%m-%d %H:%M}"
+
+
 class TimesForm(forms.Form):
     """From when until when, on the clock of a site."""
 
@@ -116,6 +126,29 @@ class TimesForm(forms.Form):
     def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.site = site
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or {}
+        for name in ("starts_at", "ends_at"):
+            moment = values.get(name)
+            if moment and not FIRST_YEAR <= moment.year <= LAST_YEAR:
+                self.add_error(
+                    name,
+                    forms.ValidationError(
+                        _("%(day)s: write a year from %(first)s to %(last)s."),
+                        params={"day": _write(moment), "first": FIRST_YEAR, "last": LAST_YEAR},
+                    ),
+                )
+        starts_at, ends_at = values.get("starts_at"), values.get("ends_at")
+        if starts_at and ends_at and ends_at <= starts_at and not self.errors:
+            self.add_error(
+                "ends_at",
+                forms.ValidationError(
+                    _("%(until)s is not after %(since)s: give a later end."),
+                    params={"until": _write(ends_at), "since": _write(starts_at)},
+                ),
+            )
+        return values
 
     def read_moment(self, name: str) -> datetime:
         """Return a moment in UTC; a browser sends the wall clock of the site."""
@@ -155,6 +188,19 @@ class SkillsForm(forms.Form):
 
 
 class DurationForm(DurationModelForm):
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in MINUTES_FIELDS:
+            self.fields[name].widget.attrs |= {"min": 1 if name == "work_minutes" else 0, "max": MOST_MINUTES}
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or {}
+        try:
+            check_minutes({name: values.get(name) for name in MINUTES_FIELDS})
+        except forms.ValidationError as error:
+            self.add_error(None, error)
+        return values
+
     class Meta:
         model = WorkDuration
         fields = [

@@ -90,10 +90,12 @@ def close_bay(
         raise ValidationError({"ends_at": f"{ends_at} is not after {starts_at}."})
     Bay.objects.select_for_update(no_key=True).get(pk=bay.pk)
     closure = BayClosure(bay=bay, starts_at=starts_at, ends_at=ends_at, reason=reason.strip())
-    closure.full_clean()
-    closure.save()
-    after = {"bay": bay.pk, "starts_at": starts_at, "ends_at": ends_at, "reason": reason}
-    record_events([Happening("bay.closed", "bay", str(bay.pk), after=after)], actor=actor, now=now)
+    # The same once more, from a second press, closes nothing more: one reopening has to be enough.
+    if not bay.closures.filter(starts_at=starts_at, ends_at=ends_at, reason=closure.reason).exists():
+        closure.full_clean()
+        closure.save()
+        after = {"bay": bay.pk, "starts_at": starts_at, "ends_at": ends_at, "reason": reason}
+        record_events([Happening("bay.closed", "bay", str(bay.pk), after=after)], actor=actor, now=now)
     stays = list_holding_visits().filter(bay=bay, starts_at__lt=ends_at, bay_free_at__gt=starts_at)
     return list(stays.select_related("vehicle", "customer", "site"))
 
@@ -106,13 +108,18 @@ def note_absence(
     if ends_at <= starts_at:
         raise ValidationError({"ends_at": f"{ends_at} is not after {starts_at}."})
     User.objects.select_for_update(no_key=True).get(pk=person.pk)
-    absence = Absence(person=person, starts_at=starts_at, ends_at=ends_at)
-    absence.full_clean()
-    absence.save()
-    after = {"person": person.pk, "starts_at": starts_at, "ends_at": ends_at}
-    record_events([Happening("person.away", "user", str(person.pk), after=after)], actor=actor, now=now)
+    if not Absence.objects.filter(person=person, starts_at=starts_at, ends_at=ends_at).exists():
+        absence = Absence(person=person, starts_at=starts_at, ends_at=ends_at)
+        absence.full_clean()
+        absence.save()
+        after = {"person": person.pk, "starts_at": starts_at, "ends_at": ends_at}
+        record_events([Happening("person.away", "user", str(person.pk), after=after)], actor=actor, now=now)
     stays = list_holding_visits().filter(person=person, starts_at__lt=ends_at, work_ends_at__gt=starts_at)
     return list(stays.select_related("vehicle", "customer", "site"))
+
+
+# Beyond any lift or hall; a larger number is a slip of the pen. Our own choice.
+MOST_HEIGHT_MM, MOST_MASS_KG = 20_000, 100_000
 
 
 @transaction.atomic
@@ -125,6 +132,15 @@ def save_bay(*, bay: Bay, now: datetime, actor: User | None) -> Bay:
     known = Bay.objects.select_for_update(no_key=True).filter(pk=bay.pk).first() if bay.pk else None
     names = ("code", "name", "kind", "most_height_mm", "most_mass_kg", "in_use")
     before = describe(known, *names) if known else None
+    for name, most, unit in (("most_height_mm", MOST_HEIGHT_MM, "mm"), ("most_mass_kg", MOST_MASS_KG, "kg")):
+        value = getattr(bay, name)
+        if value is not None and not 0 < value <= most:
+            raise ValidationError(
+                {name: f"{value} {unit}: write 1 to {most} {unit}, or leave it blank where it is not known."}
+            )
+    twin = Bay.objects.filter(site=bay.site, code=bay.code).exclude(pk=bay.pk).first()
+    if twin is not None:
+        raise ValidationError({"code": f"{bay.code} is the short name of {twin.name} already; choose another."})
     bay.full_clean()
     bay.save()
     after = {"site": bay.site_id, **describe(bay, *names)}
@@ -182,6 +198,24 @@ DURATION_FIELDS = (
     "standing_minutes",
     "stands_in_bay",
 )
+MINUTES_FIELDS = ("wash_and_dry_minutes", "work_minutes", "minutes_per_zone", "standing_minutes")
+# A week; what stands longer is booked anew. Our own choice.
+MOST_MINUTES = 7 * 24 * 60
+
+
+def check_minutes(minutes: Mapping[str, int | None]) -> None:
+    """Refuse minutes that no visit takes; None is for the full check of the row to tell.
+
+    Raises:
+        ValidationError: naming each field, its minutes and what they may be.
+    """
+    wrong = {}
+    for name, given in minutes.items():
+        least = 1 if name == "work_minutes" else 0
+        if given is not None and not least <= given <= MOST_MINUTES:
+            wrong[name] = f"{given} minutes: write {least} to {MOST_MINUTES}, a week at most."
+    if wrong:
+        raise ValidationError(wrong)
 
 
 @transaction.atomic
@@ -193,6 +227,7 @@ def set_duration(*, duration: WorkDuration, now: datetime, actor: User | None) -
     """
     known = WorkDuration.objects.select_for_update(no_key=True).filter(pk=duration.pk).first() if duration.pk else None
     before = describe(known, *DURATION_FIELDS) if known else None
+    check_minutes({name: getattr(duration, name) for name in MINUTES_FIELDS})
     duration.full_clean()
     duration.save()
     after = {"visit": duration.visit, "body_style": duration.body_style, **describe(duration, *DURATION_FIELDS)}

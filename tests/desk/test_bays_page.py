@@ -2,6 +2,7 @@
 
 import re
 from datetime import datetime
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -215,6 +216,63 @@ def test_a_bay_is_closed_and_opened_again_on_the_clock_of_the_site(demo: DemoSho
     assert not Absence.objects.exists()
     kinds = Event.objects.filter(kind__in=["bay.closed", "bay.opened", "person.away", "person.back"])
     assert [event.kind for event in kinds] == ["bay.closed", "bay.opened", "person.away", "person.back"]
+
+
+def test_the_set_up_names_the_field_and_takes_no_number_that_no_shop_has(demo: DemoShop) -> None:
+    duration, bay = WorkDuration.objects.get(visit="reinspection", body_style=""), Bay.objects.first()
+    assert bay is not None
+    minutes = {
+        "bay_kind": "lift", "skill": "inspecting", "wash_and_dry_minutes": "15", "minutes_per_zone": "0",
+        "standing_minutes": "0", "work_minutes": "40",
+    }  # fmt: skip
+    of_bay = {"name": bay.name, "code": bay.code, "kind": bay.kind, "in_use": "on"}
+    other = Bay.objects.exclude(pk=bay.pk).filter(site=bay.site).first()
+    assert other is not None
+    for action, part, row, values, wrong, told in (
+        ("duration", "duration", duration.pk, minutes, {"work_minutes": "0"}, "Work, minutes: 0 minutes: write 1 to"),
+        (
+            "duration",
+            "duration",
+            duration.pk,
+            minutes,
+            {"standing_minutes": "99999"},
+            "99999 minutes: write 0 to",
+        ),
+        ("duration", "duration", duration.pk, minutes, {"work_minutes": ""}, "Work, minutes: This field is required."),
+        ("bay", "bay", bay.pk, of_bay, {"most_height_mm": "0"}, "Tallest vehicle, mm: 0 mm: write 1 to"),
+        ("bay", "bay", bay.pk, of_bay, {"most_mass_kg": "2147483648"}, "2147483648 kg: write 1 to 100000 kg"),
+        (
+            "bay",
+            "bay",
+            bay.pk,
+            of_bay,
+            {"code": other.code},
+            f"in addresses: {other.code} is the short name",
+        ),
+    ):
+        given = {f"{part}-{row}-{name}": value for name, value in {**values, **wrong}.items()}
+        refused = set_up(action, row=row, **given)
+        page = unescape(refused.content.decode())
+        assert refused.status_code == 400 and told in page, wrong
+        assert "Constraint" not in page and f'value="{next(iter(wrong.values()))}"' in page
+        fine = {f"{part}-{row}-{name}": value for name, value in values.items()}
+        assert set_up(action, row=row, **fine).status_code == 302
+    times = {"closure-starts_at": "2026-05-21T07:00", "closure-ends_at": "2026-05-21T12:00", "closure-bay": bay.pk}
+    for wrong, told in (
+        ({"closure-ends_at": "2026-05-21T06:30"}, "Until: 21 May 2026 06:30 is not after 21 May 2026 07:00"),
+        ({"closure-ends_at": "9999-12-31T23:59"}, "23:59: write a year from 2000 to 2099."),
+        ({"closure-starts_at": "0001-01-01T00:00"}, "write a year from 2000 to 2099."),
+    ):
+        refused = set_up("close", **{**times, "closure-reason": "x", **wrong})
+        assert refused.status_code == 400 and told in unescape(refused.content.decode()), wrong
+    for _press in (1, 2):
+        assert set_up("close", **times, **{"closure-reason": "lift examined"}).status_code == 302
+    assert BayClosure.objects.count() == 1
+    away = {"absence-starts_at": "2026-05-21T07:00", "absence-ends_at": "2026-05-21T12:00"}
+    away["absence-person"] = str(User.objects.get(username="lift").pk)
+    for _press in (1, 2):
+        assert set_up("absence", **away).status_code == 302
+    assert Absence.objects.count() == 1
 
 
 def test_the_set_up_opens_one_form_at_a_time_and_asks_a_constant_number_of_queries(
