@@ -23,6 +23,7 @@ LANGUAGE = "fr"
 SAME_DAY = datetime(2026, 11, 26, tzinfo=UTC)
 KEYWORDS = {
     **DEFAULT_KEYWORDS,
+    "_t": None,
     "gettext_lazy": None,
     "gettext_noop": None,
     "_lazy": None,

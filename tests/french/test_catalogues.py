@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import pytest
 from babel.messages.pofile import read_po
 
-from tests.french.catalogues import LANGUAGE, ROOMS, ROOT, compile_kept, find_po, list_missing, read_kept
+from tests.french.catalogues import LANGUAGE, ROOMS, ROOT, compile_kept, extract_texts, find_po, list_missing, read_kept
 from treatments.rules.phrase_book import cut_at_gaps
 
 # Before these French puts a narrow no-break space, and inside its quotation marks.
@@ -36,6 +36,12 @@ def list_pairs() -> Iterator[tuple[str, str, str]]:
                     texts, told = ([form] if isinstance(form, str) else form for form in (message.id, message.string))
                     forms = zip(texts, told, strict=True)
                     yield from ((path.relative_to(ROOT).as_posix(), text, told) for text, told in forms)
+
+
+def test_texts_marked_under_another_name_are_found_too() -> None:
+    # Where a module takes "_" for the lazy form, it takes "_t" for the text at once.
+    known = {str(message.id) for message in extract_texts("desk")}
+    assert {"Say why it was not done.", "Write how much was applied."} <= known
 
 
 def find_fault(place: str, text: str, told: str) -> str:
