@@ -78,6 +78,10 @@ def tell(file: ClaimFile) -> str:
     return "\n".join(lines)
 
 
+# These speak only where two records contradict each other, so they neither hold nor fail.
+ONLY_DOUBTS = {"in_service"}
+
+
 def test_the_stories_are_enough() -> None:
     assert len(STORIES) >= 60
     told = {rule for story in STORIES for rule, _ in story.expect.findings}
@@ -89,7 +93,7 @@ def test_the_stories_are_enough() -> None:
             for (rule, _), given in story.expect.findings.items()
             if given == answer
         }  # fmt: skip
-        assert list_rules() - with_answer == set(), f"every rule is told of as one that {answer}"
+        assert list_rules() - ONLY_DOUBTS - with_answer == set(), f"every rule is told of as one that {answer}"
     assert {story.expect.recommend for story in STORIES} == {outcome.value for outcome in Outcome}
     assert {story.missed_means for story in STORIES} == {*(means.value for means in MissedMeans), None}
     sides = {story.boundary for story in STORIES if story.boundary}
