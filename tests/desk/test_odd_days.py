@@ -92,7 +92,7 @@ def test_an_address_with_an_odd_day_week_or_number_is_answered(demo: DemoShop, v
     writer, owner = log_in("writer"), log_in("owner")
     sums = dict.fromkeys(("lapses", "risk", "unmet", "unplaced", "risk_at_fewest_lapses"), 0)
     SeasonPlan.objects.create(
-        first_day="2026-06-01", last_day="2026-06-30", as_of="2026-05-20", made_at=NOW,
+        first_day="2026-06-01", last_day="2026-06-30", as_of="2026-05-20", made_at=NOW, finished_at=NOW,
         totals={"plan": sums, "first_come": sums, "bound": sums},
     )  # fmt: skip
     own = Customer.objects.get(ownerships__vehicle=visit.vehicle, ownerships__until_day__isnull=True)
