@@ -28,8 +28,7 @@ def make_environment(**options: Any) -> Environment:
     )
     environment.globals["address"] = find_address
     for library in (desk_dates, desk_sentences, desk_words):
-        for name, made in library.register.filters.items():
-            environment.filters[name] = getattr(made, "__wrapped__", made)
+        environment.filters.update(library.register.filters)
     # A number as the language of the page writes it; the other templates do so with every number.
     environment.filters["localised"] = formats.localize
     return environment

@@ -16,8 +16,8 @@ from scheduling.booking.reading import (
     LOOKED_AHEAD_DAYS,
     NOTHING_DUE,
     WhatIsDue,
+    choose_near,
     describe_due,
-    list_near_items,
     sum_up_due,
 )
 from scheduling.models import Appointment, Cover
@@ -89,8 +89,8 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
     state = case.read_state(today)
     names = dict(Zone.objects.values_list("code", "name"))
     over = state.status in NO_MORE_COVER
-    items = [] if over else [item for item in case.read_due_items(today) if item.needs_doing]
-    items.sort(key=lambda item: (item.dates.grace_until, item.dates.target_on, item.key))
+    undone = [item for item in case.read_due_items(today) if item.needs_doing]
+    items = sorted(() if over else undone, key=lambda item: (item.dates.grace_until, item.dates.target_on, item.key))
     served = set(list_served(visit)) if visit else set()
     opens_on = min((item.dates.opens_on for item in items), default=None)
     soon = today + timedelta(days=LOOKED_AHEAD_DAYS)
@@ -105,7 +105,7 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
             ShownDue(*tell_thing(_describe_due(item), names, today), item.key in served) for item in near or items[:1]
         ),
         tuple(describe_due(item) for item in near),
-        sum_up_due(case, list_near_items(case, today)),
+        sum_up_due(case, choose_near(undone, today)),
         None if near or opens_on is None else opens_on - timedelta(days=LOOKED_AHEAD_DAYS),
         bool(near),
         visit,

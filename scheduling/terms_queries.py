@@ -78,10 +78,10 @@ def describe_versions(versions: QuerySet[TermsVersion]) -> list[VersionInList]:
     usual: dict[int, list[str]] = {}
     for chosen in SiteTerms.objects.select_related("site").order_by("site__code"):
         usual.setdefault(chosen.terms_version_id, []).append(chosen.site.name)
-    versions = versions.all()
+    listed = list(versions)
     # Counted from an index alone; joined to the versions, every cover would be read.
     counted = Cover.objects.order_by().values_list("terms_version").annotate(count=Count("pk"))
-    counts = dict(counted.filter(terms_version__in=[version.pk for version in versions]))
+    counts = dict(counted.filter(terms_version__in=[version.pk for version in listed]))
     return [
         VersionInList(
             version=version,
@@ -89,7 +89,7 @@ def describe_versions(versions: QuerySet[TermsVersion]) -> list[VersionInList]:
             covers=counts.get(version.pk, 0),
             usual_at=tuple(usual.get(version.pk, ())),
         )
-        for version in versions
+        for version in listed
     ]
 
 

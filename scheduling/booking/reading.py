@@ -160,9 +160,13 @@ def read_what_is_due(case: CoverCase, today: date) -> WhatIsDue:
 
 def list_near_items(case: CoverCase, today: date) -> list[DueItem]:
     """Return what must be done and opens soon, or the next thing that must be."""
+    return choose_near([item for item in case.read_due_items(today) if item.needs_doing], today)
+
+
+def choose_near(items: Sequence[DueItem], today: date) -> list[DueItem]:
+    """Return those of some items that open soon, or the first of them."""
     horizon = today + timedelta(days=LOOKED_AHEAD_DAYS)
-    items = [item for item in case.read_due_items(today) if item.needs_doing]
-    return [item for item in items if item.dates.opens_on <= horizon] or items[:1]
+    return [item for item in items if item.dates.opens_on <= horizon] or list(items[:1])
 
 
 def sum_up_due(case: CoverCase, near: Sequence[DueItem]) -> WhatIsDue:
