@@ -1,4 +1,4 @@
-"""The one field for numbers with a fraction: read as people write them, whatever the language of their browser."""
+"""Numbers as they are sent: with a fraction as people write them in any browser, and whole ones of an address."""
 
 import re
 from decimal import Decimal
@@ -11,6 +11,11 @@ from treatments.rules.units import AmbiguousNumberError, UnitsError, parse_numbe
 
 # Longer than any field takes; beyond it the field itself refuses.
 MOST_SIGNS = 25
+
+
+def read_whole(text: str, *, digits: int) -> int | None:
+    """Return a whole number of an address or a button, e.g. a key; None for anything else or more digits than that."""
+    return int(text) if text.isdecimal() and len(text) <= digits else None
 
 
 class NumberField(forms.DecimalField):

@@ -16,6 +16,7 @@ from desk.access import access_visit, get_user, may_open, open_to
 from desk.bays_page import find_monday, find_week, lay_out_week, name_week
 from desk.booking_page import Context, Errors, list_faults
 from desk.day_fields import FIRST_RECORDED, LAST_RECORDED
+from desk.number_field import read_whole
 from desk.slots import SlotButton, make_buttons, make_place_value, read_button
 from desk.telling import tell
 from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
@@ -132,7 +133,7 @@ def drop(request: HttpRequest) -> HttpResponse:
             starts_at=starts_at,
             now=now,
             actor=user,
-            seen_sequence=int(sequence) if sequence.isdecimal() and len(sequence) < 10 else None,
+            seen_sequence=read_whole(sequence, digits=9),
         )
         visit = moved
     except SlotTakenError as taken:

@@ -19,6 +19,7 @@ from django.utils.translation import gettext
 from django.views.decorators.http import require_http_methods, require_safe
 
 from desk.access import access_own_page
+from desk.number_field import read_whole
 from desk.own_times import ChosenTime, read_chosen_time, sign_time
 from desk.telling import tell, tell_all
 from notifications.links import OwnPage, make_stop_token
@@ -330,7 +331,8 @@ def cancel(request: HttpRequest, visitor: Visitor) -> HttpResponse:
 
 def _read_number(text: str) -> int:
     """Return a number that the page itself wrote into its form; what is none was never seen, so nothing matches it."""
-    return int(text) if text.isdecimal() and len(text) < 9 else -1
+    number = read_whole(text, digits=8)
+    return -1 if number is None else number
 
 
 @require_safe

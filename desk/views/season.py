@@ -18,6 +18,7 @@ from django.views.decorators.http import require_http_methods
 
 from desk.access import get_user, open_to
 from desk.day_fields import FIRST_RECORDED, LAST_RECORDED, DayField
+from desk.number_field import read_whole
 from scheduling.models import SeasonPlan, SeasonProposal
 from scheduling.planning.queries import find_newest_plan, find_plan_to_come, list_proposals, list_weeks
 from scheduling.planning.services import (
@@ -141,7 +142,8 @@ def _compare(plan: SeasonPlan) -> list[tuple[str, int, int, int | None]]:
 @require_http_methods(["POST"])
 def accept(request: HttpRequest) -> HttpResponse:
     """Count what is ticked and ask; on the second press book it, each by itself, and say what became of each."""
-    keys = [int(key) for key in dict.fromkeys(request.POST.getlist("proposal")) if key.isdecimal() and len(key) < 18]
+    read = (read_whole(text, digits=17) for text in dict.fromkeys(request.POST.getlist("proposal")))
+    keys = [key for key in read if key is not None]
     plan = find_newest_plan()
     proposals = []
     if plan is not None:

@@ -21,6 +21,7 @@ from django.views.decorators.http import require_POST
 
 from desk.access import get_user, open_to
 from desk.booking_page import list_errors, name_faults
+from desk.number_field import read_whole
 from desk.set_up_forms import AbsenceForm, BayForm, CloseBayForm, DurationForm, SkillsForm, WeekHoursForm
 from scheduling.booking.setting_up import (
     close_bay,
@@ -200,7 +201,7 @@ def act(request: HttpRequest, action: str) -> HttpResponse:
         raise Http404(f"No action {action} here.")
     site = _find_site(request.POST.get("site", ""), user)
     row = request.POST.get("row", "")
-    key = int(row) if row.isdecimal() and len(row) < 18 else None
+    key = read_whole(row, digits=17)
     asked = Asked(site, key, user, timezone.now(), request.POST)
     outcome = ACTIONS[action](asked)
     form, part = outcome.form, outcome.part
@@ -236,7 +237,7 @@ def _show(
         "sites": list(Site.objects.order_by("pk")),
         "errors": list_errors(*bound.values()),
         "told": request.GET.get("told", ""),
-        "to_be_moved": int(moved) if moved.isdecimal() and len(moved) < 6 else 0,
+        "to_be_moved": read_whole(moved, digits=5) or 0,
         "hours_form": bound.get("hours") or WeekHoursForm(hours=hours or _list_usual_hours(), prefix="hours"),
         "has_hours": bool(hours),
         "bays": [

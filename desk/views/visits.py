@@ -24,6 +24,7 @@ from desk.booking_page import (
     offer_times,
     read_vehicle_to_book,
 )
+from desk.number_field import read_whole
 from desk.slots import SlotButton, make_buttons, read_button
 from desk.telling import tell
 from scheduling.booking.changing import (
@@ -234,7 +235,7 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
                     starts_at=starts_at,
                     now=now,
                     actor=user,
-                    seen_sequence=_read_number(request.POST.get("sequence", "")),
+                    seen_sequence=read_whole(request.POST.get("sequence", ""), digits=9),
                 )
                 return redirect(f"{reverse('desk:visit', args=[found.number])}?told=moved")
             errors = list_errors(form)
@@ -266,10 +267,6 @@ def _start_of(found: Appointment) -> Values:
     with timezone.override(found.site.time_zone):
         local = timezone.localtime(found.starts_at)
     return {"day": local.date(), "time": local.time(), "bay": found.bay_id, "person": found.person_id}
-
-
-def _read_number(text: str) -> int | None:
-    return int(text) if text.isdecimal() and len(text) < 10 else None
 
 
 def _read_wanted(
@@ -332,7 +329,7 @@ def split(request: HttpRequest, number: str) -> HttpResponse:
                 errors = list_faults(error, named)
         else:
             errors = list_errors(form)
-    minutes = _read_number(str(form["first_part_minutes"].value() or "")) or SPLIT_AFTER_MINUTES
+    minutes = read_whole(str(form["first_part_minutes"].value() or ""), digits=9) or SPLIT_AFTER_MINUTES
     try:
         slots = propose_slots(
             vehicle=found.vehicle,
