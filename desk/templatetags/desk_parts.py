@@ -1,8 +1,9 @@
-"""The template tag that puts a part of a page in that is written in Jinja2; see ``desk.parts``."""
+"""The template tags that put parts of a page in that are written in Jinja2; see ``desk.parts``."""
 
 from typing import Any, cast
 
 from django import template
+from django.forms import BoundField
 from django.template import Context, engines
 from django.utils.safestring import SafeString, mark_safe
 
@@ -14,3 +15,10 @@ def part(context: Context, name: str) -> SafeString:
     """Return a part with everything that the page knows."""
     # The part escapes its own texts.
     return mark_safe(engines["jinja2"].get_template(name).render(cast("dict[str, Any]", context.flatten())))
+
+
+@register.simple_tag
+def lift_field(kind: str, field: BoundField, **options: str) -> SafeString:
+    """Return one field of a form by the lift: an "input", a "select" or "taps"; options are those of its macro."""
+    fields = engines["jinja2"].get_template("desk/record_fields.html").template.module  # type: ignore[attr-defined]
+    return mark_safe(str(getattr(fields, kind)(field, **options)))

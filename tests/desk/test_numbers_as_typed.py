@@ -6,25 +6,19 @@ from uuid import uuid4
 
 import pytest
 from django import forms
-from django.test import Client
 from django.utils import timezone, translation
 
 from claims.models import Claim
 from desk.demo.load import DemoShop
 from desk.number_field import NumberField
 from tests.demo_records import load_demo
+from tests.desk.test_pages import log_in
 from treatments.models import User
 
 
 @pytest.fixture
 def demo(db: None, tmp_path: Path) -> DemoShop:
     return load_demo(tmp_path, timezone.now())
-
-
-def log_in(username: str) -> Client:
-    client = Client()
-    client.force_login(User.objects.get(username=username))
-    return client
 
 
 class OneNumberForm(forms.Form):
