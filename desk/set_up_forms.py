@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from desk.booking_forms import WEEKDAYS, TimeOfDayInput, name_person
 from desk.day_fields import MomentField
-from scheduling.booking.setting_up import MINUTES_FIELDS, MOST_MINUTES, check_minutes
+from scheduling.booking.setting_up import MINUTES_FIELDS, MOST_MINUTES, MOST_OF_BAY, check_limits, check_minutes
 from scheduling.models import Bay, WorkDuration
 from scheduling.rules.booking_words import Skill
 from treatments.models import Site, User
@@ -91,6 +91,15 @@ _PARTS = {
 
 
 class BayForm(BayModelForm):
+    def clean(self) -> dict[str, Any]:
+        # Before the row's own check, which tells the most that its database can hold.
+        values = super().clean() or {}
+        try:
+            check_limits({name: values.get(name) for name in MOST_OF_BAY})
+        except forms.ValidationError as error:
+            self.add_error(None, error)
+        return values
+
     class Meta:
         model = Bay
         fields = ["name", "code", "kind", "most_height_mm", "most_mass_kg", "in_use"]

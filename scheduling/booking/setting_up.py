@@ -119,7 +119,22 @@ def note_absence(
 
 
 # Beyond any lift or hall; a larger number is a slip of the pen. Our own choice.
-MOST_HEIGHT_MM, MOST_MASS_KG = 20_000, 100_000
+MOST_OF_BAY = {"most_height_mm": (20_000, "mm"), "most_mass_kg": (100_000, "kg")}
+
+
+def check_limits(limits: Mapping[str, int | None]) -> None:
+    """Refuse a height in mm or a mass in kg that no bay has; None is not known.
+
+    Raises:
+        ValidationError: naming each field, its value and what it may be.
+    """
+    wrong = {}
+    for name, given in limits.items():
+        most, unit = MOST_OF_BAY[name]
+        if given is not None and not 0 < given <= most:
+            wrong[name] = f"{given} {unit}: write 1 to {most} {unit}, or leave it blank where it is not known."
+    if wrong:
+        raise ValidationError(wrong)
 
 
 @transaction.atomic
@@ -132,12 +147,7 @@ def save_bay(*, bay: Bay, now: datetime, actor: User | None) -> Bay:
     known = Bay.objects.select_for_update(no_key=True).filter(pk=bay.pk).first() if bay.pk else None
     names = ("code", "name", "kind", "most_height_mm", "most_mass_kg", "in_use")
     before = describe(known, *names) if known else None
-    for name, most, unit in (("most_height_mm", MOST_HEIGHT_MM, "mm"), ("most_mass_kg", MOST_MASS_KG, "kg")):
-        value = getattr(bay, name)
-        if value is not None and not 0 < value <= most:
-            raise ValidationError(
-                {name: f"{value} {unit}: write 1 to {most} {unit}, or leave it blank where it is not known."}
-            )
+    check_limits({name: getattr(bay, name) for name in MOST_OF_BAY})
     twin = Bay.objects.filter(site=bay.site, code=bay.code).exclude(pk=bay.pk).first()
     if twin is not None:
         raise ValidationError({"code": f"{bay.code} is the short name of {twin.name} already; choose another."})
