@@ -80,6 +80,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "treatments.reference.look_at_reference_once",
 ]
 
 # A treatment of a vehicle with every zone and two coats on each is one form of about 1,200 fields.

@@ -32,8 +32,8 @@ from scheduling.queries import CoverCase, list_covers_for, read_cover_case
 from scheduling.rules.cover import NO_MORE_COVER, CoverOnDay
 from scheduling.rules.due_item import DueItem
 from scheduling.rules.film_age import FilmAge, FilmStage, compute_film_ages
+from treatments.history_reading import read_history
 from treatments.models import Lot, User, Vehicle
-from treatments.queries import read_history
 from treatments.rules.history import InspectedZone, InspectionRecord, VehicleHistory
 from treatments.rules.rust_grade import grade_rust
 from treatments.rules.speaking import ENGLISH

@@ -25,8 +25,9 @@ from scheduling.queries import read_cover_case
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due import DueItem
 from scheduling.rules.slots import DueDates
+from treatments.history_reading import read_history
 from treatments.models import Site, Vehicle, Zone
-from treatments.queries import find_today, read_history
+from treatments.queries import find_today
 from treatments.rules.history import ZoneLine
 from treatments.rules.wording import put_for_people
 from treatments.rules.words import TreatmentKind

@@ -27,8 +27,9 @@ from scheduling.rules.due import DueItem, DueKind
 from scheduling.rules.ends import CoverStatus
 from scheduling.rules.entry import find_zones_outside
 from scheduling.rules.reinspections import is_severe
+from treatments.history_reading import read_history
 from treatments.models import Product, Vehicle, Zone
-from treatments.queries import find_owner_on, read_history, read_zone_catalogue
+from treatments.queries import find_owner_on, read_zone_catalogue
 from treatments.rules.conditions import CAVITY_PRESSURE_PSI
 from treatments.rules.history import VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, compute_expected_ml

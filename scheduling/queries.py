@@ -27,9 +27,9 @@ from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import read_published_terms
 from treatments.among import Among
+from treatments.history_reading import read_histories
 from treatments.models import Ownership, Site, User
 from treatments.models.people import Role
-from treatments.queries import read_histories
 from treatments.rules.history import VehicleHistory
 from treatments.rules.words import CorrosivityCategory
 

@@ -4,7 +4,14 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
-from django.db.models import BooleanField, F, Func
+from django.db.models import BooleanField, Expression, F, Func
+
+
+def adapt_keys(keys: Any, connection: Any) -> Any:
+    """Return what a database is given for a list of keys; what stands for keys told later goes through as it is."""
+    if isinstance(keys, Expression):
+        return keys
+    return keys if connection.vendor == "postgresql" else json.dumps(keys)
 
 
 class Among(Func):
@@ -12,14 +19,14 @@ class Among(Func):
 
     output_field = BooleanField()
 
-    def __init__(self, column: str, keys: Iterable[int], **extra: Any) -> None:
+    def __init__(self, column: str, keys: "Iterable[int] | Expression", **extra: Any) -> None:
         super().__init__(F(column), **extra)
-        self.keys = list(keys)
+        self.keys = keys if isinstance(keys, Expression) else list(keys)
 
     def as_sql(self, compiler: Any, connection: Any, *args: Any, **extra: Any) -> Any:
         column, params = compiler.compile(self.source_expressions[0])
-        return f"{column} IN (SELECT value FROM json_each(%s))", [*params, json.dumps(self.keys)]
+        return f"{column} IN (SELECT value FROM json_each(%s))", [*params, adapt_keys(self.keys, connection)]
 
     def as_postgresql(self, compiler: Any, connection: Any, **extra: Any) -> Any:
         column, params = compiler.compile(self.source_expressions[0])
-        return f"{column} = ANY(%s)", [*params, self.keys]
+        return f"{column} = ANY(%s)", [*params, adapt_keys(self.keys, connection)]

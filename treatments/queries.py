@@ -1,157 +1,44 @@
-"""Reads of the treatments room: whole histories of many vehicles in a constant number of queries, and look-ups."""
+"""Reads of the treatments room: what a record says against itself, the zones as the rules see them, and look-ups."""
 
 import zoneinfo
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, datetime
-from decimal import Decimal
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
 from treatments.among import Among
+from treatments.history_reading import describe_conditions, describe_line, read_history
 from treatments.models import (
     Customer,
-    Inspection,
     Lot,
-    OdometerReading,
     Ownership,
     Site,
     Treatment,
-    TreatmentLine,
     Vehicle,
     Zone,
     ZoneArea,
 )
-from treatments.rules.conditions import SurfaceConditions
-from treatments.rules.history import (
-    InspectedZone,
-    InspectionRecord,
-    OwnerRecord,
-    RecordedReading,
-    TreatmentRecord,
-    VehicleHistory,
-    ZoneLine,
-)
-from treatments.rules.odometer import Reading, flag_backwards
+from treatments.reference import keep_reading
+from treatments.rules.odometer import flag_backwards
 from treatments.rules.visit_findings import VisitFinding, list_findings
 from treatments.rules.words import (
     BodyStyle,
-    FilmState,
-    InspectionKind,
     ProductFamily,
-    TreatmentKind,
     WorkHeight,
     WorkStage,
     ZoneKind,
 )
 from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
+from treatments.shop_reference import list_areas, list_sites, list_zones
 
 
 def find_today(now: datetime, site: Site | None = None) -> date:
     """Return the date at a site, or at the shop's first one; dates of duty are dates where the work is done."""
-    site = site or Site.objects.order_by("pk").first()
+    site = site or next(iter(list_sites()), None)
     zone = zoneinfo.ZoneInfo(site.time_zone) if site else zoneinfo.ZoneInfo("UTC")
     return now.astimezone(zone).date()
-
-
-# What describe_line asks for. The rest of a zone and a product is long, and a history has hundreds of lines.
-LINE_FIELDS = (
-    "treatment_id", "quantity_ml", "pressure_kpa", "access_points_used", "mist_seen_at_far_end", "not_done_reason",
-    "zone__code", "zone__name", "zone__kind", "zone__plastic",
-    "product__family", "product__name", "product__volume_solids_percent", "product__target_dry_film_um",
-    "product__loss_fraction", "product__water_displacing", "product__surface_min_c", "product__surface_max_c",
-    "lot__number", "lot__expires_on", "lot__recalled_on",
-)  # fmt: skip
-
-
-def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
-    """Return the whole history of each vehicle by its primary key, in a constant number of queries.
-
-    Only treatments that are signed off speak; a draft by the lift is not yet a record.
-    """
-    styles = {vehicle.pk: vehicle.body_style for vehicle in vehicles}
-    keys = list(styles)
-    areas = {(a.zone_id, a.body_style): a.area_m2 for a in ZoneArea.objects.all()} if keys else {}
-    treatments: dict[int, list[TreatmentRecord]] = defaultdict(list)
-    lines: dict[int, list[TreatmentLine]] = defaultdict(list)
-    signed = Q(treatment__signed_off_at__isnull=False)
-    for line in (
-        TreatmentLine.objects.filter(signed, treatment__vehicle__in=keys)
-        .select_related("zone", "product", "lot")
-        .only(*LINE_FIELDS)
-        .order_by("treatment_id", "id")
-    ):
-        lines[line.treatment_id].append(line)
-    for treatment in Treatment.objects.filter(vehicle__in=keys, signed_off_at__isnull=False).order_by("done_on", "id"):
-        style = styles[treatment.vehicle_id]
-        treatments[treatment.vehicle_id].append(
-            TreatmentRecord(
-                record=f"treatment {treatment.pk}",
-                day=treatment.done_on,
-                kind=TreatmentKind(treatment.kind),
-                lines=tuple(describe_line(line, areas.get((line.zone_id, style))) for line in lines[treatment.pk]),
-                recorded_at=treatment.recorded_at,
-                conditions=describe_conditions(treatment),
-                amends=f"treatment {treatment.amends_id}" if treatment.amends_id else None,
-            )
-        )
-    inspections: dict[int, list[InspectionRecord]] = defaultdict(list)
-    for inspection in (
-        Inspection.objects.filter(vehicle__in=keys)
-        .order_by("done_on", "id")
-        .prefetch_related(Prefetch("lines__zone", Zone.objects.only("code")), "lines__photos")
-    ):
-        inspections[inspection.vehicle_id].append(_describe_inspection(inspection))
-    readings: dict[int, list[RecordedReading]] = defaultdict(list)
-    for reading in OdometerReading.objects.filter(vehicle__in=keys).order_by("day", "id"):
-        plain = Reading(reading.day, reading.kilometres, f"reading {reading.pk}")
-        readings[reading.vehicle_id].append(RecordedReading(plain, reading.recorded_at))
-    owners: dict[int, list[OwnerRecord]] = defaultdict(list)
-    for owned in Ownership.objects.filter(vehicle__in=keys).order_by("from_day", "id"):
-        owners[owned.vehicle_id].append(
-            OwnerRecord(
-                f"ownership {owned.pk}", str(owned.customer_id), owned.from_day, owned.recorded_at, owned.told_on
-            )
-        )
-    return {
-        key: VehicleHistory(tuple(treatments[key]), tuple(inspections[key]), tuple(readings[key]), tuple(owners[key]))
-        for key in keys
-    }
-
-
-def read_history(vehicle: Vehicle) -> VehicleHistory:
-    """Return the whole history of one vehicle."""
-    return read_histories([vehicle])[vehicle.pk]
-
-
-def describe_line(line: TreatmentLine, area_m2: Decimal | None) -> ZoneLine:
-    """Return a line with all that the rules ask of its zone, product and lot; the area in m2 is the body style's."""
-    zone, product, lot = line.zone, line.product, line.lot
-    if product is None:
-        return ZoneLine(zone.code, zone.name, ZoneKind(zone.kind), not_done_reason=line.not_done_reason)
-    return ZoneLine(
-        zone=zone.code,
-        zone_name=zone.name,
-        zone_kind=ZoneKind(zone.kind),
-        family=ProductFamily(product.family),
-        product=product.name,
-        lot=lot.number if lot else None,
-        lot_expires_on=lot.expires_on if lot else None,
-        lot_recalled_on=lot.recalled_on if lot else None,
-        quantity_ml=line.quantity_ml,
-        area_m2=area_m2,
-        target_dry_film_um=product.target_dry_film_um,
-        volume_solids_percent=product.volume_solids_percent,
-        loss_fraction=product.loss_fraction,
-        water_displacing=product.water_displacing,
-        surface_min_c=product.surface_min_c,
-        surface_max_c=product.surface_max_c,
-        plastic=zone.plastic,
-        pressure_kpa=line.pressure_kpa,
-        access_points_used=line.access_points_used,
-        mist_seen_at_far_end=line.mist_seen_at_far_end,
-    )
 
 
 def read_visit_findings(treatment: Treatment) -> tuple[VisitFinding, ...]:
@@ -175,54 +62,18 @@ def list_backwards_readings(treatment: Treatment) -> list[str]:
     return [found.sentence for found in flag_backwards(readings) if mine in (found.reading, found.earlier)]
 
 
-def describe_conditions(treatment: Treatment) -> SurfaceConditions | None:
-    """Return the surface conditions of a treatment, None where nothing was measured or seen."""
-    values = (
-        treatment.air_temperature_c,
-        treatment.surface_temperature_c,
-        treatment.relative_humidity_percent,
-        treatment.surface_clean,
-        treatment.surface_dry,
-    )
-    if all(value is None for value in values):
-        return None
-    return SurfaceConditions(
-        air_temperature_c=treatment.air_temperature_c,
-        surface_temperature_c=treatment.surface_temperature_c,
-        relative_humidity_percent=treatment.relative_humidity_percent,
-        clean=treatment.surface_clean,
-        dry=treatment.surface_dry,
-        plastic_parts=None,
-    )
-
-
-def _describe_inspection(inspection: Inspection) -> InspectionRecord:
-    return InspectionRecord(
-        record=f"inspection {inspection.pk}",
-        day=inspection.done_on,
-        kind=InspectionKind(inspection.kind),
-        zones=tuple(
-            InspectedZone(
-                zone=line.zone.code,
-                rusted_area_percent=line.rusted_area_percent,
-                perforated=line.perforated,
-                film=FilmState(line.film_state),
-                photos=len(line.photos.all()),
-            )
-            for line in inspection.lines.all()
-        ),
-        recorded_at=inspection.recorded_at,
-    )
-
-
+@keep_reading
 def read_zone_catalogue() -> tuple[ZoneDescription, ...]:
     """Return the zones as the shop has them now, with its own areas."""
-    zones = Zone.objects.prefetch_related("areas").order_by("stage", "sequence", "code")
-    return tuple(describe_zone(zone) for zone in zones)
+    areas: dict[int, list[ZoneArea]] = defaultdict(list)
+    for area in list_areas():
+        areas[area.zone_id].append(area)
+    return tuple(describe_zone(zone, areas[zone.pk]) for zone in list_zones())
 
 
-def describe_zone(zone: Zone) -> ZoneDescription:
-    """Return one zone as the rules see it."""
+def describe_zone(zone: Zone, areas: Iterable[ZoneArea] | None = None) -> ZoneDescription:
+    """Return one zone as the rules see it; its areas are read where they are not given."""
+    areas = zone.areas.all() if areas is None else areas
     return ZoneDescription(
         code=zone.code,
         name=zone.name,
@@ -231,7 +82,7 @@ def describe_zone(zone: Zone) -> ZoneDescription:
         stage=WorkStage(zone.stage) if zone.stage else None,
         height=WorkHeight(zone.height) if zone.height else None,
         sequence=zone.sequence,
-        areas_m2=tuple((BodyStyle(area.body_style), area.area_m2) for area in zone.areas.all()),
+        areas_m2=tuple((BodyStyle(area.body_style), area.area_m2) for area in areas),
         suited_families=tuple(ProductFamily(family) for family in zone.suited_families),
         access_points=tuple(AccessPoint(point["name"], point.get("count")) for point in zone.access_points),
         cautions=tuple(zone.cautions),

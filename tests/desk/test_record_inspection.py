@@ -21,9 +21,9 @@ from PIL import Image
 from desk.rusted_area import EDGE, PICTURES
 from tests.conftest import NOW, ShopForTests
 from tests.desk.lift import VIN, Lift, draw_picture, raise_lift
+from treatments.history_reading import read_history
 from treatments.models import Event, Inspection, KeptPhoto, Photo, SentForm
 from treatments.photos import MOST_BYTES
-from treatments.queries import read_history
 from treatments.services import attach_photo
 
 INSPECT = f"/vehicles/{VIN}/inspect/"

@@ -15,8 +15,8 @@ from freezegun import freeze_time
 
 from tests.conftest import NOW, ShopForTests
 from tests.desk.lift import VIN, Lift, raise_lift
+from treatments.history_reading import read_history
 from treatments.models import Event, Lot, Product, SentForm, Treatment
-from treatments.queries import read_history
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.services import record_reading
 

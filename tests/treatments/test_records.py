@@ -13,8 +13,9 @@ from scheduling.models import TermsVersion
 from scheduling.services import publish_terms
 from tests.conftest import NOW, ShopForTests
 from treatments.event_log import verify_log
+from treatments.history_reading import read_history
 from treatments.models import Event, Treatment, TreatmentLine, Vehicle, Zone
-from treatments.queries import find_vehicles_with_lot, read_history
+from treatments.queries import find_vehicles_with_lot
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.rules.words import InspectionKind, TreatmentKind
 from treatments.services import (
@@ -170,7 +171,7 @@ def test_the_event_log_is_whole_and_a_removed_head_is_found(shop: ShopForTests, 
 def test_histories_are_read_in_a_constant_number_of_queries(
     shop: ShopForTests, vehicle: Vehicle, django_assert_num_queries
 ) -> None:
-    from treatments.queries import read_histories
+    from treatments.history_reading import read_histories
 
     treat(shop, vehicle, entry(shop))
     vehicles = [vehicle]

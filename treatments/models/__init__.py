@@ -3,6 +3,7 @@
 from treatments.models.events import Event, EventLogHead, EventReader
 from treatments.models.materials import Lot, Product, Zone, ZoneArea
 from treatments.models.people import Customer, Dealership, Role, Site, User
+from treatments.models.reference import ReferenceStamp
 from treatments.models.sent import KeptPhoto, SentForm
 from treatments.models.uses import MaterialUse
 from treatments.models.vehicles import OdometerReading, Ownership, Vehicle
@@ -23,6 +24,7 @@ __all__ = [
     "Ownership",
     "Photo",
     "Product",
+    "ReferenceStamp",
     "Role",
     "SentForm",
     "Site",

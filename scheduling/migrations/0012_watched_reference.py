@@ -1,0 +1,28 @@
+from django.db import migrations
+
+from treatments.reference_triggers import watch_table
+
+WATCHED = (
+    "scheduling_absence",
+    "scheduling_bay",
+    "scheduling_bayclosure",
+    "scheduling_bodystylesize",
+    "scheduling_closedday",
+    "scheduling_personhours",
+    "scheduling_personskill",
+    "scheduling_sitecalendar",
+    "scheduling_sitehours",
+    "scheduling_siteterms",
+    "scheduling_termsversion",
+    "scheduling_warrantyterms",
+    "scheduling_workduration",
+)
+
+
+class Migration(migrations.Migration):
+    dependencies = [
+        ("treatments", "0008_reference_stamp"),
+        ("scheduling", "0011_season_plan_by_task"),
+    ]
+
+    operations = [watch_table(table) for table in WATCHED]

@@ -1,0 +1,240 @@
+"""Reads the histories of vehicles as the rules see them: four queries, however many vehicles and visits there are.
+
+Only treatments that are signed off speak; a draft by the lift is not yet a record.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Count, OuterRef, Subquery
+from django.db.models.functions import Coalesce
+
+from treatments.among import Among
+from treatments.models import (
+    Inspection,
+    OdometerReading,
+    Ownership,
+    Photo,
+    Product,
+    Treatment,
+    TreatmentLine,
+    Vehicle,
+    Zone,
+)
+from treatments.rules.conditions import SurfaceConditions
+from treatments.rules.history import (
+    InspectedZone,
+    InspectionRecord,
+    OwnerRecord,
+    RecordedReading,
+    TreatmentRecord,
+    VehicleHistory,
+    ZoneLine,
+)
+from treatments.rules.odometer import Reading
+from treatments.rules.words import FilmState, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
+from treatments.shop_reference import map_areas, map_products, map_zones
+from treatments.standing_query import GivenKeys, StandingQuery
+
+Areas = Mapping[tuple[int, str], Decimal]
+
+
+def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
+    """Return the whole history of each vehicle by its primary key, in a constant number of queries."""
+    styles = {vehicle.pk: vehicle.body_style for vehicle in vehicles}
+    keys = list(styles)
+    if not keys:
+        return {}
+    zones = map_zones()
+    treatments = _read_treatments(keys, styles, zones)
+    inspections = _read_inspections(keys, zones)
+    readings: dict[int, list[RecordedReading]] = defaultdict(list)
+    for key, vehicle, day, kilometres, recorded_at in READINGS.ask(keys):
+        readings[vehicle].append(RecordedReading(Reading(day, kilometres, f"reading {key}"), recorded_at))
+    owners: dict[int, list[OwnerRecord]] = defaultdict(list)
+    for key, vehicle, customer, from_day, recorded_at, told_on in OWNERSHIPS.ask(keys):
+        owners[vehicle].append(OwnerRecord(f"ownership {key}", str(customer), from_day, recorded_at, told_on))
+    return {
+        key: VehicleHistory(
+            tuple(treatments.get(key, ())),
+            tuple(inspections.get(key, ())),
+            tuple(readings.get(key, ())),
+            tuple(owners.get(key, ())),
+        )
+        for key in keys
+    }
+
+
+def read_history(vehicle: Vehicle) -> VehicleHistory:
+    """Return the whole history of one vehicle."""
+    return read_histories([vehicle])[vehicle.pk]
+
+
+CONDITIONS = (
+    "air_temperature_c", "surface_temperature_c", "relative_humidity_percent", "surface_clean", "surface_dry",
+)  # fmt: skip
+TREATMENTS = StandingQuery(
+    lambda: Treatment.objects.filter(Among("vehicle_id", GivenKeys(0)), signed_off_at__isnull=False)
+    .order_by("done_on", "pk", "lines__pk")
+    .values_list(
+        "pk", "vehicle_id", "done_on", "kind", "recorded_at", "amends_id", *CONDITIONS,
+        "lines__zone_id", "lines__product_id", "lines__quantity_ml", "lines__pressure_kpa",
+        "lines__access_points_used", "lines__mist_seen_at_far_end", "lines__not_done_reason",
+        "lines__lot__number", "lines__lot__expires_on", "lines__lot__recalled_on",
+    )
+)  # fmt: skip
+INSPECTIONS = StandingQuery(
+    lambda: Inspection.objects.filter(Among("vehicle_id", GivenKeys(0)))
+    .annotate(photos=_count_photos())
+    .order_by("done_on", "pk", "lines__pk")
+    .values_list(
+        "pk", "vehicle_id", "done_on", "kind", "recorded_at",
+        "lines__zone_id", "lines__rusted_area_percent", "lines__perforated", "lines__film_state", "photos",
+    )
+)  # fmt: skip
+READINGS = StandingQuery(
+    lambda: (
+        OdometerReading.objects.filter(Among("vehicle_id", GivenKeys(0)))
+        .order_by("day", "pk")
+        .values_list("pk", "vehicle_id", "day", "kilometres", "recorded_at")
+    )
+)
+OWNERSHIPS = StandingQuery(
+    lambda: (
+        Ownership.objects.filter(Among("vehicle_id", GivenKeys(0)))
+        .order_by("from_day", "pk")
+        .values_list("pk", "vehicle_id", "customer_id", "from_day", "recorded_at", "told_on")
+    )
+)
+
+
+def _count_photos() -> Any:
+    """Return how many photos a line of an inspection has, as an expression."""
+    of_line = Photo.objects.filter(line=OuterRef("lines__pk")).order_by().values("line")
+    return Coalesce(Subquery(of_line.annotate(number=Count("pk")).values("number")), 0)
+
+
+def _read_treatments(
+    keys: list[int], styles: Mapping[int, str], zones: Mapping[int, Zone]
+) -> dict[int, list[TreatmentRecord]]:
+    products, areas = map_products(), map_areas()
+    heads: dict[int, tuple[Any, ...]] = {}
+    lines: dict[int, list[ZoneLine]] = defaultdict(list)
+    for row in TREATMENTS.ask(keys):
+        key, zone, product = row[0], row[11], row[12]
+        heads.setdefault(key, tuple(row[:11]))
+        if zone is not None:
+            area = areas.get((zone, styles[row[1]]))
+            lines[key].append(
+                describe_coat(zones[zone], products[product] if product is not None else None, area, *row[13:])
+            )
+    found: dict[int, list[TreatmentRecord]] = defaultdict(list)
+    for key, vehicle, day, kind, recorded_at, amends, *conditions in heads.values():
+        found[vehicle].append(
+            TreatmentRecord(
+                record=f"treatment {key}",
+                day=day,
+                kind=TreatmentKind(kind),
+                lines=tuple(lines[key]),
+                recorded_at=recorded_at,
+                conditions=_describe_conditions(*conditions),
+                amends=f"treatment {amends}" if amends else None,
+            )
+        )
+    return found
+
+
+def _read_inspections(keys: list[int], zones: Mapping[int, Zone]) -> dict[int, list[InspectionRecord]]:
+    heads: dict[int, tuple[Any, ...]] = {}
+    seen: dict[int, list[InspectedZone]] = defaultdict(list)
+    for key, vehicle, day, kind, recorded_at, zone, percent, perforated, film, photos in INSPECTIONS.ask(keys):
+        heads.setdefault(key, (key, vehicle, day, kind, recorded_at))
+        if zone is not None:
+            seen[key].append(InspectedZone(zones[zone].code, percent, perforated, FilmState(film), photos))
+    found: dict[int, list[InspectionRecord]] = defaultdict(list)
+    for key, vehicle, day, kind, recorded_at in heads.values():
+        found[vehicle].append(
+            InspectionRecord(f"inspection {key}", day, InspectionKind(kind), tuple(seen[key]), recorded_at)
+        )
+    return found
+
+
+def describe_line(line: TreatmentLine, area_m2: Decimal | None) -> ZoneLine:
+    """Return a line with all that the rules ask of its zone, product and lot; the area in m2 is the body style's."""
+    lot = line.lot
+    return describe_coat(
+        line.zone,
+        line.product,
+        area_m2,
+        line.quantity_ml,
+        line.pressure_kpa,
+        line.access_points_used,
+        line.mist_seen_at_far_end,
+        line.not_done_reason,
+        lot.number if lot else None,
+        lot.expires_on if lot else None,
+        lot.recalled_on if lot else None,
+    )
+
+
+def describe_coat(
+    zone: Zone,
+    product: Product | None,
+    area_m2: Decimal | None,
+    quantity_ml: Decimal | None,
+    pressure_kpa: Decimal | None,
+    access_points_used: int | None,
+    mist_seen_at_far_end: bool | None,
+    not_done_reason: str,
+    lot: str | None,
+    lot_expires_on: date | None,
+    lot_recalled_on: date | None,
+) -> ZoneLine:
+    """Return what went on a zone, or why nothing did, as the rules read it."""
+    if product is None:
+        return ZoneLine(zone.code, zone.name, ZoneKind(zone.kind), not_done_reason=not_done_reason)
+    return ZoneLine(
+        zone=zone.code,
+        zone_name=zone.name,
+        zone_kind=ZoneKind(zone.kind),
+        family=ProductFamily(product.family),
+        product=product.name,
+        lot=lot,
+        lot_expires_on=lot_expires_on,
+        lot_recalled_on=lot_recalled_on,
+        quantity_ml=quantity_ml,
+        area_m2=area_m2,
+        target_dry_film_um=product.target_dry_film_um,
+        volume_solids_percent=product.volume_solids_percent,
+        loss_fraction=product.loss_fraction,
+        water_displacing=product.water_displacing,
+        surface_min_c=product.surface_min_c,
+        surface_max_c=product.surface_max_c,
+        plastic=zone.plastic,
+        pressure_kpa=pressure_kpa,
+        access_points_used=access_points_used,
+        mist_seen_at_far_end=mist_seen_at_far_end,
+    )
+
+
+def describe_conditions(treatment: Treatment) -> SurfaceConditions | None:
+    """Return the surface conditions of a treatment, None where nothing was measured or seen."""
+    return _describe_conditions(*(getattr(treatment, name) for name in CONDITIONS))
+
+
+def _describe_conditions(
+    air_c: Decimal | None, surface_c: Decimal | None, humidity: Decimal | None, clean: bool | None, dry: bool | None
+) -> SurfaceConditions | None:
+    if all(value is None for value in (air_c, surface_c, humidity, clean, dry)):
+        return None
+    return SurfaceConditions(
+        air_temperature_c=air_c,
+        surface_temperature_c=surface_c,
+        relative_humidity_percent=humidity,
+        clean=clean,
+        dry=dry,
+        plastic_parts=None,
+    )

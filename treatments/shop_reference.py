@@ -1,0 +1,64 @@
+"""What the shop works with and seldom changes: its sites, zones with their areas, and products.
+
+Everything here is kept by ``treatments.reference``: it is shared, so nobody may change what is returned.
+"""
+
+from collections.abc import Mapping
+from decimal import Decimal
+
+from treatments.models import Dealership, Product, Site, Zone, ZoneArea
+from treatments.reference import keep_reading
+
+
+@keep_reading
+def list_sites() -> tuple[Site, ...]:
+    """Return the shop's sites, the first one first."""
+    return tuple(Site.objects.order_by("pk"))
+
+
+@keep_reading
+def map_sites() -> Mapping[int, Site]:
+    """Return the shop's sites by primary key."""
+    return {site.pk: site for site in list_sites()}
+
+
+@keep_reading
+def map_dealerships() -> Mapping[int, Dealership]:
+    """Return the dealerships by primary key."""
+    return {dealership.pk: dealership for dealership in Dealership.objects.all()}
+
+
+@keep_reading
+def list_zones() -> tuple[Zone, ...]:
+    """Return the zones in the order of the work."""
+    return tuple(Zone.objects.order_by("stage", "sequence", "code"))
+
+
+@keep_reading
+def map_zones() -> Mapping[int, Zone]:
+    """Return the zones by primary key."""
+    return {zone.pk: zone for zone in list_zones()}
+
+
+@keep_reading
+def map_zone_names() -> Mapping[str, str]:
+    """Return the names of the zones by code."""
+    return {zone.code: zone.name for zone in list_zones()}
+
+
+@keep_reading
+def map_products() -> Mapping[int, Product]:
+    """Return the products by primary key."""
+    return {product.pk: product for product in Product.objects.order_by("pk")}
+
+
+@keep_reading
+def list_areas() -> tuple[ZoneArea, ...]:
+    """Return the area of each zone on each body style."""
+    return tuple(ZoneArea.objects.order_by("zone_id", "body_style"))
+
+
+@keep_reading
+def map_areas() -> Mapping[tuple[int, str], Decimal]:
+    """Return areas in m2 by the zone's primary key and the body style."""
+    return {(area.zone_id, area.body_style): area.area_m2 for area in list_areas()}

@@ -1,0 +1,110 @@
+"""Queries that are asked again and again with other values, turned into SQL once for each process.
+
+Django writes a query's SQL anew each time it is asked, which takes longer than its answer from the database.
+"""
+
+import functools
+from collections.abc import Callable, Sequence
+from typing import Any, Generic, TypeVar
+
+from django.db import DEFAULT_DB_ALIAS, connections
+from django.db.models import BigIntegerField, Field, Model, QuerySet, Value
+
+from treatments.among import adapt_keys
+
+M = TypeVar("M", bound=Model)
+
+
+# By the place of the column: what converts it, and the expression that it was asked by.
+Converters = dict[int, tuple[list[Callable[[Any, Any, Any], Any]], Any]]
+Written = tuple[str, tuple[Any, ...], Converters]
+
+
+class Given(Value):
+    """Stands in a standing query for a value that is told when it is asked."""
+
+    def __init__(self, place: int, field: "Field[Any, Any] | None" = None) -> None:
+        """Stand for the value at ``place`` among those told; ``field`` says of which type it is."""
+        super().__init__(place, output_field=field or BigIntegerField())
+
+    def as_sql(self, compiler: Any, connection: Any) -> Any:
+        return "%s", [self]
+
+    def adapt(self, value: Any, connection: Any) -> Any:
+        """Return what the database is given for a value."""
+        return self.output_field.get_db_prep_value(value, connection)
+
+
+class GivenKeys(Given):
+    """Stands for a list of keys; it is for ``Among``."""
+
+    def adapt(self, value: Any, connection: Any) -> Any:
+        return adapt_keys(value, connection)
+
+
+class StandingQuery:
+    """A query for tuples whose SQL is kept.
+
+    For example ``StandingQuery(lambda: Zone.objects.filter(pk=Given(0)).values_list("code", "name")).ask(7)``.
+    It asks for the rows that the query set asks for, in its order; what is told at the asking may change values only,
+    never the shape of the query.
+    """
+
+    def __init__(self, build: "Callable[[], QuerySet[Any, Any]]") -> None:
+        """Keep how to build the query: a query set of ``values_list`` with ``Given`` in place of what is told."""
+        self._build = build
+        self._written: dict[str, Written] = {}
+
+    def ask(self, *values: Any) -> list[Sequence[Any]]:
+        """Return the rows for these values, each with a column for each name of ``values_list``."""
+        connection = connections[DEFAULT_DB_ALIAS]
+        written = self._written.get(connection.vendor)
+        if written is None:
+            written = self._written[connection.vendor] = self._write()
+        sql, params, converters = written
+        told = [param.adapt(values[param.value], connection) if isinstance(param, Given) else param for param in params]
+        with connection.cursor() as cursor:
+            cursor.execute(sql, told)
+            rows: list[Sequence[Any]] = cursor.fetchall()
+        return _convert(rows, converters, connection) if converters else rows
+
+    def _write(self) -> Written:
+        """Return the SQL, its parameters in order, and what turns columns into Python's types where that is needed."""
+        compiler = self._build().query.get_compiler(DEFAULT_DB_ALIAS)
+        sql, params = compiler.as_sql()
+        converters = compiler.get_converters([column for column, _sql, _name in compiler.select])
+        return sql, tuple(params), converters
+
+
+class StandingRows(Generic[M]):
+    """A standing query for whole rows of a model, without what they name."""
+
+    def __init__(self, build: "Callable[[], QuerySet[M]]") -> None:
+        """Keep how to build the query: a plain query set with ``Given`` in place of what is told."""
+        self._build = build
+        self._query = StandingQuery(lambda: build().values_list(*self._names))
+
+    @functools.cached_property
+    def _names(self) -> list[str]:
+        return [field.attname for field in self._build().model._meta.concrete_fields]
+
+    def ask(self, *values: Any) -> list[M]:
+        """Return the rows for these values as instances."""
+        make, names = self._build_instance, self._names
+        return [make(DEFAULT_DB_ALIAS, names, row) for row in self._query.ask(*values)]
+
+    @functools.cached_property
+    def _build_instance(self) -> Callable[..., M]:
+        return self._build().model.from_db
+
+
+def _convert(rows: list[Sequence[Any]], converters: Converters, connection: Any) -> list[Sequence[Any]]:
+    """Return rows with Python's types in the columns for which a database has none, as Django converts them."""
+    found: list[Sequence[Any]] = []
+    for row in rows:
+        values = list(row)
+        for place, (steps, column) in converters.items():
+            for step in steps:
+                values[place] = step(values[place], column, connection)
+        found.append(values)
+    return found
