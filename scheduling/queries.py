@@ -12,12 +12,9 @@ from django.db.models import QuerySet
 
 from scheduling.changes import describe_facts, list_versions
 from scheduling.models import (
-    ClosedDay,
     Cover,
     CoverChange,
     DueItem,
-    SiteCalendar,
-    TermsVersion,
 )
 from scheduling.rules import due as due_rules
 from scheduling.rules.calendars import WorkingCalendar
@@ -25,13 +22,15 @@ from scheduling.rules.cover import CoverOnDay, TermsByDay, cover_on, find_terms_
 from scheduling.rules.ends import foresee_distance
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
-from scheduling.rules.terms_document import read_published_terms
+from scheduling.site_reference import map_versions, read_calendars, read_terms_of
 from treatments.among import Among
 from treatments.history_reading import read_histories
-from treatments.models import Ownership, Site, User
+from treatments.models import Ownership, User, Vehicle
 from treatments.models.people import Role
 from treatments.rules.history import VehicleHistory
 from treatments.rules.words import CorrosivityCategory
+from treatments.shop_reference import map_dealerships, map_sites
+from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,25 +65,6 @@ class CoverCase:
         return list_cover_changes(self.terms_by_day, self.facts, self.history, self.calendar, first, last)
 
 
-def read_calendars(sites: Iterable[Site]) -> dict[int, WorkingCalendar]:
-    """Return the calendar of each site by primary key; a site without one is open Monday to Friday."""
-    by_key = {site.pk: site for site in sites}
-    closed: dict[int, set[date]] = defaultdict(set)
-    for day in ClosedDay.objects.filter(site__in=by_key):
-        closed[day.site_id].add(day.day)
-    stored = {calendar.site_id: calendar for calendar in SiteCalendar.objects.filter(site__in=by_key)}
-    calendars = {}
-    for key, site in by_key.items():
-        calendar = stored.get(key) or SiteCalendar(site=site)
-        calendars[key] = WorkingCalendar(
-            open_weekdays=frozenset(int(number) for number in calendar.open_weekdays),
-            country=site.country if calendar.closed_on_public_holidays else "",
-            subdivision=site.subdivision if calendar.closed_on_public_holidays else "",
-            closed_days=frozenset(closed[key]),
-        )
-    return calendars
-
-
 def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = None) -> list[CoverCase]:
     """Return the case of each cover, in a constant number of queries.
 
@@ -94,16 +74,15 @@ def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = Non
     """
     wanted = list(covers)
     histories = read_histories(cover.vehicle for cover in wanted)
-    calendars = read_calendars({cover.site_id: cover.site for cover in wanted}.values())
+    calendars = read_calendars([cover.site for cover in wanted])
     places = read_places_of_use(histories)
     changes: dict[int, list[CoverChange]] = defaultdict(list)
-    for change in CoverChange.objects.filter(cover__in=wanted).order_by("day", "id"):
+    for change in CHANGES.ask([cover.pk for cover in wanted]):
         changes[change.cover_id].append(change)
     versions: set[int] = {cover.terms_version_id for cover in wanted}
     for listed in changes.values():
         versions |= {key for change in listed for key in (change.from_version_id, change.to_version_id) if key}
-    found = TermsVersion.objects.filter(pk__in=versions)
-    terms = {version.pk: read_published_terms(version.document) for version in found}
+    terms = read_terms_of(frozenset(versions))
     cases = []
     for cover in wanted:
         history = histories[cover.vehicle_id]
@@ -140,14 +119,46 @@ Places = tuple[tuple[date, CorrosivityCategory | None], ...]
 
 def read_places_of_use(vehicles: Iterable[int]) -> dict[int, Places]:
     """Return where each vehicle was used from which day on, for those of which an owner's place is on record."""
-    told = Ownership.objects.filter(Among("vehicle_id", vehicles)).exclude(customer__corrosivity="")
-    named = set(told.values_list("vehicle_id", flat=True))
+    named = {vehicle for (vehicle,) in TOLD_PLACES.ask(list(vehicles))}
     found: dict[int, list[tuple[date, CorrosivityCategory | None]]] = defaultdict(list)
     if named:
         everyone = Ownership.objects.filter(Among("vehicle_id", named)).order_by("vehicle_id", "from_day")
         for vehicle, from_day, category in everyone.values_list("vehicle_id", "from_day", "customer__corrosivity"):
             found[vehicle].append((from_day, CorrosivityCategory(category) if category else None))
     return {vehicle: tuple(places) for vehicle, places in found.items()}
+
+
+CHANGES = StandingRows(
+    lambda: CoverChange.objects.filter(Among("cover_id", GivenKeys(0))).order_by("day", "id"),
+)
+TOLD_PLACES = StandingQuery(
+    lambda: (
+        Ownership.objects.filter(Among("vehicle_id", GivenKeys(0)))
+        .exclude(customer__corrosivity="")
+        .order_by()
+        .values_list("vehicle_id")
+    )
+)
+
+
+COVERS_OF_VEHICLE = StandingRows(lambda: Cover.objects.filter(vehicle=Given(0)).order_by("-pk"))
+
+
+def list_covers_of(vehicle: Vehicle) -> list[Cover]:
+    """Return all covers of a vehicle, the newest first, with their site, terms and dealership."""
+    covers = COVERS_OF_VEHICLE.ask(vehicle.pk)
+    sites, dealerships = (map_sites(), map_dealerships()) if covers else ({}, {})
+    versions = map_versions() if covers else {}
+    for cover in covers:
+        cover.vehicle, cover.site = vehicle, sites[cover.site_id]
+        cover.terms_version = versions[cover.terms_version_id]
+        cover.dealership = dealerships[cover.dealership_id] if cover.dealership_id else None
+    return covers
+
+
+def may_see_cover(user: User, cover: Cover) -> bool:
+    """Say whether a person may see a cover; the same rule as ``list_covers_for``."""
+    return user.role != Role.DEALERSHIP or cover.dealership_id == user.dealership_id
 
 
 def list_covers_for(user: User) -> QuerySet[Cover]:

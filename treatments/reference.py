@@ -14,6 +14,9 @@ from django.http.response import HttpResponseBase
 
 from treatments.models import ReferenceStamp
 
+# Of one function, for different arguments.
+MOST_ANSWERS = 256
+
 P = ParamSpec("P")
 T = TypeVar("T")
 
@@ -57,10 +60,16 @@ class KeptReading(Generic[P, T]):
             answers = {}
             self._kept = (number, answers)
         key = (args, tuple(sorted(kwargs.items()))) if kwargs else args
-        # One thread more may read the same; both read what the number stands for, or something newer.
-        if key not in answers:
-            answers[key] = self._read(*args, **kwargs)
-        return answers[key]
+        try:
+            return answers[key]
+        except KeyError:
+            # One thread more may read the same; both read what the number stands for, or something newer.
+            answer = self._read(*args, **kwargs)
+        if len(answers) >= MOST_ANSWERS:
+            # Days go by, and nobody asks for those of last month any more.
+            answers.clear()
+        answers[key] = answer
+        return answer
 
 
 def keep_reading(read: Callable[P, T]) -> KeptReading[P, T]:

@@ -6,10 +6,10 @@ Everything is read for a range of days in a constant number of queries and hande
 import zoneinfo
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
-from django.db.models import QuerySet
+from django.db.models import DateTimeField, QuerySet
 
 from scheduling.models import (
     Absence,
@@ -17,18 +17,16 @@ from scheduling.models import (
     Bay,
     BayClosure,
     Cover,
-    PersonHours,
-    SiteHours,
 )
-from scheduling.queries import CoverCase, read_calendars, read_cover_case
-from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP, BayKind, Skill, VisitKind
+from scheduling.queries import CoverCase, read_cover_case
+from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP, Skill, VisitKind
 from scheduling.rules.due_item import DueItem, DueKind
-from scheduling.rules.opening import Span, list_open_spans, list_worked_spans
-from scheduling.rules.slots import BayTimes, DueDates, PersonTimes, SiteTimes
+from scheduling.rules.opening import Span
+from scheduling.rules.slots import DueDates, PersonTimes, SiteTimes
+from scheduling.site_reference import OpenSite, read_open_sites
+from treatments.among import Among
 from treatments.models import Site, User
-
-# A vehicle that stands over a long weekend is handed over on the first open day after it.
-DAYS_TO_HAND_OVER = 14
+from treatments.standing_query import Given, GivenKeys, StandingQuery
 
 
 def read_site_times(
@@ -40,50 +38,67 @@ def read_site_times(
         leave_out: an appointment that is to be moved and so is not in its own way.
     """
     wanted = {site.pk: site for site in sites}
-    calendars = read_calendars(wanted.values())
-    hours: dict[int, dict[int, list[tuple[time, time]]]] = defaultdict(lambda: defaultdict(list))
-    for row in SiteHours.objects.filter(site__in=wanted):
-        hours[row.site_id][row.weekday].append((row.opens_at, row.closes_at))
+    opened = read_open_sites(
+        frozenset((site.pk, site.country, site.subdivision, site.time_zone) for site in wanted.values()), first, last
+    )
     start = datetime.combine(first - timedelta(days=1), time(), UTC)
     end = datetime.combine(last + timedelta(days=2), time(), UTC)
-    bays = list(Bay.objects.filter(site__in=wanted, in_use=True).order_by("site_id", "code"))
-    people = list(
-        User.objects.filter(site__in=wanted, is_active=True, skills__isnull=False)
-        .distinct()
-        .prefetch_related("skills")
-        .order_by("pk")
-    )
     bay_taken: dict[int, list[Span]] = defaultdict(list)
     person_taken: dict[int, list[Span]] = defaultdict(list)
-    stays = list_holding_visits(leave_out=leave_out).filter(site__in=wanted, starts_at__lt=end, ready_at__gt=start)
-    for stay in stays.only("bay_id", "person_id", "starts_at", "work_ends_at", "bay_free_at"):
-        bay_taken[stay.bay_id].append(Span(stay.starts_at, stay.bay_free_at))
-        if stay.person_id is not None and stay.work_ends_at > stay.starts_at:
-            person_taken[stay.person_id].append(Span(stay.starts_at, stay.work_ends_at))
-    for closure in BayClosure.objects.filter(bay__in=bays, starts_at__lt=end, ends_at__gt=start):
-        bay_taken[closure.bay_id].append(Span(closure.starts_at, closure.ends_at))
-    for absence in Absence.objects.filter(person__in=people, starts_at__lt=end, ends_at__gt=start):
-        person_taken[absence.person_id].append(Span(absence.starts_at, absence.ends_at))
-    own_hours: dict[int, dict[int, list[tuple[time, time]]]] = defaultdict(lambda: defaultdict(list))
-    for own in PersonHours.objects.filter(person__in=people):
-        own_hours[own.person_id][own.weekday].append((own.starts_at, own.ends_at))
+    left_out = leave_out.pk if leave_out is not None else NO_VISIT
+    for bay, person, starts_at, work_ends_at, bay_free_at in STAYS.ask(list(wanted), start, end, left_out):
+        bay_taken[bay].append(Span(starts_at, bay_free_at))
+        if person is not None and work_ends_at > starts_at:
+            person_taken[person].append(Span(starts_at, work_ends_at))
+    for bay, starts_at, ends_at in CLOSURES.ask(list(wanted), start, end):
+        bay_taken[bay].append(Span(starts_at, ends_at))
+    for person, starts_at, ends_at in ABSENCES.ask(list(wanted), start, end):
+        person_taken[person].append(Span(starts_at, ends_at))
     found = []
     for key, site in wanted.items():
-        zone = zoneinfo.ZoneInfo(site.time_zone)
-        open_spans = list_open_spans(hours[key], calendars[key], zone, first, last + timedelta(days=DAYS_TO_HAND_OVER))
+        open_site = opened[key]
         found.append(
             SiteTimes(
                 key,
                 site.name,
-                zone,
-                open_spans,
-                tuple(_describe_bay(bay, bay_taken[bay.pk]) for bay in bays if bay.site_id == key),
-                _describe_people(
-                    [person for person in people if person.site_id == key], own_hours, person_taken, zone, open_spans
-                ),
+                zoneinfo.ZoneInfo(site.time_zone),
+                open_site.open_spans,
+                tuple(replace(bay, taken=tuple(sorted(bay_taken[bay.key]))) for bay in open_site.bays),
+                _describe_people(open_site, person_taken),
             )
         )
     return found
+
+
+# No visit has this key.
+NO_VISIT = -1
+STAYS = StandingQuery(
+    lambda: (
+        list_holding_visits()
+        .filter(
+            Among("site_id", GivenKeys(0)),
+            starts_at__lt=Given(2, DateTimeField()),
+            ready_at__gt=Given(1, DateTimeField()),
+        )
+        .exclude(pk=Given(3))
+        .values_list("bay_id", "person_id", "starts_at", "work_ends_at", "bay_free_at")
+    )
+)
+CLOSURES = StandingQuery(
+    lambda: BayClosure.objects.filter(
+        Among("bay__site_id", GivenKeys(0)),
+        bay__in_use=True,
+        starts_at__lt=Given(2, DateTimeField()),
+        ends_at__gt=Given(1, DateTimeField()),
+    ).values_list("bay_id", "starts_at", "ends_at")
+)
+ABSENCES = StandingQuery(
+    lambda: Absence.objects.filter(
+        Among("person__site_id", GivenKeys(0)),
+        starts_at__lt=Given(2, DateTimeField()),
+        ends_at__gt=Given(1, DateTimeField()),
+    ).values_list("person_id", "starts_at", "ends_at")
+)
 
 
 def list_holding_visits(*, leave_out: Appointment | None = None) -> QuerySet[Appointment]:
@@ -102,29 +117,13 @@ def find_place(bay: int, person: int | None) -> tuple[Bay, User | None]:
     return found, User.objects.get(pk=person) if person is not None else None
 
 
-def _describe_bay(bay: Bay, taken: list[Span]) -> BayTimes:
-    return BayTimes(bay.pk, bay.name, BayKind(bay.kind), bay.most_height_mm, bay.most_mass_kg, tuple(sorted(taken)))
-
-
-def _describe_people(
-    people: Sequence[User],
-    own_hours: dict[int, dict[int, list[tuple[time, time]]]],
-    taken: dict[int, list[Span]],
-    zone: zoneinfo.ZoneInfo,
-    open_spans: dict[date, tuple[Span, ...]],
-) -> tuple[PersonTimes, ...]:
-    if not people:
+def _describe_people(open_site: OpenSite, taken: dict[int, list[Span]]) -> tuple[PersonTimes, ...]:
+    if not open_site.workers:
         # A shop that has written nobody's skills down is booked by its bays alone.
-        return (PersonTimes(None, "", frozenset(Skill), open_spans),)
+        return (PersonTimes(None, "", frozenset(Skill), open_site.open_spans),)
     return tuple(
-        PersonTimes(
-            person.pk,
-            person.get_full_name() or person.username,
-            frozenset(Skill(row.skill) for row in person.skills.all()),
-            list_worked_spans(own_hours[person.pk], zone, open_spans),
-            tuple(sorted(taken[person.pk])),
-        )
-        for person in people
+        PersonTimes(worker.key, worker.name, worker.skills, worked, tuple(sorted(taken[worker.key])))
+        for worker, worked in open_site.workers
     )
 
 

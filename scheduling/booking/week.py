@@ -12,9 +12,9 @@ from datetime import UTC, date, datetime, time, timedelta
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure, SiteHours
-from scheduling.queries import read_calendars
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
 from scheduling.rules.opening import USUAL_HOURS, Span, list_open_spans
+from scheduling.site_reference import read_calendars
 from treatments.models import Site
 
 DAYS_OF_A_WEEK = 7

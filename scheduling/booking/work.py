@@ -9,13 +9,15 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 
-from scheduling.booking.reading import list_holding_visits
+from scheduling.booking.reading import NO_VISIT, list_holding_visits
 from scheduling.models import Appointment, BodyStyleSize, VehicleSize, WorkDuration
 from scheduling.rules.booking_words import BayKind, Skill, VisitKind
 from scheduling.rules.opening import Span
 from scheduling.rules.slots import VisitWork
+from scheduling.site_reference import list_durations, map_usual_sizes
 from treatments.among import Among
 from treatments.models import Site, Vehicle
+from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,15 +77,26 @@ def read_workload(vehicles: Collection[int], *, stays: bool = True, leave_out: A
     """
     found: dict[int, list[Span]] = defaultdict(list)
     if stays:
-        rows = list_holding_visits(leave_out=leave_out).filter(Among("vehicle_id", vehicles))
-        for vehicle, start, end in rows.values_list("vehicle_id", "starts_at", "ready_at"):
+        left_out = leave_out.pk if leave_out is not None else NO_VISIT
+        for vehicle, start, end in STAYS_OF_VEHICLES.ask(list(vehicles), left_out):
             found[vehicle].append(Span(start, end))
     return Workload(
-        tuple(WorkDuration.objects.all()),
-        {size.vehicle_id: size for size in VehicleSize.objects.filter(Among("vehicle_id", vehicles))},
-        {size.body_style: size for size in BodyStyleSize.objects.all()},
+        list_durations(),
+        {size.vehicle_id: size for size in SIZES.ask(list(vehicles))},
+        map_usual_sizes(),
         {vehicle: tuple(spans) for vehicle, spans in found.items()},
     )
+
+
+STAYS_OF_VEHICLES = StandingQuery(
+    lambda: (
+        list_holding_visits()
+        .filter(Among("vehicle_id", GivenKeys(0)))
+        .exclude(pk=Given(1))
+        .values_list("vehicle_id", "starts_at", "ready_at")
+    )
+)
+SIZES = StandingRows(lambda: VehicleSize.objects.filter(Among("vehicle_id", GivenKeys(0))))
 
 
 def read_visit_work(

@@ -12,11 +12,12 @@ from decimal import Decimal
 from scheduling.booking.following import find_booked_days
 from scheduling.changes import describe_facts, list_versions
 from scheduling.models import Cover, CoverChange, TermsVersion
-from scheduling.queries import read_calendars, read_places_of_use
+from scheduling.queries import read_places_of_use
 from scheduling.rules.dates import DutyTable
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import read_published_terms
+from scheduling.site_reference import read_calendars
 from treatments.among import Among
 from treatments.models import Inspection, OdometerReading, Ownership, Product, Site, Treatment, Zone
 from treatments.rules.history import (

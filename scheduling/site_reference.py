@@ -1,0 +1,169 @@
+"""What sites seldom change: calendars, hours, bays, people with skills, durations and sizes, and published terms.
+
+Everything here is kept by ``treatments.reference``: it is shared, so nobody may change what is returned.
+"""
+
+import zoneinfo
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, time, timedelta
+
+from scheduling.models import (
+    Bay,
+    BodyStyleSize,
+    ClosedDay,
+    PersonHours,
+    PersonSkill,
+    SiteCalendar,
+    SiteHours,
+    TermsVersion,
+    WorkDuration,
+)
+from scheduling.rules.booking_words import BayKind, Skill
+from scheduling.rules.calendars import WorkingCalendar
+from scheduling.rules.opening import Span, list_open_spans, list_worked_spans
+from scheduling.rules.slots import BayTimes
+from scheduling.rules.terms import Terms
+from scheduling.rules.terms_document import read_published_terms
+from treatments.models import Site
+from treatments.reference import keep_reading
+
+# By ISO weekday: from when to when.
+Hours = Mapping[int, Sequence[tuple[time, time]]]
+# A vehicle that stands over a long weekend is handed over on the first open day after it.
+DAYS_TO_HAND_OVER = 14
+
+
+@keep_reading
+def read_terms_of(versions: frozenset[int]) -> Mapping[int, Terms]:
+    """Return published versions of terms by primary key."""
+    found = TermsVersion.objects.filter(pk__in=versions)
+    return {version.pk: read_published_terms(version.document) for version in found}
+
+
+@keep_reading
+def map_versions() -> Mapping[int, TermsVersion]:
+    """Return all versions of terms, drafts too, with their terms, by primary key."""
+    return {version.pk: version for version in TermsVersion.objects.select_related("terms")}
+
+
+@keep_reading
+def read_calendars_of(sites: frozenset[tuple[int, str, str]]) -> Mapping[int, WorkingCalendar]:
+    """Return the calendar of each site: (key, country, subdivision); without one it is open Monday to Friday."""
+    keys = [key for key, _country, _subdivision in sites]
+    closed: dict[int, set[date]] = defaultdict(set)
+    for day in ClosedDay.objects.filter(site__in=keys):
+        closed[day.site_id].add(day.day)
+    stored = {calendar.site_id: calendar for calendar in SiteCalendar.objects.filter(site__in=keys)}
+    calendars = {}
+    for key, country, subdivision in sites:
+        calendar = stored.get(key) or SiteCalendar(site_id=key)
+        calendars[key] = WorkingCalendar(
+            open_weekdays=frozenset(int(number) for number in calendar.open_weekdays),
+            country=country if calendar.closed_on_public_holidays else "",
+            subdivision=subdivision if calendar.closed_on_public_holidays else "",
+            closed_days=frozenset(closed[key]),
+        )
+    return calendars
+
+
+def read_calendars(sites: Sequence[Site]) -> Mapping[int, WorkingCalendar]:
+    """Return the calendar of each site by primary key; a site without one is open Monday to Friday."""
+    return read_calendars_of(frozenset((site.pk, site.country, site.subdivision) for site in sites))
+
+
+@keep_reading
+def map_site_hours() -> Mapping[int, Hours]:
+    """Return the hours of each site by its primary key."""
+    hours: dict[int, dict[int, list[tuple[time, time]]]] = defaultdict(lambda: defaultdict(list))
+    for row in SiteHours.objects.order_by("site_id", "weekday", "opens_at"):
+        hours[row.site_id][row.weekday].append((row.opens_at, row.closes_at))
+    return {site: dict(days) for site, days in hours.items()}
+
+
+@keep_reading
+def list_durations() -> tuple[WorkDuration, ...]:
+    """Return how long visits take, in the order of their table."""
+    return tuple(WorkDuration.objects.all())
+
+
+@keep_reading
+def map_usual_sizes() -> Mapping[str, BodyStyleSize]:
+    """Return the usual size of each body style."""
+    return {size.body_style: size for size in BodyStyleSize.objects.all()}
+
+
+@dataclass(frozen=True, slots=True)
+class Worker:
+    """A person who may be booked, with skills, and own hours or none for those of the site."""
+
+    key: int
+    site: int
+    name: str
+    skills: frozenset[Skill]
+    hours: Hours
+
+
+@keep_reading
+def list_workers() -> tuple[Worker, ...]:
+    """Return everybody who may be booked at some site."""
+    skills: dict[int, set[Skill]] = defaultdict(set)
+    people = {}
+    allowed = PersonSkill.objects.filter(person__is_active=True, person__site__isnull=False)
+    for row in allowed.select_related("person").order_by("person_id", "skill"):
+        people[row.person_id] = row.person
+        skills[row.person_id].add(Skill(row.skill))
+    hours: dict[int, dict[int, list[tuple[time, time]]]] = defaultdict(lambda: defaultdict(list))
+    for own in PersonHours.objects.order_by("person_id", "weekday", "starts_at"):
+        hours[own.person_id][own.weekday].append((own.starts_at, own.ends_at))
+    return tuple(
+        Worker(key, person.site_id, person.get_full_name() or person.username, frozenset(skills[key]), dict(hours[key]))
+        for key, person in people.items()
+        if person.site_id is not None
+    )
+
+
+@keep_reading
+def list_bays() -> tuple[Bay, ...]:
+    """Return all bays, by site and short name, those too that are not in use."""
+    return tuple(Bay.objects.order_by("site_id", "code"))
+
+
+@dataclass(frozen=True, slots=True)
+class OpenSite:
+    """A site from one day to another: when it is open and who works when, and its bays with nothing taken yet."""
+
+    open_spans: Mapping[date, tuple[Span, ...]]
+    bays: tuple[BayTimes, ...]
+    workers: tuple[tuple[Worker, Mapping[date, tuple[Span, ...]]], ...]
+
+
+@keep_reading
+def read_open_sites(sites: frozenset[tuple[int, str, str, str]], first: date, last: date) -> Mapping[int, OpenSite]:
+    """Return when sites are open and who works there.
+
+    Args:
+        sites: key, country, subdivision and time zone of each.
+        first: the first day.
+        last: the last day; open hours reach some days past it.
+    """
+    calendars = read_calendars_of(frozenset(site[:3] for site in sites))
+    hours, bays, workers = map_site_hours(), list_bays(), list_workers()
+    found = {}
+    for key, _country, _subdivision, zone_name in sites:
+        zone = zoneinfo.ZoneInfo(zone_name)
+        until = last + timedelta(days=DAYS_TO_HAND_OVER)
+        open_spans = list_open_spans(hours.get(key, {}), calendars[key], zone, first, until)
+        found[key] = OpenSite(
+            open_spans,
+            tuple(
+                BayTimes(bay.pk, bay.name, BayKind(bay.kind), bay.most_height_mm, bay.most_mass_kg)
+                for bay in bays
+                if bay.site_id == key and bay.in_use
+            ),
+            tuple(
+                (worker, list_worked_spans(worker.hours, zone, open_spans)) for worker in workers if worker.site == key
+            ),
+        )
+    return found
