@@ -25,6 +25,7 @@ from scheduling.queries import list_covers_for
 from scheduling.terms_queries import list_versions
 from treatments.models import Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle
 from treatments.rules.words import say
+from treatments.standing_query import Given, StandingRows
 
 SHOP = (Role.APPLICATOR, Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER)
 # Page: the roles that may open it.
@@ -61,6 +62,8 @@ HOME: dict[Role, str] = {
     Role.OWNER: "desk:due_list",
     Role.DEALERSHIP: "desk:due_list",
 }
+
+VEHICLE_OF_VIN = StandingRows(lambda: Vehicle.objects.filter(vin=Given(0, Vehicle._meta.get_field("vin"))))
 
 P = ParamSpec("P")
 R = TypeVar("R", bound=HttpResponseBase)
@@ -111,10 +114,12 @@ def _seen_by(user: User, records: "QuerySet[Record]") -> "QuerySet[Record]":
 
 def access_vehicle(user: User, vin: str) -> Vehicle:
     """Return the vehicle of this VIN, or 404 where there is none that the person may see."""
-    vehicle = list_vehicles_for(user).filter(vin=vin.upper()).first()
-    if vehicle is None:
+    found = VEHICLE_OF_VIN.ask(vin.upper())
+    if user.role == Role.DEALERSHIP:
+        found = list(list_vehicles_for(user).filter(vin=vin.upper()))
+    if not found:
         raise Http404(f"No vehicle {vin} here.")
-    return vehicle
+    return found[0]
 
 
 def access_treatment(user: User, key: int) -> Treatment:

@@ -13,6 +13,7 @@ from desk.day_fields import DayField
 from scheduling.models import Bay
 from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD, VisitKind
 from scheduling.rules.slots import Preferences
+from scheduling.site_reference import list_bays, list_workers
 from treatments.models import Site, User
 from treatments.models.choices import choices_of
 from treatments.rules.vin import VinMark
@@ -119,10 +120,16 @@ class NamedTimeForm(forms.Form):
     def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.site = site
-        self.fields["bay"].queryset = Bay.objects.filter(site=site, in_use=True)  # type: ignore[attr-defined]
+        bay, person = self.fields["bay"], self.fields["person"]
+        assert isinstance(bay, forms.ModelChoiceField) and isinstance(person, forms.ModelChoiceField)
+        bay.queryset = Bay.objects.filter(site=site, in_use=True)
         people = User.objects.filter(site=site, is_active=True, skills__isnull=False).distinct().order_by("pk")
-        self.fields["person"].queryset = people  # type: ignore[attr-defined]
-        self.fields["person"].label_from_instance = name_person  # type: ignore[attr-defined]
+        person.queryset = people
+        # What is shown comes from what is kept; what is chosen is looked up.
+        bay.choices = [
+            ("", bay.empty_label), *((b.pk, str(b)) for b in list_bays() if b.site_id == site.pk and b.in_use)
+        ]  # fmt: skip
+        person.choices = [("", person.empty_label), *((w.key, w.name) for w in list_workers() if w.site == site.pk)]
 
     def read_start(self) -> datetime:
         """Return the moment in UTC that was named in the site's own time."""

@@ -8,6 +8,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.db.models import DateTimeField
 from django.http import HttpRequest
 from django.utils.translation import gettext as _
 
@@ -17,13 +18,16 @@ from desk.telling import tell
 from scheduling.booking.finding import LOOKED_THROUGH_DAYS, propose_slots
 from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, list_near_items, sum_up_due
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Cover
-from scheduling.queries import read_cover_case
+from scheduling.queries import list_covers_of, read_cover_case
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due_item import DueItem
 from scheduling.rules.slots import Slot
-from treatments.models import Customer, Ownership, Site, User, Vehicle
-from treatments.queries import find_today
+from scheduling.site_reference import map_bays
+from treatments.models import Customer, Site, User, Vehicle
+from treatments.queries import find_owner, find_today
+from treatments.shop_reference import list_sites, map_sites
+from treatments.standing_query import Given, StandingQuery, StandingRows
 
 Errors = list[tuple[str, str]]
 # As many as can be read out to somebody on the telephone.
@@ -51,8 +55,8 @@ class VehicleToBook:
 
 def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> VehicleToBook:
     """Return what is to be known of a vehicle before it is booked."""
-    cover = vehicle.covers.select_related("vehicle", "site").filter(ended_on__isnull=True).first()
-    home = cover.site if cover else user.site or Site.objects.order_by("pk").first()
+    cover = next((cover for cover in list_covers_of(vehicle) if cover.ended_on is None), None)
+    home = cover.site if cover else user.site or next(iter(list_sites()), None)
     if home is None:
         raise ValidationError({"site": "There is no site yet; add one in the administration pages first."})
     today = find_today(now, home)
@@ -63,22 +67,39 @@ def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> Vehicle
     due = sum_up_due(case, near) if case else NOTHING_DUE
     if cover is None and vehicle.treatments.exists():
         due = WhatIsDue((), VisitKind.ANNUAL_TOUCH_UP, 0)
-    owned = Ownership.objects.filter(vehicle=vehicle, until_day__isnull=True).select_related("customer").first()
     start = datetime.combine(today, time(), zoneinfo.ZoneInfo(home.time_zone))
-    coming = Appointment.objects.filter(
-        vehicle=vehicle, status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY], starts_at__gte=start
-    ).select_related("site", "bay")
-    served = AppointmentItem.objects.filter(cover=cover, serves=True) if cover else AppointmentItem.objects.none()
+    served = SERVED.ask(cover.pk) if cover else []
     return VehicleToBook(
         vehicle=vehicle,
         cover=cover,
-        owner=owned.customer if owned else None,
+        owner=find_owner(vehicle),
         home=home,
         due=due,
         items=tuple(near),
-        coming=tuple(coming),
-        served=frozenset(served.values_list("due_key", flat=True)),
+        coming=tuple(_list_coming(vehicle, start)),
+        served=frozenset(key for (key,) in served),
     )
+
+
+COMING = StandingRows(
+    lambda: Appointment.objects.filter(
+        vehicle=Given(0),
+        status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY],
+        starts_at__gte=Given(1, DateTimeField()),
+    )
+)
+SERVED = StandingQuery(
+    lambda: AppointmentItem.objects.filter(cover=Given(0), serves=True).order_by().values_list("due_key")
+)
+
+
+def _list_coming(vehicle: Vehicle, start: datetime) -> list[Appointment]:
+    """Return the visits of a vehicle that stand from a moment on, with their site and bay."""
+    coming = COMING.ask(vehicle.pk, start)
+    sites, bays = (map_sites(), map_bays()) if coming else ({}, {})
+    for visit in coming:
+        visit.site, visit.bay, visit.vehicle = sites[visit.site_id], bays[visit.bay_id], vehicle
+    return coming
 
 
 @dataclass(slots=True)
@@ -101,7 +122,7 @@ def offer_times(
     Args:
         moved: the visit that is to be moved; its kind stays, and its site is the home.
     """
-    sites = list(Site.objects.order_by("pk"))
+    sites = list(list_sites())
     home = moved.site if moved else found.home
     usual = VisitKind(moved.visit) if moved else found.due.visit
     form = WishForm(request.GET, sites=sites, home=home, usual=usual)

@@ -1,11 +1,15 @@
 """The frame around every page: which sections a person may open, the choice of colours, and where to come back to."""
 
+import contextlib
+import functools
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
+from django.conf import settings
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import get_language_info
 from django.utils.translation import gettext_lazy as _
 
 from desk.access import MAY_OPEN, may_open
@@ -43,16 +47,29 @@ def list_sections(user: User, path: str) -> list[Section]:
         path: the path of the page that is shown.
     """
     found = []
-    for page, words in SECTIONS.items():
-        if page not in MAY_OPEN or not may_open(user, page):
-            continue
-        try:
-            address = reverse(f"desk:{page}")
-        except NoReverseMatch:
-            continue
-        current = "page" if path == address else "true" if path.startswith(address) else ""
-        found.append(Section(address, str(words), current))
+    for page, address in _find_addresses():
+        if may_open(user, page):
+            current = "page" if path == address else "true" if path.startswith(address) else ""
+            found.append(Section(address, str(SECTIONS[page]), current))
     return found
+
+
+@functools.cache
+def _find_addresses() -> tuple[tuple[str, str], ...]:
+    """Return the page and the address of each section that exists."""
+    found = []
+    for page in SECTIONS:
+        if page in MAY_OPEN:
+            with contextlib.suppress(NoReverseMatch):
+                found.append((page, reverse(f"desk:{page}")))
+    return tuple(found)
+
+
+@functools.cache
+def list_other_languages(now: str) -> tuple[tuple[str, str], ...]:
+    """Return the languages other than the one in use, each under its own name."""
+    names = ((code, get_language_info(code)["name_local"].capitalize()) for code, _name in settings.LANGUAGES)
+    return tuple((code, name) for code, name in names if code != now)
 
 
 def find_look(request: HttpRequest) -> str:

@@ -130,6 +130,12 @@ def list_bays() -> tuple[Bay, ...]:
     return tuple(Bay.objects.order_by("site_id", "code"))
 
 
+@keep_reading
+def map_bays() -> Mapping[int, Bay]:
+    """Return all bays by primary key."""
+    return {bay.pk: bay for bay in list_bays()}
+
+
 @dataclass(frozen=True, slots=True)
 class OpenSite:
     """A site from one day to another: when it is open and who works when, and its bays with nothing taken yet."""

@@ -32,6 +32,7 @@ from treatments.rules.words import (
 )
 from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
 from treatments.shop_reference import list_areas, list_sites, list_zones
+from treatments.standing_query import Given, StandingRows
 
 
 def find_today(now: datetime, site: Site | None = None) -> date:
@@ -140,6 +141,16 @@ def find_vehicles_with_lot(lot: Lot) -> QuerySet[Vehicle]:
         .annotate(zones_with_lot=Count("treatments__lines"))
         .order_by("vin")
     )
+
+
+OWNER_NOW = StandingRows(
+    lambda: Customer.objects.filter(ownerships__vehicle=Given(0), ownerships__until_day__isnull=True)
+)
+
+
+def find_owner(vehicle: Vehicle) -> Customer | None:
+    """Return who owns the vehicle now, or None where that is not on record."""
+    return next(iter(OWNER_NOW.ask(vehicle.pk)), None)
 
 
 def find_owner_on(vehicle: Vehicle, day: date) -> Ownership | None:

@@ -11,10 +11,10 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure, SiteHours
+from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
 from scheduling.rules.opening import USUAL_HOURS, Span, list_open_spans
-from scheduling.site_reference import read_calendars
+from scheduling.site_reference import list_bays, map_site_hours, read_calendars
 from treatments.models import Site
 
 DAYS_OF_A_WEEK = 7
@@ -77,14 +77,13 @@ def read_bay_week(site: Site, monday: date) -> BayWeek:
     days = [monday + timedelta(days=step) for step in range(DAYS_OF_A_WEEK)]
     start = datetime.combine(monday, time(), zone).astimezone(UTC)
     end = datetime.combine(days[-1] + timedelta(days=1), time(), zone).astimezone(UTC)
-    hours: dict[int, list[tuple[time, time]]] = defaultdict(list)
-    for row in SiteHours.objects.filter(site=site):
-        hours[row.weekday].append((row.opens_at, row.closes_at))
+    hours = map_site_hours().get(site.pk, {})
     calendar = read_calendars([site])[site.pk]
     opened = list_open_spans(hours, calendar, zone, days[0], days[-1])
     found = _read_what_stands(site, start, end, zone, days)
     taken_bays = {bay for bay, _ in found.visits}
-    bays = tuple(bay for bay in Bay.objects.filter(site=site) if bay.in_use or bay.pk in taken_bays)
+    of_site = (bay for bay in list_bays() if bay.site_id == site.pk)
+    bays = tuple(bay for bay in of_site if bay.in_use or bay.pk in taken_bays)
     shown = []
     for day in days:
         bay_days = tuple(
