@@ -140,6 +140,8 @@ def read_database() -> dict[str, Any]:
 
 DATABASES = {"default": read_database()}
 
+SESSION_ENGINE = "config.log_in"
+AUTHENTICATION_BACKENDS = ["config.log_in.Backend"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},

@@ -3,29 +3,26 @@
 It reads the index that recompute keeps. Every order and filter that it offers is served by an index of the database.
 """
 
-import re
+import functools
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 from typing import Any
 
-from django.db.models import IntegerField, OuterRef, Q, QuerySet, Subquery
+from django.db.models import DateField, IntegerField, OuterRef, Q, QuerySet, Subquery
 
-from scheduling.models import Cover, CoverState, DueItem
+from scheduling.due_search import is_about, look_word_up, split_words
+from scheduling.models import CoverState, DueItem
 from scheduling.rules.dates import DutyDates
 from treatments.among import Among
-from treatments.models import Customer, Ownership, Site, User, Vehicle
+from treatments.models import Ownership, User
 from treatments.models.people import Role
-from treatments.queries import look_keys_up
+from treatments.shop_reference import list_sites
+from treatments.standing_query import Given, GivenKeys, StandingQuery
 
 # How far a search for words that very many have is walked before the page is shown with what was found.
 WALK_STEP, WALK_AT_MOST = 500, 20_000
 MOST_WORDS = 6
-# A trigram index can't help with fewer letters.
-LEAST_LETTERS = 3
-VIN_LENGTH = 17
-# Fewer signs of a cover number begin too many of them.
-LEAST_OF_NUMBER = 6
 # Counts stop here: "more than 1,000" is as good an answer, and a full count of a million rows is not quick.
 COUNT_UP_TO = 1_000
 
@@ -65,10 +62,9 @@ def find_urgency(item: DueItem | DutyDates, as_of: date) -> str:
     return _name_urgency(item.opens_on, item.last_on, item.grace_until, as_of)
 
 
-def find_cover_urgency(state: CoverState, as_of: date) -> str:
+def find_cover_urgency(row: "DueRow", as_of: date) -> str:
     """Return how urgent a cover of the list is on a day, by its most pressing item; one of URGENCIES."""
-    assert state.due_opens_on and state.due_last_on and state.due_grace_until
-    return _name_urgency(state.due_opens_on, state.due_last_on, state.due_grace_until, as_of)
+    return _name_urgency(row.due_opens_on, row.due_last_on, row.due_grace_until, as_of)
 
 
 def _name_urgency(opens_on: date, last_on: date, grace_until: date, as_of: date) -> str:
@@ -79,7 +75,7 @@ def _name_urgency(opens_on: date, last_on: date, grace_until: date, as_of: date)
     return "in_window" if as_of >= opens_on else "coming"
 
 
-def _filter_urgency(urgency: str, as_of: date) -> Q:
+def _filter_urgency(urgency: str, as_of: Any) -> Q:
     return {
         "overdue": Q(due_grace_until__lt=as_of),
         "in_grace": Q(due_grace_until__gte=as_of, due_last_on__lt=as_of),
@@ -98,39 +94,105 @@ SORTED_BY = {
 }
 
 
-def find_sort(wanted: DueFilter) -> str:
+def find_sort(wanted: "DueFilter | _Shape") -> str:
     """Return the column by which a list is sorted."""
     return "risk_on" if wanted.order is Order.RISK else SORTED_BY[wanted.urgency]
 
 
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    """What decides how the query of a list is written, whatever the days and keys are."""
+
+    for_dealership: bool
+    at_site: bool
+    kind: str
+    urgency: str
+    booked: str
+    order: Order
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What the query of a list is told: the days, and the keys of a site and a dealership, or what stands for them."""
+
+    as_of: Any
+    horizon: Any
+    site: Any
+    dealership: Any
+
+
+def _read_shape(user: User, wanted: DueFilter) -> _Shape:
+    is_dealership = user.role == Role.DEALERSHIP
+    return _Shape(is_dealership, bool(wanted.site), wanted.kind, wanted.urgency, wanted.booked, wanted.order)
+
+
+# No row has this key.
+NOBODY = -1
+
+
+def _read_told(user: User, as_of: date, wanted: DueFilter) -> _Told:
+    of_code = [site.pk for site in list_sites() if site.code == wanted.site] if wanted.site else []
+    horizon = as_of + timedelta(days=wanted.days_ahead)
+    return _Told(as_of, horizon, of_code[0] if of_code else NOBODY, user.dealership_id or NOBODY)
+
+
 def list_due_covers(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
     """Return the covers for which somebody must come and that a person may see, sorted, whatever the text."""
-    sort = find_sort(wanted)
-    found = _narrow(user, as_of, wanted).filter(**{f"{sort}__isnull": False})
-    return found.order_by(sort, "cover_id")
+    return _list(_read_shape(user, wanted), _read_told(user, as_of, wanted))
 
 
-def _narrow(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
-    horizon = as_of + timedelta(days=wanted.days_ahead)
-    found = CoverState.objects.filter(due_opens_on__lte=horizon)
-    if user.role == Role.DEALERSHIP:
-        found = found.filter(dealership=user.dealership_id)
-    if wanted.site:
-        found = found.filter(site__in=list(Site.objects.filter(code=wanted.site)))
-    if wanted.kind:
-        found = found.filter(**{f"{wanted.kind}_opens_on__lte": horizon})
-    if wanted.urgency:
-        found = found.filter(_filter_urgency(wanted.urgency, as_of))
-    if wanted.booked:
-        found = found.filter(booked_on__isnull=wanted.booked == "not_booked")
+def _list(shape: _Shape, told: _Told) -> QuerySet[CoverState]:
+    found = _narrow(shape, told).filter(**{f"{find_sort(shape)}__isnull": False})
+    return found.order_by(find_sort(shape), "cover_id")
+
+
+def _narrow(shape: _Shape, told: _Told) -> QuerySet[CoverState]:
+    found = CoverState.objects.filter(due_opens_on__lte=told.horizon)
+    if shape.for_dealership:
+        found = found.filter(dealership=told.dealership)
+    if shape.at_site:
+        found = found.filter(site=told.site)
+    if shape.kind:
+        found = found.filter(**{f"{shape.kind}_opens_on__lte": told.horizon})
+    if shape.urgency:
+        found = found.filter(_filter_urgency(shape.urgency, told.as_of))
+    if shape.booked:
+        found = found.filter(booked_on__isnull=shape.booked == "not_booked")
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class DueRow:
+    """One cover of the list with its vehicle, as the index has it."""
+
+    cover_id: int
+    number: str
+    vehicle_id: int
+    vin: str
+    plate: str
+    description: str
+    status: str
+    due_opens_on: date
+    due_last_on: date
+    due_grace_until: date
+    risk_on: date | None
+    last_seen_on: date | None
+    corrosivity: str
+    booked_on: date | None
+
+
+_COLUMNS = (
+    "cover_id", "cover__number", "cover__vehicle_id", "cover__vehicle__vin", "cover__vehicle__plate",
+    "cover__vehicle__description", "status", "due_opens_on", "due_last_on", "due_grace_until", "risk_on",
+    "last_seen_on", "corrosivity", "booked_on",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class DuePage:
     """One page of the due list; ``after`` is the place from which the next page goes on, None at the list's end."""
 
-    states: list[CoverState]
+    rows: tuple[DueRow, ...]
     after: str | None
 
 
@@ -144,29 +206,52 @@ def read_due_page(user: User, as_of: date, wanted: DueFilter, *, after: str = ""
     Raises:
         PlaceError: where ``after`` is not a place that a page gave.
     """
-    sort = find_sort(wanted)
-    found = list_due_covers(user, as_of, wanted)
-    if after:
-        found = _go_on_after(found, sort, after)
+    shape, told = _read_shape(user, wanted), _read_told(user, as_of, wanted)
+    place = _read_place(after) if after else None
     common_words = []
-    looked_up = False
+    covers: set[int] | None = None
     # The longest word is the likeliest to be rare; once one has narrowed the list, the others are only compared.
     for word in sorted(split_words(wanted.text)[:MOST_WORDS], key=len, reverse=True):
-        covers = None if looked_up else _look_word_up(word)
-        if covers is None:
+        looked_up = look_word_up(word) if covers is None else None
+        if looked_up is None:
             common_words.append(word)
         else:
-            looked_up = True
-            found = found.filter(Among("cover_id", covers))
-    keys, place = None, None
+            covers = looked_up
+    keys, stopped_at = covers, None
     if common_words:
-        keys, place = _walk(found, sort, common_words, size)
-        found = found.filter(Among("cover_id", keys))
-    states = list(found.select_related("cover__vehicle", "site")[: size + 1])
-    if len(states) <= size:
-        return DuePage(states, place)
-    last = states[size - 1]
-    return DuePage(states[:size], f"{getattr(last, sort)}_{last.cover_id}")
+        found = _list(shape, told)
+        if place:
+            found = _go_on_after(found, find_sort(shape), *place)
+        if covers is not None:
+            found = found.filter(Among("cover_id", covers))
+        walked, stopped_at = _walk(found, find_sort(shape), common_words, size)
+        keys = set(walked)
+    query = _write_page(shape, goes_on=place is not None, among_keys=keys is not None, size=size)
+    day, key = place or (as_of, NOBODY)
+    rows = query.ask(as_of, told.horizon, told.site, told.dealership, day, key, list(keys or ()))
+    shown = tuple(DueRow(*row) for row in rows)
+    if len(shown) <= size:
+        return DuePage(shown, stopped_at)
+    last = shown[size - 1]
+    return DuePage(shown[:size], f"{getattr(last, find_sort(shape))}_{last.cover_id}")
+
+
+_GIVEN = _Told(Given(0, DateField()), Given(1, DateField()), Given(2), Given(3))
+
+
+@functools.lru_cache(maxsize=1024)
+def _write_page(shape: _Shape, *, goes_on: bool, among_keys: bool, size: int) -> StandingQuery:
+    """Return the query of a page; it is told the day, the horizon, site, dealership, place (day and key), and keys."""
+
+    def build() -> "QuerySet[Any, Any]":
+        found = _list(shape, _GIVEN)
+        if goes_on:
+            found = _go_on_after(found, find_sort(shape), Given(4, DateField()), Given(5))
+        if among_keys:
+            found = found.filter(Among("cover_id", GivenKeys(6)))
+        return found.values_list(*_COLUMNS)[: size + 1]
+
+    return StandingQuery(build)
 
 
 def _walk(found: QuerySet[CoverState], sort: str, words: list[str], size: int) -> tuple[list[int], str | None]:
@@ -192,10 +277,10 @@ def _walk(found: QuerySet[CoverState], sort: str, words: list[str], size: int) -
     keys: list[int] = []
     walked, place = 0, None
     while walked < WALK_AT_MOST:
-        here = _go_on_after(rows, sort, place) if place else rows
+        here = _go_on_after(rows, sort, *_read_place(place)) if place else rows
         part = list(here[:WALK_STEP])
         for key, day, *texts in part:
-            if all(_is_about(word, tuple(texts)) for word in words):
+            if all(is_about(word, tuple(texts)) for word in words):
                 keys.append(key)
                 if len(keys) > size:
                     return keys, f"{day}_{key}"
@@ -206,8 +291,7 @@ def _walk(found: QuerySet[CoverState], sort: str, words: list[str], size: int) -
     return keys, place
 
 
-def _go_on_after(found: "QuerySet[Any, Any]", sort: str, place: str) -> "QuerySet[Any, Any]":
-    day, key = _read_place(place)
+def _go_on_after(found: "QuerySet[Any, Any]", sort: str, day: Any, key: Any) -> "QuerySet[Any, Any]":
     return found.filter(Q(**{f"{sort}__gt": day}) | Q(**{sort: day, "cover_id__gt": key}), **{f"{sort}__gte": day})
 
 
@@ -224,13 +308,26 @@ def _read_place(text: str) -> tuple[date, int]:
 
 def count_by_urgency(user: User, as_of: date) -> dict[str, int]:
     """Return how many covers stand in each urgency, counted up to COUNT_UP_TO + 1."""
-    counted = {}
-    for urgency in URGENCIES:
-        found = _narrow(user, as_of, DueFilter(urgency=urgency)).order_by(SORTED_BY[urgency])
-        counted[urgency] = CountOf(found.values("pk")[: COUNT_UP_TO + 1])
-    # All counts in one query; where there is no row to ask for them, there is nothing to count.
-    rows: list[Any] = list(CoverState.objects.order_by().values(**counted)[:1])
-    return rows[0] if rows else dict.fromkeys(URGENCIES, 0)
+    told = _read_told(user, as_of, DueFilter())
+    query = _write_counts(for_dealership=user.role == Role.DEALERSHIP)
+    rows = query.ask(told.as_of, told.horizon, told.site, told.dealership)
+    # Where there is no row to ask for them, there is nothing to count.
+    return dict(zip(URGENCIES, rows[0] if rows else [0] * len(URGENCIES), strict=True))
+
+
+@functools.lru_cache(maxsize=2)
+def _write_counts(*, for_dealership: bool) -> StandingQuery:
+    """Return one query of all counts; it is told what ``_GIVEN`` names."""
+
+    def build() -> "QuerySet[Any, Any]":
+        counted = []
+        for urgency in URGENCIES:
+            shape = _Shape(for_dealership, False, "", urgency, "", Order.PRESSING)
+            found = _narrow(shape, _GIVEN).order_by(SORTED_BY[urgency])
+            counted.append(CountOf(found.values("pk")[: COUNT_UP_TO + 1]))
+        return CoverState.objects.order_by().values_list(*counted)[:1]
+
+    return StandingQuery(build)
 
 
 class CountOf(Subquery):
@@ -238,61 +335,3 @@ class CountOf(Subquery):
 
     template = "(SELECT COUNT(*) FROM (%(subquery)s) AS counted)"
     output_field = IntegerField()
-
-
-PHONE = re.compile(r"[+\d][\d\s().-]{5,}")
-PLATE = re.compile(r"([A-Za-z]+)(\d+)|(\d+)([A-Za-z]+)")
-
-
-def split_words(text: str) -> list[str]:
-    """Return what is searched for: a telephone number as one, else word by word."""
-    text = text.strip()
-    return [text] if PHONE.fullmatch(text) else text.split()
-
-
-def _match_plate(word: str) -> Q:
-    """Return the condition on a plate, with the gap that plates have between letters and digits or without it."""
-    found = PLATE.fullmatch(word)
-    parts = [part for part in found.groups() if part] if found else []
-    wanted = Q(plate__icontains=word)
-    for gap in (" ", "-") if parts else ():
-        wanted |= Q(plate__icontains=gap.join(parts))
-    return wanted
-
-
-def _look_word_up(word: str) -> set[int] | None:
-    """Return the keys of the covers that a word of the search is about, or None where that is too many.
-
-    Any part of VIN, plate, description, owner's name or contact; of one or two letters, which any vehicle holds
-    somewhere, only the beginning of plate or name; and a cover number from its beginning.
-    """
-    if len(word) == VIN_LENGTH:
-        whole = set(Cover.objects.filter(vehicle__vin=word.upper()).values_list("pk", flat=True))
-        if whole:
-            return whole
-    if len(word) >= LEAST_LETTERS:
-        by_vehicle = Q(vin__icontains=word) | _match_plate(word) | Q(description__icontains=word)
-        by_owner = Q(name__icontains=word) | Q(contact__icontains=word)
-    else:
-        by_vehicle, by_owner = Q(plate__istartswith=word), Q(name__istartswith=word)
-    vehicles = look_keys_up(Vehicle.objects.filter(by_vehicle))
-    owners = look_keys_up(Customer.objects.filter(by_owner)) if vehicles is not None else None
-    if vehicles is None or owners is None:
-        return None
-    owned = Ownership.objects.filter(Among("customer_id", owners)).values_list("vehicle_id", flat=True)
-    by_number = Cover.objects.none()
-    if len(word) >= LEAST_OF_NUMBER:
-        by_number = Cover.objects.filter(number__startswith=word.upper())
-    covers = Cover.objects.filter(Q(Among("vehicle_id", {*vehicles, *owned})) | Q(Among("holder_id", owners)))
-    return {*covers.values_list("pk", flat=True), *by_number.values_list("pk", flat=True)}
-
-
-def _is_about(word: str, row: tuple[Any, ...]) -> bool:
-    """Say whether a word is about a row of ``_walk``; the same rule as looking it up."""
-    vin, plate, description, name, contact, number = (text.casefold() if text else "" for text in row)
-    word = word.casefold()
-    if len(word) >= LEAST_OF_NUMBER and number.startswith(word):
-        return True
-    if len(word) < LEAST_LETTERS:
-        return plate.startswith(word) or name.startswith(word)
-    return any(word in text for text in (vin, plate, plate.replace(" ", ""), description, name, contact))

@@ -2,18 +2,21 @@
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from scheduling.models import SavedFilter
 from treatments.models import User
+from treatments.standing_query import Given, StandingRows
 
 MOST_KEPT = 20
 
 
-def list_filters(user: User) -> QuerySet[SavedFilter]:
+FILTERS_OF_PERSON = StandingRows(lambda: SavedFilter.objects.filter(user=Given(0)).order_by("name"))
+
+
+def list_filters(user: User) -> list[SavedFilter]:
     """Return the filters that a person keeps, by name."""
-    return SavedFilter.objects.filter(user=user).order_by("name")
+    return FILTERS_OF_PERSON.ask(user.pk)
 
 
 @transaction.atomic
@@ -31,7 +34,7 @@ def keep_filter(*, user: User, name: str, query: str) -> SavedFilter:
         raise ValidationError({"name": _("Nothing is narrowed: choose a filter or type a word first, then keep it.")})
     User.objects.select_for_update().get(pk=user.pk)
     kept = SavedFilter.objects.filter(user=user, name=name).first() or SavedFilter(user=user, name=name)
-    if kept.pk is None and list_filters(user).count() >= MOST_KEPT:
+    if kept.pk is None and len(list_filters(user)) >= MOST_KEPT:
         message = _("You keep %(most)s filters already; take one out first.")
         raise ValidationError({"name": message % {"most": MOST_KEPT}})
     kept.query = query

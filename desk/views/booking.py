@@ -164,8 +164,8 @@ def book_next(request: HttpRequest) -> HttpResponse:
         page = read_due_page(user, today, wanted, after=request.GET.get("after", ""), size=1)
     except PlaceError:
         page = read_due_page(user, today, wanted, size=1)
-    if not page.states:
+    if not page.rows:
         return redirect(f"{reverse('desk:due_list')}?booked=not_booked")
-    state = page.states[0]
-    place = f"{getattr(state, find_sort(wanted))}_{state.cover_id}"
-    return redirect(f"{reverse('desk:book', args=[state.cover.vehicle.vin])}?{urlencode({'place': place})}")
+    row = page.rows[0]
+    place = f"{getattr(row, find_sort(wanted))}_{row.cover_id}"
+    return redirect(f"{reverse('desk:book', args=[row.vin])}?{urlencode({'place': place})}")

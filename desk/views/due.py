@@ -1,11 +1,8 @@
 """The due list: who must come, by when and why, one entry per vehicle since one visit serves all that is due."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from datetime import date, timedelta
+from collections.abc import Sequence
 from typing import Any
 
-from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils import timezone
@@ -15,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.vary import vary_on_headers
 
 from desk.access import access_cover, get_user, may_open, open_to
+from desk.due_cards import CardButtons, find_horizon, list_near_items, write_cards
 from desk.telling import tell
 from scheduling.due_list import (
     BOOKED_OR_NOT,
@@ -24,35 +22,16 @@ from scheduling.due_list import (
     Order,
     PlaceError,
     count_by_urgency,
-    find_cover_urgency,
     read_due_page,
 )
-from scheduling.models import Cover, CoverState, DueItem
 from scheduling.rules.due_item import DueKind
-from scheduling.rules.risk import estimate_risk
 from scheduling.saved_filters import list_filters
-from treatments.models import Customer, Ownership, Role, Site, Zone
+from treatments.models import Role, Site
 from treatments.queries import find_today
-from treatments.rules.corrosivity import MetalLoss
-from treatments.rules.words import CorrosivityCategory
+from treatments.shop_reference import list_sites, map_zone_names
+from treatments.standing_query import StandingRows
 
 PER_PAGE = 25
-
-
-@dataclass(slots=True)
-class DueEntry:
-    """One vehicle on the list with all that is due for it."""
-
-    cover: Cover
-    state: CoverState
-    urgency: str
-    risk: MetalLoss | None
-    owner: Customer | None = None
-    items: list[DueItem] = field(default_factory=list)
-
-    @property
-    def urgency_words(self) -> str:
-        return tell(URGENCIES[self.urgency])
 
 
 def read_filter(given: QueryDict, sites: Sequence[Site]) -> tuple[DueFilter, list[str]]:
@@ -115,7 +94,7 @@ def show_due_list(request: HttpRequest, *, status: int = 200, **context: Any) ->
 
 def read_list(request: HttpRequest) -> dict[str, Any]:
     """Return what the page shows: the entries, the counts, and the choices of the filter."""
-    user, sites = get_user(request), list(Site.objects.order_by("pk"))
+    user, sites = get_user(request), list_sites()
     today = find_today(timezone.now(), sites[0] if sites else None)
     wanted, told = read_filter(request.GET, sites)
     after = request.GET.get("after", "")
@@ -127,13 +106,15 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         page = read_due_page(user, today, wanted, size=PER_PAGE)
     counts = count_by_urgency(user, today)
     may_book = may_open(user, "book")
+    may_choose = may_book or may_open(user, "remind") or may_open(user, "waive")
+    buttons = CardButtons(may_choose, may_book, request.GET.get("chosen") == "all")
     return {
         "today": today,
         "told": told,
         "wanted": wanted,
         "after": after,
         "next": page.after,
-        "entries": gather_entries(page.states, today, shows_owner=user.role != Role.DEALERSHIP),
+        "cards": write_cards(page.rows, today, buttons, shows_owner=user.role != Role.DEALERSHIP),
         "counts": [(code, tell(words), _tell_count(counts[code])) for code, words in URGENCIES.items()],
         "sites": sites,
         "kinds": list(DueKind),
@@ -141,11 +122,13 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         "may_book": may_book,
         "may_remind": may_open(user, "remind"),
         "may_waive": may_open(user, "waive"),
-        "may_choose": may_book or may_open(user, "remind") or may_open(user, "waive"),
-        "all_chosen": request.GET.get("chosen") == "all",
+        "may_choose": may_choose,
         "orders": [(Order.PRESSING, _("most pressing first")), (Order.RISK, _("most at risk first"))],
         "query": write_query(wanted),
     }
+
+
+ITEMS_OF_COVER = StandingRows(list_near_items)
 
 
 @open_to("due_list")
@@ -155,43 +138,14 @@ def due_why(request: HttpRequest, number: str) -> HttpResponse:
     cover = access_cover(get_user(request), number)
     context = {
         "cover": cover,
-        "items": list(_list_items([cover.pk], find_today(timezone.now()))),
-        "zone_names": dict(Zone.objects.values_list("code", "name")),
+        "items": ITEMS_OF_COVER.ask([cover.pk], find_horizon(find_today(timezone.now()))),
+        "zone_names": map_zone_names(),
     }
     template = "desk/due_why.html" if request.htmx else "desk/due_why_page.html"  # type: ignore[attr-defined]
     return render(request, template, context)
-
-
-def _list_items(covers: Iterable[int], today: date) -> QuerySet[DueItem]:
-    """Return what is due on covers within the days that the list looks ahead, the most pressing first."""
-    horizon = today + timedelta(days=DueFilter().days_ahead)
-    found = DueItem.objects.filter(cover__in=list(covers), opens_on__lte=horizon)
-    return found.order_by("grace_until", "target_on", "id")
 
 
 def _tell_count(count: int) -> str:
     if count > COUNT_UP_TO:
         return _("over %(count)s") % {"count": number_format(COUNT_UP_TO, force_grouping=True)}
     return number_format(count, force_grouping=True)
-
-
-def gather_entries(states: list[CoverState], today: date, *, shows_owner: bool) -> list[DueEntry]:
-    """Return the entries of one page, in its order, with everything that is due for each."""
-    entries = {}
-    for state in states:
-        risk = None
-        if state.last_seen_on:
-            risk = estimate_risk(state.last_seen_on, CorrosivityCategory(state.corrosivity), today)
-        entries[state.cover_id] = DueEntry(state.cover, state, find_cover_urgency(state, today), risk)
-    # The reasons are long texts that due_why reads.
-    found = _list_items(entries, today).defer("sentence", "why_opens", "why_last", "why_grace")
-    for item in found:
-        entries[item.cover_id].items.append(item)
-    if shows_owner:
-        owned = Ownership.objects.filter(
-            vehicle__in=[entry.cover.vehicle_id for entry in entries.values()], until_day__isnull=True
-        ).select_related("customer")
-        owners = {ownership.vehicle_id: ownership.customer for ownership in owned}
-        for entry in entries.values():
-            entry.owner = owners.get(entry.cover.vehicle_id)
-    return list(entries.values())

@@ -95,7 +95,7 @@ def run(bench: Bench, covers: int) -> None:
     worst = 0.0
     for name, wanted in asked.items():
         seconds = measure(lambda wanted=wanted: read_due_page(user, TODAY, wanted))
-        rows = len(read_due_page(user, TODAY, wanted).states)
+        rows = len(read_due_page(user, TODAY, wanted).rows)
         with CaptureQueriesContext(connection) as captured:
             read_due_page(user, TODAY, wanted)
         scans = []

@@ -251,7 +251,7 @@ def test_the_counts_of_the_due_list_add_up_and_its_pages_join(demo: DemoShop) ->
         joined, after = [], ""
         while True:
             page = read_due_page(owner, today, DueFilter(order=order), after=after, size=2)
-            joined += [state.cover_id for state in page.states]
+            joined += [state.cover_id for state in page.rows]
             if page.after is None:
                 break
             after = page.after
@@ -330,12 +330,12 @@ def test_hostile_text_stays_text(demo: DemoShop) -> None:
 def test_words_that_very_many_have_are_found_as_rare_ones_are(demo: DemoShop, monkeypatch: pytest.MonkeyPatch) -> None:
     owner = User.objects.get(username="owner")
     asked = [DueFilter(text=text) for text in ("e", "example.org", "petra", "a b", "petra example")]
-    rare = [[state.cover_id for state in read_due_page(owner, demo.day, wanted).states] for wanted in asked]
+    rare = [[state.cover_id for state in read_due_page(owner, demo.day, wanted).rows] for wanted in asked]
     assert any(rare)
     vehicles = [list(queries.search_vehicles(wanted.text).order_by("vin")) for wanted in asked]
     assert any(vehicles)
     monkeypatch.setattr(queries, "MOST_LOOKED_UP", -1)
     monkeypatch.setattr(due_list, "WALK_STEP", 2)
     for wanted, found in zip(asked, rare, strict=True):
-        assert [state.cover_id for state in read_due_page(owner, demo.day, wanted).states] == found, wanted.text
+        assert [state.cover_id for state in read_due_page(owner, demo.day, wanted).rows] == found, wanted.text
     assert [list(queries.search_vehicles(wanted.text).order_by("vin")) for wanted in asked] == vehicles
