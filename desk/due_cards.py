@@ -6,7 +6,7 @@ A card is written once for what it shows; as long as nothing of that changes, it
 import functools
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -20,7 +20,6 @@ from scheduling.due_list import URGENCIES, DueFilter, DueRow, find_cover_urgency
 from scheduling.models import DueItem
 from scheduling.rules.risk import estimate_risk
 from treatments.among import Among
-from treatments.models import Ownership
 from treatments.rules.words import CorrosivityCategory
 from treatments.standing_query import Given, GivenKeys, StandingQuery
 
@@ -32,15 +31,6 @@ class CardButtons:
     may_choose: bool
     may_book: bool
     all_chosen: bool
-
-
-@dataclass(frozen=True, slots=True)
-class CardOwner:
-    """Whose the vehicle is, and how to reach them."""
-
-    name: str
-    phone: str
-    email: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +52,6 @@ class DueCard:
     row: DueRow
     urgency: str
     risk: str
-    owner: CardOwner | None
     items: tuple[CardItem, ...]
 
     @property
@@ -72,9 +61,6 @@ class DueCard:
 
 def write_cards(rows: Sequence[DueRow], today: date, buttons: CardButtons, *, shows_owner: bool) -> list[SafeString]:
     """Return the cards of one page, in its order."""
-    owners: dict[int, CardOwner] = {}
-    if shows_owner and rows:
-        owners = {vehicle: CardOwner(*owner) for vehicle, *owner in OWNERS.ask([row.vehicle_id for row in rows])}
     items: dict[int, list[CardItem]] = defaultdict(list)
     if rows:
         for cover, kind, zones, *dates in ITEMS.ask([row.cover_id for row in rows], find_horizon(today)):
@@ -85,8 +71,8 @@ def write_cards(rows: Sequence[DueRow], today: date, buttons: CardButtons, *, sh
         risk = ""
         if row.last_seen_on:
             risk = estimate_risk(row.last_seen_on, CorrosivityCategory(row.corrosivity), today).sentence
-        owner = owners.get(row.vehicle_id)
-        card = DueCard(row, find_cover_urgency(row, today), risk, owner, tuple(items[row.cover_id]))
+        shown = row if shows_owner else replace(row, owner=None, owner_phone=None, owner_email=None)
+        card = DueCard(shown, find_cover_urgency(row, today), risk, tuple(items[row.cover_id]))
         cards.append(_write_card(card, buttons, language))
     return cards
 
@@ -115,10 +101,3 @@ def _name_columns() -> "QuerySet[DueItem, Any]":
 
 
 ITEMS = StandingQuery(_name_columns)
-OWNERS = StandingQuery(
-    lambda: (
-        Ownership.objects.filter(Among("vehicle_id", GivenKeys(0)), until_day__isnull=True)
-        .order_by()
-        .values_list("vehicle_id", "customer__name", "customer__phone", "customer__email")
-    )
-)

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from enum import StrEnum
 from typing import Any
 
-from django.db.models import DateField, IntegerField, OuterRef, Q, QuerySet, Subquery
+from django.db.models import DateField, FilteredRelation, IntegerField, OuterRef, Q, QuerySet, Subquery
 
 from scheduling.due_search import is_about, look_word_up, split_words
 from scheduling.models import CoverState, DueItem
@@ -163,7 +163,7 @@ def _narrow(shape: _Shape, told: _Told) -> QuerySet[CoverState]:
 
 @dataclass(frozen=True, slots=True)
 class DueRow:
-    """One cover of the list with its vehicle, as the index has it."""
+    """One cover of the list with its vehicle and owner, as the index has it."""
 
     cover_id: int
     number: str
@@ -179,12 +179,16 @@ class DueRow:
     last_seen_on: date | None
     corrosivity: str
     booked_on: date | None
+    owner: str | None
+    owner_phone: str | None
+    owner_email: str | None
 
 
 _COLUMNS = (
     "cover_id", "cover__number", "cover__vehicle_id", "cover__vehicle__vin", "cover__vehicle__plate",
     "cover__vehicle__description", "status", "due_opens_on", "due_last_on", "due_grace_until", "risk_on",
     "last_seen_on", "corrosivity", "booked_on",
+    "owned__customer__name", "owned__customer__phone", "owned__customer__email",
 )  # fmt: skip
 
 
@@ -249,7 +253,9 @@ def _write_page(shape: _Shape, *, goes_on: bool, among_keys: bool, size: int) ->
             found = _go_on_after(found, find_sort(shape), Given(4, DateField()), Given(5))
         if among_keys:
             found = found.filter(Among("cover_id", GivenKeys(6)))
-        return found.values_list(*_COLUMNS)[: size + 1]
+        now = Q(cover__vehicle__ownerships__until_day__isnull=True)
+        owned = FilteredRelation("cover__vehicle__ownerships", condition=now)
+        return found.annotate(owned=owned).values_list(*_COLUMNS)[: size + 1]
 
     return StandingQuery(build)
 
