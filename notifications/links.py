@@ -10,6 +10,7 @@ from django.conf import settings
 from django.core import signing
 
 from treatments.models import Customer, Vehicle
+from treatments.standing_query import Given, StandingRows
 
 STOP_SALT = "notifications.stop-messages"
 OWN_PAGE_SALT = "notifications.own-page"
@@ -63,8 +64,12 @@ def read_own_page_token(token: str) -> OwnPage | None:
         customer, vehicle = signing.loads(token, salt=OWN_PAGE_SALT, max_age=OWN_PAGE_LASTS)
     except signing.BadSignature:
         return None
-    owner = Customer.objects.filter(pk=customer).exclude(match_key__startswith="erased ").first()
-    if owner is None:
-        return None
-    owned = Vehicle.objects.filter(pk=vehicle, ownerships__customer=owner, ownerships__until_day__isnull=True).first()
-    return OwnPage(owner, owned) if owned else None
+    owners = OWNER_OF_KEY.ask(customer)
+    owned = OWNED_VEHICLE.ask(vehicle, customer) if owners else []
+    return OwnPage(owners[0], owned[0]) if owned else None
+
+
+OWNER_OF_KEY = StandingRows(lambda: Customer.objects.filter(pk=Given(0)).exclude(match_key__startswith="erased "))
+OWNED_VEHICLE = StandingRows(
+    lambda: Vehicle.objects.filter(pk=Given(0), ownerships__customer=Given(1), ownerships__until_day__isnull=True)
+)

@@ -26,11 +26,12 @@ from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due import DueItem
 from scheduling.rules.slots import DueDates
 from treatments.history_reading import read_history
-from treatments.models import Site, Vehicle, Zone
+from treatments.models import Site, Vehicle
 from treatments.queries import find_today
-from treatments.rules.history import ZoneLine
+from treatments.rules.history import VehicleHistory, ZoneLine
 from treatments.rules.wording import put_for_people
 from treatments.rules.words import TreatmentKind
+from treatments.shop_reference import list_sites, map_zone_names
 
 SHOWN_OF_VIN = 6
 
@@ -68,7 +69,11 @@ class OwnVehicle:
     next_on: date | None
     bookable: bool
     visit: Appointment | None
-    has_record: bool
+    history: VehicleHistory
+
+    @property
+    def has_record(self) -> bool:
+        return bool(self.history.current_treatments)
 
     @property
     def vin_end(self) -> str:
@@ -80,15 +85,16 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
     vehicle = page.vehicle
     cover = find_open_cover(vehicle)
     visit = find_own_visit(customer=page.customer, vehicle=vehicle, now=now)
+    if visit is not None and cover is not None and visit.cover_id == cover.pk:
+        visit.cover = cover
     site = _find_site(vehicle, cover, visit)
     case = read_cover_case(cover) if cover else None
     history = case.history if case else read_history(vehicle)
-    has_record = bool(history.current_treatments)
     if case is None:
-        return OwnVehicle(vehicle, site, None, "", "", (), (), NOTHING_DUE, None, False, visit, has_record)
+        return OwnVehicle(vehicle, site, None, "", "", (), (), NOTHING_DUE, None, False, visit, history)
     today = find_today(now, site)
     state = case.read_state(today)
-    names = dict(Zone.objects.values_list("code", "name"))
+    names = map_zone_names()
     over = state.status in NO_MORE_COVER
     undone = [item for item in case.read_due_items(today) if item.needs_doing]
     items = sorted(() if over else undone, key=lambda item: (item.dates.grace_until, item.dates.target_on, item.key))
@@ -110,7 +116,7 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
         None if near or opens_on is None else opens_on - timedelta(days=LOOKED_AHEAD_DAYS),
         bool(near),
         visit,
-        has_record,
+        history,
     )
 
 
@@ -120,7 +126,7 @@ def _find_site(vehicle: Vehicle, cover: Cover | None, visit: Appointment | None)
     if cover is not None:
         return cover.site
     last = vehicle.treatments.select_related("site").order_by("-done_on", "-pk").first()
-    return last.site if last else Site.objects.order_by("pk")[0]
+    return last.site if last else list_sites()[0]
 
 
 def _describe_due(item: DueItem) -> DueThing:
@@ -148,9 +154,9 @@ class VisitRecord:
     corrected: bool
 
 
-def read_last_record(vehicle: Vehicle) -> VisitRecord | None:
+def tell_last_record(history: VehicleHistory) -> VisitRecord | None:
     """Return the record of the last treatment that is signed off, as it stands after corrections; None without one."""
-    treatments = read_history(vehicle).current_treatments
+    treatments = history.current_treatments
     if not treatments:
         return None
     last = treatments[-1]

@@ -22,7 +22,7 @@ from notifications.rules.reminders import find_zones_to_complete
 from notifications.rules.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan, list_key
 from notifications.speaking import choose_language
 from scheduling.models import Cover
-from scheduling.queries import CoverCase, read_cover_case
+from scheduling.queries import CoverCase, list_covers_of, read_cover_case
 from scheduling.rules.due import DueItem, DueKind
 from scheduling.rules.ends import CoverStatus
 from scheduling.rules.entry import find_zones_outside
@@ -43,8 +43,8 @@ from treatments.rules.zone_catalogue import ZoneDescription
 
 def find_open_cover(vehicle: Vehicle) -> Cover | None:
     """Return the vehicle's open cover, or its last one."""
-    covers = vehicle.covers.select_related("vehicle", "site", "terms_version__terms")
-    return covers.filter(ended_on__isnull=True).first() or covers.order_by("-pk").first()
+    covers = list_covers_of(vehicle)
+    return next((cover for cover in covers if cover.ended_on is None), covers[0] if covers else None)
 
 
 def _find_zones(vehicle: Vehicle, history: VehicleHistory) -> list[ZoneDescription]:

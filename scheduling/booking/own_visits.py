@@ -6,13 +6,15 @@ The desk's own services do the work; here is only what a customer may do and whe
 from datetime import datetime, timedelta
 
 from django.core.exceptions import ValidationError
-from django.db.models import F, Sum
+from django.db.models import DateTimeField, F, Sum
 from django.utils.translation import gettext
 
 from scheduling.booking.changing import cancel_visit
 from scheduling.booking.services import book_visit, move_visit
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
 from treatments.models import Customer, Ownership, User, Vehicle
+from treatments.shop_reference import map_sites
+from treatments.standing_query import Given, StandingRows
 
 OPEN = (AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY)
 # Whoever changes visits of one vehicle this often within a day is better served by a call.
@@ -21,8 +23,19 @@ MOST_CHANGES_A_DAY = 12
 
 def find_own_visit(*, customer: Customer, vehicle: Vehicle, now: datetime) -> Appointment | None:
     """Return the customer's next visit with a vehicle that is not over yet."""
-    visits = Appointment.objects.filter(customer=customer, vehicle=vehicle, status__in=OPEN, ready_at__gt=now)
-    return visits.select_related("site", "vehicle", "cover__site", "customer").order_by("starts_at").first()
+    found = NEXT_VISIT.ask(customer.pk, vehicle.pk, now)
+    if not found:
+        return None
+    visit = found[0]
+    visit.customer, visit.vehicle, visit.site = customer, vehicle, map_sites()[visit.site_id]
+    return visit
+
+
+NEXT_VISIT = StandingRows(
+    lambda: Appointment.objects.filter(
+        customer=Given(0), vehicle=Given(1), status__in=OPEN, ready_at__gt=Given(2, DateTimeField())
+    ).order_by("starts_at")[:1]
+)
 
 
 def may_change(visit: Appointment, *, now: datetime, until_hours: int) -> bool:

@@ -8,8 +8,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
 
-from django.db.models import DateTimeField, QuerySet
+from django.db.models import BigIntegerField, DateTimeField, F, QuerySet, Value
+from django.db.models.functions import Cast
 
 from scheduling.models import (
     Absence,
@@ -46,14 +48,11 @@ def read_site_times(
     bay_taken: dict[int, list[Span]] = defaultdict(list)
     person_taken: dict[int, list[Span]] = defaultdict(list)
     left_out = leave_out.pk if leave_out is not None else NO_VISIT
-    for bay, person, starts_at, work_ends_at, bay_free_at in STAYS.ask(list(wanted), start, end, left_out):
-        bay_taken[bay].append(Span(starts_at, bay_free_at))
+    for bay, person, starts_at, work_ends_at, bay_free_at in TAKEN.ask(list(wanted), start, end, left_out):
+        if bay is not None:
+            bay_taken[bay].append(Span(starts_at, bay_free_at))
         if person is not None and work_ends_at > starts_at:
             person_taken[person].append(Span(starts_at, work_ends_at))
-    for bay, starts_at, ends_at in CLOSURES.ask(list(wanted), start, end):
-        bay_taken[bay].append(Span(starts_at, ends_at))
-    for person, starts_at, ends_at in ABSENCES.ask(list(wanted), start, end):
-        person_taken[person].append(Span(starts_at, ends_at))
     found = []
     for key, site in wanted.items():
         open_site = opened[key]
@@ -72,33 +71,30 @@ def read_site_times(
 
 # No visit has this key.
 NO_VISIT = -1
-STAYS = StandingQuery(
-    lambda: (
-        list_holding_visits()
-        .filter(
-            Among("site_id", GivenKeys(0)),
-            starts_at__lt=Given(2, DateTimeField()),
-            ready_at__gt=Given(1, DateTimeField()),
-        )
-        .exclude(pk=Given(3))
-        .values_list("bay_id", "person_id", "starts_at", "work_ends_at", "bay_free_at")
+
+
+def _list_taken() -> "QuerySet[Any, Any]":
+    """Return bay, person, and from when until when each is taken: by visits, by closures of bays, by absences.
+
+    It is told the sites, from when, until when, and the visit that is left out.
+    """
+    sites, since, until = GivenKeys(0), Given(1, DateTimeField()), Given(2, DateTimeField())
+    visits = list_holding_visits().filter(Among("site_id", sites), starts_at__lt=until, ready_at__gt=since)
+    closures = BayClosure.objects.filter(
+        Among("bay__site_id", sites), bay__in_use=True, starts_at__lt=until, ends_at__gt=since
     )
-)
-CLOSURES = StandingQuery(
-    lambda: BayClosure.objects.filter(
-        Among("bay__site_id", GivenKeys(0)),
-        bay__in_use=True,
-        starts_at__lt=Given(2, DateTimeField()),
-        ends_at__gt=Given(1, DateTimeField()),
-    ).values_list("bay_id", "starts_at", "ends_at")
-)
-ABSENCES = StandingQuery(
-    lambda: Absence.objects.filter(
-        Among("person__site_id", GivenKeys(0)),
-        starts_at__lt=Given(2, DateTimeField()),
-        ends_at__gt=Given(1, DateTimeField()),
-    ).values_list("person_id", "starts_at", "ends_at")
-)
+    absences = Absence.objects.filter(Among("person__site_id", sites), starts_at__lt=until, ends_at__gt=since)
+    nobody = Cast(Value(None), BigIntegerField())
+    return visits.exclude(pk=Given(3)).order_by().values_list(
+        "bay_id", "person_id", "starts_at", "work_ends_at", "bay_free_at"
+    ).union(
+        closures.order_by().values_list("bay_id", nobody, "starts_at", "ends_at", F("ends_at")),
+        absences.order_by().values_list(nobody, "person_id", "starts_at", "ends_at", F("ends_at")),
+        all=True,
+    )  # fmt: skip
+
+
+TAKEN = StandingQuery(_list_taken)
 
 
 def list_holding_visits(*, leave_out: Appointment | None = None) -> QuerySet[Appointment]:
