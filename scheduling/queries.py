@@ -75,7 +75,6 @@ def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = Non
     wanted = list(covers)
     histories = read_histories(cover.vehicle for cover in wanted)
     calendars = read_calendars([cover.site for cover in wanted])
-    places = read_places_of_use(histories)
     changes: dict[int, list[CoverChange]] = defaultdict(list)
     for change in CHANGES.ask([cover.pk for cover in wanted]):
         changes[change.cover_id].append(change)
@@ -100,7 +99,7 @@ def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = Non
                     CorrosivityCategory(cover.site.corrosivity),
                     changes[cover.pk],
                     known_at,
-                    places.get(cover.vehicle_id, ()),
+                    _list_places(histories[cover.vehicle_id]),
                 ),
                 history=history.known_at(known_at) if known_at else history,
                 calendar=calendars[cover.site_id],
@@ -115,6 +114,12 @@ def read_cover_case(cover: Cover, *, known_at: datetime | None = None) -> CoverC
 
 
 Places = tuple[tuple[date, CorrosivityCategory | None], ...]
+
+
+def _list_places(history: VehicleHistory) -> Places:
+    """Return where a vehicle was used from which day on; none where no owner's place is on record."""
+    places = tuple((owner.from_day, owner.corrosivity) for owner in history.owners)
+    return places if any(place for _day, place in places) else ()
 
 
 def read_places_of_use(vehicles: Iterable[int]) -> dict[int, Places]:

@@ -1,4 +1,4 @@
-"""Reads the histories of vehicles as the rules see them: four queries, however many vehicles and visits there are.
+"""Reads the histories of vehicles as the rules see them: three queries, however many vehicles and visits there are.
 
 Only treatments that are signed off speak; a draft by the lift is not yet a record.
 """
@@ -9,8 +9,18 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Count, OuterRef, Subquery
-from django.db.models.functions import Coalesce
+from django.db.models import (
+    BigIntegerField,
+    CharField,
+    Count,
+    DateField,
+    DecimalField,
+    OuterRef,
+    QuerySet,
+    Subquery,
+    Value,
+)
+from django.db.models.functions import Cast, Coalesce
 
 from treatments.among import Among
 from treatments.models import (
@@ -35,7 +45,14 @@ from treatments.rules.history import (
     ZoneLine,
 )
 from treatments.rules.odometer import Reading
-from treatments.rules.words import FilmState, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
+from treatments.rules.words import (
+    CorrosivityCategory,
+    FilmState,
+    InspectionKind,
+    ProductFamily,
+    TreatmentKind,
+    ZoneKind,
+)
 from treatments.shop_reference import map_areas, map_products, map_zones
 from treatments.standing_query import GivenKeys, StandingQuery
 
@@ -52,11 +69,15 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
     treatments = _read_treatments(keys, styles, zones)
     inspections = _read_inspections(keys, zones)
     readings: dict[int, list[RecordedReading]] = defaultdict(list)
-    for key, vehicle, day, kilometres, recorded_at in READINGS.ask(keys):
-        readings[vehicle].append(RecordedReading(Reading(day, kilometres, f"reading {key}"), recorded_at))
     owners: dict[int, list[OwnerRecord]] = defaultdict(list)
-    for key, vehicle, customer, from_day, recorded_at, told_on in OWNERSHIPS.ask(keys):
-        owners[vehicle].append(OwnerRecord(f"ownership {key}", str(customer), from_day, recorded_at, told_on))
+    for vehicle, day, key, recorded_at, kilometres, customer, told_on, place in READINGS_AND_OWNERS.ask(keys):
+        if customer is None:
+            readings[vehicle].append(RecordedReading(Reading(day, kilometres, f"reading {key}"), recorded_at))
+        else:
+            corrosivity = CorrosivityCategory(place) if place else None
+            owners[vehicle].append(
+                OwnerRecord(f"ownership {key}", str(customer), day, recorded_at, told_on, corrosivity)
+            )
     return {
         key: VehicleHistory(
             tuple(treatments.get(key, ())),
@@ -95,20 +116,26 @@ INSPECTIONS = StandingQuery(
         "lines__zone_id", "lines__rusted_area_percent", "lines__perforated", "lines__film_state", "photos",
     )
 )  # fmt: skip
-READINGS = StandingQuery(
-    lambda: (
-        OdometerReading.objects.filter(Among("vehicle_id", GivenKeys(0)))
-        .order_by("day", "pk")
-        .values_list("pk", "vehicle_id", "day", "kilometres", "recorded_at")
+
+
+def _list_readings_and_owners() -> "QuerySet[Any, Any]":
+    """Return vehicle, day, key, moment; then the kilometres of a reading, or the owner, the day told and the place."""
+    readings = OdometerReading.objects.filter(Among("vehicle_id", GivenKeys(0))).order_by()
+    owners = Ownership.objects.filter(Among("vehicle_id", GivenKeys(0))).order_by()
+    no_customer, no_day = Cast(Value(None), BigIntegerField()), Cast(Value(None), DateField())
+    no_number = Cast(Value(None), DecimalField(max_digits=14, decimal_places=6))
+    both = readings.values_list(
+        "vehicle_id", "day", "pk", "recorded_at", "kilometres", no_customer, no_day, Value("", CharField())
+    ).union(
+        owners.values_list(
+            "vehicle_id", "from_day", "pk", "recorded_at", no_number, "customer_id", "told_on", "customer__corrosivity"
+        ),
+        all=True,
     )
-)
-OWNERSHIPS = StandingQuery(
-    lambda: (
-        Ownership.objects.filter(Among("vehicle_id", GivenKeys(0)))
-        .order_by("from_day", "pk")
-        .values_list("pk", "vehicle_id", "customer_id", "from_day", "recorded_at", "told_on")
-    )
-)
+    return both.order_by("day", "pk")
+
+
+READINGS_AND_OWNERS = StandingQuery(_list_readings_and_owners)
 
 
 def _count_photos() -> Any:

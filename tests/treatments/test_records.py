@@ -175,12 +175,12 @@ def test_histories_are_read_in_a_constant_number_of_queries(
 
     treat(shop, vehicle, entry(shop))
     vehicles = [vehicle]
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(6):
         read_histories(vehicles)
     for number in range(5):
         vin = f"1XXC4FA1{number}SM000001"
         other = Vehicle.objects.create(vin=vin, created_at=NOW)
         treat(shop, other, entry(shop))
         vehicles.append(other)
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(6):
         read_histories(vehicles)

@@ -9,7 +9,14 @@ from decimal import Decimal
 
 from treatments.rules.conditions import SurfaceConditions
 from treatments.rules.odometer import Reading
-from treatments.rules.words import FilmState, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
+from treatments.rules.words import (
+    CorrosivityCategory,
+    FilmState,
+    InspectionKind,
+    ProductFamily,
+    TreatmentKind,
+    ZoneKind,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +100,8 @@ class InspectionRecord:
 class OwnerRecord:
     """A customer who owned the vehicle from a day on, until the next record's day.
 
-    ``told_on`` is the day on which the shop learned of it, None where that is not on record.
+    ``told_on`` is the day on which the shop learned of it, None where that is not on record; ``corrosivity`` is the
+    ISO 9223 category of the place where this owner uses it, None where that is not on record.
     """
 
     record: str
@@ -101,6 +109,7 @@ class OwnerRecord:
     from_day: date
     recorded_at: datetime | None = None
     told_on: date | None = None
+    corrosivity: CorrosivityCategory | None = None
 
 
 @dataclass(frozen=True, slots=True)
