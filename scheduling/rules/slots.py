@@ -177,10 +177,11 @@ def find_slots(
         most: how many to return.
     """
     best: list[tuple[SortKey, Slot]] = []
-    for bound, site, day, judged in _list_days(items, sites, from_moment, until, preferences):
+    for bound, site, day, today in _list_days(items, sites, from_moment, until, preferences):
         # No time of this day or of those that follow comes before what is found already.
         if len(best) >= most and best[most - 1][0][0] < bound:
             break
+        judged = judge_day(items, day, today)
         of_half: dict[bool, tuple[SortKey, Slot]] = {}
         for is_morning, slot in _list_candidates(items, work, site, day, judged, from_moment, preferences):
             key = _sort_by(slot)
@@ -203,17 +204,20 @@ def _list_days(
     from_moment: datetime,
     until: date,
     preferences: Preferences,
-) -> list[tuple[tuple[int, ...], SiteTimes, date, "DayJudged"]]:
-    """Return the days to look at, the most promising first, each with the rank that none of its times comes before."""
+) -> list[tuple[tuple[int, ...], SiteTimes, date, date]]:
+    """Return the days to look at, the most promising first, each with the rank that none of its times comes before.
+
+    The last of each is today at the site.
+    """
     days = []
     for site in sites:
         today = from_moment.astimezone(site.zone).date()
+        is_late = _is_late(items, today)
         for day, spans in site.open_spans.items():
             if day > until or not spans or preferences.rules_out(day):
                 continue
-            judged = judge_day(items, day, today)
-            bound = (judged.run_over, judged.not_served, judged.in_grace, 0, _measure_distance(day, preferences))
-            days.append((bound, site, day, judged))
+            bound = (*_count_day(items, day, today, is_late), 0, _measure_distance(day, preferences))
+            days.append((bound, site, day, today))
     return sorted(days, key=lambda found: found[0])
 
 
@@ -313,12 +317,22 @@ def judge_day(items: Sequence[DueDates], day: date, today: date) -> DayJudged:
     """
     if not items:
         return DayJudged(0, 0, 0, "Nothing is due")
-    run_over = sum(1 for item in items if today <= item.grace_until < day)
-    late = any(item.last_on < today for item in items)
-    waits = [item for item in items if not item.is_served_on(day)]
-    in_grace = sum(1 for item in items if item.last_on < day <= item.grace_until)
     pressing = min(items, key=lambda item: (item.grace_until, item.target_on, item.key))
-    return DayJudged(run_over, 0 if late else len(waits), in_grace, _tell_day(pressing, day, today))
+    return DayJudged(*_count_day(items, day, today, _is_late(items, today)), _tell_day(pressing, day, today))
+
+
+def _is_late(items: Sequence[DueDates], today: date) -> bool:
+    return any(item.last_on < today for item in items)
+
+
+def _count_day(items: Sequence[DueDates], day: date, today: date, is_late: bool) -> tuple[int, int, int]:
+    """Return how many items a day lets run over, does not serve and serves in their days of grace."""
+    run_over = not_served = in_grace = 0
+    for item in items:
+        run_over += today <= item.grace_until < day
+        in_grace += item.last_on < day <= item.grace_until
+        not_served += not is_late and not item.is_served_on(day)
+    return run_over, not_served, in_grace
 
 
 def _tell_day(item: DueDates, day: date, today: date) -> str:
