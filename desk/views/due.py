@@ -78,7 +78,7 @@ def due_list(request: HttpRequest) -> HttpResponse:
     """Show the due list; to a search as somebody types, only what it found."""
     if request.htmx and not request.htmx.history_restore_request:  # type: ignore[attr-defined]
         context = read_list(request)
-        answer = render(request, "desk/due_found.html", context)
+        answer = render(request, "desk/due_found.html", context, using="jinja2")
         answer["HX-Push-Url"] = f"{request.path}?{context['query']}" if context["query"] else request.path
         return answer
     return show_due_list(request)
