@@ -5,6 +5,7 @@ It stands in for Django's own in every template (``builtins`` in the settings), 
 
 import functools
 from datetime import date as Day
+from datetime import datetime, tzinfo
 from typing import Any
 
 from django import template
@@ -18,15 +19,23 @@ register = template.Library()
 @register.filter(expects_localtime=True, is_safe=False)
 def date(value: Any, form: str | None = None) -> Any:
     """Return a day or a moment in Django's format characters; in English exactly as Django does."""
-    # A list writes the same few days hundreds of times. A moment is not kept: how it is written depends on the zone.
+    # A list writes the same few days hundreds of times.
     if type(value) is Day and form:
         return _write_day(value, form, get_language() or "")
+    # Two moments are equal that are the same in two zones; so a moment is kept as its clock shows it, with the zone.
+    if type(value) is datetime and form:
+        return _write_moment(value.replace(tzinfo=None), value.fold, value.tzinfo, form, get_language() or "")
     return _write(value, form, get_language() or "")
 
 
 @functools.lru_cache(maxsize=8192)
 def _write_day(day: Day, form: str, language: str) -> Any:
     return _write(day, form, language)
+
+
+@functools.lru_cache(maxsize=8192)
+def _write_moment(clock: datetime, fold: int, zone: tzinfo | None, form: str, language: str) -> Any:
+    return _write(clock.replace(fold=fold, tzinfo=zone), form, language)
 
 
 def _write(value: Any, form: str | None, language: str) -> Any:
