@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from desk.day_fields import DayField
@@ -38,6 +39,18 @@ class TimeOfDayInput(forms.TimeInput):
         super().__init__(format="%H:%M")
 
 
+# Code and words of each site that may be chosen; none where there is but one.
+SiteChoices = tuple[tuple[str, str], ...]
+
+
+def list_site_choices(sites: Sequence[Site], home: Site) -> SiteChoices:
+    """Return the sites to choose from, the home first, in the language of the page."""
+    if len(sites) < 2:
+        return ()
+    others = ((site.code, site.name) for site in sites if site.pk != home.pk)
+    return (("", home.name), ("any", gettext("any site")), *others)
+
+
 @dataclass(frozen=True, slots=True)
 class Wishes:
     """What the address of a booking page asks for."""
@@ -61,20 +74,19 @@ class WishForm(forms.Form):
     avoid_from = DayField(label=_("Away from"), required=False)
     avoid_to = DayField(label=_("Away to"), required=False)
 
-    def __init__(self, *args: Any, sites: Sequence[Site], home: Site, usual: VisitKind, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, site_choices: SiteChoices, usual: VisitKind, is_move: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.sites, self.home = sites, home
         kinds = dict(choices_of(VisitKind))
         self.fields["visit"].choices = [  # type: ignore[attr-defined]
             ("", _("what is due: %(visit)s") % {"visit": kinds[usual]}), *kinds.items()
         ]  # fmt: skip
-        if len(sites) > 1:
-            self.fields["site"].choices = [  # type: ignore[attr-defined]
-                ("", home.name), ("any", _("any site")),
-                *((site.code, site.name) for site in sites if site.pk != home.pk),
-            ]  # fmt: skip
+        if site_choices:
+            self.fields["site"].choices = site_choices  # type: ignore[attr-defined]
         else:
             del self.fields["site"]
+        if is_move:
+            # The kind of a visit stays.
+            del self.fields["visit"]
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or {}
@@ -83,19 +95,17 @@ class WishForm(forms.Form):
             self.add_error("avoid_to", _("The last day away is before the first one; turn them round."))
         return values
 
-    def read(self) -> Wishes:
+    def read(self, sites: Sequence[Site], home: Site) -> Wishes:
         """Return the wishes; those that can't be read are left out, and the form's errors tell them."""
         self.is_valid()
         values = self.cleaned_data
         first, last = values.get("avoid_from"), values.get("avoid_to")
         first, last = first or last, last or first
         site = values.get("site", "")
-        sites = {"": (self.home,), "any": tuple(self.sites)}.get(
-            site, tuple(known for known in self.sites if known.code == site)
-        )
+        wanted = {"": (home,), "any": tuple(sites)}.get(site, tuple(known for known in sites if known.code == site))
         return Wishes(
             VisitKind(values["visit"]) if values.get("visit") else None,
-            sites or (self.home,),
+            wanted or (home,),
             values.get("earliest"),
             Preferences(
                 weekdays=frozenset(int(number) for number in values.get("weekday", ())),
@@ -103,6 +113,24 @@ class WishForm(forms.Form):
                 avoid=((first, last),) if first and last else (),
             ),
         )
+
+
+@dataclass(frozen=True, slots=True)
+class PlacesOfSite:
+    """The bays in use and the people of a site that may be named, by key and words, and its time zone."""
+
+    time_zone: str
+    bays: tuple[tuple[int, str], ...]
+    people: tuple[tuple[int, str], ...]
+
+
+def list_places(site: Site) -> PlacesOfSite:
+    """Return the bays and people that a customer's time may be named for."""
+    return PlacesOfSite(
+        site.time_zone,
+        tuple((bay.pk, str(bay)) for bay in list_bays() if bay.site_id == site.pk and bay.in_use),
+        tuple((worker.key, worker.name) for worker in list_workers() if worker.site == site.pk),
+    )
 
 
 class NamedTimeForm(forms.Form):
@@ -117,23 +145,20 @@ class NamedTimeForm(forms.Form):
         label=_("Person"), queryset=User.objects.none(), required=False, empty_label=_("somebody who is free")
     )
 
-    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, places: PlacesOfSite, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.site = site
+        self.places = places
         bay, person = self.fields["bay"], self.fields["person"]
         assert isinstance(bay, forms.ModelChoiceField) and isinstance(person, forms.ModelChoiceField)
-        bay.queryset = Bay.objects.filter(site=site, in_use=True)
-        people = User.objects.filter(site=site, is_active=True, skills__isnull=False).distinct().order_by("pk")
-        person.queryset = people
+        bay.queryset = Bay.objects.filter(pk__in=[key for key, _name in places.bays])
+        person.queryset = User.objects.filter(pk__in=[key for key, _name in places.people])
         # What is shown comes from what is kept; what is chosen is looked up.
-        bay.choices = [
-            ("", bay.empty_label), *((b.pk, str(b)) for b in list_bays() if b.site_id == site.pk and b.in_use)
-        ]  # fmt: skip
-        person.choices = [("", person.empty_label), *((w.key, w.name) for w in list_workers() if w.site == site.pk)]
+        bay.choices = [("", bay.empty_label), *places.bays]
+        person.choices = [("", person.empty_label), *places.people]
 
     def read_start(self) -> datetime:
         """Return the moment in UTC that was named in the site's own time."""
-        zone = zoneinfo.ZoneInfo(self.site.time_zone)
+        zone = zoneinfo.ZoneInfo(self.places.time_zone)
         return datetime.combine(self.cleaned_data["day"], self.cleaned_data["time"], zone).astimezone(UTC)
 
 

@@ -10,9 +10,11 @@ from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db.models import DateTimeField
 from django.http import HttpRequest
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from desk.booking_forms import Wishes, WishForm
+from desk.booking_forms import Wishes, WishForm, list_site_choices
+from desk.booking_parts import has_wishes, write_no_wishes, write_wishes
 from desk.slots import SlotButton, make_buttons
 from desk.telling import tell
 from scheduling.booking.finding import LOOKED_THROUGH_DAYS, propose_slots
@@ -22,7 +24,7 @@ from scheduling.queries import list_covers_of, read_cover_case
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due_item import DueItem
-from scheduling.rules.slots import Slot
+from scheduling.rules.slots import Preferences, Slot
 from scheduling.site_reference import map_bays
 from treatments.models import Customer, Site, User, Vehicle
 from treatments.queries import find_owner, find_today
@@ -107,7 +109,7 @@ class Choice:
     """What may be chosen from: the wishes, the times that meet them best, and what could not be read or done."""
 
     wishes: Wishes
-    wish_form: WishForm
+    wish_part: SafeString
     buttons: list[SlotButton]
     sites: list[Site]
     errors: Errors = field(default_factory=list)
@@ -125,11 +127,7 @@ def offer_times(
     sites = list(list_sites())
     home = moved.site if moved else found.home
     usual = VisitKind(moved.visit) if moved else found.due.visit
-    form = WishForm(request.GET, sites=sites, home=home, usual=usual)
-    if moved:
-        del form.fields["visit"]
-    wishes = form.read()
-    errors = list_errors(form)
+    wishes, wish_part, errors = _read_wishes(request, sites, home, usual, is_move=moved is not None)
     visit = usual if moved else wishes.visit
     kind = visit or usual
     slots: Sequence[Slot] = ()
@@ -160,7 +158,20 @@ def offer_times(
         here = (moved.bay_id, moved.starts_at)
         slots = [slot for slot in slots if (slot.bay, slot.starts_at) != here][:MOST_PROPOSED]
     due = len(found.due.served_by(kind))
-    return Choice(wishes, form, make_buttons(slots, sites, found.vehicle, kind, due=due), sites, errors)
+    return Choice(wishes, wish_part, make_buttons(slots, sites, found.vehicle, kind, due=due), sites, errors)
+
+
+def _read_wishes(
+    request: HttpRequest, sites: Sequence[Site], home: Site, usual: VisitKind, *, is_move: bool
+) -> tuple[Wishes, SafeString, Errors]:
+    """Return what the address asks for, the part of the page with it, and what could not be read."""
+    site_choices = list_site_choices(sites, home)
+    if not has_wishes(request):
+        part = write_no_wishes(request, site_choices=site_choices, usual=usual, is_move=is_move)
+        return Wishes(None, (home,), None, Preferences()), part, []
+    form = WishForm(request.GET, site_choices=site_choices, usual=usual, is_move=is_move)
+    wishes = form.read(sites, home)
+    return wishes, write_wishes(request, form), list_errors(form)
 
 
 def list_errors(*given: forms.BaseForm) -> Errors:

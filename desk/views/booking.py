@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from desk.access import access_vehicle, get_user, open_to
-from desk.booking_forms import NoteForm
+from desk.booking_forms import NoteForm, list_places
 from desk.booking_page import (
     Choice,
     Errors,
@@ -23,6 +23,7 @@ from desk.booking_page import (
     offer_times,
     read_vehicle_to_book,
 )
+from desk.booking_parts import write_named_fields
 from desk.slots import ChosenSlot, SlotButton, make_buttons, read_button
 from desk.telling import tell
 from scheduling.booking.errors import SlotTakenError
@@ -50,7 +51,7 @@ def book(request: HttpRequest, vin: str) -> HttpResponse:
 
 def _make_note_form(found: VehicleToBook, choice: Choice) -> NoteForm:
     wishes = choice.wishes
-    return NoteForm(site=wishes.sites[0], initial={"day": wishes.earliest})
+    return NoteForm(places=list_places(wishes.sites[0]), initial={"day": wishes.earliest})
 
 
 def _book_slot(request: HttpRequest, found: VehicleToBook, user: User, now: datetime) -> HttpResponse:
@@ -87,7 +88,7 @@ def _book(found: VehicleToBook, chosen: ChosenSlot, user: User, now: datetime, n
 def _book_named_time(request: HttpRequest, found: VehicleToBook, user: User, now: datetime) -> HttpResponse:
     choice = offer_times(request, found, now)
     site = choice.wishes.sites[0]
-    form = NoteForm(request.POST, site=site)
+    form = NoteForm(request.POST, places=list_places(site))
     instead: list[SlotButton] = []
     if form.is_valid():
         values = form.cleaned_data
@@ -146,9 +147,8 @@ def _show(
         "is_all_booked": found.is_all_booked(kind),
         "errors": [*(errors or []), *choice.errors],
         "instead": instead or [],
-        "form": form,
+        "named_fields": write_named_fields(form),
         "names_time": form.is_bound,
-        "has_wishes": any(request.GET.get(name) for name in choice.wish_form.fields),
         "place": request.GET.get("place", ""),
     }
     status = 400 if errors else 200

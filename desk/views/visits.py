@@ -15,7 +15,16 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST
 
 from desk.access import access_visit, get_user, may_open, open_to
-from desk.booking_forms import CancelForm, LateForm, NamedTimeForm, NoFieldsForm, NoShowForm, ReasonForm, SplitForm
+from desk.booking_forms import (
+    CancelForm,
+    LateForm,
+    NamedTimeForm,
+    NoFieldsForm,
+    NoShowForm,
+    ReasonForm,
+    SplitForm,
+    list_places,
+)
 from desk.booking_page import (
     Errors,
     list_errors,
@@ -24,6 +33,7 @@ from desk.booking_page import (
     offer_times,
     read_vehicle_to_book,
 )
+from desk.booking_parts import write_named_fields
 from desk.number_field import read_whole
 from desk.slots import SlotButton, make_buttons, read_button
 from desk.telling import tell
@@ -220,7 +230,9 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
     user, now = get_user(request), timezone.now()
     found = access_visit(user, number)
     vehicle = read_vehicle_to_book(found.vehicle, user, now)
-    form = NamedTimeForm(request.POST if "day" in request.POST else None, site=found.site, initial=_start_of(found))
+    form = NamedTimeForm(
+        request.POST if "day" in request.POST else None, places=list_places(found.site), initial=_start_of(found)
+    )
     errors: Errors = []
     instead: list[SlotButton] = []
     if request.method == "POST":
@@ -253,12 +265,11 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
         "visit": found,
         "found": vehicle,
         "choice": choice,
-        "form": form,
+        "named_fields": write_named_fields(form),
         "errors": [*errors, *choice.errors],
         "instead": instead,
         "sequence": found.sequence,
         "may_move": found.status == BOOKED,
-        "has_wishes": any(request.GET.get(name) for name in choice.wish_form.fields),
     }
     return render(request, "desk/visit_move.html", context, status=400 if errors else 200)
 
