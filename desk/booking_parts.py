@@ -4,6 +4,7 @@ As long as nobody has typed anything, such a part is the same for every vehicle,
 """
 
 import functools
+from collections.abc import Mapping
 from typing import Any
 
 from django.http import HttpRequest, QueryDict
@@ -40,11 +41,13 @@ def _write_no_wishes(
 
 
 def write_named_fields(form: NamedTimeForm) -> SafeString:
-    """Return the fields of a time that the customer names."""
-    if form.is_bound:
-        return _write_fields(form)
-    initial = tuple(sorted(form.initial.items()))
-    return _write_blank(type(form), form.places, initial, get_language())
+    """Return the fields of a time that the customer named, with their errors."""
+    return _write_fields(form)
+
+
+def write_blank_fields(form: type[NamedTimeForm], places: PlacesOfSite, initial: Mapping[str, Any]) -> SafeString:
+    """Return the fields as they are before anybody named a time."""
+    return _write_blank(form, places, tuple(sorted(initial.items())), get_language())
 
 
 def _write_fields(form: Any) -> SafeString:

@@ -6,7 +6,7 @@ Everything here is kept by ``treatments.reference``: it is shared, so nobody may
 from collections.abc import Mapping
 from decimal import Decimal
 
-from treatments.models import Dealership, Product, Site, Zone, ZoneArea
+from treatments.models import Dealership, Product, Site, User, Zone, ZoneArea
 from treatments.reference import keep_reading
 
 
@@ -20,6 +20,12 @@ def list_sites() -> tuple[Site, ...]:
 def map_sites() -> Mapping[int, Site]:
     """Return the shop's sites by primary key."""
     return {site.pk: site for site in list_sites()}
+
+
+@keep_reading
+def map_people() -> Mapping[int, User]:
+    """Return everybody who ever could log in, by primary key, without what only the log-in asks for."""
+    return {person.pk: person for person in User.objects.defer("password", "last_login", "email", "date_joined")}
 
 
 @keep_reading

@@ -106,5 +106,5 @@ def _convert(rows: list[Sequence[Any]], converters: Converters, connection: Any)
         for place, (steps, column) in converters.items():
             for step in steps:
                 values[place] = step(values[place], column, connection)
-        found.append(values)
+        found.append(tuple(values))
     return found

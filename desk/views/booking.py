@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
@@ -23,7 +24,7 @@ from desk.booking_page import (
     offer_times,
     read_vehicle_to_book,
 )
-from desk.booking_parts import write_named_fields
+from desk.booking_parts import write_blank_fields, write_named_fields
 from desk.slots import ChosenSlot, SlotButton, make_buttons, read_button
 from desk.telling import tell
 from scheduling.booking.errors import SlotTakenError
@@ -43,15 +44,10 @@ def book(request: HttpRequest, vin: str) -> HttpResponse:
     found = read_vehicle_to_book(access_vehicle(user, vin), user, now)
     if request.method != "POST":
         choice = offer_times(request, found, now)
-        return _show(request, found, choice, _make_note_form(found, choice), now)
+        return _show(request, found, choice, None, now)
     if "slot" in request.POST:
         return _book_slot(request, found, user, now)
     return _book_named_time(request, found, user, now)
-
-
-def _make_note_form(found: VehicleToBook, choice: Choice) -> NoteForm:
-    wishes = choice.wishes
-    return NoteForm(places=list_places(wishes.sites[0]), initial={"day": wishes.earliest})
 
 
 def _book_slot(request: HttpRequest, found: VehicleToBook, user: User, now: datetime) -> HttpResponse:
@@ -67,7 +63,7 @@ def _book_slot(request: HttpRequest, found: VehicleToBook, user: User, now: date
     else:
         return _tell_booked(request, appointment)
     choice = offer_times(request, found, now)
-    return _show(request, found, choice, _make_note_form(found, choice), now, errors=errors, instead=instead)
+    return _show(request, found, choice, None, now, errors=errors, instead=instead)
 
 
 def _book(found: VehicleToBook, chosen: ChosenSlot, user: User, now: datetime, note: str = "") -> Appointment:
@@ -131,7 +127,7 @@ def _show(
     request: HttpRequest,
     found: VehicleToBook,
     choice: Choice,
-    form: NoteForm,
+    form: NoteForm | None,
     now: datetime,
     *,
     errors: Errors | None = None,
@@ -147,12 +143,17 @@ def _show(
         "is_all_booked": found.is_all_booked(kind),
         "errors": [*(errors or []), *choice.errors],
         "instead": instead or [],
-        "named_fields": write_named_fields(form),
-        "names_time": form.is_bound,
+        "named_fields": write_named_fields(form) if form else _write_no_time(choice),
+        "names_time": form is not None,
         "place": request.GET.get("place", ""),
     }
     status = 400 if errors else 200
     return render(request, "desk/booking_book.html", context, status=status)
+
+
+def _write_no_time(choice: Choice) -> SafeString:
+    wishes = choice.wishes
+    return write_blank_fields(NoteForm, list_places(wishes.sites[0]), {"day": wishes.earliest})
 
 
 @open_to("book")

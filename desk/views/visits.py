@@ -33,7 +33,7 @@ from desk.booking_page import (
     offer_times,
     read_vehicle_to_book,
 )
-from desk.booking_parts import write_named_fields
+from desk.booking_parts import write_blank_fields, write_named_fields
 from desk.number_field import read_whole
 from desk.slots import SlotButton, make_buttons, read_button
 from desk.telling import tell
@@ -49,6 +49,7 @@ from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.placing import choose_place
 from scheduling.booking.services import move_visit
+from scheduling.booking.visit_reading import find_cover_of
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, DueItem
 from scheduling.rules.booking_words import VisitKind
 from treatments.models import Event, User
@@ -183,7 +184,7 @@ def _find_page(name: str, *values: str) -> str:
 def _list_served(found: Appointment) -> list[tuple[str, DueItem | None]]:
     """Return the due items that a visit was booked for, each with its dates while they are on the index."""
     keys = list(AppointmentItem.objects.filter(appointment=found).values_list("due_key", flat=True))
-    items = {item.key: item for item in DueItem.objects.filter(cover=found.cover, key__in=keys)} if keys else {}
+    items = {item.key: item for item in DueItem.objects.filter(cover=found.cover_id, key__in=keys)} if keys else {}
     return [(key, items.get(key)) for key in keys]
 
 
@@ -265,7 +266,9 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
         "visit": found,
         "found": vehicle,
         "choice": choice,
-        "named_fields": write_named_fields(form),
+        "named_fields": write_named_fields(form)
+        if form.is_bound
+        else write_blank_fields(NamedTimeForm, form.places, form.initial),
         "errors": [*errors, *choice.errors],
         "instead": instead,
         "sequence": found.sequence,
@@ -344,7 +347,7 @@ def split(request: HttpRequest, number: str) -> HttpResponse:
     try:
         slots = propose_slots(
             vehicle=found.vehicle,
-            cover=found.cover,
+            cover=find_cover_of(found),
             sites=[found.site],
             now=now,
             from_moment=max(now, found.starts_at + timedelta(minutes=min(minutes, 24 * 60))),
