@@ -77,25 +77,55 @@ class StandingQuery:
 
 
 class StandingRows(Generic[M]):
-    """A standing query for whole rows of a model, without what they name."""
+    """A standing query for whole rows of a model, with those rows that they name by some foreign keys."""
 
-    def __init__(self, build: "Callable[[], QuerySet[M]]") -> None:
-        """Keep how to build the query: a plain query set with ``Given`` in place of what is told."""
-        self._build = build
-        self._query = StandingQuery(lambda: build().values_list(*self._names))
+    def __init__(self, build: "Callable[[], QuerySet[M]]", *related: str, annotated: tuple[str, ...] = ()) -> None:
+        """Keep how to build the query.
 
-    @functools.cached_property
-    def _names(self) -> list[str]:
-        return [field.attname for field in self._build().model._meta.concrete_fields]
+        Args:
+            build: a plain query set with ``Given`` in place of what is told.
+            related: the foreign keys whose rows are read too; others are read when they are asked for.
+            annotated: the annotations of the query set, which the rows get as attributes.
+        """
+        self._build, self._related, self._annotated = build, related, annotated
+        self._query = StandingQuery(self._name_columns)
 
     def ask(self, *values: Any) -> list[M]:
         """Return the rows for these values as instances."""
-        make, names = self._build_instance, self._names
-        return [make(DEFAULT_DB_ALIAS, names, row) for row in self._query.ask(*values)]
+        parts = self._parts
+        found = []
+        for row in self._query.ask(*values):
+            whole: Any = None
+            for name, make, names, start in parts:
+                theirs = row[start : start + len(names)]
+                if whole is None:
+                    whole = make(DEFAULT_DB_ALIAS, names, theirs)
+                else:
+                    # A row that is not there has nothing, not even a key.
+                    is_there = any(value is not None for value in theirs)
+                    setattr(whole, name, make(DEFAULT_DB_ALIAS, names, theirs) if is_there else None)
+            for place, name in enumerate(reversed(self._annotated), 1):
+                setattr(whole, name, row[-place])
+            found.append(whole)
+        return found
 
     @functools.cached_property
-    def _build_instance(self) -> Callable[..., M]:
-        return self._build().model.from_db
+    def _parts(self) -> list[tuple[str, Callable[..., Any], list[str], int]]:
+        """The model, then those of the foreign keys: name of the key, maker, columns, and place of the first one."""
+        model: Any = self._build().model
+        models = [("", model), *((name, model._meta.get_field(name).related_model) for name in self._related)]
+        parts, start = [], 0
+        for name, one in models:
+            names = [field.attname for field in one._meta.concrete_fields]
+            parts.append((name, one.from_db, names, start))
+            start += len(names)
+        return parts
+
+    def _name_columns(self) -> "QuerySet[Any, Any]":
+        columns = [
+            f"{name}__{column}" if name else column for name, _make, names, _at in self._parts for column in names
+        ]
+        return self._build().values_list(*columns, *self._annotated)
 
 
 def _convert(rows: list[Sequence[Any]], converters: Converters, connection: Any) -> list[Sequence[Any]]:

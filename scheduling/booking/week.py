@@ -9,13 +9,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import DateTimeField, Exists, OuterRef, Q, QuerySet
 
 from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
 from scheduling.rules.opening import USUAL_HOURS, Span, list_open_spans
-from scheduling.site_reference import list_bays, map_site_hours, read_calendars
+from scheduling.site_reference import list_bays, map_bays, map_site_hours, read_calendars
 from treatments.models import Site
+from treatments.shop_reference import map_people
+from treatments.standing_query import Given, StandingRows
 
 DAYS_OF_A_WEEK = 7
 MINUTES_OF_AN_HOUR = 60
@@ -105,22 +107,37 @@ def _tell_closed(because: str) -> str:
 
 def _read_what_stands(site: Site, start: datetime, end: datetime, zone: zoneinfo.ZoneInfo, days: list[date]) -> _Found:
     found = _Found()
-    for visit in (
-        list_visits(site, start, end)
-        .exclude(status__in=GIVES_ITS_PLACE_UP)
-        .select_related("vehicle", "customer", "person", "bay")
-        .order_by("starts_at")
-    ):
+    bays, people = map_bays(), map_people()
+    for visit in VISITS.ask(site.pk, start, end):
+        visit.site, visit.bay = site, bays[visit.bay_id]
+        visit.person = people[visit.person_id] if visit.person_id else None
         found.visits[visit.bay_id, visit.starts_at.astimezone(zone).date()].append(visit)
-    closures = BayClosure.objects.filter(bay__site=site, starts_at__lt=end, ends_at__gt=start)
-    for closure in closures.order_by("starts_at"):
+    for closure in CLOSURES.ask(site.pk, start, end):
         for day in _list_touched(closure.starts_at, closure.ends_at, days, zone):
             found.closures[closure.bay_id, day].append(closure)
-    absences = Absence.objects.filter(person__site=site, starts_at__lt=end, ends_at__gt=start)
-    for absence in absences.select_related("person").order_by("starts_at"):
+    for absence in ABSENCES.ask(site.pk, start, end):
+        absence.person = people[absence.person_id]
         for day in _list_touched(absence.starts_at, absence.ends_at, days, zone):
             found.away[day].append(absence)
     return found
+
+
+SITE, SINCE, UNTIL = Given(0), Given(1, DateTimeField()), Given(2, DateTimeField())
+VISITS = StandingRows(
+    lambda: (
+        Appointment.objects.filter(site=SITE, starts_at__gte=SINCE, starts_at__lt=UNTIL)
+        .exclude(status__in=GIVES_ITS_PLACE_UP)
+        .order_by("starts_at")
+    ),
+    "vehicle",
+    "customer",
+)
+CLOSURES = StandingRows(
+    lambda: BayClosure.objects.filter(bay__site=SITE, starts_at__lt=UNTIL, ends_at__gt=SINCE).order_by("starts_at")
+)
+ABSENCES = StandingRows(
+    lambda: Absence.objects.filter(person__site=SITE, starts_at__lt=UNTIL, ends_at__gt=SINCE).order_by("starts_at")
+)
 
 
 def list_visits(site: Site, start: datetime, end: datetime) -> QuerySet[Appointment]:
@@ -152,27 +169,44 @@ def _find_hours(days: Sequence[BaysOfADay], zone: zoneinfo.ZoneInfo) -> tuple[in
     return min(firsts), max(max(lasts), min(firsts) + 1)
 
 
-def list_to_be_moved(site: Site, now: datetime) -> QuerySet[Appointment]:
+def list_to_be_moved(site: Site, now: datetime) -> list[Appointment]:
     """Return the booked visits yet to come that stand in a closed bay, or with a person who is away then."""
+    return _name_places(TO_BE_MOVED.ask(site.pk, now))
+
+
+def list_left_open(site: Site, today: date) -> list[Appointment]:
+    """Return the visits of days gone by that nobody has said of what became of them, the oldest first."""
+    start = datetime.combine(today, time(), zoneinfo.ZoneInfo(site.time_zone)).astimezone(UTC)
+    return _name_places(LEFT_OPEN.ask(site.pk, start))
+
+
+def _name_places(visits: list[Appointment]) -> list[Appointment]:
+    bays, people = (map_bays(), map_people()) if visits else ({}, {})
+    for visit in visits:
+        visit.bay = bays[visit.bay_id]
+        visit.person = people[visit.person_id] if visit.person_id else None
+    return visits
+
+
+def _build_to_be_moved() -> QuerySet[Appointment]:
     closed = BayClosure.objects.filter(
         bay=OuterRef("bay"), starts_at__lt=OuterRef("bay_free_at"), ends_at__gt=OuterRef("starts_at")
     )
     away = Absence.objects.filter(
         person=OuterRef("person"), starts_at__lt=OuterRef("work_ends_at"), ends_at__gt=OuterRef("starts_at")
     )
-    coming = Appointment.objects.filter(site=site, status=AppointmentStatus.BOOKED, starts_at__gte=now)
+    coming = Appointment.objects.filter(site=SITE, status=AppointmentStatus.BOOKED, starts_at__gte=SINCE)
     return (
         coming.annotate(bay_is_closed=Exists(closed), person_is_away=Exists(away))
         .filter(Q(bay_is_closed=True) | Q(person_is_away=True))
-        .select_related("vehicle", "bay", "person")
         .order_by("starts_at", "pk")[:MOST_LISTED]
     )
 
 
-def list_left_open(site: Site, today: date) -> QuerySet[Appointment]:
-    """Return the visits of days gone by that nobody has said of what became of them, the oldest first."""
-    start = datetime.combine(today, time(), zoneinfo.ZoneInfo(site.time_zone)).astimezone(UTC)
-    open_still = Appointment.objects.filter(
-        site=site, status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY], starts_at__lt=start
-    )
-    return open_still.select_related("vehicle", "bay").order_by("starts_at", "pk")[:MOST_LISTED]
+TO_BE_MOVED = StandingRows(_build_to_be_moved, "vehicle", annotated=("bay_is_closed", "person_is_away"))
+LEFT_OPEN = StandingRows(
+    lambda: Appointment.objects.filter(
+        site=SITE, status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY], starts_at__lt=SINCE
+    ).order_by("starts_at", "pk")[:MOST_LISTED],
+    "vehicle",
+)

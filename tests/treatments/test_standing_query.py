@@ -62,7 +62,9 @@ def test_the_rows_are_those_of_the_query_set_for_each_value(vehicles: list[Vehic
 
 
 @pytest.mark.django_db
-def test_rows_of_a_model_and_of_two_queries_together(vehicles: list[Vehicle]) -> None:
+def test_rows_of_a_model_and_of_two_queries_together(  # type: ignore[no-untyped-def]
+    vehicles: list[Vehicle], django_assert_num_queries
+) -> None:
     of_vin = StandingRows(lambda: Vehicle.objects.filter(plate=Given(0, CharField())))
     # A value is told apart from the SQL, whatever is in it.
     for text, known in (("it's %s", 1), ("' OR 1=1 --", 0), ("%s", 0), ("", 1)):
@@ -73,6 +75,16 @@ def test_rows_of_a_model_and_of_two_queries_together(vehicles: list[Vehicle]) ->
     found.description = "kept"
     found.save()
     assert Vehicle.objects.get(pk=found.pk).description == "kept"
+
+    named = StandingRows(
+        lambda: Treatment.objects.filter(vehicle=Given(0)).annotate(number=Count("lines")),
+        "site",
+        "amends",
+        annotated=("number",),
+    )
+    with django_assert_num_queries(1):
+        (one,) = named.ask(vehicles[0].pk)
+        assert one.site.name and one.amends is None and one.number == 1  # type: ignore[attr-defined]
 
     def build():  # type: ignore[no-untyped-def]
         since = Given(1, DateTimeField())
