@@ -95,6 +95,17 @@ def open_to(
     return decorate
 
 
+def refuse_odd_addresses(get_response: Callable[[HttpRequest], HttpResponseBase]) -> Any:
+    """Middleware: nothing is found at an address with the sign that no database takes in a text."""
+
+    def answer(request: HttpRequest) -> HttpResponseBase:
+        if "\x00" in request.path:
+            raise Http404("No page has such an address.")
+        return get_response(request)
+
+    return answer
+
+
 def get_user(request: HttpRequest) -> User:
     """Return who is logged in."""
     assert isinstance(request.user, User)

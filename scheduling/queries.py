@@ -4,7 +4,7 @@ States and due items are computed by the rules from the records; lists are read 
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -147,15 +147,32 @@ TOLD_PLACES = StandingQuery(
 
 
 COVERS_OF_VEHICLE = StandingRows(lambda: Cover.objects.filter(vehicle=Given(0)).order_by("-pk"))
+# The most pressing first.
+COVERS_OF_NUMBERS = StandingRows(
+    lambda: Cover.objects.filter(Among("number", GivenKeys(0))).order_by("last_state__due_grace_until", "pk"), "vehicle"
+)
 
 
 def list_covers_of(vehicle: Vehicle) -> list[Cover]:
     """Return all covers of a vehicle, the newest first, with their site, terms and dealership."""
     covers = COVERS_OF_VEHICLE.ask(vehicle.pk)
+    for cover in covers:
+        cover.vehicle = vehicle
+    return _add_reference(covers)
+
+
+def find_covers(user: User, numbers: Sequence[str]) -> list[Cover]:
+    """Return those of some covers that a person may see, the most pressing first, with vehicle, site and terms."""
+    # No number holds the sign that no database takes in a text.
+    asked = [number for number in numbers if "\x00" not in number]
+    return _add_reference([cover for cover in COVERS_OF_NUMBERS.ask(asked) if may_see_cover(user, cover)])
+
+
+def _add_reference(covers: list[Cover]) -> list[Cover]:
     sites, dealerships = (map_sites(), map_dealerships()) if covers else ({}, {})
     versions = map_versions() if covers else {}
     for cover in covers:
-        cover.vehicle, cover.site = vehicle, sites[cover.site_id]
+        cover.site = sites[cover.site_id]
         cover.terms_version = versions[cover.terms_version_id]
         cover.dealership = dealerships[cover.dealership_id] if cover.dealership_id else None
     return covers

@@ -15,11 +15,11 @@ def adapt_keys(keys: Any, connection: Any) -> Any:
 
 
 class Among(Func):
-    """True where a whole-number column is among ``keys``; use it in ``filter``."""
+    """True where a column of whole numbers or texts is among ``keys``; use it in ``filter``."""
 
     output_field = BooleanField()
 
-    def __init__(self, column: str, keys: "Iterable[int] | Expression", **extra: Any) -> None:
+    def __init__(self, column: str, keys: "Iterable[int] | Iterable[str] | Expression", **extra: Any) -> None:
         super().__init__(F(column), **extra)
         self.keys = keys if isinstance(keys, Expression) else list(keys)
 

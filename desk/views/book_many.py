@@ -15,8 +15,10 @@ from desk.booking_page import Errors, list_faults
 from desk.slots import SlotButton, make_buttons, read_button
 from scheduling.booking.many import MOST_AT_ONCE, BookedOne, ChosenTime, WantedVisit, book_many, propose_many
 from scheduling.models import Cover
-from scheduling.queries import list_covers_for
+from scheduling.queries import find_covers
+from treatments.among import Among
 from treatments.models import Ownership, User
+from treatments.standing_query import GivenKeys, StandingQuery
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +41,7 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
     user, now = get_user(request), timezone.now()
     given = request.POST if request.method == "POST" else request.GET
     numbers = list(dict.fromkeys(given.getlist("cover")))
-    covers = _find_covers(user, numbers)
+    covers = find_covers(user, numbers[:MOST_AT_ONCE])
     if request.method == "POST" and "book" in request.POST:
         booked, unread = _book(request, covers, user, now)
         done = {
@@ -68,16 +70,9 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
     return render(request, "desk/book_many.html", context)
 
 
-def _find_covers(user: User, numbers: list[str]) -> list[Cover]:
-    """Return the covers that the person may see, the most pressing first."""
-    found = list_covers_for(user).filter(number__in=numbers[:MOST_AT_ONCE])
-    return list(found.order_by("last_state__due_grace_until", "pk"))
-
-
 def _describe(wanted: list[WantedVisit]) -> list[Proposal]:
     vehicles = [one.cover.vehicle_id for one in wanted]
-    owned = Ownership.objects.filter(vehicle__in=vehicles, until_day__isnull=True).select_related("customer")
-    phones = {row.vehicle_id: row.customer.phone for row in owned}
+    phones: dict[int, str] = {row[0]: row[1] for row in PHONES.ask(vehicles)}
     proposals = []
     for one in wanted:
         cover = one.cover
@@ -85,6 +80,15 @@ def _describe(wanted: list[WantedVisit]) -> list[Proposal]:
         phone = phones.get(cover.vehicle_id, "")
         proposals.append(Proposal(cover, phone, buttons[0] if buttons else None, one.reason))
     return proposals
+
+
+PHONES = StandingQuery(
+    lambda: (
+        Ownership.objects.filter(Among("vehicle_id", GivenKeys(0)), until_day__isnull=True)
+        .order_by()
+        .values_list("vehicle_id", "customer__phone")
+    )
+)
 
 
 def _book(

@@ -22,7 +22,7 @@ from desk.access import get_user, may_open, open_to
 from desk.telling import tell, tell_all
 from notifications.services import Standing, foresee_reminders, write_due_reminders
 from scheduling.models import Cover
-from scheduling.queries import list_covers_for, read_cover_cases
+from scheduling.queries import find_covers, read_cover_cases
 from scheduling.services import waive_open_items
 from treatments.models import User
 from treatments.queries import find_today
@@ -153,7 +153,7 @@ def chosen(request: HttpRequest) -> HttpResponse:
     if not may_open(user, action.page):
         raise PermissionDenied(_("Your role does not do this."))
     numbers = list(dict.fromkeys(given.getlist("cover")))[:MOST_AT_ONCE]
-    covers = list(list_covers_for(user).filter(number__in=numbers).select_related("vehicle").order_by("pk"))
+    covers = sorted(find_covers(user, numbers), key=lambda cover: cover.pk)
     today = find_today(now)
     form = action.form(request.POST if request.method == "POST" else None)
     if request.method == "POST" and covers and form.is_valid():

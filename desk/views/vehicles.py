@@ -50,7 +50,10 @@ class FiledClaim:
 def vehicles(request: HttpRequest) -> HttpResponse:
     """Find vehicles by VIN (any part), plate, name, telephone or e-mail."""
     user = get_user(request)
-    text, after = request.GET.get("q", "").replace("\x00", "").strip()[:100], request.GET.get("after", "")[:20]
+    text, after = (
+        request.GET.get("q", "").replace("\x00", "").strip()[:100],
+        request.GET.get("after", "").replace("\x00", "")[:20],
+    )
     if user.role == Role.DEALERSHIP:
         # Names and telephones of customers are not a dealership's to search.
         found = list_vehicles_for(user)

@@ -339,3 +339,12 @@ def test_words_that_very_many_have_are_found_as_rare_ones_are(demo: DemoShop, mo
     for wanted, found in zip(asked, rare, strict=True):
         assert [state.cover_id for state in read_due_page(owner, demo.day, wanted).rows] == found, wanted.text
     assert [list(queries.search_vehicles(wanted.text).order_by("vin")) for wanted in asked] == vehicles
+
+
+def test_an_address_with_a_sign_that_no_database_takes_finds_nothing(demo: DemoShop) -> None:
+    client, vin = log_in("owner"), find_vin(demo, "overdue")
+    for address, status in (
+        (f"/vehicles/{vin}/", 200), ("/vehicles/A%00B/", 404), ("/visits/%00/", 404), ("/vehicles/?after=%00", 200),
+        ("/due/?q=%00&after=", 200), ("/due/chosen/?do=remind&cover=%00", 400), ("/due/book/?cover=%00", 200),
+    ):  # fmt: skip
+        assert client.get(address).status_code == status, address
