@@ -7,7 +7,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet, Subquery
 
 from treatments.among import Among
 from treatments.models import (
@@ -243,14 +243,18 @@ def describe_zone(zone: Zone) -> ZoneDescription:
 LEAST_LETTERS = 3
 
 
-def search_vehicles(text: str) -> QuerySet[Vehicle]:
+def search_vehicles(text: str, among: QuerySet[Vehicle] | None = None) -> QuerySet[Vehicle]:
     """Return vehicles whose VIN (any part), plate, or an owner's name, telephone or e-mail contains every word.
 
     Of words of one or two letters, which any vehicle holds somewhere, only the beginning of plate or name counts, as in
     the due list. Vehicles and owners are looked up apart, each by their own indexes; of a word that very many have, the
     vehicles are compared one by one as they are read, which soon fills a page.
+
+    Args:
+        text: the words.
+        among: vehicles to which the search is narrowed.
     """
-    found = Vehicle.objects.all()
+    found = Vehicle.objects.all() if among is None else among
     for word in text.split():
         if len(word) >= LEAST_LETTERS:
             by_vehicle = Q(vin__icontains=word) | Q(plate__icontains=word) | Q(description__icontains=word)
@@ -267,6 +271,40 @@ def search_vehicles(text: str) -> QuerySet[Vehicle]:
             had = Ownership.objects.filter(Among("customer_id", owners)).values_list("vehicle_id", flat=True)
             found = found.filter(Among("pk", {*vehicles, *(had if owners else ())}))
     return found
+
+
+# So many vehicles are read through first for words that very many have; they nearly always fill a page.
+READ_THROUGH_FIRST = 1_000
+
+
+def list_found_vehicles(text: str, *, among: QuerySet[Vehicle], after: str = "", size: int) -> list[Vehicle]:
+    """Return the first vehicles that ``search_vehicles`` finds, by VIN.
+
+    Args:
+        among: those that the person may see.
+        after: the VIN after which the list goes on.
+        size: how many are wanted at most.
+    """
+    words = text.split()
+    if words and all(len(word) < LEAST_LETTERS for word in words):
+        # For words so common the database would gather every owner who has one before it reads the first vehicle.
+        shown = _read_through(words, among, after, size)
+        if len(shown) == size:
+            return shown
+    found = search_vehicles(text, among)
+    return list(found.filter(vin__gt=after).order_by("vin")[:size])
+
+
+def _read_through(words: list[str], among: QuerySet[Vehicle], after: str, size: int) -> list[Vehicle]:
+    """Return which of the next READ_THROUGH_FIRST vehicles begin with every word; none where there are fewer."""
+    onwards = Vehicle.objects.filter(vin__gt=after).order_by("vin").values("vin")
+    found = among.filter(vin__gt=after, vin__lt=Subquery(onwards[READ_THROUGH_FIRST : READ_THROUGH_FIRST + 1]))
+    for word in words:
+        owned = Ownership.objects.filter(vehicle=OuterRef("pk"), customer__name__istartswith=word).values("pk")
+        # A value, not Exists: that one the database may turn into a list of all who own something.
+        found = found.alias(owner_found=Subquery(owned[:1]))
+        found = found.filter(Q(plate__istartswith=word) | Q(owner_found__isnull=False))
+    return list(found.order_by("vin")[:size])
 
 
 # Beyond that many matches a word says too little to be looked up first.

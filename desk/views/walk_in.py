@@ -20,7 +20,7 @@ from scheduling.booking.changing import walk_in as take_in
 from scheduling.booking.errors import SlotTakenError
 from scheduling.models import Appointment, AppointmentStatus, Cover, CoverState
 from treatments.models import Customer, Ownership, Site, User, Vehicle
-from treatments.queries import find_today, search_vehicles
+from treatments.queries import find_today, list_found_vehicles
 from treatments.rules.vin import VinMark
 from treatments.services import add_vehicle, find_or_add_customer
 
@@ -60,8 +60,7 @@ def walk_in(request: HttpRequest) -> HttpResponse:
     text = request.GET.get("q", "").replace("\x00", "").strip()[:100]
     vehicles: list[Vehicle] = []
     if text:
-        matching = search_vehicles(text).filter(pk__in=list_vehicles_for(user).values("pk"))
-        vehicles = list(matching.order_by("vin")[: MOST_SHOWN + 1])
+        vehicles = list_found_vehicles(text, among=list_vehicles_for(user), size=MOST_SHOWN + 1)
     context = {
         "text": text,
         "found": _gather(vehicles[:MOST_SHOWN], now, user),
