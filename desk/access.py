@@ -3,7 +3,7 @@
 Every page gets its objects here, so that a dealership never sees what is not its own.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 
@@ -181,9 +181,19 @@ def list_visits_for(user: User) -> QuerySet[Appointment]:
     return visits
 
 
-def access_visit(user: User, number: str) -> Appointment:
-    """Return the visit of this number, or 404 where there is none that the person may see."""
-    visit = list_visits_for(user).filter(number=number).first()
+def access_visit(user: User, number: str, *, only: Sequence[str] = ()) -> Appointment:
+    """Return the visit of this number, or 404 where there is none that the person may see.
+
+    Args:
+        user: the person.
+        number: that of the visit.
+        only: the fields that are read, of the visit and of what belongs to it; all where none is named.
+    """
+    found = list_visits_for(user).filter(number=number)
+    if only:
+        related = dict.fromkeys(name.rpartition("__")[0] for name in only if "__" in name)
+        found = found.select_related(None).select_related(*related).only(*only)
+    visit = found.first()
     if visit is None:
         raise Http404(f"No visit {number} here.")
     return visit

@@ -159,7 +159,7 @@ def read_visit_findings(treatment: Treatment) -> tuple[VisitFinding, ...]:
     areas = dict(ZoneArea.objects.filter(body_style=treatment.vehicle.body_style).values_list("zone_id", "area_m2"))
     lines = [
         describe_line(line, areas.get(line.zone_id))
-        for line in treatment.lines.select_related("zone", "product", "lot").order_by("pk")
+        for line in treatment.lines.select_related("zone", "product", "lot").only(*LINE_FIELDS).order_by("pk")
     ]
     return list_findings(lines, describe_conditions(treatment), treatment.done_on)
 

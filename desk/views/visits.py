@@ -83,10 +83,21 @@ ACTIONS: dict[str, tuple[str, type[forms.Form], Callable[[Appointment, forms.For
 }
 
 
+# What the page of a visit shows; who does something to it reads it whole.
+SHOWN = (
+    "number", "visit", "status", "status_reason", "starts_at", "work_ends_at", "bay_free_at", "ready_at", "sequence",
+    "why", "note", "booked_by", "split_reason", "cover_id",
+    "site__code", "site__time_zone", "bay__name",
+    "person__first_name", "person__last_name", "person__username",
+    "vehicle__vin", "vehicle__plate", "vehicle__description",
+    "customer__name", "customer__phone", "customer__email", "splits__number",
+)  # fmt: skip
+
+
 @open_to("bays")
 def visit(request: HttpRequest, number: str) -> HttpResponse:
     """Show one visit."""
-    found = access_visit(get_user(request), number)
+    found = access_visit(get_user(request), number, only=SHOWN)
     return _show(request, found)
 
 
@@ -173,7 +184,7 @@ def _find_page(name: str, *values: str) -> str:
 def _list_served(found: Appointment) -> list[tuple[str, DueItem | None]]:
     """Return the due items that a visit was booked for, each with its dates while they are on the index."""
     keys = list(AppointmentItem.objects.filter(appointment=found).values_list("due_key", flat=True))
-    items = {item.key: item for item in DueItem.objects.filter(cover=found.cover, key__in=keys)} if keys else {}
+    items = {item.key: item for item in DueItem.objects.filter(cover=found.cover_id, key__in=keys)} if keys else {}
     return [(key, items.get(key)) for key in keys]
 
 
@@ -191,6 +202,9 @@ EVENT_WORDS = {
 def _list_events(found: Appointment) -> list[dict[str, Any]]:
     """Return what happened to a visit, the last first, each with the times before and after where they changed."""
     events = Event.objects.filter(subject="appointment", subject_id=str(found.pk)).select_related("actor")
+    events = events.only(
+        "kind", "happened_at", "before", "after", "actor__first_name", "actor__last_name", "actor__username"
+    )
     listed = []
     for event in events.order_by("-position"):
         before, after = event.before or {}, event.after or {}
