@@ -4,14 +4,14 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
-from django.db.models import Case, When
+from django.db.models import Case, Q, When
 from django.utils.translation import gettext_lazy as _
 
 from claims.models import DecisionKind
 from desk.day_fields import DayField
 from desk.number_field import NumberField
 from desk.telling import tell
-from treatments.models import Zone
+from treatments.models import Zone, ZoneArea
 from treatments.models.choices import choices_of
 from treatments.rules.units import DistanceUnit
 from treatments.rules.words import DamageKind, ZoneKind
@@ -144,14 +144,18 @@ class FileClaimForm(forms.Form):
         super().__init__(*args, **options)
         zones = Zone.objects.all()
         if body_style:
-            zones = zones.filter(areas__body_style=body_style) | zones.filter(kind=ZoneKind.NEVER_COATED)
+            sized = ZoneArea.objects.filter(body_style=body_style).values("zone")
+            zones = zones.filter(Q(pk__in=sized) | Q(kind=ZoneKind.NEVER_COATED))
         # What is never coated comes last: it is claimed by mistake only.
         never = Case(When(kind=ZoneKind.NEVER_COATED, then=1), default=0)
-        zones = zones.annotate(never=never).distinct().order_by("never", "stage", "sequence", "code")
+        zones = zones.order_by(never, "stage", "sequence", "code")
         self.fields["zones"].queryset = zones  # type: ignore[attr-defined]
-        for zone in self.fields["zones"].queryset:  # type: ignore[attr-defined]
-            self.fields[f"estimate_{zone.code}"] = NumberField(
-                label=tell(zone.name), required=False, max_digits=10, decimal_places=2, min_value=Decimal(0)
+        names = list(zones.values_list("code", "name"))
+        # The boxes and the fields of estimates are made of one reading; what is sent is looked up among the zones.
+        self.fields["zones"].choices = names  # type: ignore[attr-defined]
+        for code, name in names:
+            self.fields[f"estimate_{code}"] = NumberField(
+                label=tell(name), required=False, max_digits=10, decimal_places=2, min_value=Decimal(0)
             )
 
     def read_zone_estimates(self) -> dict[str, Decimal]:

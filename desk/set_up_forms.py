@@ -165,6 +165,11 @@ class TimesForm(forms.Form):
         return plain.replace(tzinfo=zoneinfo.ZoneInfo(self.site.time_zone)).astimezone(UTC)
 
 
+def offer(field: Any, rows: Sequence[Any]) -> None:
+    """Offer rows in the field of a choice, so that it doesn't read them again."""
+    field.choices = [("", field.empty_label), *((row.pk, field.label_from_instance(row)) for row in rows)]
+
+
 class CloseBayForm(TimesForm):
     bay = forms.ModelChoiceField(label=_("Bay"), queryset=Bay.objects.none())
     reason = forms.CharField(
@@ -173,9 +178,12 @@ class CloseBayForm(TimesForm):
 
     field_order = ["bay", "starts_at", "ends_at", "reason"]
 
-    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, site: Site, bays: Sequence[Bay] | None = None, **kwargs: Any) -> None:
+        """Make the form; ``bays`` are those of the site where they are read already."""
         super().__init__(*args, site=site, **kwargs)
         self.fields["bay"].queryset = Bay.objects.filter(site=site)  # type: ignore[attr-defined]
+        if bays is not None:
+            offer(self.fields["bay"], bays)
 
 
 class AbsenceForm(TimesForm):
@@ -183,11 +191,14 @@ class AbsenceForm(TimesForm):
 
     field_order = ["person", "starts_at", "ends_at"]
 
-    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, site: Site, people: Sequence[User] | None = None, **kwargs: Any) -> None:
+        """Make the form; ``people`` are those of the site where they are read already."""
         super().__init__(*args, site=site, **kwargs)
         field = self.fields["person"]
         field.queryset = User.objects.filter(site=site, is_active=True).order_by("pk")  # type: ignore[attr-defined]
         field.label_from_instance = name_person  # type: ignore[attr-defined]
+        if people is not None:
+            offer(field, people)
 
 
 class SkillsForm(forms.Form):

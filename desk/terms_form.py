@@ -7,11 +7,11 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields, is_dataclass
 from enum import StrEnum
-from typing import Any, get_args, get_origin, get_type_hints
+from typing import Any, get_args, get_origin
 
 from desk.telling import tell
 from scheduling.rules.terms import Terms
-from scheduling.rules.terms_document import TermsProblem
+from scheduling.rules.terms_document import TermsProblem, list_hints
 from scheduling.rules.terms_guide import CHOICES, FIELDS, TABLES, FieldGuide
 from treatments.rules.words import WorkStage, ZoneKind, say
 from treatments.rules.zone_catalogue import ZoneDescription
@@ -137,7 +137,7 @@ def build_form(
     order = [*WorkStage, None]
     builder = _Builder(tuple(sorted(zones, key=lambda zone: (order.index(zone.stage), zone.sequence, zone.code))))
     groups = [Group("", TABLES[""], builder.build_inputs(Terms, typed, ""))]
-    hints = get_type_hints(Terms)
+    hints = list_hints(Terms)
     for table in fields(Terms):
         if find_table_kind(hints[table.name]):
             groups.append(builder.build_group(table.name, hints[table.name], typed))
@@ -169,7 +169,7 @@ class _Builder:
         switched_on = name in document if path in SWITCHED else None
         table = document.get(name, off.get(name)) or _fill_defaults(kind)
         group = Group(path, TABLES[path], self.build_inputs(kind, table, path), switched_on=switched_on)
-        for inner, inner_hint in get_type_hints(kind).items():
+        for inner, inner_hint in list_hints(kind).items():
             if find_table_kind(inner_hint):
                 group.inner.append(self.build_group(f"{path}.{inner}", inner_hint, table))
         return group
@@ -179,7 +179,7 @@ class _Builder:
         return Row(f"{path}[{number}]", legend, self.build_inputs(kind, row, f"{path}[{number}]"))
 
     def build_inputs(self, kind: Any, values: Mapping[str, Any], path: str) -> list[Input]:
-        hints = get_type_hints(kind)
+        hints = list_hints(kind)
         return [
             self._build_input(f"{path}.{plain.name}".lstrip("."), plain, hints[plain.name], values)
             for plain in fields(kind)

@@ -5,12 +5,13 @@ Nothing is judged here: a number that is none stays as it was typed, and the rea
 
 import re
 from dataclasses import fields
-from typing import Any, get_type_hints
+from typing import Any
 
 from django.http import QueryDict
 
 from desk.terms_form import FIXED, FREE_LISTS, SWITCHED, find_plain_kind, find_table_kind, is_list
 from scheduling.rules.terms import Terms
+from scheduling.rules.terms_document import list_hints
 
 WHOLE_NUMBER = re.compile(r"-?[0-9]{1,12}")
 MOST_ROWS = 100
@@ -29,7 +30,7 @@ def drop_switched_off(typed: dict[str, Any]) -> dict[str, Any]:
 
 
 def _read_table(kind: Any, path: str, posted: QueryDict) -> dict[str, Any]:
-    hints = get_type_hints(kind)
+    hints = list_hints(kind)
     values: dict[str, Any] = {}
     for plain in fields(kind):
         name, hint = f"{path}.{plain.name}".lstrip("."), hints[plain.name]

@@ -9,8 +9,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, QuerySet
+from django.db.models import BooleanField, ExpressionWrapper, OuterRef, Q, QuerySet
 
+from scheduling.due_list import COUNT_UP_TO, CountOf
 from scheduling.models import Cover, SiteTerms, TermsVersion
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import (
@@ -59,7 +60,11 @@ def compute_fingerprint(document: Mapping[str, Any]) -> str:
 
 @dataclass(frozen=True, slots=True)
 class VersionInList:
-    """One version as a list shows it: how many covers stand under it, and the sites that use it for new ones."""
+    """One version as a list shows it: how many covers stand under it, and the sites that use it for new ones.
+
+    Attributes:
+        covers: counted up to COUNT_UP_TO + 1.
+    """
 
     version: TermsVersion
     title: str
@@ -76,21 +81,30 @@ def list_versions(*, drafts: bool) -> QuerySet[TermsVersion]:
 def describe_versions(versions: QuerySet[TermsVersion]) -> list[VersionInList]:
     """Return the versions as a list shows them, in a constant number of queries."""
     usual: dict[int, list[str]] = {}
-    for chosen in SiteTerms.objects.select_related("site").order_by("site__code"):
-        usual.setdefault(chosen.terms_version_id, []).append(chosen.site.name)
-    listed = list(versions)
-    # Counted from an index alone; joined to the versions, every cover would be read.
-    counted = Cover.objects.order_by().values_list("terms_version").annotate(count=Count("pk"))
-    counts = dict(counted.filter(terms_version__in=[version.pk for version in listed]))
+    chosen = SiteTerms.objects.order_by("site__code").values_list("terms_version_id", "site__name")
+    for version_key, site_name in chosen:
+        usual.setdefault(version_key, []).append(site_name)
+    under = Cover.objects.filter(terms_version=OuterRef("pk")).order_by().values("pk")
+    listed = versions.annotate(covers_counted=CountOf(under[: COUNT_UP_TO + 1]))
     return [
         VersionInList(
             version=version,
             title=str(version.document.get("title", version.terms.title)),
-            covers=counts.get(version.pk, 0),
+            covers=version.covers_counted,
             usual_at=tuple(usual.get(version.pk, ())),
         )
         for version in listed
     ]
+
+
+def list_around(versions: QuerySet[TermsVersion], code: str, version: int) -> QuerySet[TermsVersion]:
+    """Return of some versions of these terms the draft, the one of this number, and the published one before it.
+
+    Each where there is one among them; a third row may be of no use.
+    """
+    is_draft = Q(published_at__isnull=True)
+    found = versions.filter(is_draft | Q(version__lte=version), terms__code=code)
+    return found.order_by(ExpressionWrapper(is_draft, BooleanField()).desc(), "-version")[:3]
 
 
 def find_next_version(code: str) -> int:

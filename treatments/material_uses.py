@@ -6,7 +6,8 @@ Entries of the log stand in the order of their commits, so nothing that was sign
 from collections.abc import Iterable
 
 from django.db import connection, transaction
-from django.db.models import Count, F, Q, Sum
+from django.db.models import Count, Exists, F, OuterRef, Q, Subquery, Sum
+from django.db.models.functions import Coalesce
 
 from treatments.event_log import mark_read, read_events
 from treatments.models import Event, EventLogHead, EventReader, MaterialUse, TreatmentLine
@@ -24,12 +25,11 @@ def note_material_uses(*, most: int = EVENTS_AT_ONCE) -> bool:
     Args:
         most: how many events are worked on at most; a page asks for few, a task calls again.
     """
-    place = EventReader.objects.filter(name=READER).values_list("position", flat=True).first() or 0
-    head = EventLogHead.objects.filter(pk=1).values_list("position", flat=True).first() or 0
-    coming = Event.objects.filter(position__gt=place, position__lte=head, kind__in=KINDS)
-    if head == place:
-        return True
-    if not coming.exists():
+    read = EventReader.objects.filter(name=READER).values("position")
+    coming = Event.objects.filter(position__gt=OuterRef("place"), position__lte=OuterRef("position"), kind__in=KINDS)
+    standing = EventLogHead.objects.filter(pk=1).annotate(place=Coalesce(Subquery(read), 0), is_coming=Exists(coming))
+    head, place, is_coming = standing.values_list("position", "place", "is_coming").first() or (0, 0, False)
+    if not is_coming:
         if head - place > BEHIND_BY:
             # All up to the head is committed, since the head is moved in the same transaction.
             EventReader.objects.filter(name=READER, position__lt=head).update(position=head)

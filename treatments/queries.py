@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 
 from treatments.among import Among
 from treatments.history_reading import describe_conditions, describe_line, read_history
@@ -95,29 +95,89 @@ def describe_zone(zone: Zone, areas: Iterable[ZoneArea] | None = None) -> ZoneDe
 LEAST_LETTERS = 3
 
 
-def search_vehicles(text: str) -> QuerySet[Vehicle]:
+def search_vehicles(text: str, among: QuerySet[Vehicle] | None = None) -> QuerySet[Vehicle]:
     """Return vehicles whose VIN (any part), plate, or an owner's name, telephone or e-mail contains every word.
 
     Of words of one or two letters, which any vehicle holds somewhere, only the beginning of plate or name counts, as in
     the due list. Vehicles and owners are looked up apart, each by their own indexes; of a word that very many have, the
     vehicles are compared one by one as they are read, which soon fills a page.
+
+    Args:
+        text: the words.
+        among: vehicles to which the search is narrowed.
     """
-    found = Vehicle.objects.all()
+    found = Vehicle.objects.all() if among is None else among
     for word in text.split():
-        if len(word) >= LEAST_LETTERS:
-            by_vehicle = Q(vin__icontains=word) | Q(plate__icontains=word) | Q(description__icontains=word)
-            by_owner = Q(name__icontains=word) | Q(contact__icontains=word)
-        else:
-            by_vehicle, by_owner = Q(plate__istartswith=word), Q(name__istartswith=word)
-        vehicles = look_keys_up(Vehicle.objects.filter(by_vehicle))
-        owners = look_keys_up(Customer.objects.filter(by_owner)) if vehicles is not None else None
-        if vehicles is None or owners is None:
+        keys = _look_word_up(word)
+        if keys is None:
+            by_vehicle, by_owner = _match(word)
             theirs = Customer.objects.filter(by_owner, pk=OuterRef("customer_id"))
             owned = Ownership.objects.filter(Exists(theirs), vehicle=OuterRef("pk"))
             found = found.filter(by_vehicle | Exists(owned))
         else:
-            had = Ownership.objects.filter(Among("customer_id", owners)).values_list("vehicle_id", flat=True)
-            found = found.filter(Among("pk", {*vehicles, *(had if owners else ())}))
+            found = found.filter(Among("pk", keys))
+    return found
+
+
+def _match(word: str) -> tuple[Q, Q]:
+    """Return the conditions under which a vehicle, or a customer, has a word of a search."""
+    if len(word) >= LEAST_LETTERS:
+        by_vehicle = Q(vin__icontains=word) | Q(plate__icontains=word) | Q(description__icontains=word)
+        return by_vehicle, Q(name__icontains=word) | Q(contact__icontains=word)
+    return Q(plate__istartswith=word), Q(name__istartswith=word)
+
+
+def _look_word_up(word: str) -> set[int] | None:
+    """Return the keys of the vehicles that have a word or whose owner has it, or None where that is too many."""
+    by_vehicle, by_owner = _match(word)
+    vehicles = look_keys_up(Vehicle.objects.filter(by_vehicle))
+    owners = look_keys_up(Customer.objects.filter(by_owner)) if vehicles is not None else None
+    if vehicles is None or owners is None:
+        return None
+    had = Ownership.objects.filter(Among("customer_id", owners)).values_list("vehicle_id", flat=True)
+    return {*vehicles, *(had if owners else ())}
+
+
+# So many vehicles are read through first for words that very many have; they nearly always fill a page.
+READ_THROUGH_FIRST = 500
+
+
+def list_found_vehicles(text: str, *, among: QuerySet[Vehicle], after: str = "", size: int) -> list[Vehicle]:
+    """Return the first vehicles that ``search_vehicles`` finds, by VIN.
+
+    Args:
+        text: the words.
+        among: those that the person may see.
+        after: the VIN after which the list goes on.
+        size: how many are wanted at most.
+    """
+    onwards = among.filter(vin__gt=after).order_by("vin")
+    # The longest word is the likeliest to be rare; once one has narrowed the list, the others are only compared.
+    words = sorted(dict.fromkeys(text.split()), key=len, reverse=True)
+    for word in words:
+        # Of one letter there are always too many.
+        keys = _look_word_up(word) if len(word) > 1 else None
+        if keys is not None:
+            others = [other for other in words if other != word]
+            return list(_compare(onwards.filter(Among("pk", keys)), others)[:size]) if keys else []
+    if words:
+        # The whole query gathers everybody who has the word before it reads the first vehicle.
+        following = Vehicle.objects.filter(vin__gt=after).order_by("vin").values("vin")
+        end = Subquery(following[READ_THROUGH_FIRST : READ_THROUGH_FIRST + 1])
+        shown = list(_compare(onwards.filter(vin__lt=end), words)[:size])
+        if len(shown) == size:
+            return shown
+    return list(search_vehicles(text, among).filter(vin__gt=after).order_by("vin")[:size])
+
+
+def _compare(found: QuerySet[Vehicle], words: list[str]) -> QuerySet[Vehicle]:
+    """Return those of a few vehicles that have every word, or whose owner has it, each looked at by itself."""
+    for word in words:
+        by_vehicle, by_owner = _match(word)
+        theirs = Customer.objects.filter(by_owner, ownerships__vehicle=OuterRef("pk")).order_by().values("pk")
+        # A value, not Exists, of which the database would make a list of all vehicles whose owners have the word.
+        found = found.alias(owner_found=Subquery(theirs[:1]))
+        found = found.filter(by_vehicle | Q(owner_found__isnull=False))
     return found
 
 

@@ -174,18 +174,28 @@ def _list_places(search: UseSearch, conditions: Q, after: Place | None, size: in
     return list(places[:size])
 
 
+# What a use tells; the other fields of a treatment and its lines are many, and a recall list has thousands of them.
+TREATMENT_FIELDS = ("done_on", "vehicle__vin", "vehicle__plate", "vehicle__description", "site__name")
+LINE_FIELDS = ("treatment_id", "zone__name", "product__name", "lot__number", "lot__product__name")
+OWNER_FIELDS = (
+    "vehicle_id", "from_day", "customer__name", "customer__email", "customer__phone", "customer__contact",
+)  # fmt: skip
+
+
 def _fill(places: list[Place], conditions: Q) -> list[Use]:
     keys = [key for _day, key in places]
-    treatments = Treatment.objects.select_related("vehicle", "site").in_bulk(keys)
+    treatments = Treatment.objects.select_related("vehicle", "site").only(*TREATMENT_FIELDS).in_bulk(keys)
     by_treatment: dict[int, list[TreatmentLine]] = defaultdict(list)
     lines = TreatmentLine.objects.filter(conditions, treatment__in=keys, product__isnull=False)
-    for line in lines.select_related("zone", "product", "lot__product").order_by("pk"):
+    for line in lines.select_related("zone", "product", "lot__product").only(*LINE_FIELDS).order_by("pk"):
         by_treatment[line.treatment_id].append(line)
     owners = {
         owned.vehicle_id: owned
         for owned in Ownership.objects.filter(
             vehicle__in={treatment.vehicle_id for treatment in treatments.values()}, until_day__isnull=True
-        ).select_related("customer")
+        )
+        .select_related("customer")
+        .only(*OWNER_FIELDS)
     }
     return [Use(treatments[key], by_treatment[key], owners.get(treatments[key].vehicle_id)) for key in keys]
 

@@ -4,8 +4,10 @@ from collections.abc import Mapping
 
 from django import template
 from django.utils.formats import number_format
+from django.utils.translation import gettext as _
 
 from desk.telling import tell
+from scheduling.due_list import COUNT_UP_TO
 from treatments.rules.words import say
 
 register = template.Library()
@@ -39,6 +41,14 @@ def is_on_vehicle_page(record: str) -> bool:
 def litres(millilitres: object) -> str:
     """Return millilitres in litres with three digits."""
     return number_format(f"{float(str(millilitres)) / 1000:.3f}", 3)
+
+
+@register.filter
+def counted(count: int) -> str:
+    """Return a count that was stopped after COUNT_UP_TO, as a person reads it."""
+    if count > COUNT_UP_TO:
+        return _("over %(count)s") % {"count": number_format(COUNT_UP_TO, force_grouping=True)}
+    return number_format(count, force_grouping=True)
 
 
 @register.filter

@@ -11,7 +11,7 @@ from urllib.parse import urlencode
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import Q
+from django.db.models import Q, prefetch_related_objects
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -69,12 +69,13 @@ def tell_faults(form: forms.BaseForm) -> Iterator[None]:
         name_faults(form, error)
 
 
-def _find_site(code: str, user: User) -> Site:
+def _find_site(code: str, user: User) -> tuple[Site, list[Site]]:
+    """Return the site of a code, else the person's own or the first, and all sites."""
     sites = list(Site.objects.order_by("pk"))
     if not sites:
         raise Http404("There is no site yet.")
     own = [site for site in sites if site.pk == user.site_id]
-    return next((site for site in sites if site.code == code), (own or sites)[0])
+    return next((site for site in sites if site.code == code), (own or sites)[0]), sites
 
 
 def _set_hours(asked: Asked) -> Outcome:
@@ -189,7 +190,7 @@ ACTIONS: dict[str, Callable[[Asked], Outcome]] = {
 @open_to("set_up")
 def set_up(request: HttpRequest) -> HttpResponse:
     """Show what a site has to work with."""
-    return _show(request, _find_site(request.GET.get("site", ""), get_user(request)))
+    return _show(request, *_find_site(request.GET.get("site", ""), get_user(request)))
 
 
 @open_to("set_up")
@@ -199,7 +200,7 @@ def act(request: HttpRequest, action: str) -> HttpResponse:
     user = get_user(request)
     if action not in ACTIONS:
         raise Http404(f"No action {action} here.")
-    site = _find_site(request.POST.get("site", ""), user)
+    site, sites = _find_site(request.POST.get("site", ""), user)
     row = request.POST.get("row", "")
     key = read_whole(row, digits=17)
     asked = Asked(site, key, user, timezone.now(), request.POST)
@@ -210,16 +211,22 @@ def act(request: HttpRequest, action: str) -> HttpResponse:
         if outcome.to_be_moved:
             query["to_be_moved"] = str(outcome.to_be_moved)
         return redirect(f"{reverse('desk:set_up')}?{urlencode(query)}#{part}")
-    return _show(request, site, bound={part: form}, status=400)
+    return _show(request, site, sites, bound={part: form}, status=400)
 
 
 def _show(
-    request: HttpRequest, site: Site, *, bound: dict[str, forms.BaseForm] | None = None, status: int = 200
+    request: HttpRequest,
+    site: Site,
+    sites: list[Site],
+    *,
+    bound: dict[str, forms.BaseForm] | None = None,
+    status: int = 200,
 ) -> HttpResponse:
     now, bound = timezone.now(), bound or {}
     zone = zoneinfo.ZoneInfo(site.time_zone)
-    staff = User.objects.filter(site=site, is_active=True).exclude(role=Role.DEALERSHIP).order_by("pk")
-    people = list(staff.prefetch_related("skills", "hours"))
+    everyone = list(User.objects.filter(site=site, is_active=True).order_by("pk"))
+    people = [person for person in everyone if person.role != Role.DEALERSHIP]
+    prefetch_related_objects(people, "skills", "hours")
     bays = list(Bay.objects.filter(site=site))
     durations = list(WorkDuration.objects.filter(Q(site__isnull=True) | Q(site=site)))
     closures = BayClosure.objects.filter(bay__site=site, ends_at__gt=now).select_related("bay")
@@ -234,7 +241,7 @@ def _show(
 
     context = {
         "site": site,
-        "sites": list(Site.objects.order_by("pk")),
+        "sites": sites,
         "errors": list_errors(*bound.values()),
         "told": request.GET.get("told", ""),
         "to_be_moved": read_whole(moved, digits=5) or 0,
@@ -247,10 +254,10 @@ def _show(
         ],
         "new_bay": bound.get("bay-new") or BayForm(prefix="bay-new"),
         "closures": [(row, row.starts_at.astimezone(zone), row.ends_at.astimezone(zone)) for row in closures],
-        "closure_form": bound.get("closure") or CloseBayForm(site=site, prefix="closure"),
+        "closure_form": bound.get("closure") or CloseBayForm(site=site, bays=bays, prefix="closure"),
         "people": [_describe_person(person, opened, bound) for person in people],
         "absences": [(row, row.starts_at.astimezone(zone), row.ends_at.astimezone(zone)) for row in absences],
-        "absence_form": bound.get("absence") or AbsenceForm(site=site, prefix="absence"),
+        "absence_form": bound.get("absence") or AbsenceForm(site=site, people=everyone, prefix="absence"),
         "durations": [
             (row, part, offer(part, partial(DurationForm, instance=row, prefix=part)))
             for row in durations

@@ -5,16 +5,15 @@ What changes terms is in terms_draft.py.
 
 from itertools import groupby
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from desk.access import access_version, get_user, list_versions_for, may_open, open_to
-from scheduling.models import TermsVersion
 from scheduling.rules.terms_document import write_terms
 from scheduling.rules.terms_in_words import tell_terms
 from scheduling.rules.terms_toml import write_toml
-from scheduling.terms_queries import describe_versions, find_draft, read_version_terms
-from treatments.models import User, Zone
+from scheduling.terms_queries import describe_versions, list_around, read_version_terms
+from treatments.models import Zone
 
 
 @open_to("terms")
@@ -30,10 +29,15 @@ def terms(request: HttpRequest) -> HttpResponse:
 def version(request: HttpRequest, code: str, version: int) -> HttpResponse:
     """Show one version in plain words, with what differs from the published version before it."""
     user = get_user(request)
-    found = access_version(user, code, version)
+    around = describe_versions(list_around(list_versions_for(user), code, version))
+    described = next((one for one in around if one.version.version == version), None)
+    if described is None:
+        raise Http404(f"No version {version} of terms {code} here.")
+    found = described.version
+    published = [one.version for one in around if one.version.published_at is not None]
+    earlier = next((one for one in published if one.version < version), None)
     zone_names = dict(Zone.objects.values_list("code", "name"))
     parts = tell_terms(read_version_terms(found), zone_names)
-    earlier = find_earlier(user, found)
     told_before = (
         {line.sentence for part in tell_terms(read_version_terms(earlier), zone_names) for line in part.lines}
         if earlier
@@ -50,17 +54,11 @@ def version(request: HttpRequest, code: str, version: int) -> HttpResponse:
             for line in part.lines
             if told_before is not None and line.sentence not in told_before
         },
-        "described": describe_versions(list_versions_for(user).filter(pk=found.pk))[0],
+        "described": described,
         "may_edit": may_open(user, "edit_terms"),
-        "draft": find_draft(code) if may_open(user, "edit_terms") else None,
+        "draft": next((one.version for one in around if one.version.published_at is None), None),
     }
     return render(request, "desk/terms_version.html", context)
-
-
-def find_earlier(user: User, found: TermsVersion) -> TermsVersion | None:
-    """Return the published version before this one."""
-    published = list_versions_for(user).filter(terms=found.terms_id, published_at__isnull=False)
-    return published.filter(version__lt=found.version).first()
 
 
 @open_to("terms")

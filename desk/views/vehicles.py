@@ -28,7 +28,7 @@ from desk.vehicle_page import (
 )
 from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
 from treatments.models import Role, User, Vehicle, Zone
-from treatments.queries import find_today, search_vehicles
+from treatments.queries import find_today, list_found_vehicles
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import Answer
 
@@ -56,13 +56,13 @@ def vehicles(request: HttpRequest) -> HttpResponse:
     )
     if user.role == Role.DEALERSHIP:
         # Names and telephones of customers are not a dealership's to search.
-        found = list_vehicles_for(user)
+        found = list_vehicles_for(user).filter(vin__gt=after.upper())
         if text:
             found = found.filter(Q(vin__icontains=text) | Q(plate__icontains=text))
+        shown = list(found.order_by("vin")[: PER_PAGE + 1])
     else:
-        found = search_vehicles(text)
-    # By the place of the last row: neither a count nor a later page reads what is not shown.
-    shown = list(found.filter(vin__gt=after.upper()).order_by("vin")[: PER_PAGE + 1])
+        # By the place of the last row: neither a count nor a later page reads what is not shown.
+        shown = list_found_vehicles(text, among=Vehicle.objects.all(), after=after.upper(), size=PER_PAGE + 1)
     context = {
         "vehicles": shown[:PER_PAGE],
         "text": text,

@@ -202,6 +202,9 @@ EVENT_WORDS = {
 def _list_events(found: Appointment) -> list[dict[str, Any]]:
     """Return what happened to a visit, the last first, each with the times before and after where they changed."""
     events = Event.objects.filter(subject="appointment", subject_id=str(found.pk)).select_related("actor")
+    events = events.only(
+        "kind", "happened_at", "before", "after", "actor__first_name", "actor__last_name", "actor__username"
+    )
     listed = []
     for event in events.order_by("-position"):
         before, after = event.before or {}, event.after or {}

@@ -1,10 +1,11 @@
 """A vehicle at the door: find it, and take it in at the first time that is free today; or add one that is new here."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import FilteredRelation, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -18,9 +19,9 @@ from desk.slots import SlotButton, make_buttons
 from desk.telling import tell
 from scheduling.booking.changing import walk_in as take_in
 from scheduling.booking.errors import SlotTakenError
-from scheduling.models import Appointment, AppointmentStatus, Cover, CoverState
-from treatments.models import Customer, Ownership, Site, User, Vehicle
-from treatments.queries import find_today, search_vehicles
+from scheduling.models import Appointment, AppointmentStatus
+from treatments.models import Site, User, Vehicle
+from treatments.queries import find_today, list_found_vehicles
 from treatments.rules.vin import VinMark
 from treatments.services import add_vehicle, find_or_add_customer
 
@@ -33,9 +34,10 @@ class VehicleAtTheDoor:
     """One vehicle that the search found, with what the person at the desk has to know before taking it in."""
 
     vehicle: Vehicle
-    owner: Customer | None = None
-    cover: Cover | None = None
-    state: CoverState | None = None
+    owner_name: str = ""
+    owner_phone: str = ""
+    has_cover: bool = False
+    due_last_on: date | None = None
     coming: Appointment | None = None
 
 
@@ -60,8 +62,7 @@ def walk_in(request: HttpRequest) -> HttpResponse:
     text = request.GET.get("q", "").replace("\x00", "").strip()[:100]
     vehicles: list[Vehicle] = []
     if text:
-        matching = search_vehicles(text).filter(pk__in=list_vehicles_for(user).values("pk"))
-        vehicles = list(matching.order_by("vin")[: MOST_SHOWN + 1])
+        vehicles = list_found_vehicles(text, among=list_vehicles_for(user), size=MOST_SHOWN + 1)
     context = {
         "text": text,
         "found": _gather(vehicles[:MOST_SHOWN], now, user),
@@ -86,17 +87,25 @@ def _take_in(vehicle: Vehicle, user: User, now: datetime) -> HttpResponse:
 def _gather(vehicles: list[Vehicle], now: datetime, user: User) -> list[VehicleAtTheDoor]:
     """Return what is to be known of each vehicle, in a constant number of queries."""
     found = {vehicle.pk: VehicleAtTheDoor(vehicle) for vehicle in vehicles}
-    for owned in Ownership.objects.filter(vehicle__in=found, until_day__isnull=True).select_related("customer"):
-        found[owned.vehicle_id].owner = owned.customer
-    for cover in Cover.objects.filter(vehicle__in=found, ended_on__isnull=True).select_related("last_state"):
-        found[cover.vehicle_id].cover = cover
-        found[cover.vehicle_id].state = getattr(cover, "last_state", None)
+    if not found:
+        return []
+    known = Vehicle.objects.filter(pk__in=found).alias(
+        owned=FilteredRelation("ownerships", condition=Q(ownerships__until_day__isnull=True)),
+        cover=FilteredRelation("covers", condition=Q(covers__ended_on__isnull=True)),
+    )
+    for pk, name, phone, cover, due_last_on in known.values_list(
+        "pk", "owned__customer__name", "owned__customer__phone", "cover__pk", "cover__last_state__due_last_on"
+    ).order_by("owned__from_day", "owned__pk"):
+        entry = found[pk]
+        entry.owner_name, entry.owner_phone = name or "", phone or ""
+        entry.has_cover, entry.due_last_on = cover is not None, due_last_on
     coming = Appointment.objects.filter(
         vehicle__in=found,
         status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY],
         ready_at__gte=now,
     )
-    for visit in coming.select_related("site", "bay").order_by("-starts_at"):
+    shown = coming.select_related("site").only("vehicle_id", "number", "starts_at", "site__time_zone")
+    for visit in shown.order_by("-starts_at"):
         found[visit.vehicle_id].coming = visit
     return list(found.values())
 

@@ -3,6 +3,7 @@
 The frozen dataclasses of terms.py are the only list of fields; this module walks them, then checks what contradicts.
 """
 
+import functools
 import types
 import typing
 from collections.abc import Mapping
@@ -68,11 +69,17 @@ def _write(value: Any) -> Any:
     return value
 
 
-def _read_table(kind: type[Any], document: Any, path: str, problems: list[TermsProblem]) -> Any:
+@functools.cache
+def list_hints(kind: Any) -> dict[str, Any]:
+    """Return the types of a table's fields; Python reads them anew from their text at each call."""
+    return get_type_hints(kind)
+
+
+def _read_table(kind: Any, document: Any, path: str, problems: list[TermsProblem]) -> Any:
     if not isinstance(document, Mapping):
         problems.append(TermsProblem(path or "terms", repr(document), "Write a table of fields here."))
         return None
-    hints = get_type_hints(kind)
+    hints = list_hints(kind)
     known = {field.name: field for field in fields(kind)}
     for name in document:
         if name not in known:

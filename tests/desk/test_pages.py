@@ -348,3 +348,27 @@ def test_an_address_with_a_sign_that_no_database_takes_finds_nothing(demo: DemoS
         ("/due/?q=%00&after=", 200), ("/due/chosen/?do=remind&cover=%00", 400), ("/due/book/?cover=%00", 200),
     ):  # fmt: skip
         assert client.get(address).status_code == status, address
+
+
+@pytest.mark.parametrize("most_looked_up", [2_000, -1], ids=["rare", "common"])
+def test_a_page_of_found_vehicles_is_the_beginning_of_all_that_are_found(
+    demo: DemoShop, monkeypatch: pytest.MonkeyPatch, most_looked_up: int
+) -> None:
+    monkeypatch.setattr(queries, "MOST_LOOKED_UP", most_looked_up)
+    monkeypatch.setattr(queries, "READ_THROUGH_FIRST", 3)
+    everything = Vehicle.objects.all()
+    vins = ["", *Vehicle.objects.order_by("vin").values_list("vin", flat=True)]
+    names = Customer.objects.order_by("pk").values_list("name", flat=True)
+    words = ["e", "example.org", "petra", "a b", "petra example", "example example", "nobody e", *names]
+    counts = set()
+    for text in words:
+        everyone = list(queries.search_vehicles(text).order_by("vin"))
+        for after in vins[::2]:
+            wanted = [vehicle for vehicle in everyone if vehicle.vin > after]
+            for size in (1, 2, 50):
+                found = queries.list_found_vehicles(text, among=everything, after=after, size=size)
+                assert found == wanted[:size], (text, after, size)
+                counts.add(len(found))
+        some = everything.filter(pk__in=[vehicle.pk for vehicle in everyone[1:]])
+        assert queries.list_found_vehicles(text, among=some, size=50) == everyone[1:], text
+    assert {0, 1, 2} < counts
