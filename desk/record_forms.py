@@ -142,12 +142,12 @@ class InspectionVisitForm(VisitForm):
 
 def guess_visit(vehicle: Vehicle, site: Site, today: date) -> dict[str, Any]:
     """Return what a visit's form starts with: today, and the units that the vehicle and the site are used to."""
-    last = vehicle.readings.order_by("-day", "-pk").first()
+    last = vehicle.readings.order_by("-day", "-pk").values_list("unit", flat=True).first()
     uses_us_units = site.country == "US"
     usual = DistanceUnit.MILE if uses_us_units else DistanceUnit.KILOMETRE
     return {
         "done_on": today.isoformat(),
-        "odometer_unit": last.unit if last else usual,
+        "odometer_unit": last or usual,
         "temperature_unit": "f" if uses_us_units else "c",
     }
 
