@@ -40,8 +40,7 @@ class InspectionForm:
         self.sheet = describe_job_sheet(
             vehicle, today, every_zone=True, language=get_language() or ENGLISH, catalogue=catalogue
         )
-        is_first = self.sheet.work.startswith("First")
-        kind = InspectionKind.INTAKE if is_first else InspectionKind.REINSPECTION
+        kind = InspectionKind.INTAKE if self.sheet.is_first else InspectionKind.REINSPECTION
         self.visit = InspectionVisitForm(data, today=today, initial=guess_visit(vehicle, site, today) | {"kind": kind})
         by_zone: dict[str, list[KeptPhoto]] = {}
         for photo in photos:

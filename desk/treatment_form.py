@@ -94,8 +94,7 @@ class TreatmentForm:
         return {zone.code: zone for zone in Zone.objects.prefetch_related("areas")}
 
     def _guess_kind(self) -> dict[str, Any]:
-        is_first = self.sheet.work.startswith("First")
-        return {"kind": TreatmentKind.FIRST_TREATMENT if is_first else TreatmentKind.ANNUAL_TOUCH_UP}
+        return {"kind": TreatmentKind.FIRST_TREATMENT if self.sheet.is_first else TreatmentKind.ANNUAL_TOUCH_UP}
 
     def _make_steps(self, lines: list[TreatmentLine]) -> list[StepCards]:
         by_zone: dict[str, list[TreatmentLine]] = {}

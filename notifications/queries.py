@@ -273,6 +273,7 @@ def describe_job_sheet(
         cautions=USUAL_CAUTIONS,
         comes_first=COMES_FIRST,
         notes=tuple(notes),
+        is_first=is_first,
     )
     if language == ENGLISH:
         return sheet
