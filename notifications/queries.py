@@ -41,9 +41,13 @@ from treatments.rules.words import BodyStyle, ProductFamily, WorkStage, ZoneKind
 from treatments.rules.zone_catalogue import ZoneDescription
 
 
-def find_open_cover(vehicle: Vehicle) -> Cover | None:
-    """Return the vehicle's open cover, or its last one."""
-    covers = vehicle.covers.select_related("vehicle", "site", "terms_version__terms")
+def find_open_cover(vehicle: Vehicle, *, with_terms: bool = True) -> Cover | None:
+    """Return the vehicle's open cover, or its last one.
+
+    Args:
+        with_terms: read its version of terms too; ``read_cover_case`` reads the terms of any day by itself.
+    """
+    covers = vehicle.covers.select_related("site", *(["terms_version__terms"] if with_terms else []))
     return covers.filter(ended_on__isnull=True).first() or covers.order_by("-pk").first()
 
 
@@ -218,7 +222,7 @@ def describe_job_sheet(
     """
     catalogue = read_zone_catalogue() if catalogue is None else catalogue
     products = list(Product.objects.order_by("pk")) if products is None else products
-    cover = find_open_cover(vehicle)
+    cover = find_open_cover(vehicle, with_terms=False)
     case = read_cover_case(cover) if cover else None
     history = case.history if case else read_history(vehicle)
     items = case.read_due_items(as_of) if case else ()
