@@ -54,29 +54,28 @@ def mark(field: Any, code: object, word: str) -> str:
 
 
 class Filling(dict[str, str]):
-    """What goes into the holes of a mould; a choice that nobody took gets no mark."""
+    """What goes into the holes of a mould; a hole that nothing is put in stays empty."""
 
     def put(self, name: str, value: object) -> None:
         """Put a text in, escaped where it is no markup."""
-        self[name] = "" if value is None else escape(value)
+        if value is not None and value != "":
+            self[name] = escape(value)
 
     def choose(self, name: str, value: object, word: str) -> None:
         """Mark the choice of a field."""
         self[f"{name}={'' if value is None else value}"] = f" {word}"
-
-    def __missing__(self, name: str) -> str:
-        if "=" in name:
-            return ""
-        raise KeyError(name)
 
 
 class Mould:
     """A part of a page with holes."""
 
     def __init__(self, template: str, **stand_ins: Any) -> None:
-        markup = engines["jinja2"].get_template(template).render(stand_ins)
-        self._format = _HOLE.sub(r"%(\1)s", markup.replace("%", "%%"))
+        # Texts and names of holes in turn.
+        self._parts = _HOLE.split(engines["jinja2"].get_template(template).render(stand_ins))
+        self._holes = self._parts[1::2]
 
     def fill(self, filling: Filling) -> Markup:
         """Return the markup with everything in its place."""
-        return Markup(self._format % filling)
+        parts, get = self._parts.copy(), filling.get
+        parts[1::2] = [get(name, "") for name in self._holes]
+        return Markup("".join(parts))  # texts were escaped as they were put in

@@ -201,8 +201,8 @@ class ZoneCard:
         """Return the card as it stands on the page."""
         if self.has_errors:
             return Markup(engines["jinja2"].get_template(TEMPLATE).render({"card": self}))
-        row, values, coats, cautions = self.row, self.values, self.values_of_coats, self.cautions
-        access = row.access
+        row, values, cautions, access = self.row, self.values, self.cautions, self.row.access
+        coats = self.values_of_coats
         filling = Filling()
         filling.put("zone_name", row.zone_name)
         filling.put("product", row.product)
