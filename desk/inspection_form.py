@@ -3,101 +3,22 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
-from typing import Any
+from functools import cached_property
 
-from django import forms
 from django.core.exceptions import ValidationError
 from django.http import QueryDict
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
-from django.utils.translation import gettext_lazy as _
 
-from desk.number_field import NumberField
-from desk.record_forms import InspectionVisitForm, guess_visit, list_form_errors, share_fields
-from notifications.documents.job_sheet import JobRow, JobStep
+from desk.inspection_card import InspectedCard
+from desk.record_forms import InspectionVisitForm, guess_visit, list_form_errors
+from notifications.documents.job_sheet import JobStep
 from notifications.queries import describe_job_sheet
 from treatments.models import KeptPhoto, Site, Vehicle, Zone
-from treatments.models.choices import choices_of
-from treatments.rules.rust_grade import grade_rust
+from treatments.queries import read_zone_catalogue
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import FilmState, InspectionKind
 from treatments.services import InspectionEntry, KeptPicture
-
-# The rusted areas of the reference pictures of ISO 4628-3; its last one is of 40 to 50 %, taken in the middle.
-STEPS = ("0", "0.05", "0.5", "1", "8", "45")
-
-
-@share_fields
-class InspectedZoneForm(forms.Form):
-    """What was seen on one zone."""
-
-    step = forms.ChoiceField(
-        label=_("Rusted area, about"),
-        required=False,
-        choices=[*((step, f"{step} %") for step in STEPS), ("", _("not looked at"))],
-    )
-    percent = NumberField(
-        label=_("Measured, in per cent"),
-        required=False,
-        min_value=Decimal(0),
-        max_value=Decimal(100),
-        max_digits=6,
-        decimal_places=3,
-    )
-    film = forms.ChoiceField(label=_("Film"), required=False, choices=choices_of(FilmState))
-    perforated = forms.BooleanField(label=_("Rusted through"), required=False)
-    action = forms.CharField(label=_("What is to be done"), required=False, max_length=200)
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or {}
-        step, percent = cleaned.get("step"), cleaned.get("percent")
-        if step and percent is not None and Decimal(step) != percent:
-            self.add_error(
-                "percent",
-                _t("%(step)s %% is chosen and %(percent)s %% is typed: keep one of them.")
-                % {"step": step, "percent": percent},
-            )
-        return cleaned
-
-    def read_percent(self) -> Decimal | None:
-        """Return the rusted area in per cent, None where it was not looked at."""
-        values = self.cleaned_data
-        if values["percent"] is not None:
-            return Decimal(values["percent"])
-        return Decimal(values["step"]) if values["step"] else None
-
-    @property
-    def is_empty(self) -> bool:
-        """Whether nothing was said about the zone."""
-        values = self.cleaned_data
-        looked = self.read_percent() is not None or values["perforated"] or values["action"].strip()
-        return not looked and values["film"] in ("", FilmState.NOT_SEEN)
-
-
-@dataclass
-class InspectedCard:
-    """One zone on the page with the pictures that are kept for it."""
-
-    row: JobRow
-    zone: Zone
-    form: InspectedZoneForm
-    photos: list[KeptPhoto]
-    photo_errors: list[str]
-
-    @property
-    def photo_field(self) -> str:
-        """The name of the field by which pictures come."""
-        return f"p-{self.zone.code}-photos"
-
-    @property
-    def grade(self) -> str:
-        """The grade of what is chosen, '' where nothing readable is."""
-        value = self.form["percent"].value() or self.form["step"].value()
-        try:
-            return grade_rust(Decimal(str(value))).iso_4628_3 if value else ""
-        except (ArithmeticError, ValueError):
-            return ""
 
 
 @dataclass(frozen=True)
@@ -115,27 +36,21 @@ class InspectionForm:
         self, *, vehicle: Vehicle, site: Site, today: date, photos: list[KeptPhoto], data: QueryDict | None = None
     ) -> None:
         self.vehicle, self.data = vehicle, data
-        self.sheet = describe_job_sheet(vehicle, today, every_zone=True, language=get_language() or ENGLISH)
-        zones = {zone.code: zone for zone in Zone.objects.all()}
-        is_first = self.sheet.work.startswith("First")
-        kind = InspectionKind.INTAKE if is_first else InspectionKind.REINSPECTION
+        catalogue = read_zone_catalogue()
+        self.sheet = describe_job_sheet(
+            vehicle, today, every_zone=True, language=get_language() or ENGLISH, catalogue=catalogue
+        )
+        kind = InspectionKind.INTAKE if self.sheet.is_first else InspectionKind.REINSPECTION
         self.visit = InspectionVisitForm(data, today=today, initial=guess_visit(vehicle, site, today) | {"kind": kind})
-        by_zone: dict[int, list[KeptPhoto]] = {}
+        by_zone: dict[str, list[KeptPhoto]] = {}
         for photo in photos:
-            by_zone.setdefault(photo.zone_id, []).append(photo)
+            by_zone.setdefault(photo.zone.code, []).append(photo)
+        described = {zone.code: zone for zone in catalogue}
         self.steps = [
             StepOfInspection(
                 step,
                 [
-                    InspectedCard(
-                        row,
-                        zones[row.zone_code],
-                        InspectedZoneForm(
-                            data, prefix=f"i-{row.zone_code}", initial={"film": FilmState.NOT_SEEN, "step": ""}
-                        ),
-                        by_zone.get(zones[row.zone_code].pk, []),
-                        [],
-                    )
+                    InspectedCard(row, described[row.zone_code], data, by_zone.get(row.zone_code, []))
                     for row in step.rows
                 ],
             )
@@ -144,13 +59,14 @@ class InspectionForm:
         ]
         self.others: list[tuple[str, str]] = []
 
+    @cached_property
+    def zones(self) -> dict[str, Zone]:
+        """The zones as they are put on record, read where something is."""
+        return {zone.code: zone for zone in Zone.objects.all()}
+
     @property
     def cards(self) -> list[InspectedCard]:
         return [card for step in self.steps for card in step.cards]
-
-    def find_card(self, zone_code: str) -> InspectedCard | None:
-        """Return the card of a zone, None where the page has none."""
-        return next((card for card in self.cards if card.zone.code == zone_code), None)
 
     def is_valid(self) -> bool:
         """Read everything that was sent; afterwards ``errors`` names what is wrong."""
@@ -166,13 +82,14 @@ class InspectionForm:
         """Return what was seen, with the pictures by zone; a zone of which only a picture was taken counts as seen."""
         entries = []
         for card in self.cards:
-            taken = pictures.get(card.zone.pk, ())
+            zone = self.zones[card.code]
+            taken = pictures.get(zone.pk, ())
             if card.form.is_empty and not taken:
                 continue
             values = card.form.cleaned_data
             entries.append(
                 InspectionEntry(
-                    card.zone,
+                    zone,
                     rusted_area_percent=card.form.read_percent(),
                     perforated=values["perforated"],
                     film_state=FilmState(values["film"] or FilmState.NOT_SEEN),

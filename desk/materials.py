@@ -3,7 +3,12 @@
 A choice is written ``product:lot`` by primary keys; ``product:`` says that the lot is not known.
 """
 
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
+from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 from django.core.exceptions import ValidationError
 from django.utils.html import format_html, format_html_join
@@ -11,16 +16,52 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from notifications.queries import tell_expected
-from treatments.models import Lot, Product, Site, TreatmentLine, Vehicle, Zone
-from treatments.queries import describe_zone
+from notifications.queries import tell_quantity
+from treatments.models import Lot, Product, Site, TreatmentLine, Vehicle
 from treatments.rules.speaking import speak_day
 from treatments.rules.units import VolumeUnit
-from treatments.rules.words import BodyStyle
+from treatments.rules.words import BodyStyle, ProductFamily
+from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.shop_reference import map_products
 
 # Lots of a product that are offered; more would only lengthen the list, and an older one is found by its number.
 LOTS_OFFERED = 5
 LINES_LOOKED_AT = 300
+
+
+class _LotOnOffer(NamedTuple):
+    """What the page says of a lot."""
+
+    pk: int
+    product_id: int
+    number: str
+    expires_on: date | None
+    recalled_on: date | None
+
+
+class _ProductOnOffer(NamedTuple):
+    """What the page says of a product, with each choice of it and its words."""
+
+    pk: int
+    name: str
+    family: str
+    target_dry_film_um: Decimal
+    volume_solids_percent: Decimal
+    loss_fraction: Decimal
+    choices: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Offer:
+    """Everything on offer. It is compared by what it is, not by what is in it, so that looking it up costs nothing."""
+
+    products: tuple[_ProductOnOffer, ...]
+
+
+@lru_cache(maxsize=16)
+def _keep_offer(products: tuple[_ProductOnOffer, ...]) -> _Offer:
+    """Return the one offer of these products, the same for page after page until there is something new."""
+    return _Offer(products)
 
 
 class Materials:
@@ -29,31 +70,32 @@ class Materials:
     def __init__(self, *, vehicle: Vehicle, site: Site, today: date, keep: set[int]) -> None:
         self.style = BodyStyle(vehicle.body_style) if vehicle.body_style else None
         self.today = today
-        self.products = list(Product.objects.order_by("pk"))
+        self.products = list(map_products().values())
         self.by_name = {product.name: product for product in self.products}
-        self.lots: dict[int, list[Lot]] = {product.pk: [] for product in self.products}
-        for lot in Lot.objects.all():
-            self.lots[lot.product_id].append(lot)
+        every = [_LotOnOffer(*row) for row in Lot.objects.values_list(*_LotOnOffer._fields)]
+        by_key = {lot.pk: lot for lot in every}
         last = list(
             TreatmentLine.objects.filter(treatment__site=site, lot__isnull=False)
-            .select_related("lot")
-            .order_by("-treatment_id", "-pk")[:LINES_LOOKED_AT]
+            .order_by("-treatment_id", "-pk")
+            .values_list("product_id", "lot_id", "quantity_unit")[:LINES_LOOKED_AT]
         )
-        self.last_lots: dict[int, Lot] = {}
-        for line in last:
-            if line.lot and line.product_id and self._is_usable(line.lot):
-                self.last_lots.setdefault(line.product_id, line.lot)
+        self.last_lots: dict[int, _LotOnOffer] = {}
+        for product, key, _unit in last:
+            if product and key in by_key and self._is_usable(by_key[key]):
+                self.last_lots.setdefault(product, by_key[key])
         usual = VolumeUnit.US_QUART if site.country == "US" else VolumeUnit.MILLILITRE
-        self.last_unit = last[0].quantity_unit if last else usual
-        for product in self.products:
-            self.lots[product.pk] = self._choose_offered(self.lots[product.pk], keep)
-        self._rendered: dict[tuple[int, str], SafeString] = {}
-        self.offered = {lot.pk: lot for lots in self.lots.values() for lot in lots}
+        self.last_unit = last[0][2] if last else usual
+        by_product: dict[int, list[_LotOnOffer]] = {product.pk: [] for product in self.products}
+        for lot in every:
+            by_product[lot.product_id].append(lot)
+        self.lots = {product: self._choose_offered(lots, keep) for product, lots in by_product.items()}
+        self.offer = _keep_offer(tuple(self._describe(product) for product in self.products))
+        self._choices = {choice for product in self.offer.products for choice, _words in product.choices}
 
-    def _is_usable(self, lot: Lot) -> bool:
+    def _is_usable(self, lot: _LotOnOffer) -> bool:
         return lot.recalled_on is None and (lot.expires_on is None or lot.expires_on >= self.today)
 
-    def _choose_offered(self, lots: list[Lot], keep: set[int]) -> list[Lot]:
+    def _choose_offered(self, lots: list[_LotOnOffer], keep: set[int]) -> list[_LotOnOffer]:
         # Usable ones first, what expires soonest at the head; then expired and recalled ones, the latest first.
         far = date.max
         usable = sorted((lot for lot in lots if self._is_usable(lot)), key=lambda lot: (lot.expires_on or far, lot.pk))
@@ -72,36 +114,28 @@ class Materials:
             lot = next((lot for lot in self.lots[product.pk] if self._is_usable(lot)), None)
         return f"{product.pk}:{lot.pk if lot else ''}"
 
-    def render_options(self, zone: Zone, chosen: str) -> SafeString:
+    def render_options(self, zone: ZoneDescription, chosen: str) -> SafeString:
         """Return the options for a zone: products of suited families first, each with the quantity expected."""
-        plain = describe_zone(zone)
-        rank = {family: number for number, family in enumerate(zone.suited_families)}
-        parts = [format_html('<option value="">{}</option>', "–")]
-        for product in sorted(self.products, key=lambda product: (rank.get(product.family, len(rank)), product.pk)):
-            expected = tell_expected(plain, self.style, product)
-            label = f"{product.name} · {expected}"
-            if product.family not in rank:
-                label = _("%(product)s · not usual for this zone") % {"product": product.name}
-            rendered = self._render_lots(product, chosen if chosen.startswith(f"{product.pk}:") else "")
-            parts.append(
-                format_html('<optgroup label="{}" data-expected="{}">{}</optgroup>', label, expected, rendered)
-            )
-        return mark_safe("".join(parts))
+        options = _render_options(self.offer, zone.suited_families, zone.area_on(self.style), get_language())
+        if chosen not in self._choices:
+            return options
+        # A choice is made of digits and a colon, and a text of the shop's has no quotes left to end a value with.
+        return mark_safe(options.replace(f'value="{chosen}"', f'value="{chosen}" selected', 1))
 
-    def _render_lots(self, product: Product, chosen: str) -> SafeString:
-        # Every zone of the page offers the same lots.
-        found = self._rendered.get((product.pk, chosen))
-        if found is None:
-            options = [(f"{product.pk}:{lot.pk}", self._name(product, lot)) for lot in self.lots[product.pk]]
-            options.append((f"{product.pk}:", _("%(product)s, lot not known") % {"product": product.name}))
-            found = self._rendered[product.pk, chosen] = format_html_join(
-                "",
-                '<option value="{}"{}>{}</option>',
-                ((value, mark_safe(" selected") if value == chosen else "", name) for value, name in options),
-            )
-        return found
+    def _describe(self, product: Product) -> _ProductOnOffer:
+        choices = [(f"{product.pk}:{lot.pk}", self._name(product, lot)) for lot in self.lots[product.pk]]
+        choices.append((f"{product.pk}:", _("%(product)s, lot not known") % {"product": product.name}))
+        return _ProductOnOffer(
+            product.pk,
+            product.name,
+            product.family,
+            product.target_dry_film_um,
+            product.volume_solids_percent,
+            product.loss_fraction,
+            tuple(choices),
+        )
 
-    def _name(self, product: Product, lot: Lot) -> str:
+    def _name(self, product: Product, lot: _LotOnOffer) -> str:
         values = {"product": product.name, "lot": lot.number}
         if lot.recalled_on:
             return _("%(product)s, lot %(lot)s, RECALLED") % values
@@ -109,6 +143,11 @@ class Materials:
             values["day"] = speak_day(lot.expires_on, get_language())
             return _("%(product)s, lot %(lot)s, expired on %(day)s") % values
         return _("%(product)s, lot %(lot)s") % values
+
+    @cached_property
+    def _lots_on_offer(self) -> dict[str, Lot]:
+        offered = Lot.objects.in_bulk([lot.pk for lots in self.lots.values() for lot in lots])
+        return {str(key): lot for key, lot in offered.items()}
 
     def read(self, chosen: str) -> tuple[Product, Lot | None]:
         """Return the product and lot of a choice.
@@ -122,10 +161,42 @@ class Materials:
             raise ValidationError(_("Choose the product that went on."))
         if not lot_key:
             return product, None
-        lot = next((lot for lot in self.offered.values() if str(lot.pk) == lot_key), None)
+        lot = self._lots_on_offer.get(lot_key)
         if lot is None:
             # Typed on a tablet some time ago, the lot may have left the list since.
             lot = Lot.objects.filter(pk=lot_key).first() if lot_key.isdecimal() else None
         if lot is None or lot.product_id != product.pk:
             raise ValidationError(_("This lot is not one of %(product)s: choose it anew.") % {"product": product.name})
         return product, lot
+
+
+# Some sixty zones, on a few body styles and in each language, for as long as the same is on offer.
+@lru_cache(maxsize=512)
+def _render_options(
+    offer: _Offer,
+    suited: Sequence[ProductFamily],
+    area_m2: Decimal | None,
+    language: str | None,  # that in which the words are told
+) -> SafeString:
+    rank: dict[str, int] = {family: number for number, family in enumerate(suited)}
+    parts = [format_html('<option value="">{}</option>', "–")]
+    for product in sorted(offer.products, key=lambda product: (rank.get(product.family, len(rank)), product.pk)):
+        expected = tell_quantity(
+            area_m2, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction
+        )
+        label = f"{product.name} · {expected}"
+        if product.family not in rank:
+            label = _("%(product)s · not usual for this zone") % {"product": product.name}
+        parts.append(
+            format_html(
+                '<optgroup label="{}" data-expected="{}">{}</optgroup>',
+                label,
+                expected,
+                _render_choices(product.choices),
+            )
+        )
+    return mark_safe("".join(parts))
+
+
+def _render_choices(choices: Iterable[tuple[str, str]]) -> SafeString:
+    return format_html_join("", '<option value="{}">{}</option>', choices)

@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils import formats, translation
 from jinja2 import Environment
 
+from desk.moulds import mark
 from desk.templatetags import desk_dates, desk_sentences, desk_words
 
 
@@ -27,6 +28,7 @@ def make_environment(**options: Any) -> Environment:
         translation.gettext, translation.ngettext, newstyle=True
     )
     environment.globals["address"] = find_address
+    environment.globals["mark"] = mark
     for library in (desk_dates, desk_sentences, desk_words):
         environment.filters.update(library.register.filters)
     # A number as the language of the page writes it; the other templates do so with every number.

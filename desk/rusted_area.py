@@ -5,6 +5,9 @@ import random
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.utils.html import format_html_join
+from django.utils.safestring import SafeString
+
 from treatments.rules.rust_grade import grade_rust
 
 EDGE = 100
@@ -20,6 +23,7 @@ class AreaPicture:
     percent: str
     grade: str
     spots: tuple[tuple[float, float, float], ...]
+    circles: SafeString  # the spots as SVG, written once for all pages
 
 
 def draw_area(percent: str, count: int) -> AreaPicture:
@@ -29,7 +33,7 @@ def draw_area(percent: str, count: int) -> AreaPicture:
     """
     grade = grade_rust(Decimal(percent)).iso_4628_3
     if not count:
-        return AreaPicture(percent, grade, ())
+        return AreaPicture(percent, grade, (), SafeString())
     radius = math.sqrt(float(percent) / 100 * EDGE * EDGE / (count * math.pi))
     cell = EDGE / CELLS
     assert 2 * radius <= cell, "spots would overlap, and cover less than they should"
@@ -44,7 +48,11 @@ def draw_area(percent: str, count: int) -> AreaPicture:
         )
         for number in cells
     )
-    return AreaPicture(percent, grade, spots)
+    return AreaPicture(percent, grade, spots, _write_circles(spots))
+
+
+def _write_circles(spots: tuple[tuple[float, float, float], ...]) -> SafeString:
+    return format_html_join("", '<circle cx="{}" cy="{}" r="{}"/>', ((str(x), str(y), str(r)) for x, y, r in spots))
 
 
 PICTURES = tuple(draw_area(percent, count) for percent, count in SPOTS.items())

@@ -4,10 +4,10 @@ It reads what was typed into line entries for the services, and puts a treatment
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
+from functools import cached_property
 from typing import Any
 
 from django import forms
@@ -15,150 +15,35 @@ from django.core.exceptions import ValidationError
 from django.http import QueryDict
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
-from django.utils.translation import gettext_lazy as _
 
 from desk.materials import Materials
-from desk.number_field import NumberField
 from desk.record_forms import (
-    YES_NO,
     TreatmentVisitForm,
     guess_visit,
     list_form_errors,
     put_number,
     put_yes_no,
     read_yes_no,
-    share_fields,
 )
+from desk.treatment_card import CoatForm, ZoneCard, put_coat, put_reason
 from notifications.documents.job_sheet import JobRow, JobSheet, JobStep
 from notifications.queries import describe_job_sheet
 from treatments.models import Site, Treatment, TreatmentLine, Vehicle, Zone
+from treatments.queries import read_zone_catalogue
 from treatments.rules.order_of_work import USUAL_CAUTIONS
 from treatments.rules.speaking import ENGLISH
-from treatments.rules.units import UNIT_WORDS, Volume, VolumeUnit, convert_kpa_to_psi, convert_psi_to_kpa
-from treatments.rules.words import TreatmentKind, ZoneKind
+from treatments.rules.units import Volume, VolumeUnit
+from treatments.rules.words import TreatmentKind
 from treatments.services import LineEntry, check_line
 
-# Why a zone is left out, as the shop may say it; kept on record in these words, with the applicator's own behind them.
-USUAL_REASONS = {
-    "reach": _("could not be reached"),
-    "blocked": _("opening closed or blocked"),
-    "wet": _("wet or frozen"),
-    "rust": _("too rusted, repair first"),
-    "absent": _("not on this vehicle"),
-    "wish": _("customer's wish"),
-    "other": _("another reason"),
-}
-REASONS_ON_RECORD = {
-    "reach": "could not be reached",
-    "blocked": "opening closed or blocked",
-    "wet": "wet or frozen",
-    "rust": "too rusted, repair first",
-    "absent": "not on this vehicle",
-    "wish": "customer's wish",
-}
 # More of them on one zone than anybody sprays; a page asks for one more at a time.
 MOST_COATS = 9
-PRESSURE_UNITS = [("psi", "psi"), ("kpa", "kPa")]
-_FILM = re.compile(r"\d{1,5}(?:[.,]\d{1,2})?")
-
-
-@share_fields
-class ZoneForm(forms.Form):
-    """Whether a zone was done, and why not."""
-
-    state = forms.ChoiceField(
-        label=_("Done?"),
-        required=False,
-        choices=[("done", _("Done")), ("not_done", _("Not done")), ("", _("Not today"))],
-    )
-    reason = forms.ChoiceField(label=_("Why not"), required=False, choices=list(USUAL_REASONS.items()))
-    words = forms.CharField(label=_("In your words"), required=False, max_length=140)
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or {}
-        if cleaned.get("state") == "not_done" and "reason" in cleaned:
-            if not cleaned["reason"]:
-                self.add_error("reason", _t("Say why it was not done."))
-            elif cleaned["reason"] == "other" and not cleaned.get("words"):
-                self.add_error("words", _t("Say in your words why it was not done."))
-        return cleaned
-
-    def read_reason(self) -> str:
-        """Return the reason as it goes on record."""
-        parts = (REASONS_ON_RECORD.get(self.cleaned_data["reason"], ""), self.cleaned_data["words"].strip())
-        return ": ".join(part for part in parts if part)
-
-
-@share_fields
-class CoatForm(forms.Form):
-    """What went on a zone: product, lot, quantity, and how."""
-
-    material = forms.CharField(label=_("Product and lot"), required=False)
-    quantity = NumberField(
-        label=_("Quantity"), required=False, max_digits=10, decimal_places=3, min_value=Decimal("0.001")
-    )
-    unit = forms.ChoiceField(
-        label=_("Unit"), choices=[(unit, UNIT_WORDS[unit][1]) for unit in VolumeUnit], required=False
-    )
-    tool = forms.CharField(label=_("Tool"), required=False, max_length=80)
-    pressure = NumberField(
-        label=_("Pressure at the regulator"), required=False, max_digits=6, decimal_places=2, min_value=Decimal(0)
-    )
-    pressure_unit = forms.ChoiceField(label=_("Unit of pressure"), choices=PRESSURE_UNITS, required=False)
-    points = forms.IntegerField(label=_("Access points used"), required=False, min_value=0, max_value=99)
-    mist = forms.ChoiceField(label=_("Mist seen at the far end"), choices=YES_NO, required=False)
-    film = forms.CharField(label=_("Wet film readings in µm"), required=False, max_length=200)
-
-    def clean_film(self) -> tuple[str, ...]:
-        readings = self.cleaned_data["film"].replace(";", " ").split()
-        wrong = next((text for text in readings if not _FILM.fullmatch(text)), None)
-        if wrong is not None:
-            raise forms.ValidationError(
-                _("‘%(value)s’ is not a reading: write numbers apart by spaces, such as 120 135."),
-                params={"value": wrong},
-            )
-        return tuple(text.replace(",", ".") for text in readings)
-
-    @property
-    def is_empty(self) -> bool:
-        """Whether nothing was typed; a product alone is only the one that the page proposes."""
-        values = self.cleaned_data
-        return values.get("quantity") is None and not any(
-            values.get(name) for name in ("tool", "pressure", "points", "mist", "film")
-        )
-
-    def read_pressure_kpa(self) -> Decimal | None:
-        """Return the pressure in kPa, None where not read."""
-        value: Decimal | None = self.cleaned_data["pressure"]
-        if value is None or self.cleaned_data["pressure_unit"] == "kpa":
-            return value
-        return convert_psi_to_kpa(value).quantize(Decimal("0.01"))
-
-
-@dataclass
-class ZoneCard:
-    """One zone on the page."""
-
-    row: JobRow
-    zone: Zone
-    form: ZoneForm
-    coats: list[CoatForm]
-    options: Sequence[str]
-    caution_numbers: list[int]
-
-    @property
-    def is_cavity(self) -> bool:
-        """Whether reach is asked for."""
-        return self.zone.kind == ZoneKind.ENCLOSED_CAVITY
-
-    @property
-    def is_open(self) -> bool:
-        """Whether the card starts unfolded: the zone is on the job sheet, or something is typed about it."""
-        return self.row.is_wanted or bool(self.form["state"].value()) or self.has_errors
-
-    @property
-    def has_errors(self) -> bool:
-        return bool(self.form.errors) or any(coat.errors for coat in self.coats)
+_COAT_SENT = re.compile(r"c-(.+)-(\d)-quantity")
+# What the fields of a line on record are filled with.
+_LINE_FIELDS = (
+    "zone__code", "product_id", "lot_id", "not_done_reason", "quantity_amount", "quantity_unit", "tool",
+    "pressure_kpa", "access_points_used", "mist_seen_at_far_end", "wet_film_um",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -182,21 +67,34 @@ class TreatmentForm:
         treatment: Treatment | None = None,
     ) -> None:
         self.vehicle, self.data = vehicle, data
-        self.sheet: JobSheet = describe_job_sheet(vehicle, today, every_zone=True, language=get_language() or ENGLISH)
-        self.zones = {zone.code: zone for zone in Zone.objects.prefetch_related("areas")}
-        lines = list(treatment.lines.select_related("zone", "product", "lot").order_by("pk")) if treatment else []
+        catalogue = read_zone_catalogue()
+        self.catalogue = {zone.code: zone for zone in catalogue}
+        lines = list(treatment.lines.select_related("zone").only(*_LINE_FIELDS).order_by("pk")) if treatment else []
         self.materials = Materials(
             vehicle=vehicle, site=site, today=today, keep={line.lot_id for line in lines if line.lot_id}
+        )
+        self.sheet: JobSheet = describe_job_sheet(
+            vehicle,
+            today,
+            every_zone=True,
+            language=get_language() or ENGLISH,
+            catalogue=catalogue,
+            products=self.materials.products,
         )
         visit = guess_visit(vehicle, site, today) | (_put_visit(treatment) if treatment else self._guess_kind())
         self.visit = TreatmentVisitForm(data, today=today, initial=visit)
         self.caution_numbers: dict[str, int] = {}
+        self._coats_sent = _count_coats(data) if data is not None else {}
         self.steps = self._make_steps(lines)
         self.others: list[tuple[str, str]] = []
 
+    @cached_property
+    def zones(self) -> dict[str, Zone]:
+        """The zones as they are put on record, read where something is."""
+        return {zone.code: zone for zone in Zone.objects.prefetch_related("areas")}
+
     def _guess_kind(self) -> dict[str, Any]:
-        is_first = self.sheet.work.startswith("First")
-        return {"kind": TreatmentKind.FIRST_TREATMENT if is_first else TreatmentKind.ANNUAL_TOUCH_UP}
+        return {"kind": TreatmentKind.FIRST_TREATMENT if self.sheet.is_first else TreatmentKind.ANNUAL_TOUCH_UP}
 
     def _make_steps(self, lines: list[TreatmentLine]) -> list[StepCards]:
         by_zone: dict[str, list[TreatmentLine]] = {}
@@ -209,12 +107,12 @@ class TreatmentForm:
         # What is on record or was sent for a zone that is not on the page is shown, never dropped.
         data = self.data or QueryDict()
         sent = {match[1] for name in data if data[name] and (match := re.fullmatch(r"z-(.+)-state", name))}
-        self.unknown_zones = sorted(sent - self.zones.keys())
-        shown = {card.zone.code for step in steps for card in step.cards}
-        left_over = [code for code in (*by_zone, *sorted(sent)) if code not in shown and code in self.zones]
+        self.unknown_zones = sorted(sent - self.catalogue.keys())
+        shown = {card.code for step in steps for card in step.cards}
+        left_over = [code for code in (*by_zone, *sorted(sent)) if code not in shown and code in self.catalogue]
         if left_over:
             rows = [
-                JobRow(self.zones[code].name, (), "", "quantity cannot be told", "", (), code)
+                JobRow(self.catalogue[code].name, (), "", "quantity cannot be told", "", (), code)
                 for code in dict.fromkeys(left_over)
             ]
             step = JobStep(_t("Other zones"), "", _t("These zones are not on this vehicle's list."), tuple(rows))
@@ -222,29 +120,26 @@ class TreatmentForm:
         return steps
 
     def _make_card(self, row: JobRow, lines: list[TreatmentLine]) -> ZoneCard:
-        zone = self.zones[row.zone_code]
         applied = [line for line in lines if line.product_id]
         not_done = next((line for line in lines if not line.product_id), None)
-        initial = {"state": "done" if applied else "not_done" if not_done else ""}
+        told = {"state": "done" if applied else "not_done" if not_done else ""}
         if not_done:
-            initial |= _put_reason(not_done.not_done_reason)
-        form = ZoneForm(self.data, prefix=f"z-{zone.code}", initial=initial)
+            told |= put_reason(not_done.not_done_reason)
         count = max(1, len(applied))
         if self.data is not None:
-            count = max(count, 1 + max(_list_coats(self.data, zone.code), default=0))
-            count += self.data.get("more") == zone.code and count < MOST_COATS
+            count = max(count, self._coats_sent.get(row.zone_code, 1))
+            count += self.data.get("more") == row.zone_code and count < MOST_COATS
         coats = []
         for number in range(count):
             values: dict[str, Any] = {"unit": self.materials.last_unit, "pressure_unit": "psi"}
             if number < len(applied):
-                values = _put_coat(applied[number])
+                values = put_coat(applied[number])
             elif number == 0:
                 values["material"] = self.materials.propose(row.product)
-            coats.append(CoatForm(self.data, prefix=f"c-{zone.code}-{number}", initial=values))
-        options = [self.materials.render_options(zone, coat["material"].value() or "") for coat in coats]
-        told = [caution for caution in row.cautions if caution not in USUAL_CAUTIONS]
-        numbers = [self.caution_numbers.setdefault(caution, len(self.caution_numbers) + 1) for caution in told]
-        return ZoneCard(row, zone, form, coats, options, numbers)
+            coats.append(values)
+        own = [caution for caution in row.cautions if caution not in USUAL_CAUTIONS]
+        numbers = [self.caution_numbers.setdefault(caution, len(self.caution_numbers) + 1) for caution in own]
+        return ZoneCard(row, self.catalogue[row.zone_code], self.data, told, coats, self.materials, numbers)
 
     @property
     def cards(self) -> list[ZoneCard]:
@@ -278,7 +173,7 @@ class TreatmentForm:
             )
             return False
         if state == "not_done":
-            return self._add_line(card, None, LineEntry(card.zone, not_done_reason=card.form.read_reason()))
+            return self._add_line(card, None, LineEntry(self.zones[card.code], not_done_reason=card.form.read_reason()))
         read = [self._read_coat(card, coat) for coat in filled]  # each, so that every error is told at once
         return all(read)
 
@@ -296,7 +191,7 @@ class TreatmentForm:
             coat.add_error("unit", _t("Say in which unit."))
             return False
         entry = LineEntry(
-            card.zone,
+            self.zones[card.code],
             product,
             lot,
             Volume(values["quantity"], VolumeUnit(values["unit"])),
@@ -347,10 +242,13 @@ class TreatmentForm:
         return self.others + list_form_errors(named)
 
 
-def _list_coats(data: QueryDict, code: str) -> list[int]:
-    """Return the numbers of the coats that were sent for a zone; no more than a page could ever show."""
-    pattern = re.compile(rf"c-{re.escape(code)}-(\d)-quantity")
-    return [int(match[1]) for name in data if (match := pattern.fullmatch(name))]
+def _count_coats(data: QueryDict) -> dict[str, int]:
+    """Return how many coats were sent for each zone by its code; no more than a page could ever show."""
+    counts: dict[str, int] = {}
+    for name in data:
+        if match := _COAT_SENT.fullmatch(name):
+            counts[match[1]] = max(counts.get(match[1], 1), 1 + int(match[2]))
+    return counts
 
 
 def _put_visit(treatment: Treatment) -> dict[str, Any]:
@@ -369,28 +267,3 @@ def _put_visit(treatment: Treatment) -> dict[str, Any]:
     if reading:
         values |= {"odometer": put_number(reading.amount), "odometer_unit": reading.unit}
     return values
-
-
-def _put_reason(text: str) -> dict[str, str]:
-    for code, words in REASONS_ON_RECORD.items():
-        if text == words or text.startswith(f"{words}: "):
-            return {"reason": code, "words": text[len(words) + 2 :]}
-    return {"reason": "other", "words": text}
-
-
-def _put_coat(line: TreatmentLine) -> dict[str, Any]:
-    kpa = line.pressure_kpa
-    psi = convert_kpa_to_psi(kpa).quantize(Decimal("0.1")) if kpa is not None else None
-    # In psi only where that says the very same pressure; else a change elsewhere would change it too.
-    says_the_same = psi is not None and convert_psi_to_kpa(psi).quantize(Decimal("0.01")) == kpa
-    return {
-        "material": f"{line.product_id}:{line.lot_id or ''}",
-        "quantity": put_number(line.quantity_amount),
-        "unit": line.quantity_unit,
-        "tool": line.tool,
-        "pressure": put_number(psi if says_the_same else kpa),
-        "pressure_unit": "psi" if says_the_same or kpa is None else "kpa",
-        "points": "" if line.access_points_used is None else line.access_points_used,
-        "mist": put_yes_no(line.mist_seen_at_far_end),
-        "film": " ".join(str(reading) for reading in line.wet_film_um),
-    }

@@ -1,6 +1,7 @@
 """Reads what the documents and the plan of a vehicle show, and turns it into them."""
 
-from collections.abc import Sequence
+import functools
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -28,17 +29,18 @@ from scheduling.rules.ends import CoverStatus
 from scheduling.rules.entry import find_zones_outside
 from scheduling.rules.reinspections import is_severe
 from treatments.history_reading import read_history
-from treatments.models import Product, Vehicle, Zone
+from treatments.models import Product, Vehicle
 from treatments.queries import find_owner_on, read_zone_catalogue
 from treatments.rules.conditions import CAVITY_PRESSURE_PSI
 from treatments.rules.history import VehicleHistory, ZoneLine
-from treatments.rules.material import MaterialNeed, compute_expected_ml
+from treatments.rules.material import compute_expected_volume_ml
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS, order_zones, steps_of_work
 from treatments.rules.speaking import ENGLISH, speak_zone_names
 from treatments.rules.units import MILLILITRES_PER, VolumeUnit, tell_number
 from treatments.rules.wording import put_for_people, tell_access, tell_count, tell_day
 from treatments.rules.words import BodyStyle, ProductFamily, WorkStage, ZoneKind, say
 from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.shop_reference import map_products, map_zone_names
 
 
 def find_open_cover(vehicle: Vehicle) -> Cover | None:
@@ -47,9 +49,9 @@ def find_open_cover(vehicle: Vehicle) -> Cover | None:
     return next((cover for cover in covers if cover.ended_on is None), covers[0] if covers else None)
 
 
-def _find_zones(vehicle: Vehicle, history: VehicleHistory) -> list[ZoneDescription]:
+def _find_zones(vehicle: Vehicle, history: VehicleHistory, zones: Sequence[ZoneDescription]) -> list[ZoneDescription]:
     """Return the zones that the vehicle's body style has; where that is not known, those on record."""
-    catalogue = order_zones(read_zone_catalogue())
+    catalogue = order_zones(zones)
     if vehicle.body_style:
         style = BodyStyle(vehicle.body_style)
         return [zone for zone in catalogue if zone.has(style)]
@@ -74,7 +76,7 @@ def list_zone_states(
             for code in item.zones:
                 due.setdefault(code, item)
     states = []
-    for zone in _find_zones(vehicle, history):
+    for zone in _find_zones(vehicle, history, read_zone_catalogue()):
         treated = last.get(zone.code)
         item_due = due.get(zone.code)
         status = PlanStatus.TREATED
@@ -141,7 +143,7 @@ def describe_certificate(case: CoverCase, as_of: date, language: str | None = No
     cover, terms = case.cover, case.find_terms(as_of)
     vehicle, site = cover.vehicle, cover.site
     state = case.read_state(as_of)
-    names = dict(Zone.objects.values_list("code", "name"))
+    names = map_zone_names()
     owned = find_owner_on(vehicle, as_of)
     language = language or (choose_language(owned.customer) if owned else ENGLISH)
     first = case.history.find_first_treatment()
@@ -179,7 +181,7 @@ def describe_certificate(case: CoverCase, as_of: date, language: str | None = No
     return certificate if language == ENGLISH else say_certificate(certificate, language, names)
 
 
-def _describe_due(item: DueItem, names: dict[str, str]) -> DueRow:
+def _describe_due(item: DueItem, names: Mapping[str, str]) -> DueRow:
     what = "Reinspection"
     if item.kind is DueKind.TOUCH_UP:
         what = f"Touch-up, {tell_count(len(item.zones), 'zone')}"
@@ -196,7 +198,15 @@ def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date, page_size: str = "A4", 
     return build_job_sheet(describe_job_sheet(vehicle, as_of, language=language), page_size=page_size)
 
 
-def describe_job_sheet(vehicle: Vehicle, as_of: date, *, every_zone: bool = False, language: str = ENGLISH) -> JobSheet:
+def describe_job_sheet(
+    vehicle: Vehicle,
+    as_of: date,
+    *,
+    every_zone: bool = False,
+    language: str = ENGLISH,
+    catalogue: Sequence[ZoneDescription] | None = None,
+    products: Sequence[Product] | None = None,
+) -> JobSheet:
     """Return everything that stands on the job sheet.
 
     Before a first treatment it lists every zone of the vehicle; afterwards the zones whose window is open.
@@ -205,19 +215,22 @@ def describe_job_sheet(vehicle: Vehicle, as_of: date, *, every_zone: bool = Fals
         every_zone: list the other zones too, each with ``is_wanted`` false; for the page on which work is recorded,
             since a zone may be treated before its time. Where the body style is not known, the whole catalogue.
         language: that of all its words.
+        catalogue: the shop's zones where they were read already.
+        products: likewise its products, by primary key.
     """
+    catalogue = read_zone_catalogue() if catalogue is None else catalogue
+    products = list(map_products().values()) if products is None else products
     cover = find_open_cover(vehicle)
     case = read_cover_case(cover) if cover else None
     history = case.history if case else read_history(vehicle)
     items = case.read_due_items(as_of) if case else ()
     knows_zones = bool(vehicle.body_style) or not every_zone
-    zones = _find_zones(vehicle, history) if knows_zones else list(order_zones(read_zone_catalogue()))
+    zones = _find_zones(vehicle, history, catalogue) if knows_zones else list(order_zones(catalogue))
     open_items = [item for item in items if item.needs_doing and item.dates.opens_on <= as_of]
     due_zones = {zone for item in open_items for zone in item.zones}
     is_first = history.find_first_treatment() is None
     wanted = zones if is_first else [zone for zone in zones if zone.code in due_zones]
     wanted_codes = {zone.code for zone in wanted}
-    products = list(Product.objects.order_by("pk"))
     last: dict[str, tuple[date, ZoneLine]] = {}
     for treatment in history.until(as_of).current_treatments:
         for line in treatment.lines:
@@ -262,6 +275,7 @@ def describe_job_sheet(vehicle: Vehicle, as_of: date, *, every_zone: bool = Fals
         cautions=USUAL_CAUTIONS,
         comes_first=COMES_FIRST,
         notes=tuple(notes),
+        is_first=is_first,
     )
     if language == ENGLISH:
         return sheet
@@ -272,7 +286,7 @@ def _describe_job_row(
     zone: ZoneDescription,
     vehicle: Vehicle,
     last: tuple[date, ZoneLine] | None,
-    products: list[Product],
+    products: Sequence[Product],
     *,
     is_wanted: bool,
 ) -> JobRow:
@@ -291,20 +305,31 @@ def _describe_job_row(
     )
 
 
+QUANTITY_UNKNOWN = "quantity cannot be told"
+
+
 def tell_expected(zone: ZoneDescription, style: BodyStyle | None, product: Product | None) -> str:
     """Return how much of a product a zone of a body style needs, in ml and quarts, or that it cannot be told."""
     area = zone.area_on(style)
-    if product is None or area is None:
-        return "quantity cannot be told"
-    need = MaterialNeed(
-        zone.code, area, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction
-    )
-    expected_ml = compute_expected_ml(need)
+    if product is None:
+        return QUANTITY_UNKNOWN
+    return tell_quantity(area, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction)
+
+
+# A page by the lift tells it of every zone and product, of which a shop has some hundreds of pairs.
+@functools.lru_cache(maxsize=4096)
+def tell_quantity(
+    area_m2: Decimal | None, target_dry_film_um: Decimal, volume_solids_percent: Decimal, loss_fraction: Decimal
+) -> str:
+    """Return how much of a product goes on an area, in ml and quarts, or that it cannot be told without an area."""
+    if area_m2 is None:
+        return QUANTITY_UNKNOWN
+    expected_ml = compute_expected_volume_ml(area_m2, target_dry_film_um, volume_solids_percent, loss_fraction)
     quarts = expected_ml / MILLILITRES_PER[VolumeUnit.US_QUART]
     return f"{expected_ml:.0f} ml ({quarts.quantize(Decimal('0.01'))} qt)"
 
 
-def _choose_product(zone: ZoneDescription, last: ZoneLine | None, products: list[Product]) -> Product | None:
+def _choose_product(zone: ZoneDescription, last: ZoneLine | None, products: Sequence[Product]) -> Product | None:
     """Return what the zone had last, else the shop's first product of the zone's best suited family."""
     for product in products:
         if last and product.name == last.product:

@@ -26,7 +26,7 @@ from desk.views.sent import (
     tell_typed_by,
 )
 from treatments.models import KeptPhoto, Photo, User, Vehicle, Zone
-from treatments.photos import FORMATS, MOST_BYTES, PhotoError
+from treatments.photos import MOST_BYTES, PhotoError
 from treatments.queries import find_today
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
 from treatments.rules.rust_grade import ISO_4628_3_POINTS, grade_rust
@@ -38,7 +38,11 @@ from treatments.services import record_inspection
 def _list_kept(request: HttpRequest) -> list[KeptPhoto]:
     """Return the pictures that were kept for the form that was sent."""
     key, user = make_form_key(request), get_user(request)
-    return list(KeptPhoto.objects.filter(form_key=key, person=user)) if request.method == "POST" else []
+    return (
+        list(KeptPhoto.objects.filter(form_key=key, person=user).select_related("zone"))
+        if request.method == "POST"
+        else []
+    )
 
 
 def _make_form(request: HttpRequest, vehicle: Vehicle) -> InspectionForm:
@@ -66,7 +70,6 @@ def _show(
         "pictures": PICTURES,
         "grades": json.dumps([[name, str(point)] for name, point in ISO_4628_3_POINTS]),
         "most_megabytes": MOST_BYTES // 1024 // 1024,
-        "accepted": ",".join(f"image/{kind.lower()}" for kind in FORMATS),
         "first_outcome": first_outcome,
     }
     return render(request, "desk/record_inspection.html", context, status=status)
@@ -83,11 +86,13 @@ def _keep_files(request: HttpRequest, form: InspectionForm, key: UUID, user: Use
         for upload in request.FILES.getlist(card.photo_field):
             name = upload.name or _("photo")
             try:
-                keep_photo(form_key=key, person=user, zone=card.zone, upload=upload, name=name, now=timezone.now())
+                keep_photo(
+                    form_key=key, person=user, zone=form.zones[card.code], upload=upload, name=name, now=timezone.now()
+                )
             except PhotoError as error:
-                errors.setdefault(card.zone.code, []).append(tell(error))
+                errors.setdefault(card.code, []).append(tell(error))
             except ValidationError as error:
-                errors.setdefault(card.zone.code, []).extend(tell_all(error.messages))
+                errors.setdefault(card.code, []).extend(tell_all(error.messages))
     return errors
 
 
@@ -110,7 +115,7 @@ def record(request: HttpRequest, vin: str) -> HttpResponse:
         # Once more, now with the pictures that came with it.
         form = _make_form(request, vehicle)
         for card in form.cards:
-            card.photo_errors += refused.get(card.zone.code, [])
+            card.photo_errors += refused.get(card.code, [])
         if form.is_valid():
 
             def write() -> str:

@@ -15,15 +15,16 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from desk.access import access_treatment, access_vehicle, get_user, may_open, open_to
 from desk.record_forms import TreatmentVisitForm
 from desk.telling import tell, tell_all
-from desk.treatment_form import USUAL_REASONS, TreatmentForm
+from desk.treatment_form import TreatmentForm
 from desk.views.sent import answer_received, find_arrived, find_first_outcome, make_form_key, record_once, tell_typed_by
 from treatments.drafts import change_draft, compute_fingerprint, discard_draft, sign_draft
-from treatments.models import Site, Treatment, User, Zone
+from treatments.models import Site, Treatment, User
 from treatments.queries import find_today, list_backwards_readings, read_visit_findings
 from treatments.rules.conditions import LEAST_MARGIN_C, NEAR_FREEZING_C, compute_dew_point_c
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
 from treatments.rules.words import Answer, TreatmentKind
 from treatments.services import amend_treatment, record_treatment
+from treatments.shop_reference import map_zone_names
 
 
 def find_site(user: User) -> Site:
@@ -43,7 +44,6 @@ def _show_form(request: HttpRequest, form: TreatmentForm, *, status: int = 200, 
         "typed_by": tell_typed_by(request),
         "cautions": USUAL_CAUTIONS,
         "comes_first": COMES_FIRST,
-        "reasons": list(USUAL_REASONS.items()),
         "dew_point": describe_dew_point(form.visit),
     }
     return render(request, "desk/record_treatment.html", context, status=status)
@@ -103,7 +103,7 @@ def record(request: HttpRequest, vin: str) -> HttpResponse:
             actor=user,
         )
 
-    drafts = Treatment.objects.filter(vehicle=vehicle, signed_off_at__isnull=True)
+    drafts = Treatment.objects.filter(vehicle=vehicle, signed_off_at__isnull=True).only("kind", "done_on")
     return _handle_form(
         request, form, purpose=f"treatment of vehicle {vehicle.pk}", write=write, mode="record", drafts=drafts
     )
@@ -198,7 +198,7 @@ def _show_treatment(request: HttpRequest, found: Treatment, *, errors: list[str]
     context = {
         "treatment": found,
         "lines": found.lines.select_related("zone", "product", "lot").order_by("pk"),
-        "zone_names": dict(Zone.objects.values_list("code", "name")),
+        "zone_names": map_zone_names(),
         "failing": [finding for finding in findings if finding.answer is Answer.FAILS],
         "backwards": list_backwards_readings(found),
         "unknown": [finding for finding in findings if finding.answer is Answer.CANNOT_BE_TOLD],
@@ -253,13 +253,16 @@ def discard(request: HttpRequest, key: int) -> HttpResponse:
 
 def describe_dew_point(visit: TreatmentVisitForm) -> list[tuple[Answer, str]]:
     """Return what the temperatures and the humidity on a form say about the dew point; nothing before any is typed."""
+    measured = ("air", "surface", "humidity")
     if not visit.is_bound:
+        if not any(visit.initial.get(name) for name in measured):
+            return []
         values = {name: visit.initial.get(name, "") for name in ("air", "surface", "humidity", "temperature_unit")}
         visit = TreatmentVisitForm(values, today=visit.today)
-    if not any(visit[name].value() for name in ("air", "surface", "humidity")):
+    if not any(visit[name].value() for name in measured):
         return []
     visit.is_valid()
-    wrong = [error for name in ("air", "surface", "humidity") for error in visit.errors.get(name, [])]
+    wrong = [error for name in measured for error in visit.errors.get(name, [])]
     if wrong:
         return [(Answer.FAILS, tell(error)) for error in wrong]
     values = visit.cleaned_data

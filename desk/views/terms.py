@@ -13,7 +13,7 @@ from scheduling.rules.terms_document import write_terms
 from scheduling.rules.terms_in_words import tell_terms
 from scheduling.rules.terms_toml import write_toml
 from scheduling.terms_queries import describe_versions, list_around, read_version_terms
-from treatments.models import Zone
+from treatments.shop_reference import map_zone_names
 
 
 @open_to("terms")
@@ -36,7 +36,7 @@ def version(request: HttpRequest, code: str, version: int) -> HttpResponse:
     found = described.version
     published = [one.version for one in around if one.version.published_at is not None]
     earlier = next((one for one in published if one.version < version), None)
-    zone_names = dict(Zone.objects.values_list("code", "name"))
+    zone_names = map_zone_names()
     parts = tell_terms(read_version_terms(found), zone_names)
     told_before = (
         {line.sentence for part in tell_terms(read_version_terms(earlier), zone_names) for line in part.lines}

@@ -70,7 +70,7 @@ class JobStep:
 
 @dataclass(frozen=True, slots=True)
 class JobSheet:
-    """Everything that stands on a job sheet."""
+    """Everything that stands on a job sheet; ``is_first`` says that the vehicle was never treated."""
 
     shop_name: str
     vehicle_title: str
@@ -85,6 +85,7 @@ class JobSheet:
     comes_first: str
     notes: tuple[str, ...] = ()
     language: str = "en"
+    is_first: bool = False
 
 
 def say_job_sheet(sheet: JobSheet, language: str, zone_names: Mapping[str, str]) -> JobSheet:

@@ -16,7 +16,7 @@ from freezegun import freeze_time
 from tests.conftest import NOW, ShopForTests
 from tests.desk.lift import VIN, Lift, raise_lift
 from treatments.history_reading import read_history
-from treatments.models import Event, Lot, Product, SentForm, Treatment
+from treatments.models import Event, Lot, Product, SentForm, Treatment, Zone
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.services import record_reading
 
@@ -208,8 +208,6 @@ def test_a_refused_form_names_the_field_and_keeps_the_rest(
 
 
 def test_what_is_never_coated_takes_no_product(lift: Lift) -> None:
-    from treatments.models import Zone
-
     client, wax = lift.log_in(), lift.shop.wax
     never = Zone.objects.filter(kind="never_coated").first()
     assert f"zone-{never.code}" not in client.get(TREAT).content.decode()
@@ -355,10 +353,18 @@ def test_the_dew_point_is_told_while_measuring(lift: Lift) -> None:
     assert ask().strip() == ""
 
 
+@pytest.mark.parametrize("language", ["en", "fr"])
+def test_a_first_visit_is_proposed_as_one_in_every_language(lift: Lift, language: str) -> None:
+    client = lift.log_in()
+    client.cookies["django_language"] = language
+    assert '<option value="first_treatment" selected>' in client.get(TREAT).content.decode()
+    assert '<option value="intake" selected>' in client.get(f"/vehicles/{VIN}/inspect/").content.decode()
+
+
 def test_the_queries_do_not_grow_with_the_lots(lift: Lift, django_assert_max_num_queries: Any) -> None:
     client = lift.log_in()
     client.get(TREAT)
-    with django_assert_max_num_queries(40) as few:
+    with django_assert_max_num_queries(25) as few:
         client.get(TREAT)
     for product in Product.objects.all():
         Lot.objects.bulk_create(Lot(product=product, number=f"N-{number}") for number in range(40))
