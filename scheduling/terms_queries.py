@@ -91,7 +91,7 @@ def describe_versions(versions: QuerySet[TermsVersion]) -> list[VersionInList]:
         VersionInList(
             version=version,
             title=str(version.document.get("title", version.terms.title)),
-            covers=version.covers_counted,  # type: ignore[attr-defined]
+            covers=version.covers_counted,
             usual_at=tuple(usual.get(version.pk, ())),
         )
         for version in listed

@@ -70,12 +70,12 @@ def _write(value: Any) -> Any:
 
 
 @functools.cache
-def list_hints(kind: type[Any]) -> dict[str, Any]:
+def list_hints(kind: Any) -> dict[str, Any]:
     """Return the types of a table's fields; Python reads them anew from their text at each call."""
     return get_type_hints(kind)
 
 
-def _read_table(kind: type[Any], document: Any, path: str, problems: list[TermsProblem]) -> Any:
+def _read_table(kind: Any, document: Any, path: str, problems: list[TermsProblem]) -> Any:
     if not isinstance(document, Mapping):
         problems.append(TermsProblem(path or "terms", repr(document), "Write a table of fields here."))
         return None
