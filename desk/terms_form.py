@@ -3,11 +3,14 @@
 A form and a file are the same document, so that both are read and refused by the same rules.
 """
 
+import functools
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields, is_dataclass
 from enum import StrEnum
 from typing import Any, get_args, get_origin
+
+from django.utils.translation import get_language
 
 from desk.telling import tell
 from scheduling.rules.terms import Terms
@@ -104,16 +107,19 @@ class TermsForm:
     errors: list[FormError]
 
 
+@functools.lru_cache(maxsize=4096)
 def find_id(name: str) -> str:
     """Return the id of the element for a path, e.g. touch_ups[0].family as ``f-touch_ups-0-family``."""
     return "f-" + re.sub(r"[^A-Za-z0-9_]+", "-", name).strip("-")
 
 
+@functools.cache
 def find_table_kind(hint: Any) -> Any:
     """Return the dataclass that a field holds, alone or in a list, or None where it holds a plain value."""
     return next((part for part in (hint, *get_args(hint)) if isinstance(part, type) and is_dataclass(part)), None)
 
 
+@functools.cache
 def find_plain_kind(hint: Any) -> Any:
     """Return the type of a plain value, without None; of a list, that of its entries."""
     return next((part for part in get_args(hint) if part not in (type(None), Ellipsis)), hint)
@@ -195,11 +201,7 @@ class _Builder:
             built.chosen = tuple(str(item) for item in value or ())
             built.kind = "lines" if path in FREE_LISTS else "many"
             built.value = "\n".join(built.chosen)
-            words = (
-                [(word.value, tell(say(word))) for word in kind]
-                if issubclass(kind, StrEnum)
-                else self._list_zones(path)
-            )
+            words = _list_words(kind, "", get_language()) if issubclass(kind, StrEnum) else self._list_zones(path)
             # A zone that the shop no longer has stays to be seen, and to be taken out.
             known = [code for code, _ in words]
             built.choices = (*words, *((code, code) for code in built.chosen if code not in known))
@@ -207,16 +209,22 @@ class _Builder:
             built.kind, built.chosen = "yes_no", ("yes",) if value else ()
         elif issubclass(kind, StrEnum):
             built.kind, built.value = "choice", str(value or "")
-            built.choices = tuple((word.value, tell(CHOICES.get(f"{path}.{word}", say(word)))) for word in kind)
+            built.choices = _list_words(kind, path, get_language())
         else:
             built.kind = "text" if kind is str else "number"
             built.value = "" if value is None else str(value)
         return built
 
-    def _list_zones(self, path: str) -> list[tuple[str, str]]:
+    def _list_zones(self, path: str) -> tuple[tuple[str, str], ...]:
         coated_only = path == "entry.required_zones"
         zones = (zone for zone in self.zones if not coated_only or zone.kind is not ZoneKind.NEVER_COATED)
-        return [(zone.code, tell(zone.name)) for zone in zones]
+        return tuple((zone.code, tell(zone.name)) for zone in zones)
+
+
+@functools.lru_cache(maxsize=512)
+def _list_words(kind: type[StrEnum], path: str, language: str | None) -> tuple[tuple[str, str], ...]:
+    """Return the choices of a field in the language of the page, which is given so that each is kept apart."""
+    return tuple((word.value, tell(CHOICES.get(f"{path}.{word}", say(word)))) for word in kind)
 
 
 def _fill_defaults(kind: Any) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 A draft is a version that is not published; only published ones stand behind a cover.
 """
 
+import functools
 import hashlib
 import json
 from collections.abc import Mapping
@@ -120,7 +121,13 @@ def find_draft(code: str) -> TermsVersion | None:
 
 def read_version_terms(version: TermsVersion) -> Terms:
     """Return what a version says; drafts were checked when they were saved, published ones stand as they are."""
-    return read_published_terms(version.document)
+    return _read_text(json.dumps(version.document))
+
+
+@functools.lru_cache(maxsize=64)
+def _read_text(text: str) -> Terms:
+    """Return what a document says, by its text: the same text always says the same."""
+    return read_published_terms(json.loads(text))
 
 
 def find_version_problems(terms: Terms) -> list[TermsProblem]:

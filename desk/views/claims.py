@@ -31,12 +31,12 @@ class ClaimRow:
 @open_to("claims")
 def claims(request: HttpRequest) -> HttpResponse:
     """List claims, newest first."""
+    page = Paginator(list_claims_for(get_user(request)), 30).get_page(request.GET.get("page"))
     # The other fields of a claim, its cover and its zones are many and long.
-    found = list_claims_for(get_user(request)).values_list("pk", *ClaimRow.FIELDS)
-    page = Paginator(found, 30).get_page(request.GET.get("page"))
-    rows = {key: ClaimRow(*values) for key, *values in page.object_list}
-    through: Any = Claim.zones.through
-    named = through.objects.filter(claim__in=rows).order_by("zone__code")
+    shown: Any = page.object_list
+    rows = {key: ClaimRow(*values) for key, *values in shown.values_list("pk", *ClaimRow.FIELDS)}
+    zones_of_claims: Any = Claim.zones.through
+    named = zones_of_claims.objects.filter(claim__in=rows).order_by("zone__code")
     for key, zone_name in named.values_list("claim_id", "zone__name"):
         rows[key].zone_names.append(zone_name)
     return render(request, "desk/claims.html", {"page": page, "rows": list(rows.values())})

@@ -50,9 +50,12 @@ class SeasonForm(forms.Form):
         error_messages={"required": _lazy("Choose at least one site.")},
     )
 
-    def __init__(self, *args: Any, **options: Any) -> None:
+    def __init__(self, *args: Any, known_sites: list[Site], **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["sites"].queryset = Site.objects.order_by("pk")  # type: ignore[attr-defined]
+        field: Any = self.fields["sites"]
+        field.queryset = Site.objects.order_by("pk")
+        # Offered as they are read already; what is sent is looked up.
+        field.choices = [(site.code, str(site)) for site in known_sites]
 
 
 @open_to("season")
@@ -60,13 +63,14 @@ class SeasonForm(forms.Form):
 def season(request: HttpRequest) -> HttpResponse:
     """Show the newest plan, a week of it at a time; on POST draft a new one."""
     now = timezone.now()
-    first = find_today(now) + timedelta(days=1)
+    sites = list(Site.objects.order_by("pk"))
+    first = find_today(now, sites[0] if sites else None) + timedelta(days=1)
     usual = {
         "first_day": first,
         "last_day": find_season_end(first),
-        "sites": [site.code for site in Site.objects.all()],
+        "sites": [site.code for site in sites],
     }
-    form = SeasonForm(request.POST or None, initial=usual)
+    form = SeasonForm(request.POST or None, known_sites=sites, initial=usual)
     if request.method == "POST" and form.is_valid():
         try:
             plan = ask_for_season_plan(
