@@ -7,6 +7,7 @@ import functools
 from collections.abc import Mapping
 from typing import Any
 
+from django import forms
 from django.http import HttpRequest, QueryDict
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
@@ -38,6 +39,21 @@ def _write_no_wishes(
 ) -> SafeString:
     form = WishForm(QueryDict(), site_choices=site_choices, usual=usual, is_move=is_move)
     return render_to_string("desk/booking_wishes.html", {"form": form, "has_wishes": False, "place": place})
+
+
+def write_fields(form: forms.Form) -> SafeString:
+    """Return the fields of something that is done to a visit, as they were sent, with their errors."""
+    return render_to_string("desk/visit_fields.html", {"form": form})
+
+
+def write_untyped_fields(form: type[forms.Form], prefix: str | None) -> SafeString:
+    """Return the fields of something that can be done to a visit, before anybody typed in them."""
+    return _write_untyped_fields(form, prefix, get_language())
+
+
+@functools.lru_cache(maxsize=64)
+def _write_untyped_fields(form: type[forms.Form], prefix: str | None, language: str | None) -> SafeString:
+    return write_fields(form(prefix=prefix))
 
 
 def write_named_fields(form: NamedTimeForm) -> SafeString:

@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import CharField
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, reverse
@@ -33,7 +34,7 @@ from desk.booking_page import (
     offer_times,
     read_vehicle_to_book,
 )
-from desk.booking_parts import write_blank_fields, write_named_fields
+from desk.booking_parts import write_blank_fields, write_fields, write_named_fields, write_untyped_fields
 from desk.number_field import read_whole
 from desk.slots import SlotButton, make_buttons, read_button
 from desk.telling import tell
@@ -54,6 +55,8 @@ from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, B
 from scheduling.rules.booking_words import VisitKind
 from treatments.models import Event, User
 from treatments.queries import find_today
+from treatments.shop_reference import map_people
+from treatments.standing_query import Given, StandingQuery, StandingRows
 
 Values = dict[str, Any]
 BOOKED, IN_THE_BAY = AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY
@@ -112,7 +115,7 @@ def act(request: HttpRequest, number: str, action: str) -> HttpResponse:
     page, form_class, service = ACTIONS[action]
     if not may_open(user, page):
         return open_to(page)(visit)(request, number)
-    form = form_class(request.POST, prefix=None if action == "late" else action)
+    form = form_class(request.POST, prefix=_find_prefix(action))
     instead: list[SlotButton] = []
     if form.is_valid():
         try:
@@ -127,6 +130,11 @@ def act(request: HttpRequest, number: str, action: str) -> HttpResponse:
     return _show(request, found, bound={action: form}, instead=instead, status=400)
 
 
+def _find_prefix(action: str) -> str | None:
+    """Return what leads the names of an action's fields, so that two forms of the page never share one."""
+    return None if action == "late" else action
+
+
 def _show(
     request: HttpRequest,
     found: Appointment,
@@ -137,9 +145,10 @@ def _show(
 ) -> HttpResponse:
     user, now = get_user(request), timezone.now()
     bound = bound or {}
-    shown = {
-        name: bound.get(name) or form_class(prefix=None if name == "late" else name)
+    fields = {
+        name: write_fields(bound[name]) if name in bound else write_untyped_fields(form_class, _find_prefix(name))
         for name, (_page, form_class, _service) in ACTIONS.items()
+        if form_class is not NoFieldsForm
     }
     may_work, may_book = may_open(user, "work_visits"), may_open(user, "book")
     is_booked, is_in_bay = found.status == BOOKED, found.status == IN_THE_BAY
@@ -147,7 +156,7 @@ def _show(
     # After a refusal the visit may be another than the one that the person saw.
     context = {
         "visit": found,
-        "forms": shown,
+        "fields": fields,
         "errors": list_errors(*bound.values()),
         "failed": next(iter(bound), ""),
         "instead": instead or [],
@@ -157,7 +166,7 @@ def _show(
         "day": day,
         "serves": _list_served(found),
         "events": _list_events(found),
-        "parts": list(Appointment.objects.filter(splits=found)),
+        "parts": PARTS_OF_VISIT.ask(found.pk),
         "may_begin": may_work and is_booked and day <= find_today(now, found.site),
         "may_finish": may_work and (is_in_bay or (is_booked and found.starts_at <= now)),
         "may_run_late": may_work and (is_booked or is_in_bay),
@@ -183,9 +192,17 @@ def _find_page(name: str, *values: str) -> str:
 
 def _list_served(found: Appointment) -> list[tuple[str, DueItem | None]]:
     """Return the due items that a visit was booked for, each with its dates while they are on the index."""
-    keys = list(AppointmentItem.objects.filter(appointment=found).values_list("due_key", flat=True))
-    items = {item.key: item for item in DueItem.objects.filter(cover=found.cover_id, key__in=keys)} if keys else {}
+    keys = [key for (key,) in KEYS_OF_VISIT.ask(found.pk)]
+    items = {item.key: item for item in ITEMS_OF_COVER.ask(found.cover_id)} if keys and found.cover_id else {}
     return [(key, items.get(key)) for key in keys]
+
+
+KEYS_OF_VISIT = StandingQuery(lambda: AppointmentItem.objects.filter(appointment=Given(0)).values_list("due_key"))
+ITEMS_OF_COVER = StandingRows(lambda: DueItem.objects.filter(cover=Given(0)))
+PARTS_OF_VISIT = StandingRows(lambda: Appointment.objects.filter(splits=Given(0)))
+EVENTS_OF_VISIT = StandingRows(
+    lambda: Event.objects.filter(subject="appointment", subject_id=Given(0, CharField())).order_by("-position")
+)
 
 
 EVENT_WORDS = {
@@ -201,12 +218,10 @@ EVENT_WORDS = {
 
 def _list_events(found: Appointment) -> list[dict[str, Any]]:
     """Return what happened to a visit, the last first, each with the times before and after where they changed."""
-    events = Event.objects.filter(subject="appointment", subject_id=str(found.pk)).select_related("actor")
-    events = events.only(
-        "kind", "happened_at", "before", "after", "actor__first_name", "actor__last_name", "actor__username"
-    )
+    events, people = EVENTS_OF_VISIT.ask(str(found.pk)), map_people()
     listed = []
-    for event in events.order_by("-position"):
+    for event in events:
+        event.actor = people[event.actor_id] if event.actor_id else None
         before, after = event.before or {}, event.after or {}
         moved = before and before.get("starts_at") != after.get("starts_at")
         longer = before and before.get("work_ends_at") != after.get("work_ends_at")
