@@ -100,7 +100,7 @@ def _keep_private(response: HttpResponse) -> HttpResponse:
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """One time as a button: when, until when, why, and where it leads."""
+    """One time as a button: when and until when on the clock of the site, why, and where it leads."""
 
     starts_at: datetime
     ready_at: datetime
@@ -164,7 +164,12 @@ def _propose(visitor: Visitor, wishes: Wishes, moved: Appointment | None) -> lis
 
 def _offer(visitor: Visitor, slots: Sequence[Slot], moved: Appointment | None) -> list[Offer]:
     return [
-        Offer(slot.starts_at, slot.ready_at, _tell_why(visitor, slot.day), sign_time(slot, visitor.page.vehicle, moved))
+        Offer(
+            timezone.localtime(slot.starts_at),
+            timezone.localtime(slot.ready_at),
+            _tell_why(visitor, slot.day),
+            sign_time(slot, visitor.page.vehicle, moved),
+        )
         for slot in slots
         if moved is None or slot.starts_at != moved.starts_at
     ]
