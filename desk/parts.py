@@ -7,6 +7,7 @@ has the filters of the other templates under the same names.
 import functools
 from typing import Any
 
+from django.template import defaultfilters
 from django.urls import reverse
 from django.utils import formats, translation
 from jinja2 import Environment
@@ -31,4 +32,5 @@ def make_environment(**options: Any) -> Environment:
         environment.filters.update(library.register.filters)
     # A number as the language of the page writes it; the other templates do so with every number.
     environment.filters["localised"] = formats.localize
+    environment.filters["floatformat"] = defaultfilters.floatformat
     return environment

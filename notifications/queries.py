@@ -1,6 +1,6 @@
 """Reads what the documents and the plan of a vehicle show, and turns it into them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -22,14 +22,15 @@ from notifications.rules.reminders import find_zones_to_complete
 from notifications.rules.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan, list_key
 from notifications.speaking import choose_language
 from scheduling.models import Cover
-from scheduling.queries import CoverCase, read_cover_case
+from scheduling.queries import CoverCase, list_covers_of, read_cover_case
 from scheduling.rules.due import DueItem, DueKind
 from scheduling.rules.ends import CoverStatus
 from scheduling.rules.entry import find_zones_outside
 from scheduling.rules.reinspections import is_severe
 from treatments.history_reading import read_history
-from treatments.models import Product, Vehicle, Zone
+from treatments.models import Product, Vehicle
 from treatments.queries import find_owner_on, read_zone_catalogue
+from treatments.reference import keep_reading
 from treatments.rules.conditions import CAVITY_PRESSURE_PSI
 from treatments.rules.history import VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, compute_expected_ml
@@ -39,22 +40,33 @@ from treatments.rules.units import MILLILITRES_PER, VolumeUnit, tell_number
 from treatments.rules.wording import put_for_people, tell_access, tell_count, tell_day
 from treatments.rules.words import BodyStyle, ProductFamily, WorkStage, ZoneKind, say
 from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.shop_reference import map_products, map_zone_names
 
 
 def find_open_cover(vehicle: Vehicle) -> Cover | None:
     """Return the vehicle's open cover, or its last one."""
-    covers = vehicle.covers.select_related("vehicle", "site", "terms_version__terms")
-    return covers.filter(ended_on__isnull=True).first() or covers.order_by("-pk").first()
+    return choose_open_cover(list_covers_of(vehicle))
+
+
+def choose_open_cover(covers: Sequence[Cover]) -> Cover | None:
+    """Return the open one of a vehicle's covers, which are told with the newest first, or its last one."""
+    return next((cover for cover in covers if cover.ended_on is None), covers[0] if covers else None)
+
+
+@keep_reading
+def list_zones_of(style: str) -> tuple[ZoneDescription, ...]:
+    """Return the zones of a body style in the order of the work, those of all styles for ''."""
+    catalogue = order_zones(read_zone_catalogue())
+    return tuple(zone for zone in catalogue if zone.has(BodyStyle(style))) if style else catalogue
 
 
 def _find_zones(vehicle: Vehicle, history: VehicleHistory) -> list[ZoneDescription]:
     """Return the zones that the vehicle's body style has; where that is not known, those on record."""
-    catalogue = order_zones(read_zone_catalogue())
+    zones = list(list_zones_of(vehicle.body_style))
     if vehicle.body_style:
-        style = BodyStyle(vehicle.body_style)
-        return [zone for zone in catalogue if zone.has(style)]
+        return zones
     on_record = {line.zone for treatment in history.current_treatments for line in treatment.lines}
-    return [zone for zone in catalogue if zone.code in on_record]
+    return [zone for zone in zones if zone.code in on_record]
 
 
 def list_zone_states(
@@ -141,7 +153,7 @@ def describe_certificate(case: CoverCase, as_of: date, language: str | None = No
     cover, terms = case.cover, case.find_terms(as_of)
     vehicle, site = cover.vehicle, cover.site
     state = case.read_state(as_of)
-    names = dict(Zone.objects.values_list("code", "name"))
+    names = map_zone_names()
     owned = find_owner_on(vehicle, as_of)
     language = language or (choose_language(owned.customer) if owned else ENGLISH)
     first = case.history.find_first_treatment()
@@ -179,7 +191,7 @@ def describe_certificate(case: CoverCase, as_of: date, language: str | None = No
     return certificate if language == ENGLISH else say_certificate(certificate, language, names)
 
 
-def _describe_due(item: DueItem, names: dict[str, str]) -> DueRow:
+def _describe_due(item: DueItem, names: Mapping[str, str]) -> DueRow:
     what = "Reinspection"
     if item.kind is DueKind.TOUCH_UP:
         what = f"Touch-up, {tell_count(len(item.zones), 'zone')}"
@@ -217,7 +229,7 @@ def describe_job_sheet(vehicle: Vehicle, as_of: date, *, every_zone: bool = Fals
     is_first = history.find_first_treatment() is None
     wanted = zones if is_first else [zone for zone in zones if zone.code in due_zones]
     wanted_codes = {zone.code for zone in wanted}
-    products = list(Product.objects.order_by("pk"))
+    products = list(map_products().values())
     last: dict[str, tuple[date, ZoneLine]] = {}
     for treatment in history.until(as_of).current_treatments:
         for line in treatment.lines:

@@ -10,6 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+import notifications.queries
 import scheduling.site_reference
 import treatments.queries
 import treatments.shop_reference
@@ -25,11 +26,12 @@ WATCHED = {
 }  # fmt: skip
 KEPT = {
     name: kept
-    for module in (treatments.shop_reference, treatments.queries, scheduling.site_reference)
+    for module in (treatments.shop_reference, treatments.queries, scheduling.site_reference, notifications.queries)
     for name, kept in vars(module).items()
     if isinstance(kept, KeptReading)
 }
 ARGUMENTS: dict[str, tuple[object, ...]] = {
+    "list_zones_of": ("",),
     "read_terms_of": (frozenset({1}),),
     "read_calendars_of": (frozenset({(1, "US", "NY")}),),
     "read_open_sites": (frozenset({(1, "US", "NY", "America/New_York")}), timezone.now().date(), timezone.now().date()),
