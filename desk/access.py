@@ -14,14 +14,14 @@ from django.http import Http404, HttpRequest, HttpResponseBase
 from django.utils.translation import gettext as _
 
 from claims.models import Claim
-from claims.queries import list_claims_for
+from claims.queries import find_claim
 from desk.number_field import read_whole
 from desk.telling import tell
 from notifications.calendar_feeds import find_feed
 from notifications.links import OwnPage, read_own_page_token
 from notifications.models import CalendarFeed
 from scheduling.models import Appointment, Bay, Cover, TermsVersion
-from scheduling.queries import list_covers_for
+from scheduling.queries import list_covers_for, may_see_cover
 from scheduling.terms_queries import list_versions
 from treatments.models import Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle
 from treatments.rules.words import say
@@ -198,8 +198,8 @@ def access_visit(user: User, number: str) -> Appointment:
 
 def access_claim(user: User, number: str) -> Claim:
     """Return the claim of this number, or 404 where there is none that the person may see."""
-    claim = list_claims_for(user).filter(number=number).first()
-    if claim is None:
+    claim = find_claim(number)
+    if claim is None or not may_see_cover(user, claim.cover):
         raise Http404(f"No claim {number} here.")
     return claim
 

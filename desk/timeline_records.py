@@ -197,12 +197,12 @@ def read_treatments(keys: Collection[int], history: VehicleHistory) -> dict[int,
     }
     found: dict[int, TreatmentView] = {}
     for row in TREATMENTS.ask(list(keys)):
-        key, kind, site, applicator, *rest = row[:12]
+        key, kind, site, applicator = row[:4]
         zone_key, product_key, lot, recalled_on, amount, unit, ml, reason = row[12:]
         view = found.get(key)
         if view is None:
             who = people[applicator] if applicator else None
-            view = found[key] = TreatmentView(key, kind, sites[site].name, who, *rest, lines=[])
+            view = found[key] = TreatmentView(key, kind, sites[site].name, who, *row[4:12], lines=[])  # type: ignore[misc]
         if zone_key is None:
             continue
         zone, product = zones[zone_key], products[product_key].name if product_key else None

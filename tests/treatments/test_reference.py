@@ -10,6 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+import claims.queries
 import notifications.queries
 import scheduling.site_reference
 import treatments.queries
@@ -24,12 +25,14 @@ WATCHED = {
     "scheduling_workduration", "treatments_dealership", "treatments_product", "treatments_site", "treatments_user",
     "treatments_zone", "treatments_zonearea",
 }  # fmt: skip
-KEPT = {
-    name: kept
-    for module in (treatments.shop_reference, treatments.queries, scheduling.site_reference, notifications.queries)
-    for name, kept in vars(module).items()
-    if isinstance(kept, KeptReading)
-}
+MODULES = (
+    claims.queries,
+    notifications.queries,
+    scheduling.site_reference,
+    treatments.queries,
+    treatments.shop_reference,
+)
+KEPT = {name: kept for module in MODULES for name, kept in vars(module).items() if isinstance(kept, KeptReading)}
 ARGUMENTS: dict[str, tuple[object, ...]] = {
     "list_zones_of": ("",),
     "read_terms_of": (frozenset({1}),),
