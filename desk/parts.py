@@ -21,11 +21,17 @@ def find_address(name: str, *args: str | int) -> str:
     return reverse(f"desk:{name}", args=args)
 
 
+@functools.lru_cache(maxsize=4096)
+def _say(text: str, language: str | None) -> str:
+    """Return a text in the language, which is that of the page."""
+    return translation.gettext(text)
+
+
 def make_environment(**options: Any) -> Environment:
     """Return the environment that the settings name; ``options`` are Django's."""
     environment = Environment(**options, trim_blocks=True, lstrip_blocks=True, extensions=["jinja2.ext.i18n"])
     environment.install_gettext_callables(  # type: ignore[attr-defined]
-        translation.gettext, translation.ngettext, newstyle=True
+        lambda text: _say(text, translation.get_language()), translation.ngettext, newstyle=True
     )
     environment.globals["address"] = find_address
     for library in (desk_dates, desk_sentences, desk_words):

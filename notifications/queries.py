@@ -115,7 +115,10 @@ def list_zone_states(
 def say_zone_states(states: Sequence[ZoneState], language: str) -> tuple[ZoneState, ...]:
     """Return what the plan shows of each zone with the zones' names in a language."""
     names = speak_zone_names({state.zone_code: state.zone_name for state in states}, language)
-    return tuple(replace(state, zone_name=names[state.zone_code]) for state in states)
+    return tuple(
+        state if state.zone_name == names[state.zone_code] else replace(state, zone_name=names[state.zone_code])
+        for state in states
+    )
 
 
 def draw_plan(vehicle: Vehicle, states: Sequence[ZoneState], language: str = ENGLISH) -> Drawing:
