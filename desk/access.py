@@ -21,7 +21,7 @@ from notifications.calendar_feeds import find_feed
 from notifications.links import OwnPage, read_own_page_token
 from notifications.models import CalendarFeed
 from scheduling.models import Appointment, Bay, Cover, TermsVersion
-from scheduling.queries import list_covers_for, may_see_cover
+from scheduling.queries import find_cover, list_covers_for, may_see_cover
 from scheduling.terms_queries import list_versions
 from treatments.models import Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle
 from treatments.rules.words import say
@@ -174,8 +174,8 @@ def access_lot(key: int) -> Lot:
 
 def access_cover(user: User, number: str) -> Cover:
     """Return the cover of this number, or 404 where there is none that the person may see."""
-    cover = list_covers_for(user).filter(number=number).first()
-    if cover is None:
+    cover = find_cover(number)
+    if cover is None or not may_see_cover(user, cover):
         raise Http404(f"No cover {number} here.")
     return cover
 
