@@ -3,11 +3,14 @@
 Read in a constant number of queries, whatever the length of the vehicle's history.
 """
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 
-from claims.models import Claim, ClaimDecision, DecisionKind
+from django.db.models import prefetch_related_objects
+
+from claims.models import Claim, ClaimDecision, ClaimRequest, ClaimZone, DecisionKind
 from claims.queries import check_in_case, describe_claim
 from claims.rules.amount import AmountSheet, work_out_amount
 from claims.rules.claim import ClaimCheck, RustClaim
@@ -18,9 +21,10 @@ from claims.rules.recommend import Recommendation, recommend, sort_zones
 from claims.rules.what_if import Change
 from scheduling.queries import CoverCase, read_cover_case
 from scheduling.rules.terms import Terms
-from treatments.models import Zone
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import Answer
+from treatments.shop_reference import map_zone_names, map_zones
+from treatments.standing_query import Given, StandingQuery, StandingRows
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +38,19 @@ class ClaimFile:
     check: ClaimCheck
     recommendation: Recommendation
     deadlines: tuple[Deadline, ...]
-    decisions: tuple[ClaimDecision, ...]
-    paid_before: tuple[Money, ...] = ()
+    written: "Written"
+
+    @property
+    def decisions(self) -> tuple[ClaimDecision, ...]:
+        return self.written.decisions
+
+    @property
+    def requests(self) -> tuple[ClaimRequest, ...]:
+        return self.written.requests
+
+    @property
+    def paid_before(self) -> tuple[Money, ...]:
+        return self.written.paid_before
 
     def list_limits(self) -> list[tuple[str, Money]]:
         """Return what may be paid at most under the terms: by clause, the limit per claim and what is left in all."""
@@ -69,13 +84,51 @@ class ClaimFile:
             discovered_on=claim.discovered_on,
             reported_on=claim.reported_on,
             written_on=written_on,
-            zone_names=dict(Zone.objects.values_list("code", "name")),
+            zone_names=dict(map_zone_names()),
             language=cover.holder.language if cover.holder else ENGLISH,
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What people wrote about a claim besides the claim itself.
+
+    Attributes:
+        estimates: by the primary key of each claimed zone.
+        paid_before: what was or will be paid under the terms on other claims of the cover.
+    """
+
+    estimates: Mapping[int, Decimal | None]
+    requests: tuple[ClaimRequest, ...]
+    decisions: tuple[ClaimDecision, ...]
+    paid_before: tuple[Money, ...]
+
+
+CLAIMED_ZONES = StandingQuery(
+    lambda: ClaimZone.objects.filter(claim=Given(0)).order_by("zone_id").values_list("zone_id", "estimate_amount")
+)
+REQUESTS = StandingRows(lambda: ClaimRequest.objects.filter(claim=Given(0)))
+DECISIONS_OF_COVER = StandingRows(lambda: ClaimDecision.objects.filter(claim__cover=Given(0)))
+
+
+def _read_written(claim: Claim) -> Written:
+    decisions = DECISIONS_OF_COVER.ask(claim.cover_id)
+    prefetch_related_objects(decisions, "payments")
+    return Written(
+        dict(CLAIMED_ZONES.ask(claim.pk)),  # type: ignore[arg-type]
+        tuple(REQUESTS.ask(claim.pk)),
+        tuple(decision for decision in decisions if decision.claim_id == claim.pk),
+        _list_paid([decision for decision in decisions if decision.claim_id != claim.pk]),
+    )
+
+
 def read_claim_file(
-    claim: Claim, *, as_of: date, known_at: datetime | None = None, change: Change | None = None
+    claim: Claim,
+    *,
+    as_of: date,
+    known_at: datetime | None = None,
+    change: Change | None = None,
+    is_fresh: bool = False,
 ) -> ClaimFile:
     """Return the file of a claim.
 
@@ -83,30 +136,22 @@ def read_claim_file(
         as_of: the day for the deadlines; the findings hold for the day of discovery.
         known_at: leave out what was written down after this moment.
         change: a change of facts to be tried out; nothing is written.
+        is_fresh: the claim was read just now with cover, vehicle and site, so it is not read again.
     """
-    claim = Claim.objects.select_related("cover__vehicle", "cover__site", "cover__holder", "inspection").get(
-        pk=claim.pk
-    )
+    if not is_fresh:
+        claim = Claim.objects.select_related("cover__vehicle", "cover__site", "cover__holder", "inspection").get(
+            pk=claim.pk
+        )
     return _make_file(
-        claim,
-        read_cover_case(claim.cover, known_at=known_at),
-        paid_before=read_paid_before(claim),
-        decisions=tuple(claim.decisions.select_related("decided_by", "second_by").prefetch_related("payments")),
-        as_of=as_of,
-        change=change,
+        claim, read_cover_case(claim.cover, known_at=known_at), _read_written(claim), as_of=as_of, change=change
     )
 
 
 def _make_file(
-    claim: Claim,
-    case: CoverCase,
-    *,
-    paid_before: tuple[Money, ...],
-    decisions: tuple[ClaimDecision, ...],
-    as_of: date,
-    change: Change | None = None,
+    claim: Claim, case: CoverCase, written: Written, *, as_of: date, change: Change | None = None
 ) -> ClaimFile:
-    rust_claim = describe_claim(claim)
+    zones = map_zones()
+    rust_claim = describe_claim(claim, [zones[key] for key in written.estimates])
     if change is not None:
         rust_claim, history = change(rust_claim, case.history)
         case = replace(case, history=history)
@@ -118,10 +163,9 @@ def _make_file(
         terms=terms,
         rust_claim=rust_claim,
         check=check,
-        recommendation=recommend(check, _work_out(claim, rust_claim, check, case, terms, paid_before)),
-        deadlines=_count_deadlines(claim, terms, case, decisions, as_of),
-        decisions=decisions,
-        paid_before=paid_before,
+        recommendation=recommend(check, _work_out(claim, rust_claim, check, case, terms, written)),
+        deadlines=_count_deadlines(claim, terms, case, written, as_of),
+        written=written,
     )
 
 
@@ -131,7 +175,7 @@ def _work_out(
     check: ClaimCheck,
     case: CoverCase,
     terms: Terms,
-    paid_before: tuple[Money, ...],
+    written: Written,
 ) -> AmountSheet | None:
     """Return the sum for the zones that hold, None where none does or the day of discovery is not known."""
     paid_zones = sort_zones(check)[Answer.HOLDS]
@@ -139,7 +183,8 @@ def _work_out(
     day = rust_claim.discovered_on
     if not paid_zones or day is None or first is None or day < first.day:
         return None
-    told = {row.zone.code: row.estimate_amount for row in claim.claimed_zones.select_related("zone")}
+    zones = map_zones()
+    told = {zones[key].code: amount for key, amount in written.estimates.items()}
     currency = claim.estimate_currency or terms.currency
     estimates: list[Money | None] = []
     if any(told[zone] is None for zone in paid_zones) and claim.estimate_amount is not None:
@@ -157,20 +202,18 @@ def _work_out(
         started_on=first.day,
         discovered_on=day,
         cover_percent=case.read_state(day).percent,
-        paid_before=paid_before,
+        paid_before=written.paid_before,
     )
 
 
-def read_paid_before(claim: Claim) -> tuple[Money, ...]:
-    """Return what was or will be paid under the terms on other claims of the cover."""
-    earlier = ClaimDecision.objects.filter(
-        claim__cover=claim.cover_id, kind__in=[DecisionKind.PAY, DecisionKind.PAY_IN_PART]
-    ).exclude(claim=claim)
+def _list_paid(decisions: Iterable[ClaimDecision]) -> tuple[Money, ...]:
+    """Return what was or will be paid under the terms by some decisions."""
     found = [
         Money(used, decision.currency)
-        for decision in earlier.prefetch_related("payments")
+        for decision in decisions
+        if decision.kind in (DecisionKind.PAY, DecisionKind.PAY_IN_PART)
         # What stands will be paid; what was paid under a decision set aside was paid all the same.
-        if (used := decision.amount if decision.stands else sum_payments(decision))
+        and (used := decision.amount if decision.stands else sum_payments(decision))
     ]
     return tuple(found)
 
@@ -181,9 +224,9 @@ def sum_payments(decision: ClaimDecision) -> Decimal:
 
 
 def _count_deadlines(
-    claim: Claim, terms: Terms, case: CoverCase, decisions: tuple[ClaimDecision, ...], as_of: date
+    claim: Claim, terms: Terms, case: CoverCase, written: Written, as_of: date
 ) -> tuple[Deadline, ...]:
-    standing = next((decision for decision in decisions if decision.stands), None)
+    standing = next((decision for decision in written.decisions if decision.stands), None)
     return count_deadlines(
         terms.claims,
         reported_on=claim.reported_on,
@@ -192,7 +235,7 @@ def _count_deadlines(
             ClaimStep.INSPECT: claim.inspection.done_on if claim.inspection else None,
             ClaimStep.DECIDE: standing.decided_on if standing else None,
         },
-        pauses=[Pause(request.asked_on, request.came_on, request.what) for request in claim.requests.all()],
+        pauses=[Pause(request.asked_on, request.came_on, request.what) for request in written.requests],
         calendar=case.calendar,
         as_of=as_of,
     )
@@ -226,14 +269,7 @@ def try_out(before: ClaimFile, change: Change, *, as_of: date) -> WhatIf:
         before: the file as it was just read.
         as_of: the day for the deadlines.
     """
-    after = _make_file(
-        before.claim,
-        before.case,
-        paid_before=before.paid_before,
-        decisions=before.decisions,
-        as_of=as_of,
-        change=change,
-    )
+    after = _make_file(before.claim, before.case, before.written, as_of=as_of, change=change)
     known = {(f.rule, f.zone): f for f in before.check.findings}
     turned = []
     for finding in after.check.findings:

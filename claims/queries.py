@@ -1,17 +1,22 @@
 """Reads of the claims room: which claims a person may see, and what the rules find about one."""
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
-from django.db.models import QuerySet
+from django.db import DEFAULT_DB_ALIAS
+from django.db.models import CharField, Model, QuerySet
 
 from claims.models import Claim
 from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, ClaimedZone, RustClaim
+from scheduling.models import Cover
 from scheduling.queries import CoverCase, list_covers_for, read_cover_case
-from treatments.models import User, ZoneArea
+from treatments.models import User, Vehicle, Zone
 from treatments.models.people import Role
+from treatments.reference import keep_reading
 from treatments.rules.words import DamageKind, ZoneKind
+from treatments.shop_reference import list_areas, map_sites, map_zones
+from treatments.standing_query import Given, StandingQuery
 
 
 def list_claims_for(user: User) -> QuerySet[Claim]:
@@ -22,8 +27,38 @@ def list_claims_for(user: User) -> QuerySet[Claim]:
     return claims.select_related("cover__vehicle", "cover__site").prefetch_related("zones")
 
 
-def describe_claim(claim: Claim) -> RustClaim:
-    """Return the claim as the rules see it."""
+def _list_columns(model: type[Model]) -> list[str]:
+    return [field.attname for field in model._meta.concrete_fields]
+
+
+OF_CLAIM, OF_COVER, OF_VEHICLE = _list_columns(Claim), _list_columns(Cover), _list_columns(Vehicle)
+CLAIM_OF_NUMBER = StandingQuery(
+    lambda: (
+        Claim.objects.filter(number=Given(0, CharField()))
+        .order_by()
+        .values_list(
+            *OF_CLAIM,
+            *(f"cover__{column}" for column in OF_COVER),
+            *(f"cover__vehicle__{column}" for column in OF_VEHICLE),
+        )
+    )
+)
+
+
+def find_claim(number: str) -> Claim | None:
+    """Return the claim of this number with its cover, vehicle and site, None where there is none."""
+    for row in CLAIM_OF_NUMBER.ask(number):
+        until = len(OF_CLAIM) + len(OF_COVER)
+        claim = Claim.from_db(DEFAULT_DB_ALIAS, OF_CLAIM, row[: len(OF_CLAIM)])
+        claim.cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[len(OF_CLAIM) : until])
+        claim.cover.vehicle = Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, row[until:])
+        claim.cover.site = map_sites()[claim.cover.site_id]
+        return claim
+    return None
+
+
+def describe_claim(claim: Claim, zones: Iterable[Zone] | None = None) -> RustClaim:
+    """Return the claim as the rules see it; its zones are asked for where they are not told."""
     return RustClaim(
         number=claim.number,
         discovered_on=claim.discovered_on,
@@ -32,7 +67,7 @@ def describe_claim(claim: Claim) -> RustClaim:
         # Sorted here, so that zones that were fetched for many claims at once are not asked for again.
         zones=tuple(
             ClaimedZone(zone.code, zone.name, ZoneKind(zone.kind))
-            for zone in sorted(claim.zones.all(), key=lambda zone: zone.code)
+            for zone in sorted(claim.zones.all() if zones is None else zones, key=lambda zone: zone.code)
         ),
         kilometres=claim.kilometres,
     )
@@ -68,9 +103,10 @@ def check_in_case(
     )
 
 
-def read_zones_by_style() -> dict[str, frozenset[str]]:
-    """Return the zones that a vehicle has, by body style; in one query, to be kept for a batch of claims."""
-    zones: dict[str, set[str]] = defaultdict(set)
-    for style, code in ZoneArea.objects.values_list("body_style", "zone__code"):
-        zones[style].add(code)
-    return {style: frozenset(codes) for style, codes in zones.items()}
+@keep_reading
+def read_zones_by_style() -> Mapping[str, frozenset[str]]:
+    """Return the zones that a vehicle has, by body style; to be read once for a batch of claims."""
+    zones, codes = map_zones(), defaultdict(set)
+    for area in list_areas():
+        codes[area.body_style].add(zones[area.zone_id].code)
+    return {style: frozenset(found) for style, found in codes.items()}

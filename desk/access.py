@@ -9,12 +9,12 @@ from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
-from django.db.models import QuerySet
+from django.db.models import CharField, QuerySet
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.utils.translation import gettext as _
 
 from claims.models import Claim
-from claims.queries import list_claims_for
+from claims.queries import find_claim
 from desk.number_field import read_whole
 from desk.telling import tell
 from notifications.calendar_feeds import find_feed
@@ -22,7 +22,7 @@ from notifications.links import OwnPage, read_own_page_token
 from notifications.models import CalendarFeed
 from scheduling.booking.visit_reading import find_visit
 from scheduling.models import Appointment, Bay, Cover, TermsVersion
-from scheduling.queries import list_covers_for
+from scheduling.queries import find_cover, list_covers_for, may_see_cover
 from scheduling.terms_queries import list_versions
 from treatments.models import Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle
 from treatments.rules.words import say
@@ -63,8 +63,6 @@ HOME: dict[Role, str] = {
     Role.OWNER: "desk:due_list",
     Role.DEALERSHIP: "desk:due_list",
 }
-
-VEHICLE_OF_VIN = StandingRows(lambda: Vehicle.objects.filter(vin=Given(0, Vehicle._meta.get_field("vin"))))
 
 P = ParamSpec("P")
 R = TypeVar("R", bound=HttpResponseBase)
@@ -124,11 +122,15 @@ def _seen_by(user: User, records: "QuerySet[Record]") -> "QuerySet[Record]":
     return records.filter(vehicle__in=list_vehicles_for(user)) if user.role == Role.DEALERSHIP else records
 
 
+VEHICLE_OF_VIN = StandingRows(lambda: Vehicle.objects.filter(vin=Given(0, CharField())).order_by())
+
+
 def access_vehicle(user: User, vin: str) -> Vehicle:
     """Return the vehicle of this VIN, or 404 where there is none that the person may see."""
-    found = VEHICLE_OF_VIN.ask(vin.upper())
     if user.role == Role.DEALERSHIP:
         found = list(list_vehicles_for(user).filter(vin=vin.upper()))
+    else:
+        found = VEHICLE_OF_VIN.ask(vin.upper())
     if not found:
         raise Http404(f"No vehicle {vin} here.")
     return found[0]
@@ -184,8 +186,8 @@ def access_lot(key: int) -> Lot:
 
 def access_cover(user: User, number: str) -> Cover:
     """Return the cover of this number, or 404 where there is none that the person may see."""
-    cover = list_covers_for(user).filter(number=number).first()
-    if cover is None:
+    cover = find_cover(number)
+    if cover is None or not may_see_cover(user, cover):
         raise Http404(f"No cover {number} here.")
     return cover
 
@@ -209,8 +211,8 @@ def access_visit(user: User, number: str) -> Appointment:
 
 def access_claim(user: User, number: str) -> Claim:
     """Return the claim of this number, or 404 where there is none that the person may see."""
-    claim = list_claims_for(user).filter(number=number).first()
-    if claim is None:
+    claim = find_claim(number)
+    if claim is None or not may_see_cover(user, claim.cover):
         raise Http404(f"No claim {number} here.")
     return claim
 

@@ -7,6 +7,7 @@ has the filters of the other templates under the same names.
 import functools
 from typing import Any
 
+from django.template import defaultfilters
 from django.urls import reverse
 from django.utils import formats, translation
 from jinja2 import Environment
@@ -21,11 +22,17 @@ def find_address(name: str, *args: str | int) -> str:
     return reverse(f"desk:{name}", args=args)
 
 
+@functools.lru_cache(maxsize=4096)
+def _say(text: str, language: str | None) -> str:
+    """Return a text in the language, which is that of the page."""
+    return translation.gettext(text)
+
+
 def make_environment(**options: Any) -> Environment:
     """Return the environment that the settings name; ``options`` are Django's."""
     environment = Environment(**options, trim_blocks=True, lstrip_blocks=True, extensions=["jinja2.ext.i18n"])
     environment.install_gettext_callables(  # type: ignore[attr-defined]
-        translation.gettext, translation.ngettext, newstyle=True
+        lambda text: _say(text, translation.get_language()), translation.ngettext, newstyle=True
     )
     environment.globals["address"] = find_address
     environment.globals["mark"] = mark
@@ -33,4 +40,5 @@ def make_environment(**options: Any) -> Environment:
         environment.filters.update(library.register.filters)
     # A number as the language of the page writes it; the other templates do so with every number.
     environment.filters["localised"] = formats.localize
+    environment.filters["floatformat"] = defaultfilters.floatformat
     return environment

@@ -18,13 +18,19 @@ def tell(sentence: object, zone_names: Mapping[str, str] | None = None, *, conte
     """
     if zone_names is None:
         return _tell(str(sentence), get_language(), context)
-    return speak(str(sentence), get_language(), zone_names, context=context)
+    return _tell_of_zones(str(sentence), get_language(), tuple(zone_names.items()), context)
 
 
 # Nearly every word of a page is one that pages before it had.
 @functools.lru_cache(maxsize=8192)
 def _tell(sentence: str, language: str | None, context: str) -> str:
     return speak(sentence, language, context=context)
+
+
+# A page says why a cover stands as it does several times, and to everybody who opens it.
+@functools.lru_cache(maxsize=2048)
+def _tell_of_zones(sentence: str, language: str | None, zone_names: tuple[tuple[str, str], ...], context: str) -> str:
+    return speak(sentence, language, dict(zone_names), context=context)
 
 
 def tell_all(sentences: Iterable[object], zone_names: Mapping[str, str] | None = None) -> list[str]:

@@ -3,6 +3,7 @@
 Reads through queries and rules only; the page that asked turns it into HTML.
 """
 
+import functools
 from collections import defaultdict
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -15,7 +16,7 @@ from django.utils.translation import get_language
 from desk.cover_band import Band, find_horizon, lay_band
 from desk.grade_chart import GradeChart, Seen, draw_grades
 from desk.telling import tell
-from notifications.queries import find_open_cover, list_zone_states, say_zone_states
+from notifications.queries import choose_open_cover, list_zone_states, say_zone_states
 from notifications.rules.drawing import Drawing, render_svg
 from notifications.rules.film_and_rust_plan import (
     FILM_LOOKS,
@@ -25,10 +26,10 @@ from notifications.rules.film_and_rust_plan import (
     find_rust_look,
     find_stage,
 )
-from notifications.rules.plan_drawing import draw_swatch
+from notifications.rules.plan_drawing import Look, draw_swatch
 from notifications.rules.vehicle_plan import PlanStatus, ZoneState, list_key
 from scheduling.models import Cover
-from scheduling.queries import CoverCase, list_covers_for, read_cover_case
+from scheduling.queries import CoverCase, list_covers_of, may_see_cover, read_cover_case
 from scheduling.rules.cover import NO_MORE_COVER, CoverOnDay
 from scheduling.rules.due_item import DueItem
 from scheduling.rules.film_age import FilmAge, FilmStage, compute_film_ages
@@ -68,10 +69,15 @@ class ZoneRow:
 
 @dataclass(frozen=True, slots=True)
 class VehicleView:
-    """A vehicle on a day, as known at a moment."""
+    """A vehicle on a day, as known at a moment.
+
+    Attributes:
+        covers: all covers of the vehicle that the person may see, the newest first.
+    """
 
     vehicle: Vehicle
     cover: Cover | None
+    covers: tuple[Cover, ...]
     case: CoverCase | None
     history: VehicleHistory
     as_of: date
@@ -87,9 +93,11 @@ class VehicleView:
 
 def read_vehicle_view(vehicle: Vehicle, user: User, as_of: date, known_at: datetime | None) -> VehicleView:
     """Return the vehicle with the cover that the person may see, in a constant number of queries."""
-    cover = find_open_cover(vehicle)
-    if cover and not list_covers_for(user).filter(pk=cover.pk).exists():
-        cover = list_covers_for(user).filter(vehicle=vehicle).order_by("-pk").first()
+    covers = list_covers_of(vehicle)
+    seen = tuple(cover for cover in covers if may_see_cover(user, cover))
+    cover = choose_open_cover(covers)
+    if cover not in seen:
+        cover = seen[0] if seen else None
     case = read_cover_case(cover, known_at=known_at) if cover else None
     history = case.history if case else read_history(vehicle)
     if known_at and not case:
@@ -99,7 +107,7 @@ def read_vehicle_view(vehicle: Vehicle, user: User, as_of: date, known_at: datet
     is_over = state is not None and state.status in NO_MORE_COVER
     states = list_zone_states(vehicle, history, () if is_over else items, as_of)
     states = say_zone_states(states, get_language() or ENGLISH)
-    return VehicleView(vehicle, cover, case, history, as_of, state, items, states)
+    return VehicleView(vehicle, cover, seen, case, history, as_of, state, items, states)
 
 
 def read_band(view: VehicleView, today: date) -> tuple[Band | None, tuple[CoverOnDay, ...]]:
@@ -135,12 +143,8 @@ def list_zone_rows(view: VehicleView, films: dict[str, FilmAge], inspection: Ins
             if zone.rusted_area_percent is not None:
                 measured[zone.zone].append(Seen(one.day, zone.rusted_area_percent, zone.perforated))
     first = min((one.day for one in past), default=view.as_of)
-    film_swatches = {
-        stage: _render(draw_swatch(replace(look, words=tell(look.words)))) for stage, look in FILM_LOOKS.items()
-    }
-    rust_swatches = {
-        name: _render(draw_swatch(replace(look, words=tell(look.words)))) for name, look in RUST_LOOKS.items()
-    }
+    film_swatches = {stage: _render_swatch(look, tell(look.words)) for stage, look in FILM_LOOKS.items()}
+    rust_swatches = {name: _render_swatch(look, tell(look.words)) for name, look in RUST_LOOKS.items()}
     rows = []
     for row in list_key(view.states):
         code = row.state.zone_code
@@ -182,6 +186,12 @@ def draw_plan(
     return _render(
         draw_film_plan(view.states, films, view.as_of, title=title, style_known=style_known, language=language)
     )
+
+
+@functools.lru_cache(maxsize=128)
+def _render_swatch(look: Look, words: str) -> SafeString:
+    """Return a look by itself, with its words in the language of the page."""
+    return _render(draw_swatch(replace(look, words=words)))
 
 
 def _render(drawing: Drawing) -> SafeString:

@@ -31,6 +31,7 @@ from scheduling.rules.reinspections import is_severe
 from treatments.history_reading import read_history
 from treatments.models import Product, Vehicle
 from treatments.queries import find_owner_on, read_zone_catalogue
+from treatments.reference import keep_reading
 from treatments.rules.conditions import CAVITY_PRESSURE_PSI
 from treatments.rules.history import VehicleHistory, ZoneLine
 from treatments.rules.material import compute_expected_volume_ml
@@ -45,18 +46,35 @@ from treatments.shop_reference import map_products, map_zone_names
 
 def find_open_cover(vehicle: Vehicle) -> Cover | None:
     """Return the vehicle's open cover, or its last one."""
-    covers = list_covers_of(vehicle)
+    return choose_open_cover(list_covers_of(vehicle))
+
+
+def choose_open_cover(covers: Sequence[Cover]) -> Cover | None:
+    """Return the open one of a vehicle's covers, which are told with the newest first, or its last one."""
     return next((cover for cover in covers if cover.ended_on is None), covers[0] if covers else None)
 
 
-def _find_zones(vehicle: Vehicle, history: VehicleHistory, zones: Sequence[ZoneDescription]) -> list[ZoneDescription]:
+@keep_reading
+def list_zones_of(style: str) -> tuple[ZoneDescription, ...]:
+    """Return the zones of a body style in the order of the work, those of all styles for ''."""
+    return _choose_zones(read_zone_catalogue(), style)
+
+
+def _choose_zones(catalogue: Sequence[ZoneDescription], style: str) -> tuple[ZoneDescription, ...]:
+    zones = order_zones(catalogue)
+    return tuple(zone for zone in zones if zone.has(BodyStyle(style))) if style else tuple(zones)
+
+
+def _find_zones(
+    vehicle: Vehicle, history: VehicleHistory, catalogue: Sequence[ZoneDescription] | None = None
+) -> list[ZoneDescription]:
     """Return the zones that the vehicle's body style has; where that is not known, those on record."""
-    catalogue = order_zones(zones)
-    if vehicle.body_style:
-        style = BodyStyle(vehicle.body_style)
-        return [zone for zone in catalogue if zone.has(style)]
+    style = vehicle.body_style
+    zones = list_zones_of(style) if catalogue is None else _choose_zones(catalogue, style)
+    if style:
+        return list(zones)
     on_record = {line.zone for treatment in history.current_treatments for line in treatment.lines}
-    return [zone for zone in catalogue if zone.code in on_record]
+    return [zone for zone in zones if zone.code in on_record]
 
 
 def list_zone_states(
@@ -76,7 +94,7 @@ def list_zone_states(
             for code in item.zones:
                 due.setdefault(code, item)
     states = []
-    for zone in _find_zones(vehicle, history, read_zone_catalogue()):
+    for zone in _find_zones(vehicle, history):
         treated = last.get(zone.code)
         item_due = due.get(zone.code)
         status = PlanStatus.TREATED
@@ -105,7 +123,10 @@ def list_zone_states(
 def say_zone_states(states: Sequence[ZoneState], language: str) -> tuple[ZoneState, ...]:
     """Return what the plan shows of each zone with the zones' names in a language."""
     names = speak_zone_names({state.zone_code: state.zone_name for state in states}, language)
-    return tuple(replace(state, zone_name=names[state.zone_code]) for state in states)
+    return tuple(
+        state if state.zone_name == names[state.zone_code] else replace(state, zone_name=names[state.zone_code])
+        for state in states
+    )
 
 
 def draw_plan(vehicle: Vehicle, states: Sequence[ZoneState], language: str = ENGLISH) -> Drawing:

@@ -8,7 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import QuerySet
+from django.db import DEFAULT_DB_ALIAS
+from django.db.models import CharField, QuerySet
 
 from scheduling.changes import describe_facts, list_versions
 from scheduling.models import (
@@ -176,6 +177,27 @@ def _add_reference(covers: list[Cover]) -> list[Cover]:
         cover.terms_version = versions[cover.terms_version_id]
         cover.dealership = dealerships[cover.dealership_id] if cover.dealership_id else None
     return covers
+
+
+OF_COVER, OF_VEHICLE = (tuple(field.attname for field in model._meta.concrete_fields) for model in (Cover, Vehicle))
+COVER_OF_NUMBER = StandingQuery(
+    lambda: (
+        Cover.objects.filter(number=Given(0, CharField()))
+        .order_by()
+        .values_list(*OF_COVER, *(f"vehicle__{column}" for column in OF_VEHICLE))
+    )
+)
+
+
+def find_cover(number: str) -> Cover | None:
+    """Return the cover of this number with its vehicle, site, terms and dealership, None where there is none."""
+    for row in COVER_OF_NUMBER.ask(number):
+        cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[: len(OF_COVER)])
+        cover.vehicle = Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, row[len(OF_COVER) :])
+        cover.site, cover.terms_version = map_sites()[cover.site_id], map_versions()[cover.terms_version_id]
+        cover.dealership = map_dealerships()[cover.dealership_id] if cover.dealership_id else None
+        return cover
+    return None
 
 
 def may_see_cover(user: User, cover: Cover) -> bool:

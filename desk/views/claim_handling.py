@@ -157,7 +157,7 @@ def what_if(request: HttpRequest, number: str) -> HttpResponse:
     """Show which findings would turn if one fact were another; nothing is written."""
     claim = access_claim(get_user(request), number)
     today = find_today(timezone.now(), claim.cover.site)
-    file = read_claim_file(claim, as_of=today)
+    file = read_claim_file(claim, as_of=today, is_fresh=True)
     form = make_what_if_form(file, request.GET or None)
     tried = None
     if form.is_valid():

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from claims.claim_file import ClaimFile, WhatIf, read_claim_file, sum_payments
-from claims.models import Claim
+from claims.models import Claim, ClaimPhoto
 from claims.rules.claim import Finding
 from claims.rules.recommend import Outcome
 from desk.access import get_user, may_open
@@ -31,11 +31,14 @@ from desk.claim_forms import (
     WhatIfForm,
 )
 from desk.telling import tell
-from treatments.models import User, Zone
+from treatments.models import User
 from treatments.queries import find_today
 from treatments.rules.words import Answer
+from treatments.shop_reference import map_names_of_people, map_zone_names
+from treatments.standing_query import Given, StandingRows
 
 Values = dict[str, Any]
+PHOTOS = StandingRows(lambda: ClaimPhoto.objects.filter(claim=Given(0)))
 
 OUTCOMES = {
     Answer.HOLDS: gettext_lazy("By the record the claim holds."),
@@ -55,7 +58,8 @@ def show_claim(
 ) -> HttpResponse:
     """Return the page of a claim, with the forms that could not be carried out as they were typed."""
     today = find_today(timezone.now(), found.cover.site)
-    file = file or read_claim_file(found, as_of=today)
+    # An action that could not be carried out may have left its own mark on the claim as it was read.
+    file = file or read_claim_file(found, as_of=today, is_fresh=bound is None)
     check = file.check
     whole = [f for f in check.findings if f.zone is None]
     groups: list[tuple[str, Answer | None, list[Finding]]] = [(_("The claim as a whole"), None, whole)]
@@ -70,7 +74,7 @@ def show_claim(
         "groups": groups,
         "outcome": outcome,
         "shortfalls": [f for f in check.shop_shortfalls if f.answer is not Answer.HOLDS],
-        "zone_names": dict(Zone.objects.values_list("code", "name")),
+        "zone_names": map_zone_names(),
         "handling": make_handling(file, today, bound, tried),
         "may_handle": may_handle(get_user(request)),
     }
@@ -105,8 +109,9 @@ def make_handling(
         "file": file,
         "recommendation": file.recommendation,
         "deadlines": file.deadlines,
-        "requests": list(file.claim.requests.all()),
-        "photos": list(file.claim.photos.all()),
+        "requests": file.requests,
+        "photos": PHOTOS.ask(file.claim.pk),
+        "people": map_names_of_people(),
         "standing": standing,
         "left_to_pay": left,
         "forms": made,

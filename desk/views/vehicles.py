@@ -1,6 +1,7 @@
 """Finding a vehicle, and the page with all that is known of it: cover, dates, plan, zones and timeline."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from typing import Any
 
@@ -15,7 +16,8 @@ from claims.models import Claim
 from claims.queries import read_claim_check
 from desk.access import access_cover, access_vehicle, get_user, list_vehicles_for, may_open, open_to
 from desk.day_fields import FIRST_RECORDED, LAST_RECORDED
-from desk.timeline import EntryKind, read_timeline
+from desk.timeline import EntryKind, Past, read_timeline
+from desk.timeline_records import Owner, read_owners
 from desk.vehicle_page import (
     PlanView,
     draw_plan,
@@ -27,10 +29,11 @@ from desk.vehicle_page import (
     read_vehicle_view,
 )
 from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
-from treatments.models import Role, User, Vehicle, Zone
+from treatments.models import Role, User, Vehicle
 from treatments.queries import find_today, list_found_vehicles
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import Answer
+from treatments.shop_reference import map_zone_names
 
 PER_PAGE = 30
 
@@ -111,10 +114,13 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
     inspection = find_inspection(view.history, as_of, asked.get("inspection", ""))
     chosen = [EntryKind(kind) for kind in asked.getlist("kind") if kind in list(EntryKind)]
     page = asked.get("page", "")
+    owners = read_owners(found)
     timeline = read_timeline(
-        found, user, view.history, changes,
-        chosen=chosen, page=int(page[:6]) if page.isdecimal() else 1, at=asked.get("at", ""),
-    )  # fmt: skip
+        Past(found, user, view.covers, view.history, changes, owners),
+        chosen=chosen,
+        page=int(page[:6]) if page.isdecimal() else 1,
+        at=asked.get("at", ""),
+    )
     context: dict[str, Any] = {
         "vehicle": found,
         "view": view,
@@ -129,7 +135,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "distance_ahead": view.case.foresee_distance(as_of) if view.case and not view.is_over else "",
         "due": [item for item in view.items if item.needs_doing and not view.is_over],
         "past_due": [item for item in reversed(view.items) if not item.needs_doing],
-        "zone_names": dict(Zone.objects.values_list("code", "name")),
+        "zone_names": map_zone_names(),
         "show": wanted,
         "plan": draw_plan(view, films, inspection, wanted),
         "rows": list_zone_rows(view, films, inspection),
@@ -139,7 +145,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "kinds": [(kind, count, kind in chosen) for kind, count in timeline.counts.items()],
         "kept_query": keep_query(request, ("kind", "page", "at")),
         "page_query": keep_query(request, ("page", "at")),
-        "owner": _find_owner(found, user),
+        "owner": _find_owner(owners, user),
         "recalled": list_recalled_lots(view),
         "filed": find_filed_claim(found, asked.get("filed", "")),
         "may": {
@@ -156,11 +162,10 @@ def keep_query(request: HttpRequest, without: tuple[str, ...]) -> list[tuple[str
     return [(name, value) for name, values in request.GET.lists() if name not in without for value in values]
 
 
-def _find_owner(found: Vehicle, user: User) -> Any:
-    owned = found.ownerships.select_related("customer").filter(until_day__isnull=True).first()
-    if owned and user.role == Role.DEALERSHIP:
-        owned.customer.contact = ""
-    return owned
+def _find_owner(owners: Sequence[Owner], user: User) -> Owner | None:
+    """Return the owner now; how to reach a customer is not a dealership's to know."""
+    owner = next((owner for owner in owners if owner.until_day is None), None)
+    return replace(owner, contact="") if owner and user.role == Role.DEALERSHIP else owner
 
 
 def _answer_pdf(content: bytes, name: str) -> HttpResponse:

@@ -3,6 +3,7 @@
 What a look means is decided by who makes the marks; no look is told by colour alone, each has hatching of its own.
 """
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -72,10 +73,10 @@ def draw_plan_of(
         return speak(text, language) if text else text
 
     marks = [replace(mark, title=tell(mark.title), note=tell(mark.note)) for mark in marks]
-    looks = [replace(look, words=tell(look.words)) for look in looks]
+    said_looks = tuple(_say_look(look, language) for look in looks)
     by_code = {mark.zone: mark for mark in marks}
     places = lay_out([mark.zone for mark in marks])
-    legend = _draw_legend(looks)
+    legend = _draw_legend(said_looks)
     below = 12 + LEGEND_STEP * (1 + max((row for row, _ in legend), default=0)) + 4
     height = find_height(places) + below
     primitives: list[Primitive] = [
@@ -129,18 +130,25 @@ def _hatch(box: Box, look: Look) -> list[Line]:
     return lines
 
 
-def _draw_legend(looks: Sequence[Look]) -> list[tuple[int, list[Primitive]]]:
+@functools.lru_cache(maxsize=256)
+def _say_look(look: Look, language: str) -> Look:
+    return replace(look, words=speak(look.words, language) if look.words else look.words)
+
+
+# One legend for each of the ways to look at a plan and each language.
+@functools.lru_cache(maxsize=64)
+def _draw_legend(looks: tuple[Look, ...]) -> tuple[tuple[int, tuple[Primitive, ...]], ...]:
     """Return each entry with its row; entries that don't fit go on in the next row."""
-    drawn: list[tuple[int, list[Primitive]]] = []
+    drawn: list[tuple[int, tuple[Primitive, ...]]] = []
     x, row = LEGEND_LEFT, 0
     for look in looks:
         width = 42 + 5.2 * len(look.words)
         if x + width - 12 > LEGEND_RIGHT and x > LEGEND_LEFT:
             x, row = LEGEND_LEFT, row + 1
         box = Box(x, 0, 20, 12, 2, look.fill, look.stroke, 1, look.dashed)
-        drawn.append((row, [box, *_hatch(box, look), Text(x + 25, 10, look.words, 9)]))
+        drawn.append((row, (box, *_hatch(box, look), Text(x + 25, 10, look.words, 9))))
         x += width
-    return drawn
+    return tuple(drawn)
 
 
 def _move_down(part: Primitive, by: float) -> Primitive:

@@ -7,12 +7,14 @@ from pathlib import Path
 from uuid import uuid4
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from PIL import Image
 
 from claims.claim_file import read_claim_file
-from claims.models import Claim
+from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest
 from claims.rules.recommend import Outcome
 from desk.demo.load import DemoShop
 from tests.demo_records import load_demo
@@ -211,3 +213,32 @@ def test_what_if_shows_what_would_turn(claim: Claim, demo: DemoShop) -> None:
     assert "Was the cover in force on the day of discovery?" in turned and "Pending" in turned
     assert client.get(address, {"what": "moved", "day": "2001-01-01"}).status_code == 400
     assert client.get(address, {"what": "found", "day": claim.discovered_on.isoformat()}).status_code == 200
+
+
+def test_a_claim_page_asks_as_many_queries_however_much_was_written_about_it(claim: Claim) -> None:
+    client, address = log_in("warranty"), f"/claims/{claim.number}/"
+    person = User.objects.get(username="warranty")
+
+    def write(number: int, *, reopened: bool) -> None:
+        now = timezone.now()
+        decision = ClaimDecision.objects.create(
+            claim=claim, kind="pay", amount=100, currency="USD", recommended="pay", letter="x", decided_by=person,
+            decided_on=now.date(), recorded_at=now, reopened_at=now if reopened else None,
+            reopen_reason="new evidence" if reopened else "",
+        )  # fmt: skip
+        ClaimPayment.objects.create(
+            decision=decision, amount=10 + number, currency="USD", paid_on=now.date(), reference=f"r{number}",
+            recorded_by=person, recorded_at=now,
+        )  # fmt: skip
+        ClaimRequest.objects.create(claim=claim, asked_on=now.date(), what=f"bill {number}", recorded_at=now)
+
+    write(1, reopened=True)
+    client.get(address)
+    with CaptureQueriesContext(connection) as few:
+        client.get(address)
+    for number in range(2, 8):
+        write(number, reopened=number < 7)
+    with CaptureQueriesContext(connection) as many:
+        page = client.get(address).content.decode()
+    assert "Paid 17.00 USD" in page and "bill 7" in page and "Reopened: new evidence" in page
+    assert len(many) <= len(few)

@@ -34,7 +34,7 @@ def test_a_day_that_no_calendar_reaches_is_told_and_left_out(demo: DemoShop, fie
         answer = client.get(address, {field: day})
         assert answer.status_code == 200
         page = answer.content.decode()
-        assert f"{field} &#x27;{day}&#x27; is out of range: write a day from 1900-01-01 to 2199-12-31" in page
+        assert f"{field} &#39;{day}&#39; is out of range: write a day from 1900-01-01 to 2199-12-31" in page
         assert f'<a href="#{field}">' in page
 
 
@@ -63,7 +63,7 @@ def test_a_claim_page_names_clauses_and_shows_the_shops_own_shortfall_apart(demo
     holds, fails = Claim.objects.order_by("pk")
     page = client.get(f"/claims/{fails.number}/").content.decode()
     shop, _, rest = page.partition("Where the shop's own work or record falls short")[2].partition("</section>")
-    assert "left it out without a reason on record, so this is the shop&#x27;s own shortfall" in shop
+    assert "left it out without a reason on record, so this is the shop&#39;s own shortfall" in shop
     assert "the zones left out of the cover" in rest
     assert "the shop's own</small>" in rest
     other = client.get(f"/claims/{holds.number}/").content.decode()

@@ -277,7 +277,7 @@ def test_a_vehicle_is_found_by_any_part_and_shows_its_history(demo: DemoShop) ->
     asked = client.get(f"/vehicles/{vin}/", {"as-of": "2020-01-01"}).content.decode()
     assert "no first treatment is recorded up to this day" in asked
     wrong = client.get(f"/vehicles/{vin}/", {"as-of": "01.02.2020"}).content.decode()
-    assert "as-of &#x27;01.02.2020&#x27; is not a date" in wrong
+    assert "as-of &#39;01.02.2020&#39; is not a date" in wrong
     then = client.get(f"/vehicles/{vin}/", {"known-at": "2020-01-01"}).content.decode()
     assert "no first treatment is recorded" in then
     assert client.get("/vehicles/NOSUCHVIN/").status_code == 404

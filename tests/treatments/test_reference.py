@@ -10,6 +10,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+import claims.queries
+import notifications.queries
 import scheduling.site_reference
 import treatments.queries
 import treatments.shop_reference
@@ -23,13 +25,16 @@ WATCHED = {
     "scheduling_workduration", "treatments_dealership", "treatments_product", "treatments_site", "treatments_user",
     "treatments_zone", "treatments_zonearea",
 }  # fmt: skip
-KEPT = {
-    name: kept
-    for module in (treatments.shop_reference, treatments.queries, scheduling.site_reference)
-    for name, kept in vars(module).items()
-    if isinstance(kept, KeptReading)
-}
+MODULES = (
+    claims.queries,
+    notifications.queries,
+    scheduling.site_reference,
+    treatments.queries,
+    treatments.shop_reference,
+)
+KEPT = {name: kept for module in MODULES for name, kept in vars(module).items() if isinstance(kept, KeptReading)}
 ARGUMENTS: dict[str, tuple[object, ...]] = {
+    "list_zones_of": ("",),
     "read_terms_of": (frozenset({1}),),
     "read_calendars_of": (frozenset({(1, "US", "NY")}),),
     "read_open_sites": (frozenset({(1, "US", "NY", "America/New_York")}), timezone.now().date(), timezone.now().date()),

@@ -48,6 +48,8 @@ def tell_days(sentence: str) -> str:
 
 def name_zones_in(sentence: str, names: Mapping[str, str]) -> str:
     """Return the sentence with each zone code in it replaced by the zone's name."""
+    if not names:
+        return sentence
 
     def rewrite(found: re.Match[str]) -> str:
         code = found.group()
