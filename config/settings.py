@@ -135,7 +135,13 @@ def read_database() -> dict[str, Any]:
         database["CONN_HEALTH_CHECKS"] = True
         # Joins from a record to what it names have one sensible order, the written one; trying all orders of eight
         # tables takes longer than the query itself.
-        database.setdefault("OPTIONS", {})["options"] = "-c join_collapse_limit=4"
+        # The queries of treatments/standing_query.py are prepared, and planned once for each connection, not anew for
+        # each value; nothing else is ever prepared, since none is asked so often. A pooler in between must know
+        # prepared statements, or be told of by DATABASE_PREPARES=false.
+        options = database.setdefault("OPTIONS", {})
+        options["options"] = "-c join_collapse_limit=4 -c plan_cache_mode=force_generic_plan"
+        if env.bool("DATABASE_PREPARES", default=True):
+            options["prepare_threshold"] = 1_000_000_000
     return database
 
 

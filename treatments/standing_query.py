@@ -1,14 +1,17 @@
 """Queries that are asked again and again with other values, turned into SQL once for each process.
 
-Django writes a query's SQL anew each time it is asked, which takes longer than its answer from the database.
+Django writes a query's SQL anew each time it is asked, which takes longer than its answer from the database. PostgreSQL
+plans such a query once for each connection too; so it must be one whose plan does not rest on the values.
 """
 
 import functools
 from collections.abc import Callable, Sequence
 from typing import Any, Generic, TypeVar
 
+import psycopg
 from django.db import DEFAULT_DB_ALIAS, connections
 from django.db.models import BigIntegerField, Field, Model, QuerySet, Value
+from psycopg.types.numeric import Int8
 
 from treatments.among import adapt_keys
 
@@ -32,14 +35,15 @@ class Given(Value):
 
     def adapt(self, value: Any, connection: Any) -> Any:
         """Return what the database is given for a value."""
-        return self.output_field.get_db_prep_value(value, connection)
+        told = self.output_field.get_db_prep_value(value, connection)
+        return _fix_type(told, connection) if type(told) is int else told
 
 
 class GivenKeys(Given):
     """Stands for a list of keys; it is for ``Among``."""
 
     def adapt(self, value: Any, connection: Any) -> Any:
-        return adapt_keys(value, connection)
+        return adapt_keys([_fix_type(key, connection) if type(key) is int else key for key in value], connection)
 
 
 class StandingQuery:
@@ -63,7 +67,7 @@ class StandingQuery:
             written = self._written[connection.vendor] = self._write()
         sql, params, converters = written
         told = [param.adapt(values[param.value], connection) if isinstance(param, Given) else param for param in params]
-        with connection.cursor() as cursor:
+        with _open_cursor(connection) as cursor:
             cursor.execute(sql, told)
             rows: list[Sequence[Any]] = cursor.fetchall()
         return _convert(rows, converters, connection) if converters else rows
@@ -126,6 +130,25 @@ class StandingRows(Generic[M]):
             f"{name}__{column}" if name else column for name, _make, names, _at in self._parts for column in names
         ]
         return self._build().values_list(*columns, *self._annotated)
+
+
+def _fix_type(number: int, connection: Any) -> Any:
+    """Return a whole number as of one type whatever its size, so that the database prepares a query once."""
+    return Int8(number) if connection.vendor == "postgresql" else number
+
+
+def _open_cursor(connection: Any) -> Any:
+    """Return a cursor whose statements the database keeps prepared, where the settings let it."""
+    if connection.vendor != "postgresql" or connection.settings_dict["OPTIONS"].get("prepare_threshold") is None:
+        return connection.cursor()
+    connection.ensure_connection()
+    wrap = connection.make_debug_cursor if connection.queries_logged else connection.make_cursor
+    return wrap(_PreparingCursor(connection.connection))
+
+
+class _PreparingCursor(psycopg.Cursor[Any]):
+    def execute(self, query: Any, params: Any = None, **options: Any) -> Any:
+        return super().execute(query, params, prepare=True, **options)
 
 
 def _convert(rows: list[Sequence[Any]], converters: Converters, connection: Any) -> list[Sequence[Any]]:
