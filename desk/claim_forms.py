@@ -1,5 +1,6 @@
 """The forms by which a claim is taken in and handled; each calls one service and shows its errors at the field."""
 
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -79,7 +80,7 @@ class WhatIfForm(forms.Form):
     zone = forms.ChoiceField(label=_("Zone"), required=False)
 
     def __init__(
-        self, *args: Any, records: list[tuple[str, str]], zones: list[tuple[str, str]], **options: Any
+        self, *args: Any, records: Sequence[tuple[str, str]], zones: Sequence[tuple[str, str]], **options: Any
     ) -> None:
         super().__init__(*args, **options)
         self.fields["record"].choices = [("", "–"), *records]  # type: ignore[attr-defined]

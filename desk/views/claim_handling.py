@@ -39,8 +39,9 @@ from desk.claim_forms import (
     PhotoForm,
     ReopenForm,
     SecondForm,
+    WhatIfForm,
 )
-from desk.views.claim_page import Values, make_what_if_form, show_claim
+from desk.views.claim_page import Values, list_what_if_choices, show_claim
 from desk.views.sent import (
     answer_received,
     find_arrived,
@@ -158,7 +159,7 @@ def what_if(request: HttpRequest, number: str) -> HttpResponse:
     claim = access_claim(get_user(request), number)
     today = find_today(timezone.now(), claim.cover.site)
     file = read_claim_file(claim, as_of=today, is_fresh=True)
-    form = make_what_if_form(file, request.GET or None)
+    form = WhatIfForm(request.GET or None, **list_what_if_choices(file))
     tried = None
     if form.is_valid():
         try:

@@ -19,17 +19,7 @@ from claims.models import Claim, ClaimPhoto
 from claims.rules.claim import Finding
 from claims.rules.recommend import Outcome
 from desk.access import get_user, may_open
-from desk.claim_forms import (
-    AcknowledgeForm,
-    AnswerForm,
-    AskForm,
-    DecideForm,
-    PaymentForm,
-    PhotoForm,
-    ReopenForm,
-    SecondForm,
-    WhatIfForm,
-)
+from desk.claim_parts import ClaimForms
 from desk.telling import tell
 from treatments.models import User
 from treatments.queries import find_today
@@ -92,19 +82,17 @@ def make_handling(
     day = {"day": today}
     standing = file.standing
     left = standing.amount - sum_payments(standing) if standing else Decimal(0)
-    made: dict[str, forms.Form] = {
-        "acknowledge": AcknowledgeForm(initial=day),
-        "ask": AskForm(initial=day),
-        "answer": AnswerForm(initial=day),
-        "decide": DecideForm(initial=day | {"kind": kind, "amount": payable if kind != Outcome.REFUSE else 0}),
-        "second": SecondForm(),
-        "reopen": ReopenForm(),
-        "pay": PaymentForm(initial={"paid_on": today, "amount": left}),
-        "photo": PhotoForm(),
-    }
-    made |= {"what_if": make_what_if_form(file)} | (bound or {})
-    for name, form in made.items():
-        form.auto_id = f"{name}_%s"
+    made = ClaimForms(
+        {
+            "acknowledge": {"initial": day},
+            "ask": {"initial": day},
+            "answer": {"initial": day},
+            "decide": {"initial": day | {"kind": kind, "amount": payable if kind != Outcome.REFUSE else 0}},
+            "pay": {"initial": {"paid_on": today, "amount": left}},
+            "what_if": list_what_if_choices(file),
+        },
+        bound or {},
+    )
     return {
         "file": file,
         "recommendation": file.recommendation,
@@ -121,12 +109,12 @@ def make_handling(
     }
 
 
-def make_what_if_form(file: ClaimFile, data: Any = None) -> WhatIfForm:
-    """Return the form that asks for a change of fact, with the claim's own visits and zones."""
-    records = [(t.record, tell(f"{t.day}: treatment")) for t in file.case.history.current_treatments]
-    records += [(i.record, tell(f"{i.day}: {i.kind} inspection")) for i in file.case.history.inspections]
-    zones = [(zone.zone, tell(zone.name)) for zone in file.rust_claim.zones]
-    return WhatIfForm(data, records=records, zones=zones)
+def list_what_if_choices(file: ClaimFile) -> dict[str, tuple[tuple[str, str], ...]]:
+    """Return what the form for a change of fact offers: the claim's own visits and zones."""
+    treatments = [(t.record, tell(f"{t.day}: treatment")) for t in file.case.history.current_treatments]
+    inspections = [(i.record, tell(f"{i.day}: {i.kind} inspection")) for i in file.case.history.inspections]
+    zones = tuple((zone.zone, tell(zone.name)) for zone in file.rust_claim.zones)
+    return {"records": (*treatments, *inspections), "zones": zones}
 
 
 def may_handle(user: User) -> bool:
