@@ -25,8 +25,9 @@ from scheduling.booking.services import move_visit
 from scheduling.booking.week import list_left_open, list_to_be_moved, read_bay_week
 from scheduling.models import Appointment, Bay
 from scheduling.rules.booking_words import VisitKind
-from treatments.models import Site, User
+from treatments.models import User
 from treatments.queries import find_today
+from treatments.shop_reference import list_sites
 
 ONE_WEEK, ONE_DAY = timedelta(days=7), timedelta(days=1)
 MINUTES_OF_A_DAY = 24 * 60
@@ -40,7 +41,7 @@ def bays(request: HttpRequest) -> HttpResponse:
 
 def _read_page(request: HttpRequest, user: User, asked: dict[str, str]) -> Context:
     now = timezone.now()
-    sites = list(Site.objects.order_by("pk"))
+    sites = list_sites()
     errors: Errors = []
     site = next((known for known in sites if known.code == asked.get("site")), None)
     if asked.get("site") and site is None:

@@ -124,8 +124,12 @@ def finish_work(start: datetime, minutes: int, worked: Sequence[Span]) -> dateti
 
 def find_open_moment_from(moment: datetime, open_spans: Mapping[date, Sequence[Span]]) -> datetime | None:
     """Return ``moment`` or the next one at which the site is open; None where the days end before that."""
-    for day in sorted(open_spans):
-        for span in open_spans[day]:
+    last = max(open_spans, default=date.min)
+    # In any zone the hours of a day are over two days on.
+    day = moment.date() - timedelta(days=2)
+    while day <= last:
+        for span in open_spans.get(day, ()):
             if moment <= span.end:
                 return max(moment, span.start)
+        day += timedelta(days=1)
     return None

@@ -214,7 +214,7 @@ def _list_days(
         today = from_moment.astimezone(site.zone).date()
         is_late = _is_late(items, today)
         for day, spans in site.open_spans.items():
-            if day > until or not spans or preferences.rules_out(day):
+            if day > until or not spans or (preferences.avoid and preferences.rules_out(day)):
                 continue
             bound = (*_count_day(items, day, today, is_late), 0, _measure_distance(day, preferences))
             days.append((bound, site, day, today))
