@@ -46,6 +46,26 @@ class GivenKeys(Given):
         return adapt_keys([_fix_type(key, connection) if type(key) is int else key for key in value], connection)
 
 
+_FIRST, _LAST = "\ue000", "\ue001"  # no text of a shop has these signs, which mean nothing
+
+
+def given_part(place: int) -> str:
+    """Stand in ``icontains``, ``startswith`` and the like for a text that is told at the asking."""
+    return f"{_FIRST}{place}{_LAST}"
+
+
+class _Pattern:
+    """Stands for a text within the pattern that a database looks for."""
+
+    def __init__(self, written: str) -> None:
+        self._before, _, rest = written.partition(_FIRST)
+        place, _, self._after = rest.partition(_LAST)
+        self.value = int(place)
+
+    def adapt(self, value: Any, connection: Any) -> str:
+        return f"{self._before}{connection.ops.prep_for_like_query(value)}{self._after}"
+
+
 class StandingQuery:
     """A query for tuples whose SQL is kept.
 
@@ -54,9 +74,14 @@ class StandingQuery:
     never the shape of the query.
     """
 
-    def __init__(self, build: "Callable[[], QuerySet[Any, Any]]") -> None:
-        """Keep how to build the query: a query set of ``values_list`` with ``Given`` in place of what is told."""
-        self._build = build
+    def __init__(self, build: "Callable[[], QuerySet[Any, Any]]", *, plans_anew: bool = False) -> None:
+        """Keep how to build the query.
+
+        Args:
+            build: a query set of ``values_list`` with ``Given`` in place of what is told.
+            plans_anew: whether the best plan rests on the values, as it does where a part of a text is looked for.
+        """
+        self._build, self._plans_anew = build, plans_anew
         self._written: dict[str, Written] = {}
 
     def ask(self, *values: Any) -> list[Sequence[Any]]:
@@ -66,8 +91,11 @@ class StandingQuery:
         if written is None:
             written = self._written[connection.vendor] = self._write()
         sql, params, converters = written
-        told = [param.adapt(values[param.value], connection) if isinstance(param, Given) else param for param in params]
-        with _open_cursor(connection) as cursor:
+        told = [
+            param.adapt(values[param.value], connection) if isinstance(param, Given | _Pattern) else param
+            for param in params
+        ]
+        with connection.cursor() if self._plans_anew else _open_cursor(connection) as cursor:
             cursor.execute(sql, told)
             rows: list[Sequence[Any]] = cursor.fetchall()
         return _convert(rows, converters, connection) if converters else rows
@@ -77,7 +105,8 @@ class StandingQuery:
         compiler = self._build().query.get_compiler(DEFAULT_DB_ALIAS)
         sql, params = compiler.as_sql()
         converters = compiler.get_converters([column for column, _sql, _name in compiler.select])
-        return sql, tuple(params), converters
+        told = (_Pattern(param) if isinstance(param, str) and _FIRST in param else param for param in params)
+        return sql, tuple(told), converters
 
 
 class StandingRows(Generic[M]):
