@@ -3,6 +3,7 @@
 Lengths are in points, the origin is the top left corner.
 """
 
+import functools
 from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
@@ -72,6 +73,8 @@ def render_svg(drawing: Drawing) -> str:
     return "".join([*parts, "</svg>"])
 
 
+# Vehicles have most parts of their plans in common.
+@functools.lru_cache(maxsize=8192)
 def _render(primitive: Primitive) -> str:
     match primitive:
         case Box():

@@ -14,6 +14,7 @@ from notifications.rules.plan_shapes import (
     BODY_RIGHT,
     BODY_TOP,
     WIDTH,
+    Place,
     find_height,
     lay_out,
 )
@@ -72,10 +73,9 @@ def draw_plan_of(
     def tell(text: str) -> str:
         return speak(text, language) if text else text
 
-    marks = [replace(mark, title=tell(mark.title), note=tell(mark.note)) for mark in marks]
     said_looks = tuple(_say_look(look, language) for look in looks)
     by_code = {mark.zone: mark for mark in marks}
-    places = lay_out([mark.zone for mark in marks])
+    places = _lay_out(tuple(mark.zone for mark in marks))
     legend = _draw_legend(said_looks)
     below = 12 + LEGEND_STEP * (1 + max((row for row, _ in legend), default=0)) + 4
     height = find_height(places) + below
@@ -87,32 +87,42 @@ def draw_plan_of(
         Box(BODY_LEFT, BODY_TOP, BODY_RIGHT - BODY_LEFT, BODY_BOTTOM - BODY_TOP, 38, "#f7f8f7", "#9aa5a3", 1.5),
     ]
     for place in places:
-        mark = by_code[place.zone]
-        look = mark.look
-        title_of_zone = f"{mark.number}. {mark.title}"
-        box = Box(
-            place.x, place.y, place.width, place.height, 3, look.fill, look.stroke, 1.2, look.dashed,
-            title_of_zone, place.zone,
-        )  # fmt: skip
-        primitives.append(box)
-        primitives += _hatch(box, look)
-        middle_x, middle_y = place.x + place.width / 2, place.y + place.height / 2
-        label = f"{mark.number}×" if mark.is_outside else str(mark.number)
-        if mark.note and place.width >= NOTE_WIDTH and place.height >= NOTE_HEIGHT:
-            half = max(8.0, 3.0 * len(mark.note))
-            primitives.append(Box(middle_x - half, middle_y - 14, 2 * half, 27, 4, look.fill, look.fill, 0.2))
-            primitives.append(Text(middle_x, middle_y - 3, label, 10, "middle", True))
-            primitives.append(Text(middle_x, middle_y + 9, mark.note, 9, "middle"))
-            continue
-        # A plain ground keeps the number readable on any hatching.
-        primitives.append(Box(middle_x - 8, middle_y - 7, 16, 14, 4, look.fill, look.fill, 0.2))
-        primitives.append(Text(middle_x, middle_y + 3.5, label, 10, "middle", True))
+        primitives += _draw_mark(place, by_code[place.zone], language)
     top = find_height(places) + 12
     for row, parts in legend:
         primitives += [_move_down(part, top + row * LEGEND_STEP) for part in parts]
     if notes:
         primitives.append(Text(WIDTH / 2, top - 8, " ".join(tell(note) for note in notes), 9, "middle"))
     return Drawing(WIDTH, height, tell(title), tell(description), tuple(primitives))
+
+
+# The zones of a body style lie the same way on every vehicle.
+@functools.lru_cache(maxsize=64)
+def _lay_out(zones: tuple[str, ...]) -> tuple[Place, ...]:
+    return lay_out(zones)
+
+
+# Vehicles have most of their marks in common: not coated, or coated at the same age.
+@functools.lru_cache(maxsize=4096)
+def _draw_mark(place: Place, mark: ZoneMark, language: str) -> tuple[Primitive, ...]:
+    """Return a zone on the plan: its box, hatched by its look, with its number and note."""
+    title = speak(mark.title, language) if mark.title else ""
+    note = speak(mark.note, language) if mark.note else ""
+    look = mark.look
+    box = Box(
+        place.x, place.y, place.width, place.height, 3, look.fill, look.stroke, 1.2, look.dashed,
+        f"{mark.number}. {title}", place.zone,
+    )  # fmt: skip
+    middle_x, middle_y = place.x + place.width / 2, place.y + place.height / 2
+    label = f"{mark.number}×" if mark.is_outside else str(mark.number)
+    if note and place.width >= NOTE_WIDTH and place.height >= NOTE_HEIGHT:
+        half = max(8.0, 3.0 * len(note))
+        ground = Box(middle_x - half, middle_y - 14, 2 * half, 27, 4, look.fill, look.fill, 0.2)
+        number = Text(middle_x, middle_y - 3, label, 10, "middle", True)
+        return (box, *_hatch(box, look), ground, number, Text(middle_x, middle_y + 9, note, 9, "middle"))
+    # A plain ground keeps the number readable on any hatching.
+    ground = Box(middle_x - 8, middle_y - 7, 16, 14, 4, look.fill, look.fill, 0.2)
+    return (box, *_hatch(box, look), ground, Text(middle_x, middle_y + 3.5, label, 10, "middle", True))
 
 
 def draw_swatch(look: Look) -> Drawing:
