@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.dates import DutyTable, make_table
-from scheduling.rules.due import find_end_by_time
+from scheduling.rules.due import find_end_by_time, needs_doing
 from scheduling.rules.due_item import DueItem, DueStatus
 from scheduling.rules.ends import CoverStatus, End, find_ends
 from scheduling.rules.facts import CoverFacts
@@ -67,15 +67,9 @@ class Assessment:
         """Return the due items for which somebody must still come; none where there is no more cover."""
         if self.state.status in NO_MORE_COVER:
             return []
-        items = [explain_reinspection(found, self.terms) for found in self.reinspections if _needs_doing(found)]
-        items += [explain_touch_up(found) for found in self.touch_ups if _needs_doing(found)]
+        items = [explain_reinspection(found, self.terms) for found in self.reinspections if needs_doing(found)]
+        items += [explain_touch_up(found) for found in self.touch_ups if needs_doing(found)]
         return items
-
-
-def _needs_doing(found: Reinspection | TouchUp) -> bool:
-    if found.status is DueStatus.MISSED:
-        return (found.visit if isinstance(found, Reinspection) else found.next_day) is None
-    return found.status is DueStatus.OPEN
 
 
 def cover_on(
