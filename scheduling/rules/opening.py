@@ -89,7 +89,11 @@ def intersect(some: Iterable[Span], others: Iterable[Span]) -> tuple[Span, ...]:
 def subtract(spans: Iterable[Span], taken: Iterable[Span]) -> tuple[Span, ...]:
     """Return what is left of the spans without what is taken."""
     left = sorted(spans)
-    for gone in sorted(taken):
+    if not left:
+        return ()
+    # What is taken on other days is put aside before it is put in order.
+    first, last = left[0].start, max(span.end for span in left)
+    for gone in sorted([gone for gone in taken if gone.start < last and first < gone.end]):
         rest = []
         for span in left:
             if not span.overlaps(gone):
