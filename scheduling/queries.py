@@ -72,6 +72,10 @@ class CoverCase:
         terms, facts, history, calendar = self.find_terms(day), self.facts, self.history, self.calendar
         return list(due_rules.compute_what_needs_doing(terms, facts, history, calendar, day, opens_by=day))
 
+    def list_open_kinds(self, day: date) -> list[due_rules.DueKind]:
+        """Return of which kind each of ``list_open_items`` is, which takes no sentences."""
+        return due_rules.list_open_kinds(self.find_terms(day), self.facts, self.history, self.calendar, day)
+
     def foresee_distance(self, day: date) -> str:
         """Return when the distance limit will be reached, as a projection in words, '' where none is in sight."""
         return foresee_distance(self.find_terms(day), self.history.until(day))

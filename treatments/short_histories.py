@@ -94,7 +94,7 @@ class _LineWriter:
 
 
 # Which kind of record a row tells of.
-WORK, LOOK, READING, OWNER = 1, 2, 3, 4
+WORK, LOOK, READING, OWNER = "work", "look", "reading", "owner"
 TREATMENT_KINDS = {kind.value: kind for kind in TreatmentKind}
 INSPECTION_KINDS = {kind.value: kind for kind in InspectionKind}
 
@@ -107,22 +107,23 @@ def _list_records() -> "QuerySet[Any, Any]":
     mine = Among("vehicle_id", GivenKeys(0))
     no_key, no_day = Cast(Value(None), BigIntegerField()), Cast(Value(None), DateField())
     no_number, no_word = Cast(Value(None), DecimalField(max_digits=14, decimal_places=6)), Value("", CharField())
+    is_work, is_look, is_reading, is_owner = (Value(what, CharField()) for what in (WORK, LOOK, READING, OWNER))
     work = Treatment.objects.filter(mine, signed_off_at__isnull=False).order_by()
     looks = Inspection.objects.filter(mine).order_by()
     readings = OdometerReading.objects.filter(mine).order_by()
     owners = Ownership.objects.filter(mine).order_by()
     every = work.values_list(
-        Value(WORK), "vehicle_id", "done_on", "pk", "kind", "amends_id",
+        is_work, "vehicle_id", "done_on", "pk", "kind", "amends_id",
         "lines__zone_id", "lines__product_id", no_number, no_day,
     ).union(
         looks.values_list(
-            Value(LOOK), "vehicle_id", "done_on", "pk", "kind", no_key, no_key, no_key, no_number, no_day
+            is_look, "vehicle_id", "done_on", "pk", "kind", no_key, no_key, no_key, no_number, no_day
         ),
         readings.values_list(
-            Value(READING), "vehicle_id", "day", "pk", no_word, no_key, no_key, no_key, "kilometres", no_day
+            is_reading, "vehicle_id", "day", "pk", no_word, no_key, no_key, no_key, "kilometres", no_day
         ),
         owners.values_list(
-            Value(OWNER), "vehicle_id", "from_day", "pk", "customer__corrosivity", "customer_id",
+            is_owner, "vehicle_id", "from_day", "pk", "customer__corrosivity", "customer_id",
             no_key, no_key, no_number, "told_on",
         ),
         all=True,

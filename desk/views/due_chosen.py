@@ -24,6 +24,7 @@ from notifications.services import write_due_reminders
 from notifications.weighing import Standing, foresee_reminders
 from scheduling.models import Cover
 from scheduling.queries import find_covers, read_short_cases
+from scheduling.rules.due_item import DueKind
 from scheduling.services import waive_open_items
 from treatments.models import User
 from treatments.queries import find_today
@@ -86,8 +87,9 @@ def _remind(covers: list[Cover], values: dict[str, Any], today: date, now: datet
 
 def _foresee_waiving(covers: list[Cover], today: date) -> list[Chosen]:
     found = []
+    told = {kind: tell(say(kind)) for kind in DueKind}
     for case in read_short_cases(covers):
-        words = ", ".join(tell(say(item.kind)) for item in case.list_open_items(today))
+        words = ", ".join([told[kind] for kind in case.list_open_kinds(today)])
         found.append(Chosen(case.cover, bool(words), words or _("nothing is open")))
     return found
 

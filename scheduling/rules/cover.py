@@ -163,8 +163,9 @@ def _judge_state(
         pending = f"Pending: the cover is registered on {facts.registered_on}."
     began_on = max(began_on, facts.registered_on)
     missing = []
+    coated = _find_first_coats(treatments, first.day) if terms.entry.required_zones else {}
     for zone in terms.entry.required_zones:
-        coated_on = next((t.day for t in treatments if t.day >= first.day and zone in t.zones_applied), None)
+        coated_on = coated.get(zone)
         if coated_on is None:
             missing.append(zone)
         else:
@@ -178,6 +179,17 @@ def _judge_state(
         return CoverOnDay(day, CoverStatus.PENDING, first.day, pending, last_day)
     running = _judge_running_cover(terms, reinspections, day, max(began_on, claims_from), last_day)
     return replace(running, records=(first.record, *running.records))
+
+
+def _find_first_coats(treatments: tuple[TreatmentRecord, ...], first_day: date) -> dict[str, date]:
+    """Return the day of each zone's first coat from a day on; treatments come by day."""
+    found: dict[str, date] = {}
+    for treatment in treatments:
+        if treatment.day >= first_day:
+            for line in treatment.lines:
+                if line.applied:
+                    found.setdefault(line.zone, treatment.day)
+    return found
 
 
 def _judge_running_cover(

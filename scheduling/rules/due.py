@@ -66,6 +66,20 @@ def compute_what_needs_doing(
     )
 
 
+def list_open_kinds(
+    terms: Terms, facts: CoverFacts, history: VehicleHistory, calendar: WorkingCalendar, day: date
+) -> list[DueKind]:
+    """Return of which kind each item is that must be done and whose window is open on a day, by target day."""
+    reinspections, touch_ups = _walk(terms, facts, history, calendar, day)
+    opened = [
+        (found.laid.target_on, kind)
+        for kind, judged in ((DueKind.REINSPECTION, reinspections), (DueKind.TOUCH_UP, touch_ups))
+        for found in judged
+        if needs_doing(found) and found.laid.opens_on <= day
+    ]
+    return [kind for _target_on, kind in sorted(opened)]
+
+
 def needs_doing(found: Reinspection | TouchUp) -> bool:
     """Say of a judged duty what ``DueItem.needs_doing`` says of its due item."""
     if found.status is DueStatus.MISSED:
@@ -99,5 +113,5 @@ def _explain(reinspections: Sequence[Reinspection], touch_ups: Sequence[TouchUp]
 
 __all__ = [
     "DueItem", "DueKind", "DueStatus", "compute_due_items", "compute_what_needs_doing", "find_end_by_time",
-    "needs_doing", "sort_due_items",
+    "list_open_kinds", "needs_doing", "sort_due_items",
 ]  # fmt: skip
