@@ -128,7 +128,9 @@ def finish_work(start: datetime, minutes: int, worked: Sequence[Span]) -> dateti
 
 def find_open_moment_from(moment: datetime, open_spans: Mapping[date, Sequence[Span]]) -> datetime | None:
     """Return ``moment`` or the next one at which the site is open; None where the days end before that."""
-    for day in sorted(open_spans):
+    # The last span of a day ends, in UTC, a day later at most.
+    earliest = moment.astimezone(UTC).date() - timedelta(days=1)
+    for day in sorted([day for day in open_spans if day >= earliest]):
         for span in open_spans[day]:
             if moment <= span.end:
                 return max(moment, span.start)

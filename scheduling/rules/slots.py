@@ -6,7 +6,7 @@ Everything that is taken comes in as spans of time. One visit serves all that is
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 from scheduling.rules.booking_words import BayKind
 from scheduling.rules.due_item import DueKind
@@ -166,6 +166,8 @@ def _list_candidates(
     preferences: Preferences,
 ) -> Iterator[tuple[bool, Slot]]:
     """Yield the first time of each half of a day in each bay with each person; True: in the morning."""
+    # Who works on a day works between its midnights, so that a moment tells the half.
+    noon = datetime.combine(day, time(NOON), site.zone).astimezone(UTC)
     bays = [bay for bay in site.bays if bay.fits(work)]
     people = [person for person in site.people if work.skill in person.skills and person.worked.get(day)]
     for bay in bays:
@@ -174,7 +176,7 @@ def _list_candidates(
             halves: set[bool] = set()
             for start in _list_starts(free, from_moment):
                 # Within half a day the first start is the best one; the later ones need not be laid.
-                half = start.astimezone(site.zone).hour < NOON
+                half = start < noon
                 if half in halves:
                     continue
                 stay = lay_stay(start, work, site, person.worked[day])
