@@ -23,6 +23,7 @@ from treatments.rules.units import VolumeUnit
 from treatments.rules.words import BodyStyle, ProductFamily
 from treatments.rules.zone_catalogue import ZoneDescription
 from treatments.shop_reference import map_products
+from treatments.standing_query import Given, StandingQuery
 
 # Lots of a product that are offered; more would only lengthen the list, and an older one is found by its number.
 LOTS_OFFERED = 5
@@ -51,6 +52,17 @@ class _ProductOnOffer(NamedTuple):
     choices: tuple[tuple[str, str], ...]
 
 
+LOTS = StandingQuery(lambda: Lot.objects.values_list(*_LotOnOffer._fields))
+# What went on vehicles at a site, the last first.
+LAST_USED = StandingQuery(
+    lambda: (
+        TreatmentLine.objects.filter(treatment__site=Given(0), lot__isnull=False)
+        .order_by("-treatment_id", "-pk")
+        .values_list("product_id", "lot_id", "quantity_unit")[:LINES_LOOKED_AT]
+    )
+)
+
+
 @dataclass(frozen=True, eq=False)
 class _Offer:
     """Everything on offer. It is compared by what it is, not by what is in it, so that looking it up costs nothing."""
@@ -72,13 +84,9 @@ class Materials:
         self.today = today
         self.products = list(map_products().values())
         self.by_name = {product.name: product for product in self.products}
-        every = [_LotOnOffer(*row) for row in Lot.objects.values_list(*_LotOnOffer._fields)]
+        every = [_LotOnOffer(*row) for row in LOTS.ask()]
         by_key = {lot.pk: lot for lot in every}
-        last = list(
-            TreatmentLine.objects.filter(treatment__site=site, lot__isnull=False)
-            .order_by("-treatment_id", "-pk")
-            .values_list("product_id", "lot_id", "quantity_unit")[:LINES_LOOKED_AT]
-        )
+        last = LAST_USED.ask(site.pk)
         self.last_lots: dict[int, _LotOnOffer] = {}
         for product, key, _unit in last:
             if product and key in by_key and self._is_usable(by_key[key]):

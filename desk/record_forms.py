@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from desk.day_fields import DayField
 from desk.number_field import NumberField
 from desk.telling import tell
-from treatments.models import Site, Vehicle
+from treatments.models import OdometerReading, Site, Vehicle
 from treatments.models.choices import choices_of
 from treatments.rules.units import (
     UNIT_WORDS,
@@ -22,6 +22,7 @@ from treatments.rules.units import (
 )
 from treatments.rules.words import InspectionKind, TreatmentKind
 from treatments.services import ConditionsEntry
+from treatments.standing_query import Given, StandingQuery
 
 EARLIEST_DAY = date(1900, 1, 1)
 # A surface beyond these is a slip of the pen: the hardest frost, and dark metal in the sun. Our own choice.
@@ -142,9 +143,14 @@ class InspectionVisitForm(VisitForm):
     kind = forms.ChoiceField(label=_("Kind of inspection"), choices=choices_of(InspectionKind))
 
 
+LAST_UNIT = StandingQuery(
+    lambda: OdometerReading.objects.filter(vehicle=Given(0)).order_by("-day", "-pk").values_list("unit")[:1]
+)
+
+
 def guess_visit(vehicle: Vehicle, site: Site, today: date) -> dict[str, Any]:
     """Return what a visit's form starts with: today, and the units that the vehicle and the site are used to."""
-    last = vehicle.readings.order_by("-day", "-pk").values_list("unit", flat=True).first()
+    last = next((row[0] for row in LAST_UNIT.ask(vehicle.pk)), None)
     uses_us_units = site.country == "US"
     usual = DistanceUnit.MILE if uses_us_units else DistanceUnit.KILOMETRE
     return {

@@ -35,15 +35,13 @@ from treatments.rules.speaking import ENGLISH
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.rules.words import TreatmentKind
 from treatments.services import LineEntry, check_line
+from treatments.shop_reference import map_zones
+from treatments.standing_query import Given, StandingRows
 
 # More of them on one zone than anybody sprays; a page asks for one more at a time.
 MOST_COATS = 9
 _COAT_SENT = re.compile(r"c-(.+)-(\d)-quantity")
-# What the fields of a line on record are filled with.
-_LINE_FIELDS = (
-    "zone__code", "product_id", "lot_id", "not_done_reason", "quantity_amount", "quantity_unit", "tool",
-    "pressure_kpa", "access_points_used", "mist_seen_at_far_end", "wet_film_um",
-)  # fmt: skip
+LINES = StandingRows(lambda: TreatmentLine.objects.filter(treatment=Given(0)).order_by("pk"))
 
 
 @dataclass(frozen=True)
@@ -69,7 +67,7 @@ class TreatmentForm:
         self.vehicle, self.data = vehicle, data
         catalogue = read_zone_catalogue()
         self.catalogue = {zone.code: zone for zone in catalogue}
-        lines = list(treatment.lines.select_related("zone").only(*_LINE_FIELDS).order_by("pk")) if treatment else []
+        lines = LINES.ask(treatment.pk) if treatment else []
         self.materials = Materials(
             vehicle=vehicle, site=site, today=today, keep={line.lot_id for line in lines if line.lot_id}
         )
@@ -98,8 +96,9 @@ class TreatmentForm:
 
     def _make_steps(self, lines: list[TreatmentLine]) -> list[StepCards]:
         by_zone: dict[str, list[TreatmentLine]] = {}
+        zones = map_zones() if lines else {}
         for line in lines:
-            by_zone.setdefault(line.zone.code, []).append(line)
+            by_zone.setdefault(zones[line.zone_id].code, []).append(line)
         steps = [
             StepCards(step, [self._make_card(row, by_zone.pop(row.zone_code, [])) for row in step.rows])
             for step in self.sheet.steps

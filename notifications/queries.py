@@ -23,7 +23,7 @@ from notifications.rules.reminders import find_zones_to_complete
 from notifications.rules.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan, list_key
 from notifications.speaking import choose_language
 from scheduling.models import Cover
-from scheduling.queries import CoverCase, list_covers_of, read_cover_case
+from scheduling.queries import CoverCase, list_covers_of, read_cover_case, read_short_cases
 from scheduling.rules.due import DueItem, DueKind
 from scheduling.rules.ends import CoverStatus
 from scheduling.rules.entry import find_zones_outside
@@ -42,6 +42,7 @@ from treatments.rules.wording import put_for_people, tell_access, tell_count, te
 from treatments.rules.words import BodyStyle, ProductFamily, WorkStage, ZoneKind, say
 from treatments.rules.zone_catalogue import ZoneDescription
 from treatments.shop_reference import map_products, map_zone_names
+from treatments.short_histories import read_short_histories
 
 
 def find_open_cover(vehicle: Vehicle) -> Cover | None:
@@ -242,12 +243,11 @@ def describe_job_sheet(
     catalogue = read_zone_catalogue() if catalogue is None else catalogue
     products = list(map_products().values()) if products is None else products
     cover = find_open_cover(vehicle)
-    case = read_cover_case(cover) if cover else None
-    history = case.history if case else read_history(vehicle)
-    items = case.read_due_items(as_of) if case else ()
+    case = read_short_cases([cover])[0] if cover else None
+    history = case.history if case else read_short_histories([vehicle.pk])[vehicle.pk]
+    open_items = case.list_open_items(as_of) if case else []
     knows_zones = bool(vehicle.body_style) or not every_zone
     zones = _find_zones(vehicle, history, catalogue) if knows_zones else list(order_zones(catalogue))
-    open_items = [item for item in items if item.needs_doing and item.dates.opens_on <= as_of]
     due_zones = {zone for item in open_items for zone in item.zones}
     is_first = history.find_first_treatment() is None
     wanted = zones if is_first else [zone for zone in zones if zone.code in due_zones]

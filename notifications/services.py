@@ -3,7 +3,6 @@
 A row is the truth; losing a task loses nothing. Messages about appointments are written in ``invitations``.
 """
 
-from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
@@ -16,20 +15,14 @@ from notifications.invitations import is_invitation_true
 from notifications.mailing import SENDING_ERRORS, find_lasting_fault, make_email, tell_error
 from notifications.models import Channel, Message, MessageKind, MessageStatus
 from notifications.reminder_text import write_reminder
-from notifications.rules.reminders import (
-    TOLD_TOGETHER_DAYS,
-    DueThing,
-    Reminder,
-    choose_reminder,
-    find_news,
-    find_zones_to_complete,
-)
+from notifications.rules.reminders import Reminder
+from notifications.weighing import PastMessages, Standing, weigh_reminders
 from scheduling.models import Cover, CoverState, DueItem
-from scheduling.queries import CoverCase, read_cover_cases
+from scheduling.queries import CoverCase, read_short_cases
 from scheduling.rules.due_item import DueKind, DueStatus
 from scheduling.rules.ends import CoverStatus
 from treatments.event_log import Happening, record_events
-from treatments.models import Customer, Ownership, Zone
+from treatments.models import Customer, Zone
 
 LEASE = timedelta(minutes=10)
 MOST_ATTEMPTS = 5
@@ -51,18 +44,6 @@ class ReminderReport:
     unreachable: tuple[str, ...] = ()
 
 
-class Standing(StrEnum):
-    """What a reminder of one cover would come to."""
-
-    TO_BE_WRITTEN = "to_be_written"
-    ALREADY_TOLD = "already_told"
-    STOPPED = "stopped"
-    WITHOUT_EMAIL = "without_email"
-    WITHOUT_OWNER = "without_owner"
-    UNREACHABLE = "unreachable"  # told already, but it never arrived and the address has not been corrected
-    NOTHING_OPEN = "nothing_open"  # or a visit for it is booked
-
-
 @transaction.atomic
 def write_due_reminders(*, as_of: date, now: datetime, covers: Iterable[int] | None = None) -> ReminderReport:
     """Write a message row for each cover with something due that its owner has not been told of yet.
@@ -72,9 +53,9 @@ def write_due_reminders(*, as_of: date, now: datetime, covers: Iterable[int] | N
         now: the moment from which the messages are due.
         covers: keys of the only covers to be looked at; all where left out.
     """
-    weighed = _weigh(as_of, covers)
+    weighed = weigh_reminders(as_of, covers)
     zone_names = dict(Zone.objects.values_list("code", "name"))
-    cases = weighed.cases | _read_cases(cover for cover, *_ in weighed.wanted if cover.pk not in weighed.cases)
+    cases = {case.cover.pk: case for case in read_short_cases(cover for cover, *_ in weighed.wanted)}
     messages = [
         _make_message(cover, owner, reminder, first_new, cases[cover.pk], zone_names, as_of, now)
         for cover, owner, reminder, first_new in weighed.wanted
@@ -89,125 +70,6 @@ def write_due_reminders(*, as_of: date, now: datetime, covers: Iterable[int] | N
         weighed.list_numbers(Standing.WITHOUT_OWNER),
         weighed.list_numbers(Standing.UNREACHABLE),
     )
-
-
-def foresee_reminders(*, as_of: date, covers: Iterable[int]) -> dict[int, Standing]:
-    """Return by cover what a reminder written now would come to; nothing is written."""
-    keys = list(covers)
-    weighed = _weigh(as_of, keys)
-    found = {cover.pk: standing for cover, standing in weighed.standings}
-    return {key: found.get(key, Standing.NOTHING_OPEN) for key in keys}
-
-
-@dataclass(slots=True)
-class _Weighed:
-    """Covers with something open, each with what a reminder would come to, and what is needed to write those wanted."""
-
-    past: "_PastMessages"
-    cases: dict[int, CoverCase]
-    standings: list[tuple[Cover, Standing]] = field(default_factory=list)
-    wanted: list[tuple[Cover, Customer, Reminder, str]] = field(default_factory=list)
-
-    def count(self, wanted: Standing) -> int:
-        return len(self.list_numbers(wanted))
-
-    def list_numbers(self, wanted: Standing) -> tuple[str, ...]:
-        return tuple(cover.number for cover, standing in self.standings if standing is wanted)
-
-
-def _weigh(as_of: date, keys: Iterable[int] | None) -> _Weighed:
-    by_cover = _read_due_things(as_of, keys)
-    covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms").in_bulk(list(by_cover))
-    owners = {
-        owned.vehicle_id: owned.customer
-        for owned in Ownership.objects.filter(
-            vehicle__in=[cover.vehicle_id for cover in covers.values()], until_day__isnull=True
-        ).select_related("customer")
-    }
-    pending = CoverState.objects.filter(cover__in=covers, status=CoverStatus.PENDING).values_list("cover", flat=True)
-    weighed = _Weighed(_PastMessages(covers), _read_cases(covers[key] for key in pending))
-    for key, things in sorted(by_cover.items()):
-        cover, case = covers[key], weighed.cases.get(key)
-        owner = owners.get(cover.vehicle_id)
-        to_complete = find_zones_to_complete(case.find_terms(as_of), case.history, as_of) if case else ()
-        reminder = choose_reminder(things, as_of, to_complete)
-        assert reminder is not None  # only covers with an open window were read
-        if owner is None:
-            weighed.standings.append((cover, Standing.WITHOUT_OWNER))
-            continue
-        news = find_news(reminder, as_of, weighed.past.list_told(cover, owner))
-        if not news and weighed.past.is_unreachable(cover, owner):
-            standing = Standing.UNREACHABLE
-        elif not news:
-            standing = Standing.ALREADY_TOLD
-        elif owner.messages_stopped_at:
-            standing = Standing.STOPPED
-        elif not owner.email:
-            standing = Standing.WITHOUT_EMAIL
-        else:
-            standing = Standing.TO_BE_WRITTEN
-            weighed.wanted.append((cover, owner, reminder, news[0]))
-        weighed.standings.append((cover, standing))
-    return weighed
-
-
-def _read_due_things(as_of: date, keys: Iterable[int] | None) -> dict[int, list[DueThing]]:
-    """Return by cover what is due, of covers with at least one open window."""
-    by_cover: dict[int, list[DueThing]] = defaultdict(list)
-    # Who has a visit booked need not be called to it; given up, it is due again and told of again.
-    soon = DueItem.objects.filter(opens_on__lte=as_of + timedelta(days=TOLD_TOGETHER_DAYS))
-    if keys is not None:
-        soon = soon.filter(cover__in=list(keys))
-    for item in soon.exclude(status=DueStatus.BOOKED):
-        by_cover[item.cover_id].append(
-            DueThing(
-                item.key,
-                DueKind(item.kind),
-                tuple(item.zones),
-                item.opens_on,
-                item.target_on,
-                item.last_on,
-                item.grace_until,
-                item.sentence,
-            )
-        )
-    return {key: things for key, things in by_cover.items() if any(thing.opens_on <= as_of for thing in things)}
-
-
-def _read_cases(covers: Iterable[Cover]) -> dict[int, CoverCase]:
-    return {case.cover.pk: case for case in read_cover_cases(covers)}
-
-
-class _PastMessages:
-    """What the owners of some covers have been told already, and which of it never reached them."""
-
-    def __init__(self, covers: Iterable[int]) -> None:
-        self._by_receiver: dict[tuple[int, int], list[Message]] = defaultdict(list)
-        for message in Message.objects.filter(cover__in=covers, appointment__isnull=True).defer("body"):
-            self._by_receiver[message.cover_id or 0, message.customer_id].append(message)
-
-    def list_told(self, cover: Cover, owner: Customer) -> dict[MessageKind, set[str]]:
-        """Return by kind what an owner was told of; a mail to an address that was corrected since told nothing."""
-        told: dict[MessageKind, set[str]] = defaultdict(set)
-        for message in self._by_receiver[cover.pk, owner.pk]:
-            if not _never_arrived(message, owner):
-                told[MessageKind(message.kind)] |= set(message.due_keys)
-        return told
-
-    def is_unreachable(self, cover: Cover, owner: Customer) -> bool:
-        """Say whether the last message to this owner failed for good, at the address that is still on record."""
-        sent = self._by_receiver[cover.pk, owner.pk]
-        last = max(sent, key=lambda message: (message.due_at, message.pk), default=None)
-        return last is not None and last.status == MessageStatus.FAILED and last.address == owner.email
-
-    def find_failed(self, message: Message) -> Message | None:
-        """Return the row of the same key that failed at another address, to be used again."""
-        same = self._by_receiver[message.cover_id or 0, message.customer_id]
-        return next((old for old in same if old.key == message.key and _never_arrived(old, message.customer)), None)
-
-
-def _never_arrived(message: Message, owner: Customer) -> bool:
-    return message.status == MessageStatus.FAILED and message.address != owner.email
 
 
 def _make_message(
@@ -236,7 +98,7 @@ def _make_message(
     )
 
 
-def _write(messages: list[Message], past: _PastMessages) -> int:
+def _write(messages: list[Message], past: PastMessages) -> int:
     """Write the rows and return how many are new. The unique key turns a second writer's rows into nothing."""
     new, again = [], []
     for message in messages:

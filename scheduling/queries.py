@@ -4,7 +4,7 @@ States and due items are computed by the rules from the records; lists are read 
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -19,7 +19,16 @@ from scheduling.models import (
 )
 from scheduling.rules import due as due_rules
 from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.cover import CoverOnDay, TermsByDay, cover_on, find_terms_on, list_cover_changes
+from scheduling.rules.cover import (
+    Assessment,
+    CoverOnDay,
+    TermsByDay,
+    assess_cover,
+    cover_on,
+    find_terms_on,
+    list_cover_changes,
+)
+from scheduling.rules.dates import make_table
 from scheduling.rules.ends import foresee_distance
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
@@ -31,6 +40,7 @@ from treatments.models.people import Role
 from treatments.rules.history import VehicleHistory
 from treatments.rules.words import CorrosivityCategory
 from treatments.shop_reference import map_dealerships, map_sites
+from treatments.short_histories import read_short_histories
 from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows
 
 
@@ -51,12 +61,21 @@ class CoverCase:
     def read_state(self, day: date) -> CoverOnDay:
         return cover_on(self.find_terms(day), self.facts, self.history, self.calendar, day)
 
+    def assess(self, day: date) -> Assessment:
+        """Return the state on a day with all duties, by one walk over the records."""
+        return assess_cover(make_table(self.find_terms(day), self.calendar), self.facts, self.history, day)
+
     def read_due_items(self, as_of: date) -> tuple[due_rules.DueItem, ...]:
         return due_rules.compute_due_items(self.find_terms(as_of), self.facts, self.history, self.calendar, as_of)
 
     def list_open_items(self, day: date) -> list[due_rules.DueItem]:
         """Return what is to be done and whose window is open on a day."""
-        return [item for item in self.read_due_items(day) if item.needs_doing and item.dates.opens_on <= day]
+        terms, facts, history, calendar = self.find_terms(day), self.facts, self.history, self.calendar
+        return list(due_rules.compute_what_needs_doing(terms, facts, history, calendar, day, opens_by=day))
+
+    def list_open_kinds(self, day: date) -> list[due_rules.DueKind]:
+        """Return of which kind each of ``list_open_items`` is, which takes no sentences."""
+        return due_rules.list_open_kinds(self.find_terms(day), self.facts, self.history, self.calendar, day)
 
     def foresee_distance(self, day: date) -> str:
         """Return when the distance limit will be reached, as a projection in words, '' where none is in sight."""
@@ -74,7 +93,22 @@ def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = Non
         known_at: leave out what was written down after this moment.
     """
     wanted = list(covers)
-    histories = read_histories(cover.vehicle for cover in wanted)
+    return _make_cases(wanted, read_histories(cover.vehicle for cover in wanted), known_at)
+
+
+def read_short_cases(covers: Iterable[Cover]) -> list[CoverCase]:
+    """Return the case of each cover with a short history, in half the time: what its state and due items rest on.
+
+    Args:
+        covers: covers with ``site`` loaded.
+    """
+    wanted = list(covers)
+    return _make_cases(wanted, read_short_histories(cover.vehicle_id for cover in wanted), None)
+
+
+def _make_cases(
+    wanted: list[Cover], histories: Mapping[int, VehicleHistory], known_at: datetime | None
+) -> list[CoverCase]:
     calendars = read_calendars([cover.site for cover in wanted])
     changes: dict[int, list[CoverChange]] = defaultdict(list)
     for change in CHANGES.ask([cover.pk for cover in wanted]):

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import BigIntegerField, Count, Exists, F, OuterRef, Q, QuerySet, Subquery
 
 from treatments.among import Among
 from treatments.history_reading import describe_conditions, describe_line, read_history
@@ -31,8 +31,22 @@ from treatments.rules.words import (
     ZoneKind,
 )
 from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
-from treatments.shop_reference import list_areas, list_sites, list_zones
+from treatments.shop_reference import list_areas, list_sites, list_zones, map_sites
 from treatments.standing_query import Given, StandingRows
+
+TREATMENT_OF_KEY = StandingRows(
+    lambda: Treatment.objects.filter(pk=Given(0)).annotate(amendment=F("amended_by__pk")),
+    "vehicle", "reading", annotated=("amendment",),
+)  # fmt: skip
+
+
+def find_treatment(key: int) -> tuple[Treatment, bool] | None:
+    """Return a treatment with its vehicle, site and reading, and whether an amendment replaced it."""
+    # An address may hold any number; one beyond what the column holds is nobody's key.
+    for found in TREATMENT_OF_KEY.ask(key) if key <= BigIntegerField.MAX_BIGINT else ():
+        found.site = map_sites()[found.site_id]
+        return found, found.amendment is not None  # type: ignore[attr-defined]
+    return None
 
 
 def find_today(now: datetime, site: Site | None = None) -> date:

@@ -20,9 +20,11 @@ from django.views.decorators.http import require_http_methods
 
 from desk.access import get_user, may_open, open_to
 from desk.telling import tell, tell_all
-from notifications.services import Standing, foresee_reminders, write_due_reminders
+from notifications.services import write_due_reminders
+from notifications.weighing import Standing, foresee_reminders
 from scheduling.models import Cover
-from scheduling.queries import find_covers, read_cover_cases
+from scheduling.queries import find_covers, read_short_cases
+from scheduling.rules.due_item import DueKind
 from scheduling.services import waive_open_items
 from treatments.models import User
 from treatments.queries import find_today
@@ -70,7 +72,7 @@ class WaiveForm(forms.Form):
 
 
 def _foresee_reminders(covers: list[Cover], today: date) -> list[Chosen]:
-    found = foresee_reminders(as_of=today, covers=[cover.pk for cover in covers])
+    found = foresee_reminders(as_of=today, covers=covers)
     return [
         Chosen(cover, found[cover.pk] is Standing.TO_BE_WRITTEN, str(STANDING_WORDS[found[cover.pk]]))
         for cover in covers
@@ -85,8 +87,9 @@ def _remind(covers: list[Cover], values: dict[str, Any], today: date, now: datet
 
 def _foresee_waiving(covers: list[Cover], today: date) -> list[Chosen]:
     found = []
-    for case in read_cover_cases(covers):
-        words = ", ".join(tell(say(item.kind)) for item in case.list_open_items(today))
+    told = {kind: tell(say(kind)) for kind in DueKind}
+    for case in read_short_cases(covers):
+        words = ", ".join([told[kind] for kind in case.list_open_kinds(today)])
         found.append(Chosen(case.cover, bool(words), words or _("nothing is open")))
     return found
 

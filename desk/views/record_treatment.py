@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -19,17 +19,21 @@ from desk.treatment_form import TreatmentForm
 from desk.views.sent import answer_received, find_arrived, find_first_outcome, make_form_key, record_once, tell_typed_by
 from treatments.drafts import change_draft, compute_fingerprint, discard_draft, sign_draft
 from treatments.models import Site, Treatment, User
-from treatments.queries import find_today, list_backwards_readings, read_visit_findings
+from treatments.models.people import Role
+from treatments.queries import find_today, find_treatment, list_backwards_readings, read_visit_findings
 from treatments.rules.conditions import LEAST_MARGIN_C, NEAR_FREEZING_C, compute_dew_point_c
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
 from treatments.rules.words import Answer, TreatmentKind
 from treatments.services import amend_treatment, record_treatment
-from treatments.shop_reference import map_zone_names
+from treatments.shop_reference import list_sites, map_sites, map_zone_names
+from treatments.standing_query import Given, StandingRows
+
+DRAFTS = StandingRows(lambda: Treatment.objects.filter(vehicle=Given(0), signed_off_at__isnull=True))
 
 
 def find_site(user: User) -> Site:
     """Return the site at which a person works: their own, else the shop's first."""
-    site = user.site or Site.objects.order_by("pk").first()
+    site = map_sites()[user.site_id] if user.site_id is not None else next(iter(list_sites()), None)
     if site is None:
         raise PermissionDenied(_("The shop has no site yet; the owner adds one first."))
     return site
@@ -103,10 +107,22 @@ def record(request: HttpRequest, vin: str) -> HttpResponse:
             actor=user,
         )
 
-    drafts = Treatment.objects.filter(vehicle=vehicle, signed_off_at__isnull=True).only("kind", "done_on")
+    drafts = DRAFTS.ask(vehicle.pk)
     return _handle_form(
         request, form, purpose=f"treatment of vehicle {vehicle.pk}", write=write, mode="record", drafts=drafts
     )
+
+
+def _access_for_form(request: HttpRequest, key: int) -> tuple[Treatment, bool]:
+    """Return a treatment of which a form is shown or was sent, and whether an amendment replaced it."""
+    user = get_user(request)
+    if request.method == "POST" or user.role == Role.DEALERSHIP:
+        whole = access_treatment(user, key)
+        return whole, hasattr(whole, "amended_by")
+    found = find_treatment(key)
+    if found is None:
+        raise Http404(f"No treatment {key} here.")
+    return found
 
 
 @open_to("record_work")
@@ -114,7 +130,7 @@ def record(request: HttpRequest, vin: str) -> HttpResponse:
 def change(request: HttpRequest, key: int) -> HttpResponse:
     """Change a draft."""
     user = get_user(request)
-    found = access_treatment(user, key)
+    found, _is_amended = _access_for_form(request, key)
     if found.signed_off_at is not None and request.method != "POST":
         return redirect("desk:treatment", key=key)
     now = timezone.now()
@@ -155,8 +171,8 @@ def change(request: HttpRequest, key: int) -> HttpResponse:
 def amend(request: HttpRequest, key: int) -> HttpResponse:
     """Replace signed-off work by a corrected version, with the reason; both stay visible."""
     user = get_user(request)
-    found = access_treatment(user, key)
-    is_open = found.signed_off_at is not None and not hasattr(found, "amended_by")
+    found, is_amended = _access_for_form(request, key)
+    is_open = found.signed_off_at is not None and not is_amended
     if not is_open and request.method != "POST":
         return redirect("desk:treatment", key=key)
     now = timezone.now()
@@ -308,4 +324,4 @@ def dew_point(request: HttpRequest, vin: str) -> HttpResponse:
     """Say what the values typed so far mean, for the form's live line."""
     access_vehicle(get_user(request), vin)
     visit = TreatmentVisitForm(request.GET, today=find_today(timezone.now()))
-    return render(request, "desk/dew_point.html", {"dew_point": describe_dew_point(visit)})
+    return render(request, "desk/dew_point.html", {"dew_point": describe_dew_point(visit)}, using="jinja2")

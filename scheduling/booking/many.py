@@ -3,23 +3,27 @@
 Each booking stands by itself: what can't be booked is said with its reason, and the others are booked all the same.
 """
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from django.core.exceptions import ValidationError
 
 from scheduling.booking.finding import LOOKED_THROUGH_DAYS
-from scheduling.booking.reading import read_site_times, read_what_is_due
+from scheduling.booking.reading import choose_near, read_site_times, sum_up_due
 from scheduling.booking.services import book_visit
 from scheduling.booking.work import read_workload
 from scheduling.models import Appointment, AppointmentItem, Bay, Cover
-from scheduling.queries import read_cover_cases
+from scheduling.queries import read_short_cases
 from scheduling.rules.cover import NO_MORE_COVER
+from scheduling.rules.due import sort_due_items
 from scheduling.rules.opening import Span
 from scheduling.rules.slots import SiteTimes, Slot, find_slots
-from treatments.models import User
+from treatments.among import Among
+from treatments.models import Site, User
 from treatments.queries import find_today
+from treatments.standing_query import GivenKeys, StandingQuery
 
 # So many are read by one person on one page; more than that is what the season plan is for.
 MOST_AT_ONCE = 100
@@ -68,15 +72,9 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
         raise ValidationError(
             {"cover": f"{len(covers)} are more than {MOST_AT_ONCE} at once; choose fewer, and the others after these."}
         )
-    times: dict[int, SiteTimes] = {}
-    sites = {cover.site_id: cover.site for cover in covers}
-    for site in sites.values():
-        first = find_today(now, site)
-        (times[site.pk],) = read_site_times([site], first, first + timedelta(days=LOOKED_THROUGH_DAYS))
-    booked = dict(
-        AppointmentItem.objects.filter(cover__in=covers, serves=True).values_list("cover_id", "appointment__number")
-    )
-    cases = {case.cover.pk: case for case in read_cover_cases(covers)}
+    times = _read_times({cover.site_id: cover.site for cover in covers}.values(), now)
+    booked: dict[int, str] = {row[0]: row[1] for row in BOOKED.ask([cover.pk for cover in covers])}
+    cases = {case.cover.pk: case for case in read_short_cases(covers)}
     workload = read_workload([cover.vehicle_id for cover in covers])
     wanted = []
     for cover in covers:
@@ -85,10 +83,11 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
             continue
         today = find_today(now, cover.site)
         case = cases[cover.pk]
-        if case.read_state(today).status in NO_MORE_COVER:
+        found = case.assess(today)
+        if found.state.status in NO_MORE_COVER:
             wanted.append(WantedVisit(cover, None, "The cover is over, so nobody must come for it."))
             continue
-        due = read_what_is_due(case, today)
+        due = sum_up_due(case, choose_near(sort_due_items(found.list_what_needs_doing()), today))
         if not due.items:
             wanted.append(WantedVisit(cover, None, "Nothing is due."))
             continue
@@ -113,6 +112,27 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
         times[cover.site_id] = _take(here, slots[0])
         wanted.append(WantedVisit(cover, slots[0]))
     return wanted
+
+
+BOOKED = StandingQuery(
+    lambda: (
+        AppointmentItem.objects.filter(Among("cover_id", GivenKeys(0)), serves=True)
+        .order_by("appointment_id", "pk")
+        .values_list("cover_id", "appointment__number")
+    )
+)
+
+
+def _read_times(sites: Iterable[Site], now: datetime) -> dict[int, SiteTimes]:
+    """Return what is taken at each site from today on, in one query for all sites that have the same today."""
+    by_today: dict[date, list[Site]] = defaultdict(list)
+    for site in sites:
+        by_today[find_today(now, site)].append(site)
+    found = {}
+    for today, theirs in by_today.items():
+        for times in read_site_times(theirs, today, today + timedelta(days=LOOKED_THROUGH_DAYS)):
+            found[times.key] = times
+    return found
 
 
 def _take(site: SiteTimes, slot: Slot) -> SiteTimes:

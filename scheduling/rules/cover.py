@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.dates import DutyTable, make_table
-from scheduling.rules.due import find_end_by_time
+from scheduling.rules.due import find_end_by_time, needs_doing
 from scheduling.rules.due_item import DueItem, DueStatus
 from scheduling.rules.ends import CoverStatus, End, find_ends
 from scheduling.rules.facts import CoverFacts
@@ -67,15 +67,9 @@ class Assessment:
         """Return the due items for which somebody must still come; none where there is no more cover."""
         if self.state.status in NO_MORE_COVER:
             return []
-        items = [explain_reinspection(found, self.terms) for found in self.reinspections if _needs_doing(found)]
-        items += [explain_touch_up(found) for found in self.touch_ups if _needs_doing(found)]
+        items = [explain_reinspection(found, self.terms) for found in self.reinspections if needs_doing(found)]
+        items += [explain_touch_up(found) for found in self.touch_ups if needs_doing(found)]
         return items
-
-
-def _needs_doing(found: Reinspection | TouchUp) -> bool:
-    if found.status is DueStatus.MISSED:
-        return (found.visit if isinstance(found, Reinspection) else found.next_day) is None
-    return found.status is DueStatus.OPEN
 
 
 def cover_on(
@@ -169,8 +163,9 @@ def _judge_state(
         pending = f"Pending: the cover is registered on {facts.registered_on}."
     began_on = max(began_on, facts.registered_on)
     missing = []
+    coated = _find_first_coats(treatments, first.day) if terms.entry.required_zones else {}
     for zone in terms.entry.required_zones:
-        coated_on = next((t.day for t in treatments if t.day >= first.day and zone in t.zones_applied), None)
+        coated_on = coated.get(zone)
         if coated_on is None:
             missing.append(zone)
         else:
@@ -184,6 +179,17 @@ def _judge_state(
         return CoverOnDay(day, CoverStatus.PENDING, first.day, pending, last_day)
     running = _judge_running_cover(terms, reinspections, day, max(began_on, claims_from), last_day)
     return replace(running, records=(first.record, *running.records))
+
+
+def _find_first_coats(treatments: tuple[TreatmentRecord, ...], first_day: date) -> dict[str, date]:
+    """Return the day of each zone's first coat from a day on; treatments come by day."""
+    found: dict[str, date] = {}
+    for treatment in treatments:
+        if treatment.day >= first_day:
+            for line in treatment.lines:
+                if line.applied:
+                    found.setdefault(line.zone, treatment.day)
+    return found
 
 
 def _judge_running_cover(

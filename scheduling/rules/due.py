@@ -1,14 +1,15 @@
 """What must happen to a covered vehicle and by when: its reinspections and touch-ups, each with what became of it."""
 
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.dates import add_months, make_table
 from scheduling.rules.due_item import DueItem, DueKind, DueStatus
 from scheduling.rules.facts import CoverFacts
-from scheduling.rules.reinspections import explain_reinspection, find_visits, walk_reinspections
+from scheduling.rules.reinspections import Reinspection, explain_reinspection, find_visits, walk_reinspections
 from scheduling.rules.terms import Terms
-from scheduling.rules.touch_ups import explain_touch_up, walk_touch_ups
+from scheduling.rules.touch_ups import TouchUp, explain_touch_up, walk_touch_ups
 from treatments.rules.history import VehicleHistory
 
 
@@ -39,18 +40,78 @@ def compute_due_items(
     Returns:
         The items; none without a first treatment, from which everything is counted.
     """
+    reinspections, touch_ups = _walk(terms, facts, history, calendar, as_of)
+    return _explain(reinspections, touch_ups, terms)
+
+
+def compute_what_needs_doing(
+    terms: Terms,
+    facts: CoverFacts,
+    history: VehicleHistory,
+    calendar: WorkingCalendar,
+    as_of: date,
+    *,
+    opens_by: date = date.max,
+) -> tuple[DueItem, ...]:
+    """Return those of ``compute_due_items`` for which somebody must still come; the others are not put into words.
+
+    Args:
+        opens_by: leave out what opens later.
+    """
+    reinspections, touch_ups = _walk(terms, facts, history, calendar, as_of)
+    return _explain(
+        [found for found in reinspections if needs_doing(found) and found.laid.opens_on <= opens_by],
+        [found for found in touch_ups if needs_doing(found) and found.laid.opens_on <= opens_by],
+        terms,
+    )
+
+
+def list_open_kinds(
+    terms: Terms, facts: CoverFacts, history: VehicleHistory, calendar: WorkingCalendar, day: date
+) -> list[DueKind]:
+    """Return of which kind each item is that must be done and whose window is open on a day, by target day."""
+    reinspections, touch_ups = _walk(terms, facts, history, calendar, day)
+    opened = [
+        (found.laid.target_on, kind)
+        for kind, judged in ((DueKind.REINSPECTION, reinspections), (DueKind.TOUCH_UP, touch_ups))
+        for found in judged
+        if needs_doing(found) and found.laid.opens_on <= day
+    ]
+    return [kind for _target_on, kind in sorted(opened)]
+
+
+def needs_doing(found: Reinspection | TouchUp) -> bool:
+    """Say of a judged duty what ``DueItem.needs_doing`` says of its due item."""
+    if found.status is DueStatus.MISSED:
+        return (found.visit if isinstance(found, Reinspection) else found.next_day) is None
+    return found.status is DueStatus.OPEN
+
+
+def sort_due_items(items: Iterable[DueItem]) -> tuple[DueItem, ...]:
+    """Return due items by target day."""
+    return tuple(sorted(items, key=lambda item: (item.dates.target_on, item.kind, item.key)))
+
+
+def _walk(
+    terms: Terms, facts: CoverFacts, history: VehicleHistory, calendar: WorkingCalendar, as_of: date
+) -> tuple[list[Reinspection], list[TouchUp]]:
     past = history.until(as_of)
     first = past.find_first_treatment()
     if first is None:
-        return ()
+        return [], []
     end = find_end_by_time(terms, facts, first.day)
     table = make_table(terms, calendar)
     visits = find_visits(past.treatments, past.inspections, first.day)
     reinspections = walk_reinspections(table, facts, visits, as_of, first.day, end)
-    touch_ups = walk_touch_ups(table, facts, past.treatments, as_of, first.day, end)
+    return reinspections, walk_touch_ups(table, facts, past.treatments, as_of, first.day, end)
+
+
+def _explain(reinspections: Sequence[Reinspection], touch_ups: Sequence[TouchUp], terms: Terms) -> tuple[DueItem, ...]:
     items = [explain_reinspection(found, terms) for found in reinspections]
-    items += [explain_touch_up(found) for found in touch_ups]
-    return tuple(sorted(items, key=lambda item: (item.dates.target_on, item.kind, item.key)))
+    return sort_due_items([*items, *(explain_touch_up(found) for found in touch_ups)])
 
 
-__all__ = ["DueItem", "DueKind", "DueStatus", "compute_due_items", "find_end_by_time"]
+__all__ = [
+    "DueItem", "DueKind", "DueStatus", "compute_due_items", "compute_what_needs_doing", "find_end_by_time",
+    "list_open_kinds", "needs_doing", "sort_due_items",
+]  # fmt: skip

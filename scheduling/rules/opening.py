@@ -89,7 +89,11 @@ def intersect(some: Iterable[Span], others: Iterable[Span]) -> tuple[Span, ...]:
 def subtract(spans: Iterable[Span], taken: Iterable[Span]) -> tuple[Span, ...]:
     """Return what is left of the spans without what is taken."""
     left = sorted(spans)
-    for gone in sorted(taken):
+    if not left:
+        return ()
+    # What is taken on other days is put aside before it is put in order.
+    first, last = left[0].start, max(span.end for span in left)
+    for gone in sorted([gone for gone in taken if gone.start < last and first < gone.end]):
         rest = []
         for span in left:
             if not span.overlaps(gone):
@@ -125,8 +129,8 @@ def finish_work(start: datetime, minutes: int, worked: Sequence[Span]) -> dateti
 def find_open_moment_from(moment: datetime, open_spans: Mapping[date, Sequence[Span]]) -> datetime | None:
     """Return ``moment`` or the next one at which the site is open; None where the days end before that."""
     last = max(open_spans, default=date.min)
-    # In any zone the hours of a day are over two days on.
-    day = moment.date() - timedelta(days=2)
+    # The last span of a day ends, in UTC, a day later at most.
+    day = moment.astimezone(UTC).date() - timedelta(days=1)
     while day <= last:
         for span in open_spans.get(day, ()):
             if moment <= span.end:

@@ -3,101 +3,19 @@
 Everything that is taken comes in as spans of time. One visit serves all that is due for the vehicle by then.
 """
 
-import zoneinfo
-from collections.abc import Iterator, Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
-from scheduling.rules.booking_words import BayKind, Skill
+from scheduling.rules.booking_words import BayKind
 from scheduling.rules.due_item import DueKind
 from scheduling.rules.opening import Span, find_open_moment_from, finish_work, subtract
+from scheduling.rules.site_times import BayTimes, DueDates, PersonTimes, SiteTimes, VisitWork
 
 # Visits begin on a quarter of an hour, as people agree on times.
 STEP_MINUTES = 15
-# A film may be renewed this long before its window opens where the vehicle is there anyway.
-TOUCHED_UP_EARLY_DAYS = 30
 NOON = 12
-
-
-@dataclass(frozen=True, slots=True)
-class VisitWork:
-    """What a visit takes. Sizes are the vehicle's; None where they are not on record.
-
-    Attributes:
-        work_minutes: washing, drying and the work itself, for which a person is needed.
-        standing_minutes: afterwards, before the vehicle may leave.
-        stands_in_bay: whether the bay stays taken meanwhile.
-        vehicle_taken: when the vehicle is with the shop for something else.
-    """
-
-    bay_kind: BayKind
-    skill: Skill
-    work_minutes: int
-    standing_minutes: int = 0
-    stands_in_bay: bool = False
-    height_mm: int | None = None
-    mass_kg: int | None = None
-    vehicle_taken: tuple[Span, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class DueDates:
-    """One thing that the visit is to serve."""
-
-    key: str
-    kind: DueKind
-    opens_on: date
-    target_on: date
-    last_on: date
-    grace_until: date
-
-    def is_served_on(self, day: date) -> bool:
-        """Whether a visit on ``day`` does it: a reinspection not before its window, a touch-up up to 30 days before."""
-        early = timedelta(days=TOUCHED_UP_EARLY_DAYS) if self.kind is DueKind.TOUCH_UP else timedelta()
-        return day >= self.opens_on - early
-
-
-@dataclass(frozen=True, slots=True)
-class BayTimes:
-    """A bay, its limits (None: not stated), and when it is taken or closed."""
-
-    key: int
-    name: str
-    kind: BayKind
-    most_height_mm: int | None = None
-    most_mass_kg: int | None = None
-    taken: tuple[Span, ...] = ()
-
-    def fits(self, work: VisitWork) -> bool:
-        """Whether the vehicle can be worked on here, as far as sizes and limits are known."""
-        if work.bay_kind is BayKind.LIFT and self.kind is not BayKind.LIFT:
-            return False
-        too_high = self.most_height_mm is not None and (work.height_mm or 0) > self.most_height_mm
-        too_heavy = self.most_mass_kg is not None and (work.mass_kg or 0) > self.most_mass_kg
-        return not too_high and not too_heavy
-
-
-@dataclass(frozen=True, slots=True)
-class PersonTimes:
-    """A person who may be booked, when that person works on each day, and when already taken or away."""
-
-    key: int | None
-    name: str
-    skills: frozenset[Skill]
-    worked: Mapping[date, tuple[Span, ...]]
-    taken: tuple[Span, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class SiteTimes:
-    """A site with its bays and people. ``open_spans`` reach some days past the last day that is asked for."""
-
-    key: int
-    name: str
-    zone: zoneinfo.ZoneInfo
-    open_spans: Mapping[date, tuple[Span, ...]]
-    bays: tuple[BayTimes, ...]
-    people: tuple[PersonTimes, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,12 +131,25 @@ def _list_days(
     for site in sites:
         today = from_moment.astimezone(site.zone).date()
         is_late = _is_late(items, today)
+        turns = _list_turns(items)
+        counted: dict[int, tuple[int, int, int]] = {}
         for day, spans in site.open_spans.items():
             if day > until or not spans or (preferences.avoid and preferences.rules_out(day)):
                 continue
-            bound = (*_count_day(items, day, today, is_late), 0, _measure_distance(day, preferences))
-            days.append((bound, site, day, today))
+            passed = bisect_right(turns, day.toordinal())
+            counts = counted.get(passed)
+            if counts is None:
+                counts = counted[passed] = _count_day(items, day, today, is_late)
+            days.append(((*counts, 0, _measure_distance(day, preferences)), site, day, today))
     return sorted(days, key=lambda found: found[0])
+
+
+def _list_turns(items: Sequence[DueDates]) -> list[int]:
+    """Return the ordinals of the days from which on ``_count_day`` may count something else than on the day before."""
+    turns: set[int] = set()
+    for item in items:
+        turns |= {item.last_on.toordinal() + 1, item.grace_until.toordinal() + 1, item.first_served_on.toordinal()}
+    return sorted(turns)
 
 
 def _measure_distance(day: date, preferences: Preferences) -> int:
@@ -235,6 +166,8 @@ def _list_candidates(
     preferences: Preferences,
 ) -> Iterator[tuple[bool, Slot]]:
     """Yield the first time of each half of a day in each bay with each person; True: in the morning."""
+    # Who works on a day works between its midnights, so that a moment tells the half.
+    noon = datetime.combine(day, time(NOON), site.zone).astimezone(UTC)
     bays = [bay for bay in site.bays if bay.fits(work)]
     people = [person for person in site.people if work.skill in person.skills and person.worked.get(day)]
     for bay in bays:
@@ -243,7 +176,7 @@ def _list_candidates(
             halves: set[bool] = set()
             for start in _list_starts(free, from_moment):
                 # Within half a day the first start is the best one; the later ones need not be laid.
-                half = start.astimezone(site.zone).hour < NOON
+                half = start < noon
                 if half in halves:
                     continue
                 stay = lay_stay(start, work, site, person.worked[day])
@@ -404,3 +337,9 @@ def _tell_bay(bay: BayTimes, work: VisitWork) -> str:
     if bay.kind is BayKind.LIFT and bay.most_height_mm is not None and work.height_mm is not None:
         return f"; {bay.name} is high enough for it"
     return ""
+
+
+__all__ = [
+    "BayTimes", "DueDates", "PersonTimes", "Preferences", "SiteTimes", "Slot", "VisitWork", "find_slots", "judge_day",
+    "lay_stay",
+]  # fmt: skip

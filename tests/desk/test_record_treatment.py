@@ -11,12 +11,14 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from freezegun import freeze_time
 
 from tests.conftest import NOW, ShopForTests
 from tests.desk.lift import VIN, Lift, raise_lift
 from treatments.history_reading import read_history
-from treatments.models import Event, Lot, Product, SentForm, Treatment, Zone
+from treatments.models import Event, Lot, Product, SentForm, Treatment, TreatmentLine, Zone
+from treatments.queries import find_treatment
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.services import record_reading
 
@@ -359,6 +361,26 @@ def test_a_first_visit_is_proposed_as_one_in_every_language(lift: Lift, language
     client.cookies["django_language"] = language
     assert '<option value="first_treatment" selected>' in client.get(TREAT).content.decode()
     assert '<option value="intake" selected>' in client.get(f"/vehicles/{VIN}/inspect/").content.decode()
+
+
+def test_the_form_of_a_treatment_reads_what_is_on_record(lift: Lift, django_assert_num_queries: Any) -> None:
+    client = lift.log_in()
+    client.post(TREAT, visit(lift))
+    draft = Treatment.objects.get()
+    whole, is_amended = find_treatment(draft.pk) or (None, True)
+    assert whole == draft and not is_amended and whole.reading_id == draft.reading_id
+    assert (whole.vehicle, whole.site, whole.reading) == (draft.vehicle, draft.site, draft.reading)
+    for key in (draft.pk + 1, 0, 2**63, 10**30):
+        assert find_treatment(key) is None
+        for page in ("change", "amend"):
+            assert client.get(f"/treatments/{key}/{page}/").status_code == 404, (key, page)
+    page = f"/treatments/{draft.pk}/change/"
+    with CaptureQueriesContext(connection) as few:
+        client.get(page)
+    for zone in Zone.objects.exclude(kind="never_coated").exclude(code__in=[ROCKER, RAIL])[:4]:
+        TreatmentLine.objects.create(treatment=draft, zone=zone, not_done_reason="wet or frozen")
+    with django_assert_num_queries(len(few)):
+        assert client.get(page).content.decode().count('value="not_done" checked') == 5
 
 
 def test_the_queries_do_not_grow_with_the_lots(lift: Lift, django_assert_max_num_queries: Any) -> None:

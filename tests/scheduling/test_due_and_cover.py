@@ -12,7 +12,14 @@ from hypothesis import strategies as st
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.cover import NO_MORE_COVER, assess_cover, cover_on, list_cover_changes
 from scheduling.rules.dates import lay_dates, make_table
-from scheduling.rules.due import DueItem, DueKind, DueStatus, compute_due_items
+from scheduling.rules.due import (
+    DueItem,
+    DueKind,
+    DueStatus,
+    compute_due_items,
+    compute_what_needs_doing,
+    list_open_kinds,
+)
 from scheduling.rules.ends import CoverStatus, foresee_distance
 from scheduling.rules.facts import CoverFacts, Waiver
 from scheduling.rules.terms import (
@@ -455,6 +462,10 @@ def test_an_assessment_holds_through_its_last_day_and_says_what_the_plain_rules_
     found = assess_cover(table, facts, history, day)
     assert found.state == cover_on(terms, facts, history, WEEKDAYS, day)
     needed = [item for item in compute_due_items(terms, facts, history, WEEKDAYS, day) if item.needs_doing]
+    for opens_by in (date.max, day):
+        opened = tuple(item for item in needed if item.dates.opens_on <= opens_by)
+        assert compute_what_needs_doing(terms, facts, history, WEEKDAYS, day, opens_by=opens_by) == opened
+    assert list_open_kinds(terms, facts, history, WEEKDAYS, day) == [item.kind for item in opened]
     if found.state.status in NO_MORE_COVER:
         needed = []
     told = sorted(found.list_what_needs_doing(), key=lambda item: item.key)

@@ -3,6 +3,7 @@
 from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.management import call_command
@@ -26,7 +27,7 @@ from scheduling.models import (
     SiteCalendar,
     TermsVersion,
 )
-from scheduling.queries import read_cover_cases
+from scheduling.queries import read_cover_cases, read_short_cases
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.services import end_cover, move_terms, waive_due_item
 from tests.conftest import NOW
@@ -91,6 +92,28 @@ def test_the_index_says_what_the_rules_say_on_any_day(demo: DemoShop) -> None:
             assert sorted((row[1], row[5], row[9]) for row in items) == sorted(
                 (item.key, item.dates.target_on, item.sentence) for item in wanted
             )
+
+
+def test_a_short_history_tells_the_same_states_and_due_items(demo: DemoShop, django_assert_num_queries: Any) -> None:
+    change_much(demo)
+    covers = list(Cover.objects.select_related("vehicle", "site"))
+    whole = read_cover_cases(covers)
+    few = [cover for cover in covers if cover.pk in (covers[0].pk, covers[-1].pk)]
+    with CaptureQueriesContext(connection) as captured:
+        read_short_cases(few)
+    with django_assert_num_queries(len(captured)):
+        short = read_short_cases(covers)
+    assert read_short_cases([]) == []
+    for after in (-4000, -400, 0, 21, 41, 100, 500, 2000):
+        day = demo.day + timedelta(days=after)
+        for case, brief in zip(whole, short, strict=True):
+            assert brief.cover is case.cover and brief.facts == case.facts
+            assert brief.read_state(day) == brief.assess(day).state == case.read_state(day)
+            items = case.read_due_items(day)
+            assert brief.read_due_items(day) == items
+            opened = [item for item in items if item.needs_doing and item.dates.opens_on <= day]
+            assert brief.list_open_items(day) == case.list_open_items(day) == opened
+            assert brief.foresee_distance(day) == case.foresee_distance(day)
 
 
 def test_night_after_night_the_index_stays_what_a_whole_rebuild_gives(demo: DemoShop) -> None:

@@ -217,6 +217,35 @@ def test_every_proposal_is_free_and_the_first_is_the_earliest_there_is(
     assert (slots[0].starts_at if slots else None) == earliest
 
 
+@st.composite
+def due_dates(draw: st.DrawFn) -> DueDates:
+    opens = MONDAY + timedelta(days=draw(st.integers(-20, 60)))
+    last = opens + timedelta(days=draw(st.integers(0, 20)))
+    grace = last + timedelta(days=draw(st.integers(0, 10)))
+    return due(opens, last, grace, draw(st.sampled_from(DueKind)))
+
+
+@given(st.lists(due_dates(), max_size=4), stretches(), st.booleans())
+def test_looking_at_the_most_promising_days_first_misses_no_better_one(
+    items: list[DueDates], taken: tuple[Span, ...], is_away: bool
+) -> None:
+    site = make_site(people=((7, taken),))
+    wishes = Preferences(avoid=((MONDAY, MONDAY + timedelta(days=2)),) if is_away else ())
+    until = MONDAY + timedelta(days=25)
+    every = find_slots(items, WORK, [site], local(MONDAY, 7), until, wishes, most=1000)
+    assert len(every) > 20 and list(every) == sorted(every, key=lambda slot: (slot.rank, slot.starts_at))
+    for most in (1, 3):
+        assert find_slots(items, WORK, [site], local(MONDAY, 7), until, wishes, most=most) == every[:most]
+    late = any(item.last_on < MONDAY for item in items)
+    for slot in every:
+        early = {item.key: timedelta(days=30 if item.kind is DueKind.TOUCH_UP else 0) for item in items}
+        assert slot.rank[:3] == (
+            sum(MONDAY <= item.grace_until < slot.day for item in items),
+            0 if late else sum(slot.day < item.opens_on - early[item.key] for item in items),
+            sum(item.last_on < slot.day <= item.grace_until for item in items),
+        )
+
+
 @given(stretches(), stretches())
 def test_cutting_and_joining_stretches_agrees_with_looking_at_every_minute(
     some: tuple[Span, ...], others: tuple[Span, ...]

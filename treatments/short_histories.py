@@ -1,0 +1,134 @@
+"""Reads of the histories of vehicles what dates and lists of work rest on, for many vehicles in one query.
+
+That is the work with its zones and products, the days of inspections, odometer readings and owners. Quantities, films,
+conditions, lots, what was seen at inspections and when it was written down are left out; ``history_reading`` reads all.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from typing import Any
+
+from django.db.models import BigIntegerField, CharField, DateField, DecimalField, QuerySet, Value
+from django.db.models.functions import Cast
+
+from treatments.among import Among
+from treatments.models import Inspection, OdometerReading, Ownership, Treatment
+from treatments.rules.history import (
+    InspectionRecord,
+    OwnerRecord,
+    RecordedReading,
+    TreatmentRecord,
+    VehicleHistory,
+    ZoneLine,
+)
+from treatments.rules.odometer import Reading
+from treatments.rules.words import CorrosivityCategory, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
+from treatments.shop_reference import map_products, map_zones
+from treatments.standing_query import GivenKeys, StandingQuery
+
+
+def read_short_histories(vehicles: Iterable[int]) -> dict[int, VehicleHistory]:
+    """Return the history of each vehicle by its primary key, without what the head of this module names."""
+    keys = list(dict.fromkeys(vehicles))
+    if not keys:
+        return {}
+    treatments: dict[int, tuple[Any, ...]] = {}
+    lines: dict[int, list[tuple[int, int | None]]] = defaultdict(list)
+    inspections: dict[int, list[InspectionRecord]] = defaultdict(list)
+    readings: dict[int, list[RecordedReading]] = defaultdict(list)
+    owners: dict[int, list[OwnerRecord]] = defaultdict(list)
+    for what, vehicle, day, key, word, other, zone, product, kilometres, told_on in RECORDS.ask(keys):
+        if what == WORK:
+            treatments.setdefault(key, (vehicle, day, word, other))
+            if zone is not None:
+                lines[key].append((zone, product))
+        elif what == LOOK:
+            inspections[vehicle].append(InspectionRecord(f"inspection {key}", day, INSPECTION_KINDS[word]))
+        elif what == READING:
+            readings[vehicle].append(RecordedReading(Reading(day, kilometres, f"reading {key}")))
+        else:
+            place = CorrosivityCategory(word) if word else None
+            owners[vehicle].append(OwnerRecord(f"ownership {key}", str(other), day, told_on=told_on, corrosivity=place))
+    describe = _LineWriter()
+    works: dict[int, list[TreatmentRecord]] = defaultdict(list)
+    for key, (vehicle, day, kind, amends) in treatments.items():
+        works[vehicle].append(
+            TreatmentRecord(
+                f"treatment {key}",
+                day,
+                TREATMENT_KINDS[kind],
+                tuple([describe.find(zone, product) for zone, product in lines[key]]),
+                amends=f"treatment {amends}" if amends else None,
+            )
+        )
+    return {
+        key: VehicleHistory(
+            tuple(works.get(key, ())),
+            tuple(inspections.get(key, ())),
+            tuple(readings.get(key, ())),
+            tuple(owners.get(key, ())),
+        )
+        for key in keys
+    }
+
+
+class _LineWriter:
+    """Describes each pair of zone and product once; treatments have the same few again and again."""
+
+    def __init__(self) -> None:
+        self.zones, self.products = map_zones(), map_products()
+        self.lines: dict[tuple[int, int | None], ZoneLine] = {}
+
+    def find(self, zone_key: int, product_key: int | None) -> ZoneLine:
+        pair = zone_key, product_key
+        line = self.lines.get(pair)
+        if line is None:
+            zone, kind = self.zones[zone_key], ZoneKind(self.zones[zone_key].kind)
+            if product_key is None:
+                line = ZoneLine(zone.code, zone.name, kind)
+            else:
+                product = self.products[product_key]
+                line = ZoneLine(zone.code, zone.name, kind, ProductFamily(product.family), product.name)
+            self.lines[pair] = line
+        return line
+
+
+# Which kind of record a row tells of.
+WORK, LOOK, READING, OWNER = "work", "look", "reading", "owner"
+TREATMENT_KINDS = {kind.value: kind for kind in TreatmentKind}
+INSPECTION_KINDS = {kind.value: kind for kind in InspectionKind}
+
+
+def _list_records() -> "QuerySet[Any, Any]":
+    """Return kind of record, vehicle, day, key, and what each kind has to tell; work has a row for each line.
+
+    The word is the kind of visit or the owner's place of use, the other key is what an amendment replaces or the owner.
+    """
+    mine = Among("vehicle_id", GivenKeys(0))
+    no_key, no_day = Cast(Value(None), BigIntegerField()), Cast(Value(None), DateField())
+    no_number, no_word = Cast(Value(None), DecimalField(max_digits=14, decimal_places=6)), Value("", CharField())
+    is_work, is_look, is_reading, is_owner = (Value(what, CharField()) for what in (WORK, LOOK, READING, OWNER))
+    work = Treatment.objects.filter(mine, signed_off_at__isnull=False).order_by()
+    looks = Inspection.objects.filter(mine).order_by()
+    readings = OdometerReading.objects.filter(mine).order_by()
+    owners = Ownership.objects.filter(mine).order_by()
+    every = work.values_list(
+        is_work, "vehicle_id", "done_on", "pk", "kind", "amends_id",
+        "lines__zone_id", "lines__product_id", no_number, no_day,
+    ).union(
+        looks.values_list(
+            is_look, "vehicle_id", "done_on", "pk", "kind", no_key, no_key, no_key, no_number, no_day
+        ),
+        readings.values_list(
+            is_reading, "vehicle_id", "day", "pk", no_word, no_key, no_key, no_key, "kilometres", no_day
+        ),
+        owners.values_list(
+            is_owner, "vehicle_id", "from_day", "pk", "customer__corrosivity", "customer_id",
+            no_key, no_key, no_number, "told_on",
+        ),
+        all=True,
+    )  # fmt: skip
+    return every.order_by("done_on", "pk")
+
+
+RECORDS = StandingQuery(_list_records)
