@@ -16,6 +16,7 @@ from treatments.models import (
     Ownership,
     Site,
     Treatment,
+    TreatmentLine,
     Vehicle,
     Zone,
     ZoneArea,
@@ -31,7 +32,7 @@ from treatments.rules.words import (
     ZoneKind,
 )
 from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
-from treatments.shop_reference import list_areas, list_sites, list_zones
+from treatments.shop_reference import list_areas, list_sites, list_zones, map_areas
 from treatments.standing_query import Given, StandingRows
 
 
@@ -42,14 +43,11 @@ def find_today(now: datetime, site: Site | None = None) -> date:
     return now.astimezone(zone).date()
 
 
-def read_visit_findings(treatment: Treatment) -> tuple[VisitFinding, ...]:
-    """Return what the record of one treatment, signed off or not, says against itself."""
-    areas = dict(ZoneArea.objects.filter(body_style=treatment.vehicle.body_style).values_list("zone_id", "area_m2"))
-    lines = [
-        describe_line(line, areas.get(line.zone_id))
-        for line in treatment.lines.select_related("zone", "product", "lot").order_by("pk")
-    ]
-    return list_findings(lines, describe_conditions(treatment), treatment.done_on)
+def find_visit_findings(treatment: Treatment, lines: Iterable[TreatmentLine]) -> tuple[VisitFinding, ...]:
+    """Return what the record of one treatment, signed off or not, says against itself, by its lines."""
+    areas, style = map_areas(), treatment.vehicle.body_style
+    described = [describe_line(line, areas.get((line.zone_id, style))) for line in lines]
+    return list_findings(described, describe_conditions(treatment), treatment.done_on)
 
 
 def list_backwards_readings(treatment: Treatment) -> list[str]:

@@ -12,7 +12,7 @@ from decimal import Decimal
 
 from django.db.models import Case, Count, F, Q, QuerySet, Sum, When
 
-from treatments.models import Lot, MaterialUse, Ownership, Product, Treatment, TreatmentLine
+from treatments.models import Lot, MaterialUse, Ownership, Treatment, TreatmentLine
 from treatments.rules.stock import EXPIRES_SOON_DAYS, LotQuantities, LotStanding, judge_lot
 
 PER_PAGE = 25
@@ -228,8 +228,3 @@ def walk_uses(search: UseSearch) -> Iterator[Use]:
     while places := _list_places(search, conditions, after, BATCH):
         yield from _fill(places, conditions)
         after = places[-1]
-
-
-def list_products() -> list[Product]:
-    """Return the products by name."""
-    return list(Product.objects.order_by("name"))

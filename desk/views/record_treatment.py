@@ -19,12 +19,13 @@ from desk.treatment_form import TreatmentForm
 from desk.views.sent import answer_received, find_arrived, find_first_outcome, make_form_key, record_once, tell_typed_by
 from treatments.drafts import change_draft, compute_fingerprint, discard_draft, sign_draft
 from treatments.models import Site, Treatment, User
-from treatments.queries import find_today, list_backwards_readings, read_visit_findings
+from treatments.queries import find_today, find_visit_findings, list_backwards_readings
 from treatments.rules.conditions import LEAST_MARGIN_C, NEAR_FREEZING_C, compute_dew_point_c
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
 from treatments.rules.words import Answer, TreatmentKind
 from treatments.services import amend_treatment, record_treatment
 from treatments.shop_reference import map_zone_names
+from treatments.work_reading import list_lines
 
 
 def find_site(user: User) -> Site:
@@ -193,16 +194,18 @@ def amend(request: HttpRequest, key: int) -> HttpResponse:
 
 
 def _show_treatment(request: HttpRequest, found: Treatment, *, errors: list[str], status: int = 200) -> HttpResponse:
-    findings = read_visit_findings(found)
+    lines = list_lines(found)
+    findings = find_visit_findings(found, lines)
     user = get_user(request)
     context = {
         "treatment": found,
-        "lines": found.lines.select_related("zone", "product", "lot").order_by("pk"),
+        "lines": lines,
         "zone_names": map_zone_names(),
         "failing": [finding for finding in findings if finding.answer is Answer.FAILS],
         "backwards": list_backwards_readings(found),
         "unknown": [finding for finding in findings if finding.answer is Answer.CANNOT_BE_TOLD],
-        "fingerprint": compute_fingerprint(found),
+        # Only a draft has a form that carries it.
+        "fingerprint": "" if found.signed_off_at else compute_fingerprint(found, lines),
         "may_record": may_open(user, "record_work"),
         "is_amended": hasattr(found, "amended_by"),
         "errors": errors,

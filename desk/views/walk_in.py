@@ -24,6 +24,7 @@ from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today, list_found_vehicles
 from treatments.rules.vin import VinMark
 from treatments.services import add_vehicle, find_or_add_customer
+from treatments.shop_reference import find_site_of
 
 # More are not read through while somebody waits; a longer word finds fewer.
 MOST_SHOWN = 10
@@ -71,7 +72,7 @@ def walk_in(request: HttpRequest) -> HttpResponse:
         "errors": errors,
         "instead": instead,
         "turned_away": turned_away,
-        "today": find_today(now, user.site),
+        "today": find_today(now, find_site_of(user)),
     }
     return render(request, "desk/walk_in.html", context, status=400 if errors else 200)
 

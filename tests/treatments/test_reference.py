@@ -32,6 +32,8 @@ KEPT = {
 ARGUMENTS: dict[str, tuple[object, ...]] = {
     "read_terms_of": (frozenset({1}),),
     "read_calendars_of": (frozenset({(1, "US", "NY")}),),
+    "list_closures": (1, timezone.now().date()),
+    "list_absences": (1, timezone.now().date()),
     "read_open_sites": (frozenset({(1, "US", "NY", "America/New_York")}), timezone.now().date(), timezone.now().date()),
 }
 
