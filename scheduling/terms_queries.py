@@ -81,21 +81,25 @@ def list_versions(*, drafts: bool) -> list[TermsVersion]:
     return [version for version in map_versions_by_number().values() if drafts or version.published_at is not None]
 
 
-UNDER_VERSION = Cover.objects.filter(terms_version=OuterRef("pk")).order_by().values("pk")
-COVERS_UNDER = StandingQuery(
-    lambda: (
-        TermsVersion.objects.filter(Among("pk", GivenKeys(0)))
-        .order_by()
-        .annotate(covers_counted=CountOf(UNDER_VERSION[: COUNT_UP_TO + 1]))
-        .values_list("pk", "covers_counted")
+@functools.lru_cache(maxsize=8)
+def _count_up_to(limit: int) -> StandingQuery:
+    """Return the query for how many covers stand under versions, counted up to a limit."""
+    under = Cover.objects.filter(terms_version=OuterRef("pk")).order_by().values("pk")
+    return StandingQuery(
+        lambda: (
+            TermsVersion.objects.filter(Among("pk", GivenKeys(0)))
+            .order_by()
+            .annotate(covers_counted=CountOf(under[:limit]))
+            .values_list("pk", "covers_counted")
+        )
     )
-)
 
 
 def describe_versions(versions: Sequence[TermsVersion]) -> list[VersionInList]:
     """Return the versions as a list shows them, in a constant number of queries."""
     usual = map_usual_sites()
-    covers: dict[int, int] = {row[0]: row[1] for row in COVERS_UNDER.ask([version.pk for version in versions])}
+    counted = _count_up_to(COUNT_UP_TO + 1).ask([version.pk for version in versions])
+    covers: dict[int, int] = {row[0]: row[1] for row in counted}
     return [
         VersionInList(
             version=version,
