@@ -176,6 +176,12 @@ def list_bays() -> tuple[Bay, ...]:
 
 
 @keep_reading
+def list_bays_in_use() -> tuple[Bay, ...]:
+    """Return the bays in use with their site, by its name and their short name."""
+    return tuple(Bay.objects.filter(in_use=True).select_related("site").order_by("site__name", "code"))
+
+
+@keep_reading
 def map_bays() -> Mapping[int, Bay]:
     """Return all bays by primary key."""
     return {bay.pk: bay for bay in list_bays()}

@@ -10,10 +10,11 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.db.models import Case, Count, F, Q, QuerySet, Sum, When
+from django.db.models import Case, Count, F, Q, QuerySet, Sum, TextField, When
 
 from treatments.models import Lot, MaterialUse, Ownership, Treatment, TreatmentLine
 from treatments.rules.stock import EXPIRES_SOON_DAYS, LotQuantities, LotStanding, judge_lot
+from treatments.standing_query import Given, StandingQuery
 
 PER_PAGE = 25
 BATCH = 500
@@ -71,6 +72,8 @@ def describe_lots(lots: list[Lot], today: date) -> list[LotRow]:
 
 
 def _count_used(lots: list[int]) -> dict[int, Decimal]:
+    if not lots:
+        return {}
     sums = MaterialUse.objects.filter(lot__in=lots).order_by().values("lot").annotate(used_ml=Sum("quantity_ml"))
     return {row["lot"]: row["used_ml"] for row in sums}
 
@@ -143,6 +146,11 @@ class UsesPage:
     after: str = ""
 
 
+LOTS_NAMED = StandingQuery(
+    lambda: Lot.objects.filter(number__icontains=Given(0, TextField())).order_by().values_list("pk")
+)
+
+
 def _find_conditions(search: UseSearch) -> Q:
     """Return what a line or a use must be; both name product and lot alike."""
     if search.lot is not None:
@@ -150,7 +158,7 @@ def _find_conditions(search: UseSearch) -> Q:
     wanted = Q(product=search.product) if search.product is not None else Q()
     if search.text:
         # The lots are few beside their uses: found first, so that the uses are read by their index.
-        named = Q(lot__in=list(Lot.objects.filter(number__icontains=search.text).values_list("pk", flat=True)))
+        named = Q(lot__in=[key for (key,) in LOTS_NAMED.ask(search.text)])
         if search.without_lot and search.product is not None:
             named |= Q(lot__isnull=True)
         return wanted & named
@@ -183,6 +191,8 @@ OWNER_FIELDS = (
 
 
 def _fill(places: list[Place], conditions: Q) -> list[Use]:
+    if not places:
+        return []
     keys = [key for _day, key in places]
     treatments = Treatment.objects.select_related("vehicle", "site").only(*TREATMENT_FIELDS).in_bulk(keys)
     by_treatment: dict[int, list[TreatmentLine]] = defaultdict(list)
