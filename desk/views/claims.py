@@ -1,5 +1,6 @@
 """The claims that a person may see, and one claim with every rule that speaks for or against it."""
 
+import functools
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, ClassVar
@@ -16,6 +17,8 @@ from desk.views.claim_page import show_claim
 from treatments.among import Among
 from treatments.models import Role
 from treatments.standing_query import GivenKeys, StandingQuery
+
+PER_PAGE = 30
 
 
 @dataclass(slots=True)
@@ -44,17 +47,29 @@ COUNT_OF_ALL = StandingQuery(
 )
 
 
+@functools.lru_cache(maxsize=32)
+def _read_claims_from(first: int) -> StandingQuery:
+    """Return the query for the rows of a page of all claims that begins with this one."""
+    return StandingQuery(
+        lambda: Claim.objects.values_list("pk", *ClaimRow.FIELDS)[first : first + PER_PAGE],
+    )
+
+
 @open_to("claims")
 def claims(request: HttpRequest) -> HttpResponse:
     """List claims, newest first."""
     user = get_user(request)
-    paginator = Paginator(list_claims_for(user), 30)
+    paginator = Paginator(list_claims_for(user), PER_PAGE)
     if user.role != Role.DEALERSHIP:
         ((paginator.count,),) = COUNT_OF_ALL.ask() or [(0,)]
     page = paginator.get_page(request.GET.get("page"))
     # The other fields of a claim, its cover and its zones are many and long.
-    shown: Any = page.object_list
-    rows = {key: ClaimRow(*values) for key, *values in shown.values_list("pk", *ClaimRow.FIELDS)}
+    if user.role == Role.DEALERSHIP:
+        theirs: Any = page.object_list
+        shown = theirs.values_list("pk", *ClaimRow.FIELDS)
+    else:
+        shown = _read_claims_from(max(page.start_index() - 1, 0)).ask()
+    rows = {key: ClaimRow(*values) for key, *values in shown}
     for key, zone_name in ZONES_OF_CLAIMS.ask(list(rows)):
         rows[key].zone_names.append(zone_name)
     return render(request, "desk/claims.html", {"page": page, "rows": list(rows.values())})

@@ -1,5 +1,6 @@
 """A vehicle at the door: find it, and take it in at the first time that is free today; or add one that is new here."""
 
+import zoneinfo
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -61,11 +62,10 @@ COMING = StandingQuery(
 
 @dataclass(frozen=True, slots=True)
 class ComingVisit:
-    """A booked visit of a vehicle at the door."""
+    """A booked visit of a vehicle at the door, on the clock of its site."""
 
     number: str
     starts_at: datetime
-    time_zone: str
 
 
 @dataclass(slots=True)
@@ -136,7 +136,7 @@ def _gather(vehicles: list[Vehicle], now: datetime, user: User) -> list[VehicleA
         entry.has_cover, entry.due_last_on = cover is not None, due_last_on
     sites = map_sites()
     for vehicle, number, starts_at, site in COMING.ask(keys, now):
-        found[vehicle].coming = ComingVisit(number, starts_at, sites[site].time_zone)
+        found[vehicle].coming = ComingVisit(number, starts_at.astimezone(zoneinfo.ZoneInfo(sites[site].time_zone)))
     return list(found.values())
 
 
