@@ -12,9 +12,10 @@ from decimal import Decimal
 
 from django.db.models import Case, Count, F, Q, QuerySet, Sum, TextField, When
 
+from treatments.among import Among
 from treatments.models import Lot, MaterialUse, Ownership, Treatment, TreatmentLine
 from treatments.rules.stock import EXPIRES_SOON_DAYS, LotQuantities, LotStanding, judge_lot
-from treatments.standing_query import Given, StandingQuery
+from treatments.standing_query import Given, GivenKeys, StandingQuery
 
 PER_PAGE = 25
 BATCH = 500
@@ -71,11 +72,21 @@ def describe_lots(lots: list[Lot], today: date) -> list[LotRow]:
     ]
 
 
+USED_OF_LOTS = StandingQuery(
+    lambda: (
+        MaterialUse.objects.filter(Among("lot_id", GivenKeys(0)))
+        .order_by()
+        .values("lot")
+        .annotate(used_ml=Sum("quantity_ml"))
+        .values_list("lot", "used_ml")
+    )
+)
+
+
 def _count_used(lots: list[int]) -> dict[int, Decimal]:
     if not lots:
         return {}
-    sums = MaterialUse.objects.filter(lot__in=lots).order_by().values("lot").annotate(used_ml=Sum("quantity_ml"))
-    return {row["lot"]: row["used_ml"] for row in sums}
+    return {row[0]: row[1] for row in USED_OF_LOTS.ask(lots)}
 
 
 @dataclass(frozen=True, slots=True)
