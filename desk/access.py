@@ -23,10 +23,13 @@ from notifications.models import CalendarFeed
 from scheduling.booking.visit_reading import find_visit
 from scheduling.models import Appointment, Bay, Cover, TermsVersion
 from scheduling.queries import find_cover, list_covers_for, may_see_cover
+from scheduling.site_reference import map_versions_by_number
 from scheduling.terms_queries import list_versions
 from treatments.models import Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle
 from treatments.rules.words import say
+from treatments.shop_reference import map_products
 from treatments.standing_query import Given, StandingRows
+from treatments.work_reading import MOST_KEY, find_inspection, find_treatment
 
 SHOP = (Role.APPLICATOR, Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER)
 # Page: the roles that may open it.
@@ -64,9 +67,10 @@ HOME: dict[Role, str] = {
     Role.DEALERSHIP: "desk:due_list",
 }
 
+LOT_OF_KEY = StandingRows(lambda: Lot.objects.filter(pk=Given(0)))
+
 P = ParamSpec("P")
 R = TypeVar("R", bound=HttpResponseBase)
-Record = TypeVar("Record", Treatment, Inspection)
 
 
 def may_open(user: User, page: str) -> bool:
@@ -117,9 +121,9 @@ def list_vehicles_for(user: User) -> QuerySet[Vehicle]:
     return Vehicle.objects.all()
 
 
-def _seen_by(user: User, records: "QuerySet[Record]") -> "QuerySet[Record]":
-    """Return those of some records of vehicles whose vehicle the person may see."""
-    return records.filter(vehicle__in=list_vehicles_for(user)) if user.role == Role.DEALERSHIP else records
+def _may_see_vehicle_of(user: User, record: Treatment | Inspection) -> bool:
+    """Say whether the person may see the vehicle of a record."""
+    return user.role != Role.DEALERSHIP or list_vehicles_for(user).filter(pk=record.vehicle_id).exists()
 
 
 VEHICLE_OF_VIN = StandingRows(lambda: Vehicle.objects.filter(vin=Given(0, CharField())).order_by())
@@ -138,24 +142,16 @@ def access_vehicle(user: User, vin: str) -> Vehicle:
 
 def access_treatment(user: User, key: int) -> Treatment:
     """Return the treatment of this key, or 404 where there is none that the person may see."""
-    found = (
-        _seen_by(user, Treatment.objects.filter(pk=key))
-        .select_related("vehicle", "site", "applicator", "reading", "amends", "amended_by", "signed_off_by")
-        .first()
-    )
-    if found is None:
+    found = find_treatment(key)
+    if found is None or not _may_see_vehicle_of(user, found):
         raise Http404(f"No treatment {key} here.")
     return found
 
 
 def access_inspection(user: User, key: int) -> Inspection:
     """Return the inspection of this key, or 404 where there is none that the person may see."""
-    found = (
-        _seen_by(user, Inspection.objects.filter(pk=key))
-        .select_related("vehicle", "site", "inspector", "reading")
-        .first()
-    )
-    if found is None:
+    found = find_inspection(key)
+    if found is None or not _may_see_vehicle_of(user, found):
         raise Http404(f"No inspection {key} here.")
     return found
 
@@ -178,10 +174,11 @@ def access_kept_photo(user: User, key: int) -> KeptPhoto:
 
 def access_lot(key: int) -> Lot:
     """Return the lot of this key with its product, or 404; whoever may open the stock may see every lot."""
-    found = Lot.objects.select_related("product").filter(pk=key).first()
-    if found is None:
+    found = LOT_OF_KEY.ask(key) if key <= MOST_KEY else []
+    if not found:
         raise Http404(f"No lot {key} here.")
-    return found
+    found[0].product = map_products()[found[0].product_id]
+    return found[0]
 
 
 def access_cover(user: User, number: str) -> Cover:
@@ -217,15 +214,15 @@ def access_claim(user: User, number: str) -> Claim:
     return claim
 
 
-def list_versions_for(user: User) -> QuerySet[TermsVersion]:
+def list_versions_for(user: User) -> list[TermsVersion]:
     """Return the versions of terms that a person may see: drafts only those who may edit them."""
     return list_versions(drafts=may_open(user, "edit_terms"))
 
 
 def access_version(user: User, code: str, version: int) -> TermsVersion:
     """Return a version of terms, or 404 where there is none that the person may see."""
-    found = list_versions_for(user).filter(terms__code=code, version=version).first()
-    if found is None:
+    found = map_versions_by_number().get((code, version))
+    if found is None or (found.published_at is None and not may_open(user, "edit_terms")):
         raise Http404(f"No version {version} of terms {code} here.")
     return found
 

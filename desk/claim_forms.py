@@ -5,17 +5,16 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
-from django.db.models import Case, Q, When
 from django.utils.translation import gettext_lazy as _
 
 from claims.models import DecisionKind
 from desk.day_fields import DayField
 from desk.number_field import NumberField
 from desk.telling import tell
-from treatments.models import Zone, ZoneArea
+from treatments.models import Zone
 from treatments.models.choices import choices_of
 from treatments.rules.units import DistanceUnit
-from treatments.rules.words import DamageKind, ZoneKind
+from treatments.rules.words import DamageKind
 
 
 class AcknowledgeForm(forms.Form):
@@ -141,20 +140,14 @@ class FileClaimForm(forms.Form):
         help_text=_("Only where a claim on file names the same damage on the same zone."),
     )
 
-    def __init__(self, *args: Any, body_style: str, **options: Any) -> None:
+    def __init__(self, *args: Any, zones: Sequence[tuple[str, str]], **options: Any) -> None:
+        """Make the form; ``zones`` are code and name of those that can be claimed, in their order."""
         super().__init__(*args, **options)
-        zones = Zone.objects.all()
-        if body_style:
-            sized = ZoneArea.objects.filter(body_style=body_style).values("zone")
-            zones = zones.filter(Q(pk__in=sized) | Q(kind=ZoneKind.NEVER_COATED))
-        # What is never coated comes last: it is claimed by mistake only.
-        never = Case(When(kind=ZoneKind.NEVER_COATED, then=1), default=0)
-        zones = zones.order_by(never, "stage", "sequence", "code")
-        self.fields["zones"].queryset = zones  # type: ignore[attr-defined]
-        names = list(zones.values_list("code", "name"))
-        # The boxes and the fields of estimates are made of one reading; what is sent is looked up among the zones.
-        self.fields["zones"].choices = names  # type: ignore[attr-defined]
-        for code, name in names:
+        field: Any = self.fields["zones"]
+        # Offered as they are read already; what is sent is looked up among them.
+        field.queryset = Zone.objects.filter(code__in=[code for code, _name in zones])
+        field.choices = zones
+        for code, name in zones:
             self.fields[f"estimate_{code}"] = NumberField(
                 label=tell(name), required=False, max_digits=10, decimal_places=2, min_value=Decimal(0)
             )

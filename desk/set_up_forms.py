@@ -132,7 +132,8 @@ class TimesForm(forms.Form):
     starts_at = MomentField(label=_("From"))
     ends_at = MomentField(label=_("Until"))
 
-    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, site: Site | None = None, **kwargs: Any) -> None:
+        """Make the form; without a site it can only be shown."""
         super().__init__(*args, **kwargs)
         self.site = site
 
@@ -161,13 +162,18 @@ class TimesForm(forms.Form):
 
     def read_moment(self, name: str) -> datetime:
         """Return a moment in UTC; a browser sends the wall clock of the site."""
+        assert self.site is not None
         plain: datetime = self.cleaned_data[name].replace(tzinfo=None)
         return plain.replace(tzinfo=zoneinfo.ZoneInfo(self.site.time_zone)).astimezone(UTC)
 
 
-def offer(field: Any, rows: Sequence[Any]) -> None:
+# Primary key and name.
+Choice = tuple[int, str]
+
+
+def offer(field: Any, choices: Sequence[Choice]) -> None:
     """Offer rows in the field of a choice, so that it doesn't read them again."""
-    field.choices = [("", field.empty_label), *((row.pk, field.label_from_instance(row)) for row in rows)]
+    field.choices = [("", field.empty_label), *choices]
 
 
 class CloseBayForm(TimesForm):
@@ -178,12 +184,13 @@ class CloseBayForm(TimesForm):
 
     field_order = ["bay", "starts_at", "ends_at", "reason"]
 
-    def __init__(self, *args: Any, site: Site, bays: Sequence[Bay] | None = None, **kwargs: Any) -> None:
-        """Make the form; ``bays`` are those of the site where they are read already."""
+    def __init__(self, *args: Any, site: Site | None = None, bays: Sequence[Choice] = (), **kwargs: Any) -> None:
+        """Make the form for what is sent of a site, or to be shown with its bays, which are read already."""
         super().__init__(*args, site=site, **kwargs)
-        self.fields["bay"].queryset = Bay.objects.filter(site=site)  # type: ignore[attr-defined]
-        if bays is not None:
+        if site is None:
             offer(self.fields["bay"], bays)
+        else:
+            self.fields["bay"].queryset = Bay.objects.filter(site=site)  # type: ignore[attr-defined]
 
 
 class AbsenceForm(TimesForm):
@@ -191,14 +198,15 @@ class AbsenceForm(TimesForm):
 
     field_order = ["person", "starts_at", "ends_at"]
 
-    def __init__(self, *args: Any, site: Site, people: Sequence[User] | None = None, **kwargs: Any) -> None:
-        """Make the form; ``people`` are those of the site where they are read already."""
+    def __init__(self, *args: Any, site: Site | None = None, people: Sequence[Choice] = (), **kwargs: Any) -> None:
+        """Make the form for what is sent of a site, or to be shown with its people, who are read already."""
         super().__init__(*args, site=site, **kwargs)
-        field = self.fields["person"]
-        field.queryset = User.objects.filter(site=site, is_active=True).order_by("pk")  # type: ignore[attr-defined]
-        field.label_from_instance = name_person  # type: ignore[attr-defined]
-        if people is not None:
+        field: Any = self.fields["person"]
+        if site is None:
             offer(field, people)
+            return
+        field.queryset = User.objects.filter(site=site, is_active=True).order_by("pk")
+        field.label_from_instance = name_person
 
 
 class SkillsForm(forms.Form):

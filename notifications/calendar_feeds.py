@@ -20,8 +20,10 @@ from notifications.rules.calendar_text import CalendarVisit, write_feed
 from notifications.visit_text import find_organizer, make_uid, tell_place, tell_title, tell_vehicle
 from scheduling.models import Appointment, Bay
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
+from scheduling.site_reference import list_bays_in_use
 from treatments.event_log import Happening, record_events
-from treatments.models import Site, User
+from treatments.models import User
+from treatments.standing_query import Given, StandingRows
 
 SALT = "notifications.calendar-feed"
 SHOWN_BACK, SHOWN_AHEAD = timedelta(days=30), timedelta(days=365)
@@ -166,20 +168,23 @@ class FeedOf:
     bay: Bay | None = None
 
 
+OPEN_FEEDS_OF_PERSON = StandingRows(lambda: CalendarFeed.objects.filter(person=Given(0), stopped_at__isnull=True))
+OPEN_FEEDS_OF_BAYS = StandingRows(lambda: CalendarFeed.objects.filter(bay__isnull=False, stopped_at__isnull=True))
+
+
 def find_feed_of(person: User) -> FeedOf:
     """Return a person's own feed."""
-    feed = CalendarFeed.objects.filter(person=person, stopped_at__isnull=True).first()
+    feed = next(iter(OPEN_FEEDS_OF_PERSON.ask(person.pk)), None)
     return FeedOf(person.get_full_name() or person.username, make_feed_address(feed) if feed else "")
 
 
-def list_bay_feeds(site: Site | None = None) -> list[FeedOf]:
+def list_bay_feeds() -> list[FeedOf]:
     """Return every bay in use, with its feed where there is one."""
-    bays = Bay.objects.filter(in_use=True).select_related("site").order_by("site__name", "code")
-    feeds = {
-        feed.bay_id: feed
-        for feed in CalendarFeed.objects.filter(bay__isnull=False, stopped_at__isnull=True).select_related("bay")
-    }
-    return [
-        FeedOf(f"{bay.name}, {bay.site.name}", make_feed_address(feeds[bay.pk]) if bay.pk in feeds else "", bay)
-        for bay in (bays.filter(site=site) if site else bays)
-    ]
+    feeds = {feed.bay_id: feed for feed in OPEN_FEEDS_OF_BAYS.ask()}
+    found = []
+    for bay in list_bays_in_use():
+        feed = feeds.get(bay.pk)
+        if feed:
+            feed.bay = bay
+        found.append(FeedOf(f"{bay.name}, {bay.site.name}", make_feed_address(feed) if feed else "", bay))
+    return found

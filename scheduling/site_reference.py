@@ -7,17 +7,21 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 from scheduling.models import (
+    Absence,
     Bay,
+    BayClosure,
     BodyStyleSize,
     ClosedDay,
     PersonHours,
     PersonSkill,
     SiteCalendar,
     SiteHours,
+    SiteTerms,
     TermsVersion,
+    WarrantyTerms,
     WorkDuration,
 )
 from scheduling.rules.booking_words import BayKind, Skill
@@ -46,6 +50,29 @@ def read_terms_of(versions: frozenset[int]) -> Mapping[int, Terms]:
 def map_versions() -> Mapping[int, TermsVersion]:
     """Return all versions of terms, drafts too, with their terms, by primary key."""
     return {version.pk: version for version in TermsVersion.objects.select_related("terms")}
+
+
+@keep_reading
+def map_versions_by_number() -> Mapping[tuple[str, int], TermsVersion]:
+    """Return all versions of terms, drafts too, by code and number, the newest first in each family of terms."""
+    found = TermsVersion.objects.select_related("terms").order_by("terms__code", "-version")
+    return {(version.terms.code, version.version): version for version in found}
+
+
+@keep_reading
+def list_terms() -> tuple[tuple[str, str], ...]:
+    """Return code and title of all terms, by code."""
+    return tuple(WarrantyTerms.objects.values_list("code", "title"))
+
+
+@keep_reading
+def map_usual_sites() -> Mapping[int, tuple[str, ...]]:
+    """Return, by the primary key of a version of terms, the names of the sites that use it for new covers."""
+    usual: dict[int, list[str]] = defaultdict(list)
+    chosen = SiteTerms.objects.order_by("site__code").values_list("terms_version_id", "site__name")
+    for version, site_name in chosen:
+        usual[version].append(site_name)
+    return {version: tuple(names) for version, names in usual.items()}
 
 
 @keep_reading
@@ -106,6 +133,24 @@ class Worker:
 
 
 @keep_reading
+def map_skills() -> Mapping[int, tuple[str, ...]]:
+    """Return what each person may be booked for, by primary key."""
+    skills: dict[int, list[str]] = defaultdict(list)
+    for row in PersonSkill.objects.order_by("person_id", "skill"):
+        skills[row.person_id].append(row.skill)
+    return {person: tuple(theirs) for person, theirs in skills.items()}
+
+
+@keep_reading
+def map_person_hours() -> Mapping[int, Hours]:
+    """Return the own hours of each person who has some, by primary key."""
+    hours: dict[int, dict[int, list[tuple[time, time]]]] = defaultdict(lambda: defaultdict(list))
+    for own in PersonHours.objects.order_by("person_id", "weekday", "starts_at"):
+        hours[own.person_id][own.weekday].append((own.starts_at, own.ends_at))
+    return {person: dict(days) for person, days in hours.items()}
+
+
+@keep_reading
 def list_workers() -> tuple[Worker, ...]:
     """Return everybody who may be booked at some site."""
     skills: dict[int, set[Skill]] = defaultdict(set)
@@ -114,11 +159,11 @@ def list_workers() -> tuple[Worker, ...]:
     for row in allowed.select_related("person").order_by("person_id", "skill"):
         people[row.person_id] = row.person
         skills[row.person_id].add(Skill(row.skill))
-    hours: dict[int, dict[int, list[tuple[time, time]]]] = defaultdict(lambda: defaultdict(list))
-    for own in PersonHours.objects.order_by("person_id", "weekday", "starts_at"):
-        hours[own.person_id][own.weekday].append((own.starts_at, own.ends_at))
+    hours = map_person_hours()
     return tuple(
-        Worker(key, person.site_id, person.get_full_name() or person.username, frozenset(skills[key]), dict(hours[key]))
+        Worker(
+            key, person.site_id, person.get_full_name() or person.username, frozenset(skills[key]), hours.get(key, {})
+        )
         for key, person in people.items()
         if person.site_id is not None
     )
@@ -131,9 +176,29 @@ def list_bays() -> tuple[Bay, ...]:
 
 
 @keep_reading
+def list_bays_in_use() -> tuple[Bay, ...]:
+    """Return the bays in use with their site, by its name and their short name."""
+    return tuple(Bay.objects.filter(in_use=True).select_related("site").order_by("site__name", "code"))
+
+
+@keep_reading
 def map_bays() -> Mapping[int, Bay]:
     """Return all bays by primary key."""
     return {bay.pk: bay for bay in list_bays()}
+
+
+@keep_reading
+def list_closures(site: int, since: date) -> tuple[BayClosure, ...]:
+    """Return the closures of a site's bays that end on a day in UTC or after it, by bay and beginning."""
+    from_then = datetime.combine(since, time(), UTC)
+    return tuple(BayClosure.objects.filter(bay__site=site, ends_at__gte=from_then))
+
+
+@keep_reading
+def list_absences(site: int, since: date) -> tuple[Absence, ...]:
+    """Return the absences of a site's people that end on a day in UTC or after it, by person and beginning."""
+    from_then = datetime.combine(since, time(), UTC)
+    return tuple(Absence.objects.filter(person__site=site, ends_at__gte=from_then))
 
 
 @dataclass(frozen=True, slots=True)

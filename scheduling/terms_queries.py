@@ -6,14 +6,14 @@ A draft is a version that is not published; only published ones stand behind a c
 import functools
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import BooleanField, ExpressionWrapper, OuterRef, Q, QuerySet
+from django.db.models import OuterRef, QuerySet
 
 from scheduling.due_list import COUNT_UP_TO, CountOf
-from scheduling.models import Cover, SiteTerms, TermsVersion
+from scheduling.models import Cover, TermsVersion
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import (
     TermsError,
@@ -23,15 +23,18 @@ from scheduling.rules.terms_document import (
     write_terms,
 )
 from scheduling.rules.terms_fit import ShopRecords, find_misfits
-from treatments.models import Product, Zone
+from scheduling.site_reference import map_usual_sites, map_versions_by_number
+from treatments.among import Among
 from treatments.rules.words import ProductFamily, ZoneKind
+from treatments.shop_reference import list_zones, map_products
+from treatments.standing_query import GivenKeys, StandingQuery
 
 
 def read_shop_records() -> ShopRecords:
     """Return the zones and product families of the shop, which terms refer to."""
     return ShopRecords(
-        zones={code: ZoneKind(kind) for code, kind in Zone.objects.values_list("code", "kind")},
-        families=frozenset(ProductFamily(f) for f in Product.objects.order_by().values_list("family", flat=True)),
+        zones={zone.code: ZoneKind(zone.kind) for zone in list_zones()},
+        families=frozenset(ProductFamily(product.family) for product in map_products().values()),
     )
 
 
@@ -73,39 +76,53 @@ class VersionInList:
     usual_at: tuple[str, ...]
 
 
-def list_versions(*, drafts: bool) -> QuerySet[TermsVersion]:
+def list_versions(*, drafts: bool) -> list[TermsVersion]:
     """Return the versions, newest first in each family of terms; drafts only where they are asked for."""
-    versions = TermsVersion.objects.select_related("terms").order_by("terms__code", "-version")
-    return versions if drafts else versions.filter(published_at__isnull=False)
+    return [version for version in map_versions_by_number().values() if drafts or version.published_at is not None]
 
 
-def describe_versions(versions: QuerySet[TermsVersion]) -> list[VersionInList]:
-    """Return the versions as a list shows them, in a constant number of queries."""
-    usual: dict[int, list[str]] = {}
-    chosen = SiteTerms.objects.order_by("site__code").values_list("terms_version_id", "site__name")
-    for version_key, site_name in chosen:
-        usual.setdefault(version_key, []).append(site_name)
+@functools.lru_cache(maxsize=8)
+def _count_up_to(limit: int) -> StandingQuery:
+    """Return the query for how many covers stand under versions, counted up to a limit."""
     under = Cover.objects.filter(terms_version=OuterRef("pk")).order_by().values("pk")
-    listed = versions.annotate(covers_counted=CountOf(under[: COUNT_UP_TO + 1]))
+    return StandingQuery(
+        lambda: (
+            TermsVersion.objects.filter(Among("pk", GivenKeys(0)))
+            .order_by()
+            .annotate(covers_counted=CountOf(under[:limit]))
+            .values_list("pk", "covers_counted")
+        )
+    )
+
+
+def describe_versions(versions: Sequence[TermsVersion]) -> list[VersionInList]:
+    """Return the versions as a list shows them, in a constant number of queries."""
+    usual = map_usual_sites()
+    counted = _count_up_to(COUNT_UP_TO + 1).ask([version.pk for version in versions])
+    covers: dict[int, int] = {row[0]: row[1] for row in counted}
     return [
         VersionInList(
             version=version,
             title=str(version.document.get("title", version.terms.title)),
-            covers=version.covers_counted,
-            usual_at=tuple(usual.get(version.pk, ())),
+            covers=covers.get(version.pk, 0),
+            usual_at=usual.get(version.pk, ()),
         )
-        for version in listed
+        for version in versions
     ]
 
 
-def list_around(versions: QuerySet[TermsVersion], code: str, version: int) -> QuerySet[TermsVersion]:
+def list_around(versions: Sequence[TermsVersion], code: str, version: int) -> list[TermsVersion]:
     """Return of some versions of these terms the draft, the one of this number, and the published one before it.
 
-    Each where there is one among them; a third row may be of no use.
+    Each where there is one among them; a third may be of no use.
+
+    Args:
+        versions: newest first.
     """
-    is_draft = Q(published_at__isnull=True)
-    found = versions.filter(is_draft | Q(version__lte=version), terms__code=code)
-    return found.order_by(ExpressionWrapper(is_draft, BooleanField()).desc(), "-version")[:3]
+    theirs = [one for one in versions if one.terms.code == code]
+    drafts = [one for one in theirs if one.published_at is None]
+    published = [one for one in theirs if one.published_at is not None and one.version <= version]
+    return [*drafts, *published][:3]
 
 
 def find_next_version(code: str) -> int:

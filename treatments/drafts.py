@@ -8,6 +8,7 @@ import json
 from collections.abc import Sequence
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.serializers.json import DjangoJSONEncoder
@@ -55,10 +56,17 @@ LINE_FIELDS = (
 )
 
 
-def compute_fingerprint(treatment: Treatment) -> str:
-    """Return a SHA-256 over all that a form shows of a treatment; another one means that somebody changed it."""
-    lines = list(treatment.lines.order_by("pk").values_list(*LINE_FIELDS))
-    text = json.dumps([[getattr(treatment, name) for name in SHOWN], lines], cls=DjangoJSONEncoder)
+def compute_fingerprint(treatment: Treatment, lines: Sequence[TreatmentLine] | None = None) -> str:
+    """Return a SHA-256 over all that a form shows of a treatment; another one means that somebody changed it.
+
+    Args:
+        treatment: the treatment.
+        lines: its lines in the order of their keys; read where they are not given.
+    """
+    told: list[Sequence[Any]] = list(treatment.lines.order_by("pk").values_list(*LINE_FIELDS)) if lines is None else []
+    for line in lines or ():
+        told.append([getattr(line, name) for name in LINE_FIELDS])
+    text = json.dumps([[getattr(treatment, name) for name in SHOWN], told], cls=DjangoJSONEncoder)
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -4,13 +4,15 @@ Entries of the log stand in the order of their commits, so nothing that was sign
 """
 
 from collections.abc import Iterable
+from typing import Any
 
 from django.db import connection, transaction
-from django.db.models import Count, Exists, F, OuterRef, Q, Subquery, Sum
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from treatments.event_log import mark_read, read_events
 from treatments.models import Event, EventLogHead, EventReader, MaterialUse, TreatmentLine
+from treatments.standing_query import StandingQuery
 
 READER = "treatments.material_uses"
 KINDS = ["treatment.signed_off", "treatment.amended"]
@@ -19,16 +21,25 @@ BEHIND_BY = 10_000
 """After so many entries of other kinds the reader's place is moved on, so that they are not looked through again."""
 
 
+def _find_standing() -> QuerySet[Any, Any]:
+    """Return where the log ends, up to where it is read, and whether something is to be noted between the two."""
+    read = EventReader.objects.filter(name=READER).values("position")
+    coming = Event.objects.filter(position__gt=OuterRef("place"), position__lte=OuterRef("position"), kind__in=KINDS)
+    standing = EventLogHead.objects.filter(pk=1).annotate(place=Coalesce(Subquery(read), 0), is_coming=Exists(coming))
+    return standing.values_list("position", "place", "is_coming")
+
+
+# Every page of the stock asks it.
+STANDING = StandingQuery(_find_standing)
+
+
 def note_material_uses(*, most: int = EVENTS_AT_ONCE) -> bool:
     """Note the uses of work that was signed off or amended since the last call; True where nothing is left to note.
 
     Args:
         most: how many events are worked on at most; a page asks for few, a task calls again.
     """
-    read = EventReader.objects.filter(name=READER).values("position")
-    coming = Event.objects.filter(position__gt=OuterRef("place"), position__lte=OuterRef("position"), kind__in=KINDS)
-    standing = EventLogHead.objects.filter(pk=1).annotate(place=Coalesce(Subquery(read), 0), is_coming=Exists(coming))
-    head, place, is_coming = standing.values_list("position", "place", "is_coming").first() or (0, 0, False)
+    head, place, is_coming = next(iter(STANDING.ask()), (0, 0, False))
     if not is_coming:
         if head - place > BEHIND_BY:
             # All up to the head is committed, since the head is moved in the same transaction.

@@ -1,12 +1,13 @@
 """Reads of the treatments room: what a record says against itself, the zones as the rules see them, and look-ups."""
 
+import functools
 import zoneinfo
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import BigIntegerField, Count, Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery, TextField
 
 from treatments.among import Among
 from treatments.history_reading import describe_conditions, describe_line, read_history
@@ -16,6 +17,7 @@ from treatments.models import (
     Ownership,
     Site,
     Treatment,
+    TreatmentLine,
     Vehicle,
     Zone,
     ZoneArea,
@@ -31,22 +33,8 @@ from treatments.rules.words import (
     ZoneKind,
 )
 from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
-from treatments.shop_reference import list_areas, list_sites, list_zones, map_sites
-from treatments.standing_query import Given, StandingRows
-
-TREATMENT_OF_KEY = StandingRows(
-    lambda: Treatment.objects.filter(pk=Given(0)).annotate(amendment=F("amended_by__pk")),
-    "vehicle", "reading", annotated=("amendment",),
-)  # fmt: skip
-
-
-def find_treatment(key: int) -> tuple[Treatment, bool] | None:
-    """Return a treatment with its vehicle, site and reading, and whether an amendment replaced it."""
-    # An address may hold any number; one beyond what the column holds is nobody's key.
-    for found in TREATMENT_OF_KEY.ask(key) if key <= BigIntegerField.MAX_BIGINT else ():
-        found.site = map_sites()[found.site_id]
-        return found, found.amendment is not None  # type: ignore[attr-defined]
-    return None
+from treatments.shop_reference import list_areas, list_sites, list_zones, map_areas
+from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows
 
 
 def find_today(now: datetime, site: Site | None = None) -> date:
@@ -56,14 +44,11 @@ def find_today(now: datetime, site: Site | None = None) -> date:
     return now.astimezone(zone).date()
 
 
-def read_visit_findings(treatment: Treatment) -> tuple[VisitFinding, ...]:
-    """Return what the record of one treatment, signed off or not, says against itself."""
-    areas = dict(ZoneArea.objects.filter(body_style=treatment.vehicle.body_style).values_list("zone_id", "area_m2"))
-    lines = [
-        describe_line(line, areas.get(line.zone_id))
-        for line in treatment.lines.select_related("zone", "product", "lot").order_by("pk")
-    ]
-    return list_findings(lines, describe_conditions(treatment), treatment.done_on)
+def find_visit_findings(treatment: Treatment, lines: Iterable[TreatmentLine]) -> tuple[VisitFinding, ...]:
+    """Return what the record of one treatment, signed off or not, says against itself, by its lines."""
+    areas, style = map_areas(), treatment.vehicle.body_style
+    described = [describe_line(line, areas.get((line.zone_id, style))) for line in lines]
+    return list_findings(described, describe_conditions(treatment), treatment.done_on)
 
 
 def list_backwards_readings(treatment: Treatment) -> list[str]:
@@ -124,7 +109,7 @@ def search_vehicles(text: str, among: QuerySet[Vehicle] | None = None) -> QueryS
     for word in text.split():
         keys = _look_word_up(word)
         if keys is None:
-            by_vehicle, by_owner = _match(word)
+            by_vehicle, by_owner = _match(word, is_long=_is_long(word))
             theirs = Customer.objects.filter(by_owner, pk=OuterRef("customer_id"))
             owned = Ownership.objects.filter(Exists(theirs), vehicle=OuterRef("pk"))
             found = found.filter(by_vehicle | Exists(owned))
@@ -133,39 +118,62 @@ def search_vehicles(text: str, among: QuerySet[Vehicle] | None = None) -> QueryS
     return found
 
 
-def _match(word: str) -> tuple[Q, Q]:
+def _match(word: str | Given, *, is_long: bool) -> tuple[Q, Q]:
     """Return the conditions under which a vehicle, or a customer, has a word of a search."""
-    if len(word) >= LEAST_LETTERS:
+    if is_long:
         by_vehicle = Q(vin__icontains=word) | Q(plate__icontains=word) | Q(description__icontains=word)
         return by_vehicle, Q(name__icontains=word) | Q(contact__icontains=word)
     return Q(plate__istartswith=word), Q(name__istartswith=word)
 
 
+def _is_long(word: str) -> bool:
+    return len(word) >= LEAST_LETTERS
+
+
+OWNED_BY = StandingQuery(
+    lambda: Ownership.objects.filter(Among("customer_id", GivenKeys(0))).order_by().values_list("vehicle_id")
+)
+
+
+@functools.lru_cache(maxsize=8)
+def _find_keys_of(*, is_long: bool, most: int) -> tuple[StandingQuery, StandingQuery]:
+    """Return the queries for the vehicles and the customers that have a word, some more than are of use."""
+    by_vehicle, by_owner = _match(Given(0, TextField()), is_long=is_long)
+    return (
+        StandingQuery(lambda: Vehicle.objects.filter(by_vehicle).order_by().values_list("pk")[: most + 1]),
+        StandingQuery(lambda: Customer.objects.filter(by_owner).order_by().values_list("pk")[: most + 1]),
+    )
+
+
 def _look_word_up(word: str) -> set[int] | None:
     """Return the keys of the vehicles that have a word or whose owner has it, or None where that is too many."""
-    by_vehicle, by_owner = _match(word)
-    vehicles = look_keys_up(Vehicle.objects.filter(by_vehicle))
-    owners = look_keys_up(Customer.objects.filter(by_owner)) if vehicles is not None else None
-    if vehicles is None or owners is None:
+    most = max(MOST_LOOKED_UP, 0)
+    of_vehicles, of_owners = _find_keys_of(is_long=_is_long(word), most=most)
+    vehicles = of_vehicles.ask(word)
+    if len(vehicles) > MOST_LOOKED_UP:
         return None
-    had = Ownership.objects.filter(Among("customer_id", owners)).values_list("vehicle_id", flat=True)
-    return {*vehicles, *(had if owners else ())}
+    owners = of_owners.ask(word)
+    if len(owners) > MOST_LOOKED_UP:
+        return None
+    had = OWNED_BY.ask([key for (key,) in owners]) if owners else []
+    return {key for (key,) in (*vehicles, *had)}
 
 
 # So many vehicles are read through first for words that very many have; they nearly always fill a page.
 READ_THROUGH_FIRST = 500
 
 
-def list_found_vehicles(text: str, *, among: QuerySet[Vehicle], after: str = "", size: int) -> list[Vehicle]:
+def list_found_vehicles(
+    text: str, *, among: QuerySet[Vehicle] | None = None, after: str = "", size: int
+) -> list[Vehicle]:
     """Return the first vehicles that ``search_vehicles`` finds, by VIN.
 
     Args:
         text: the words.
-        among: those that the person may see.
+        among: vehicles to which the search is narrowed; all where left out.
         after: the VIN after which the list goes on.
         size: how many are wanted at most.
     """
-    onwards = among.filter(vin__gt=after).order_by("vin")
     # The longest word is the likeliest to be rare; once one has narrowed the list, the others are only compared.
     words = sorted(dict.fromkeys(text.split()), key=len, reverse=True)
     for word in words:
@@ -173,21 +181,55 @@ def list_found_vehicles(text: str, *, among: QuerySet[Vehicle], after: str = "",
         keys = _look_word_up(word) if len(word) > 1 else None
         if keys is not None:
             others = [other for other in words if other != word]
-            return list(_compare(onwards.filter(Among("pk", keys)), others)[:size]) if keys else []
-    if words:
-        # The whole query gathers everybody who has the word before it reads the first vehicle.
-        following = Vehicle.objects.filter(vin__gt=after).order_by("vin").values("vin")
-        end = Subquery(following[READ_THROUGH_FIRST : READ_THROUGH_FIRST + 1])
-        shown = list(_compare(onwards.filter(vin__lt=end), words)[:size])
-        if len(shown) == size:
-            return shown
+            return _read_on(among, after, others, size, keys=keys) if keys else []
+    if not words:
+        return _read_on(among, after, words, size)
+    # The whole query gathers everybody who has the word before it reads the first vehicle.
+    shown = _read_on(among, after, words, size, first=READ_THROUGH_FIRST)
+    if len(shown) == size:
+        return shown
     return list(search_vehicles(text, among).filter(vin__gt=after).order_by("vin")[:size])
 
 
-def _compare(found: QuerySet[Vehicle], words: list[str]) -> QuerySet[Vehicle]:
-    """Return those of a few vehicles that have every word, or whose owner has it, each looked at by itself."""
-    for word in words:
-        by_vehicle, by_owner = _match(word)
+def _read_on(
+    among: QuerySet[Vehicle] | None,
+    after: str,
+    words: list[str],
+    size: int,
+    *,
+    keys: set[int] | None = None,
+    first: int | None = None,
+) -> list[Vehicle]:
+    """Return vehicles after a VIN that have every word, each compared by itself, of some keys or of the first."""
+    if among is None:
+        lengths = tuple(_is_long(word) for word in words)
+        return _compare_all(lengths, size, has_keys=keys is not None, first=first).ask(after, list(keys or ()), *words)
+    found = among if keys is None else among.filter(Among("pk", keys))
+    return list(_compare(found, after, [(word, _is_long(word)) for word in words], first)[:size])
+
+
+@functools.lru_cache(maxsize=64)
+def _compare_all(lengths: tuple[bool, ...], size: int, *, has_keys: bool, first: int | None) -> StandingRows[Vehicle]:
+    """Return the query of ``_read_on`` among all vehicles for as many words, each long or not."""
+    words = [(Given(place, TextField()), is_long) for place, is_long in enumerate(lengths, 2)]
+
+    def build() -> QuerySet[Vehicle]:
+        found = Vehicle.objects.filter(Among("pk", GivenKeys(1))) if has_keys else Vehicle.objects.all()
+        return _compare(found, Given(0, TextField()), words, first)[:size]
+
+    return StandingRows(build)
+
+
+def _compare(
+    found: QuerySet[Vehicle], after: str | Given, words: Sequence[tuple[str | Given, bool]], first: int | None
+) -> QuerySet[Vehicle]:
+    """Return those of a few vehicles, or of the first after a VIN, that have every word or whose owner has it."""
+    found = found.filter(vin__gt=after).order_by("vin")
+    if first is not None:
+        following = Vehicle.objects.filter(vin__gt=after).order_by("vin").values("vin")
+        found = found.filter(vin__lt=Subquery(following[first : first + 1]))
+    for word, is_long in words:
+        by_vehicle, by_owner = _match(word, is_long=is_long)
         theirs = Customer.objects.filter(by_owner, ownerships__vehicle=OuterRef("pk")).order_by().values("pk")
         # A value, not Exists, of which the database would make a list of all vehicles whose owners have the word.
         found = found.alias(owner_found=Subquery(theirs[:1]))

@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from treatments.models import Dealership, Product, Site, User, Zone, ZoneArea
 from treatments.reference import keep_reading
+from treatments.rules.words import ZoneKind
 
 
 @keep_reading
@@ -21,6 +22,11 @@ def list_sites() -> tuple[Site, ...]:
 def map_sites() -> Mapping[int, Site]:
     """Return the shop's sites by primary key."""
     return {site.pk: site for site in list_sites()}
+
+
+def find_site_of(person: User) -> Site | None:
+    """Return the site at which a person works, None for one who works at none."""
+    return map_sites().get(person.site_id) if person.site_id else None
 
 
 @keep_reading
@@ -60,9 +66,26 @@ def map_products() -> Mapping[int, Product]:
 
 
 @keep_reading
+def list_products() -> tuple[Product, ...]:
+    """Return the products by name."""
+    return tuple(Product.objects.order_by("name"))
+
+
+@keep_reading
 def list_areas() -> tuple[ZoneArea, ...]:
     """Return the area of each zone on each body style."""
     return tuple(ZoneArea.objects.order_by("zone_id", "body_style"))
+
+
+def list_claimable_zones(body_style: str) -> list[Zone]:
+    """Return the zones on which rust can be claimed: those of a body style, and last what is never coated.
+
+    What is never coated is claimed by mistake only; without a body style a vehicle may have any zone.
+    """
+    sized = {zone for zone, style in map_areas() if style == body_style}
+    never = ZoneKind.NEVER_COATED
+    found = [zone for zone in list_zones() if not body_style or zone.pk in sized or zone.kind == never]
+    return sorted(found, key=lambda zone: zone.kind == never)
 
 
 @keep_reading

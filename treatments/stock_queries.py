@@ -10,10 +10,12 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.db.models import Case, Count, F, Q, QuerySet, Sum, When
+from django.db.models import Case, Count, F, Q, QuerySet, Sum, TextField, When
 
-from treatments.models import Lot, MaterialUse, Ownership, Product, Treatment, TreatmentLine
+from treatments.among import Among
+from treatments.models import Lot, MaterialUse, Ownership, Treatment, TreatmentLine
 from treatments.rules.stock import EXPIRES_SOON_DAYS, LotQuantities, LotStanding, judge_lot
+from treatments.standing_query import Given, GivenKeys, StandingQuery
 
 PER_PAGE = 25
 BATCH = 500
@@ -70,9 +72,21 @@ def describe_lots(lots: list[Lot], today: date) -> list[LotRow]:
     ]
 
 
+USED_OF_LOTS = StandingQuery(
+    lambda: (
+        MaterialUse.objects.filter(Among("lot_id", GivenKeys(0)))
+        .order_by()
+        .values("lot")
+        .annotate(used_ml=Sum("quantity_ml"))
+        .values_list("lot", "used_ml")
+    )
+)
+
+
 def _count_used(lots: list[int]) -> dict[int, Decimal]:
-    sums = MaterialUse.objects.filter(lot__in=lots).order_by().values("lot").annotate(used_ml=Sum("quantity_ml"))
-    return {row["lot"]: row["used_ml"] for row in sums}
+    if not lots:
+        return {}
+    return {row[0]: row[1] for row in USED_OF_LOTS.ask(lots)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +157,11 @@ class UsesPage:
     after: str = ""
 
 
+LOTS_NAMED = StandingQuery(
+    lambda: Lot.objects.filter(number__icontains=Given(0, TextField())).order_by().values_list("pk")
+)
+
+
 def _find_conditions(search: UseSearch) -> Q:
     """Return what a line or a use must be; both name product and lot alike."""
     if search.lot is not None:
@@ -150,7 +169,7 @@ def _find_conditions(search: UseSearch) -> Q:
     wanted = Q(product=search.product) if search.product is not None else Q()
     if search.text:
         # The lots are few beside their uses: found first, so that the uses are read by their index.
-        named = Q(lot__in=list(Lot.objects.filter(number__icontains=search.text).values_list("pk", flat=True)))
+        named = Q(lot__in=[key for (key,) in LOTS_NAMED.ask(search.text)])
         if search.without_lot and search.product is not None:
             named |= Q(lot__isnull=True)
         return wanted & named
@@ -183,6 +202,8 @@ OWNER_FIELDS = (
 
 
 def _fill(places: list[Place], conditions: Q) -> list[Use]:
+    if not places:
+        return []
     keys = [key for _day, key in places]
     treatments = Treatment.objects.select_related("vehicle", "site").only(*TREATMENT_FIELDS).in_bulk(keys)
     by_treatment: dict[int, list[TreatmentLine]] = defaultdict(list)
@@ -228,8 +249,3 @@ def walk_uses(search: UseSearch) -> Iterator[Use]:
     while places := _list_places(search, conditions, after, BATCH):
         yield from _fill(places, conditions)
         after = places[-1]
-
-
-def list_products() -> list[Product]:
-    """Return the products by name."""
-    return list(Product.objects.order_by("name"))

@@ -41,6 +41,7 @@ from desk.claim_forms import (
     SecondForm,
     WhatIfForm,
 )
+from desk.claim_new_part import write_blank_fields, write_fields
 from desk.views.claim_page import Values, list_what_if_choices, show_claim
 from desk.views.sent import (
     answer_received,
@@ -56,6 +57,7 @@ from treatments.photos import PhotoError
 from treatments.queries import find_today
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.rules.words import DamageKind, ProductFamily
+from treatments.shop_reference import list_claimable_zones
 
 
 def _find_standing(claim: Claim) -> ClaimDecision:
@@ -187,11 +189,12 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
     user = get_user(request)
     cover = access_cover(user, number)
     today = find_today(timezone.now(), cover.site)
-    style = cover.vehicle.body_style
+    zones = tuple((zone.code, zone.name) for zone in list_claimable_zones(cover.vehicle.body_style))
     purpose = f"claim on cover {cover.pk}"
-    form = FileClaimForm(request.POST or None, request.FILES or None, body_style=style, initial={"reported_on": today})
+    form: FileClaimForm | None = None
     first = ""
     if request.method == "POST":
+        form = FileClaimForm(request.POST or None, request.FILES or None, zones=zones, initial={"reported_on": today})
         try:
             arrived = find_arrived(request, purpose, with_files=True)
             if arrived:
@@ -212,12 +215,13 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
             first = find_first_outcome(error)
     context = {
         "form": form,
+        "fields": write_fields(form) if form else write_blank_fields(zones, today),
         "cover": cover,
         "form_key": make_form_key(request),
         "typed_by": tell_typed_by(request),
         "first_outcome": first,
     }
-    status = 409 if first else 400 if form.errors else 200
+    status = 409 if first else 400 if form and form.errors else 200
     return render(request, "desk/claim_new.html", context, status=status)
 
 

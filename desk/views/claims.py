@@ -1,10 +1,12 @@
 """The claims that a person may see, and one claim with every rule that speaks for or against it."""
 
+import functools
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, ClassVar
 
 from django.core.paginator import Paginator
+from django.db.models import Count, Value
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
@@ -12,6 +14,11 @@ from claims.models import Claim
 from claims.queries import list_claims_for
 from desk.access import access_claim, get_user, open_to
 from desk.views.claim_page import show_claim
+from treatments.among import Among
+from treatments.models import Role
+from treatments.standing_query import GivenKeys, StandingQuery
+
+PER_PAGE = 30
 
 
 @dataclass(slots=True)
@@ -28,16 +35,42 @@ class ClaimRow:
     zone_names: list[str] = field(default_factory=list)
 
 
+def _name_zones() -> Any:
+    zones_of_claims: Any = Claim.zones.through
+    named = zones_of_claims.objects.filter(Among("claim_id", GivenKeys(0))).order_by("zone__code")
+    return named.values_list("claim_id", "zone__name")
+
+
+ZONES_OF_CLAIMS = StandingQuery(_name_zones)
+COUNT_OF_ALL = StandingQuery(
+    lambda: Claim.objects.order_by().annotate(each=Value(1)).values("each").annotate(all=Count("pk")).values_list("all")
+)
+
+
+@functools.lru_cache(maxsize=32)
+def _read_claims_from(first: int) -> StandingQuery:
+    """Return the query for the rows of a page of all claims that begins with this one."""
+    return StandingQuery(
+        lambda: Claim.objects.values_list("pk", *ClaimRow.FIELDS)[first : first + PER_PAGE],
+    )
+
+
 @open_to("claims")
 def claims(request: HttpRequest) -> HttpResponse:
     """List claims, newest first."""
-    page = Paginator(list_claims_for(get_user(request)), 30).get_page(request.GET.get("page"))
+    user = get_user(request)
+    paginator = Paginator(list_claims_for(user), PER_PAGE)
+    if user.role != Role.DEALERSHIP:
+        ((paginator.count,),) = COUNT_OF_ALL.ask() or [(0,)]
+    page = paginator.get_page(request.GET.get("page"))
     # The other fields of a claim, its cover and its zones are many and long.
-    shown: Any = page.object_list
-    rows = {key: ClaimRow(*values) for key, *values in shown.values_list("pk", *ClaimRow.FIELDS)}
-    zones_of_claims: Any = Claim.zones.through
-    named = zones_of_claims.objects.filter(claim__in=rows).order_by("zone__code")
-    for key, zone_name in named.values_list("claim_id", "zone__name"):
+    if user.role == Role.DEALERSHIP:
+        theirs: Any = page.object_list
+        shown = theirs.values_list("pk", *ClaimRow.FIELDS)
+    else:
+        shown = _read_claims_from(max(page.start_index() - 1, 0)).ask()
+    rows = {key: ClaimRow(*values) for key, *values in shown}
+    for key, zone_name in ZONES_OF_CLAIMS.ask(list(rows)):
         rows[key].zone_names.append(zone_name)
     return render(request, "desk/claims.html", {"page": page, "rows": list(rows.values())})
 

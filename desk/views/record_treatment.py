@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -19,14 +19,14 @@ from desk.treatment_form import TreatmentForm
 from desk.views.sent import answer_received, find_arrived, find_first_outcome, make_form_key, record_once, tell_typed_by
 from treatments.drafts import change_draft, compute_fingerprint, discard_draft, sign_draft
 from treatments.models import Site, Treatment, User
-from treatments.models.people import Role
-from treatments.queries import find_today, find_treatment, list_backwards_readings, read_visit_findings
+from treatments.queries import find_today, find_visit_findings, list_backwards_readings
 from treatments.rules.conditions import LEAST_MARGIN_C, NEAR_FREEZING_C, compute_dew_point_c
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
 from treatments.rules.words import Answer, TreatmentKind
 from treatments.services import amend_treatment, record_treatment
 from treatments.shop_reference import list_sites, map_sites, map_zone_names
 from treatments.standing_query import Given, StandingRows
+from treatments.work_reading import list_lines
 
 DRAFTS = StandingRows(lambda: Treatment.objects.filter(vehicle=Given(0), signed_off_at__isnull=True))
 
@@ -113,24 +113,12 @@ def record(request: HttpRequest, vin: str) -> HttpResponse:
     )
 
 
-def _access_for_form(request: HttpRequest, key: int) -> tuple[Treatment, bool]:
-    """Return a treatment of which a form is shown or was sent, and whether an amendment replaced it."""
-    user = get_user(request)
-    if request.method == "POST" or user.role == Role.DEALERSHIP:
-        whole = access_treatment(user, key)
-        return whole, hasattr(whole, "amended_by")
-    found = find_treatment(key)
-    if found is None:
-        raise Http404(f"No treatment {key} here.")
-    return found
-
-
 @open_to("record_work")
 @require_http_methods(["GET", "HEAD", "POST"])
 def change(request: HttpRequest, key: int) -> HttpResponse:
     """Change a draft."""
     user = get_user(request)
-    found, _is_amended = _access_for_form(request, key)
+    found = access_treatment(user, key)
     if found.signed_off_at is not None and request.method != "POST":
         return redirect("desk:treatment", key=key)
     now = timezone.now()
@@ -171,8 +159,8 @@ def change(request: HttpRequest, key: int) -> HttpResponse:
 def amend(request: HttpRequest, key: int) -> HttpResponse:
     """Replace signed-off work by a corrected version, with the reason; both stay visible."""
     user = get_user(request)
-    found, is_amended = _access_for_form(request, key)
-    is_open = found.signed_off_at is not None and not is_amended
+    found = access_treatment(user, key)
+    is_open = found.signed_off_at is not None and not hasattr(found, "amended_by")
     if not is_open and request.method != "POST":
         return redirect("desk:treatment", key=key)
     now = timezone.now()
@@ -209,16 +197,18 @@ def amend(request: HttpRequest, key: int) -> HttpResponse:
 
 
 def _show_treatment(request: HttpRequest, found: Treatment, *, errors: list[str], status: int = 200) -> HttpResponse:
-    findings = read_visit_findings(found)
+    lines = list_lines(found)
+    findings = find_visit_findings(found, lines)
     user = get_user(request)
     context = {
         "treatment": found,
-        "lines": found.lines.select_related("zone", "product", "lot").order_by("pk"),
+        "lines": lines,
         "zone_names": map_zone_names(),
         "failing": [finding for finding in findings if finding.answer is Answer.FAILS],
         "backwards": list_backwards_readings(found),
         "unknown": [finding for finding in findings if finding.answer is Answer.CANNOT_BE_TOLD],
-        "fingerprint": compute_fingerprint(found),
+        # Only a draft has a form that carries it.
+        "fingerprint": "" if found.signed_off_at else compute_fingerprint(found, lines),
         "may_record": may_open(user, "record_work"),
         "is_amended": hasattr(found, "amended_by"),
         "errors": errors,

@@ -1,5 +1,6 @@
 """The season plan: drafted over all that is due, looked at week by week, and accepted in part or in whole."""
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
 from typing import Any
@@ -32,6 +33,7 @@ from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD
 from scheduling.tasks import work_season_plan_out
 from treatments.models import Site
 from treatments.queries import find_today
+from treatments.shop_reference import list_sites
 
 # A week of many sites is long; what is beyond this is accepted in a second go.
 MOST_SHOWN = 200
@@ -50,7 +52,7 @@ class SeasonForm(forms.Form):
         error_messages={"required": _lazy("Choose at least one site.")},
     )
 
-    def __init__(self, *args: Any, known_sites: list[Site], **options: Any) -> None:
+    def __init__(self, *args: Any, known_sites: Sequence[Site], **options: Any) -> None:
         super().__init__(*args, **options)
         field: Any = self.fields["sites"]
         field.queryset = Site.objects.order_by("pk")
@@ -63,7 +65,7 @@ class SeasonForm(forms.Form):
 def season(request: HttpRequest) -> HttpResponse:
     """Show the newest plan, a week of it at a time; on POST draft a new one."""
     now = timezone.now()
-    sites = list(Site.objects.order_by("pk"))
+    sites = list_sites()
     first = find_today(now, sites[0] if sites else None) + timedelta(days=1)
     usual = {
         "first_day": first,

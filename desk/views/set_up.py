@@ -1,17 +1,17 @@
 """What a site has to work with: hours, bays, closures, people and durations, each changed by one small form."""
 
 import zoneinfo
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from copy import copy
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import partial
-from typing import Any
+from typing import Any, cast
 from urllib.parse import urlencode
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import Q, prefetch_related_objects
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -20,9 +20,19 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from desk.access import get_user, open_to
+from desk.booking_forms import name_person
 from desk.booking_page import list_errors, name_faults
 from desk.number_field import read_whole
 from desk.set_up_forms import AbsenceForm, BayForm, CloseBayForm, DurationForm, SkillsForm, WeekHoursForm
+from desk.set_up_parts import (
+    HoursOfDay,
+    write_fields,
+    write_known_week,
+    write_new_absence,
+    write_new_bay,
+    write_new_closure,
+    write_week,
+)
 from scheduling.booking.setting_up import (
     close_bay,
     let_work,
@@ -34,10 +44,21 @@ from scheduling.booking.setting_up import (
     set_site_hours,
     take_absence_back,
 )
-from scheduling.models import Absence, Appointment, Bay, BayClosure, SiteHours, WorkDuration
+from scheduling.models import Absence, Appointment, Bay, BayClosure, WorkDuration
 from scheduling.rules.booking_words import Skill
 from scheduling.rules.opening import USUAL_HOURS
+from scheduling.site_reference import (
+    Hours,
+    list_absences,
+    list_bays,
+    list_closures,
+    list_durations,
+    map_person_hours,
+    map_site_hours,
+    map_skills,
+)
 from treatments.models import Role, Site, User
+from treatments.shop_reference import list_sites, map_people
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +90,13 @@ def tell_faults(form: forms.BaseForm) -> Iterator[None]:
         name_faults(form, error)
 
 
-def _find_site(code: str, user: User) -> tuple[Site, list[Site]]:
+def _find_site(code: str, user: User) -> tuple[Site, Sequence[Site]]:
     """Return the site of a code, else the person's own or the first, and all sites."""
-    sites = list(Site.objects.order_by("pk"))
+    sites = list_sites()
     if not sites:
         raise Http404("There is no site yet.")
     own = [site for site in sites if site.pk == user.site_id]
-    return next((site for site in sites if site.code == code), (own or sites)[0]), sites
+    return next((site for site in sites if site.code == code), (own or list(sites))[0]), sites
 
 
 def _set_hours(asked: Asked) -> Outcome:
@@ -217,21 +238,21 @@ def act(request: HttpRequest, action: str) -> HttpResponse:
 def _show(
     request: HttpRequest,
     site: Site,
-    sites: list[Site],
+    sites: Sequence[Site],
     *,
     bound: dict[str, forms.BaseForm] | None = None,
     status: int = 200,
 ) -> HttpResponse:
     now, bound = timezone.now(), bound or {}
     zone = zoneinfo.ZoneInfo(site.time_zone)
-    everyone = list(User.objects.filter(site=site, is_active=True).order_by("pk"))
-    people = [person for person in everyone if person.role != Role.DEALERSHIP]
-    prefetch_related_objects(people, "skills", "hours")
-    bays = list(Bay.objects.filter(site=site))
-    durations = list(WorkDuration.objects.filter(Q(site__isnull=True) | Q(site=site)))
-    closures = BayClosure.objects.filter(bay__site=site, ends_at__gt=now).select_related("bay")
-    absences = Absence.objects.filter(person__site=site, ends_at__gt=now).select_related("person")
-    hours = [(row.weekday, row.opens_at, row.closes_at) for row in SiteHours.objects.filter(site=site)]
+    people = {key: person for key, person in sorted(map_people().items()) if person.site_id == site.pk}
+    everyone = [person for person in people.values() if person.is_active]
+    bays = {bay.pk: bay for bay in list_bays() if bay.site_id == site.pk}
+    since = now.astimezone(UTC).date()
+    closures = [row for row in list_closures(site.pk, since) if row.ends_at > now and row.bay_id in bays]
+    absences = [row for row in list_absences(site.pk, since) if row.ends_at > now and row.person_id in people]
+    skills, own_hours = map_skills(), map_person_hours()
+    hours = _list_hours(map_site_hours().get(site.pk, {}))
     moved = request.GET.get("to_be_moved", "")
     # Only what is being changed has its form on the page: all of them at once would be some hundred fields.
     opened = next(iter(bound), request.GET.get("open", ""))
@@ -245,22 +266,48 @@ def _show(
         "errors": list_errors(*bound.values()),
         "told": request.GET.get("told", ""),
         "to_be_moved": read_whole(moved, digits=5) or 0,
-        "hours_form": bound.get("hours") or WeekHoursForm(hours=hours or _list_usual_hours(), prefix="hours"),
+        "hours_fields": (
+            write_week(cast("WeekHoursForm", bound["hours"]))
+            if "hours" in bound
+            else write_known_week(hours or _list_usual_hours(), "hours")
+        ),
         "has_hours": bool(hours),
         "bays": [
-            (bay, part, offer(part, partial(BayForm, instance=bay, prefix=part)))
-            for bay in bays
+            # A form writes into its row, and this one is everybody's.
+            (bay, part, offer(part, partial(BayForm, instance=copy(bay), prefix=part)))
+            for bay in bays.values()
             for part in [f"bay-{bay.pk}"]
         ],
-        "new_bay": bound.get("bay-new") or BayForm(prefix="bay-new"),
-        "closures": [(row, row.starts_at.astimezone(zone), row.ends_at.astimezone(zone)) for row in closures],
-        "closure_form": bound.get("closure") or CloseBayForm(site=site, bays=bays, prefix="closure"),
-        "people": [_describe_person(person, opened, bound) for person in people],
-        "absences": [(row, row.starts_at.astimezone(zone), row.ends_at.astimezone(zone)) for row in absences],
-        "absence_form": bound.get("absence") or AbsenceForm(site=site, people=everyone, prefix="absence"),
+        "new_bay": write_fields(bound["bay-new"]) if "bay-new" in bound else write_new_bay("bay-new"),
+        "closures": [
+            (row, bays[row.bay_id].name, row.starts_at.astimezone(zone), row.ends_at.astimezone(zone))
+            for row in closures
+        ],
+        "closure_fields": (
+            write_fields(bound["closure"])
+            if "closure" in bound
+            else write_new_closure([(bay.pk, str(bay)) for bay in bays.values()], "closure")
+        ),
+        "people": [
+            _describe_person(
+                person, skills.get(person.pk, ()), _list_hours(own_hours.get(person.pk, {})), opened, bound
+            )
+            for person in everyone
+            if person.role != Role.DEALERSHIP
+        ],
+        "absences": [
+            (row, name_person(people[row.person_id]), row.starts_at.astimezone(zone), row.ends_at.astimezone(zone))
+            for row in absences
+        ],
+        "absence_fields": (
+            write_fields(bound["absence"])
+            if "absence" in bound
+            else write_new_absence([(person.pk, name_person(person)) for person in everyone], "absence")
+        ),
         "durations": [
-            (row, part, offer(part, partial(DurationForm, instance=row, prefix=part)))
-            for row in durations
+            (row, part, offer(part, partial(DurationForm, instance=copy(row), prefix=part)))
+            for row in list_durations()
+            if row.site_id in (None, site.pk)
             for part in [f"duration-{row.pk}"]
         ],
         "open_part": opened,
@@ -268,13 +315,17 @@ def _show(
     return render(request, "desk/set_up.html", context, status=status)
 
 
-def _list_usual_hours() -> list[tuple[int, Any, Any]]:
+def _list_usual_hours() -> list[HoursOfDay]:
     return [(weekday, start, end) for weekday in range(1, 6) for start, end in USUAL_HOURS]
 
 
-def _describe_person(person: User, opened: str, bound: dict[str, forms.BaseForm]) -> dict[str, Any]:
-    hours = [(row.weekday, row.starts_at, row.ends_at) for row in person.hours.all()]
-    skills = [row.skill for row in person.skills.all()]
+def _list_hours(hours: Hours) -> list[HoursOfDay]:
+    return [(weekday, start, end) for weekday, spans in hours.items() for start, end in spans]
+
+
+def _describe_person(
+    person: User, skills: Sequence[str], hours: list[HoursOfDay], opened: str, bound: dict[str, forms.BaseForm]
+) -> dict[str, Any]:
     skills_part, hours_part = f"skills-{person.pk}", f"hours-{person.pk}"
     described = {"person": person, "skills": skills, "has_hours": bool(hours), "part": skills_part}
     if opened in (skills_part, hours_part):

@@ -1,5 +1,6 @@
 """The stock: lots with what is left of them, receiving one, recalling one, and where material went."""
 
+from collections.abc import Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -22,13 +23,13 @@ from treatments.models import Lot, Product
 from treatments.queries import find_today
 from treatments.rules.units import VolumeUnit
 from treatments.services import recall_lot
+from treatments.shop_reference import find_site_of, list_products
 from treatments.stock_queries import (
     PER_PAGE,
     UseSearch,
     count_reach,
     describe_lots,
     list_lots,
-    list_products,
     read_uses,
     walk_uses,
 )
@@ -40,7 +41,7 @@ from treatments.stock_services import receive_lot, take_recall_back
 def stock(request: HttpRequest) -> HttpResponse:
     """List the lots with what was received, used and is left, and how each stands today."""
     user, now = get_user(request), timezone.now()
-    today = find_today(now, user.site)
+    today = find_today(now, find_site_of(user))
     is_all_noted = note_material_uses()
     products = list_products()
     form = LotSearchForm(request.GET, products=products)
@@ -67,8 +68,9 @@ def stock(request: HttpRequest) -> HttpResponse:
 def receive(request: HttpRequest) -> HttpResponse:
     """Write down that a lot came."""
     user, now = get_user(request), timezone.now()
-    today = find_today(now, user.site)
-    unit = VolumeUnit.US_GALLON if user.site and user.site.country == "US" else VolumeUnit.LITRE
+    site = find_site_of(user)
+    today = find_today(now, site)
+    unit = VolumeUnit.US_GALLON if site and site.country == "US" else VolumeUnit.LITRE
     given = request.POST if request.method == "POST" else None
     first = {"received_on": today, "unit": unit, "product": request.GET.get("product", "")}
     form = ReceiveForm(given, products=list_products(), today=today, initial=first)
@@ -100,7 +102,7 @@ def lot(request: HttpRequest, key: int) -> HttpResponse:
 
 def _show_lot(request: HttpRequest, found: Lot, form: RecallForm | TakeBackForm | None = None) -> HttpResponse:
     user, now = get_user(request), timezone.now()
-    today = find_today(now, user.site)
+    today = find_today(now, find_site_of(user))
     if form is None:
         form = TakeBackForm() if found.recalled_on else RecallForm(initial={"recalled_on": today})
     errors = list_errors(form)
@@ -167,7 +169,7 @@ def lot_list(request: HttpRequest, key: int) -> HttpResponseBase:
     return answer_recall_list(walk_uses(UseSearch(lot=found.pk)), f"recall-{slugify(found.number) or found.pk}.csv")
 
 
-def _read_search(request: HttpRequest, products: list[Product]) -> tuple[UseSearchForm, UseSearch | None, bool]:
+def _read_search(request: HttpRequest, products: Sequence[Product]) -> tuple[UseSearchForm, UseSearch | None, bool]:
     """Return the form, what it asks for where it can be read, and whether anything was asked at all."""
     asked = any(request.GET.get(name) for name in UseSearchForm.base_fields) or bool(request.GET.get("product"))
     form = UseSearchForm(request.GET if asked else None, products=products)

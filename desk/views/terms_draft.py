@@ -15,12 +15,15 @@ from django.utils.translation import gettext as _
 
 from claims.terms_preview import TermsPreview, preview_terms
 from desk.access import access_draft, access_version, get_user, list_versions_for, open_to
+from desk.number_field import read_whole
 from desk.telling import tell, tell_all
 from desk.terms_form import build_form, list_differences, put_labels
+from desk.terms_parts import write_groups, write_groups_of
 from desk.terms_post import drop_switched_off, read_form
 from desk.terms_words import count_claims, count_covers, say_chosen
 from scheduling.models import TermsVersion, WarrantyTerms
 from scheduling.rules.terms_document import TermsError
+from scheduling.site_reference import list_terms
 from scheduling.terms_preview import choose_covers
 from scheduling.terms_queries import (
     compute_fingerprint,
@@ -72,8 +75,8 @@ def _start(request: HttpRequest, user: User) -> TermsVersion:
         if isinstance(document.get("code"), str):
             document["version"] = find_next_version(document["code"])
         return start_draft(document=document, now=now, actor=user)
-    key = request.POST.get("from", "")
-    chosen = list_versions_for(user).filter(pk=int(key) if key.isdecimal() else 0).first()
+    wanted = read_whole(request.POST.get("from", ""), digits=17)
+    chosen = next((version for version in list_versions_for(user) if version.pk == wanted), None)
     if chosen is None:
         raise ValidationError(_("Choose the version whose text is to be copied."))
     if request.POST.get("how") == "copy":
@@ -144,10 +147,11 @@ def render_form(
 
     So that a person who has seen what the other one changed can save over it, knowing it.
     """
-    form = build_form(typed, problems, read_zone_catalogue())
+    form = build_form(typed, problems, read_zone_catalogue()) if problems or changed else None
     context = {
         "draft": draft,
-        "form": form,
+        "errors": form.errors if form else [],
+        "groups": write_groups(form) if form else write_groups_of(typed, read_zone_catalogue()),
         "changed": changed,
         "differences": list_differences(draft.document, drop_switched_off(typed)) if changed else [],
         "saved": saved,
@@ -175,7 +179,7 @@ def list_problems(chosen: TermsVersion) -> list[str]:
 def read_preview(request: HttpRequest, chosen: TermsVersion) -> dict[str, Any]:
     """Return the preview for the page: over the covers under the same terms, other terms, or all."""
     terms = read_version_terms(chosen)
-    others = list(WarrantyTerms.objects.values_list("code", "title"))
+    others = list_terms()
     wanted = request.GET.get("covers", "")
     every = wanted == "*"
     instead_of = wanted if wanted in [code for code, _ in others] else ""

@@ -65,7 +65,7 @@ def vehicles(request: HttpRequest) -> HttpResponse:
         shown = list(found.order_by("vin")[: PER_PAGE + 1])
     else:
         # By the place of the last row: neither a count nor a later page reads what is not shown.
-        shown = list_found_vehicles(text, among=Vehicle.objects.all(), after=after.upper(), size=PER_PAGE + 1)
+        shown = list_found_vehicles(text, after=after.upper(), size=PER_PAGE + 1)
     context = {
         "vehicles": shown[:PER_PAGE],
         "text": text,

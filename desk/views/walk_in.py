@@ -1,11 +1,12 @@
 """A vehicle at the door: find it, and take it in at the first time that is free today; or add one that is new here."""
 
+import zoneinfo
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import FilteredRelation, Q
+from django.db.models import DateTimeField, FilteredRelation, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -20,13 +21,51 @@ from desk.telling import tell
 from scheduling.booking.changing import walk_in as take_in
 from scheduling.booking.errors import SlotTakenError
 from scheduling.models import Appointment, AppointmentStatus
-from treatments.models import Site, User, Vehicle
+from treatments.among import Among
+from treatments.models import Role, Site, User, Vehicle
 from treatments.queries import find_today, list_found_vehicles
 from treatments.rules.vin import VinMark
 from treatments.services import add_vehicle, find_or_add_customer
+from treatments.shop_reference import find_site_of, map_sites
+from treatments.standing_query import Given, GivenKeys, StandingQuery
 
 # More are not read through while somebody waits; a longer word finds fewer.
 MOST_SHOWN = 10
+
+
+KNOWN = StandingQuery(
+    lambda: (
+        Vehicle.objects.filter(Among("pk", GivenKeys(0)))
+        .alias(
+            owned=FilteredRelation("ownerships", condition=Q(ownerships__until_day__isnull=True)),
+            cover=FilteredRelation("covers", condition=Q(covers__ended_on__isnull=True)),
+        )
+        .order_by("owned__from_day", "owned__pk")
+        .values_list(
+            "pk", "owned__customer__name", "owned__customer__phone", "cover__pk", "cover__last_state__due_last_on"
+        )
+    )
+)
+# The last one first, so that the next one is what stays.
+COMING = StandingQuery(
+    lambda: (
+        Appointment.objects.filter(
+            Among("vehicle_id", GivenKeys(0)),
+            status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY],
+            ready_at__gte=Given(1, DateTimeField()),
+        )
+        .order_by("-starts_at")
+        .values_list("vehicle_id", "number", "starts_at", "site_id")
+    )
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ComingVisit:
+    """A booked visit of a vehicle at the door, on the clock of its site."""
+
+    number: str
+    starts_at: datetime
 
 
 @dataclass(slots=True)
@@ -38,7 +77,7 @@ class VehicleAtTheDoor:
     owner_phone: str = ""
     has_cover: bool = False
     due_last_on: date | None = None
-    coming: Appointment | None = None
+    coming: ComingVisit | None = None
 
 
 @open_to("book")
@@ -62,7 +101,8 @@ def walk_in(request: HttpRequest) -> HttpResponse:
     text = request.GET.get("q", "").replace("\x00", "").strip()[:100]
     vehicles: list[Vehicle] = []
     if text:
-        vehicles = list_found_vehicles(text, among=list_vehicles_for(user), size=MOST_SHOWN + 1)
+        among = list_vehicles_for(user) if user.role == Role.DEALERSHIP else None
+        vehicles = list_found_vehicles(text, among=among, size=MOST_SHOWN + 1)
     context = {
         "text": text,
         "found": _gather(vehicles[:MOST_SHOWN], now, user),
@@ -71,7 +111,7 @@ def walk_in(request: HttpRequest) -> HttpResponse:
         "errors": errors,
         "instead": instead,
         "turned_away": turned_away,
-        "today": find_today(now, user.site),
+        "today": find_today(now, find_site_of(user)),
     }
     return render(request, "desk/walk_in.html", context, status=400 if errors else 200)
 
@@ -89,24 +129,14 @@ def _gather(vehicles: list[Vehicle], now: datetime, user: User) -> list[VehicleA
     found = {vehicle.pk: VehicleAtTheDoor(vehicle) for vehicle in vehicles}
     if not found:
         return []
-    known = Vehicle.objects.filter(pk__in=found).alias(
-        owned=FilteredRelation("ownerships", condition=Q(ownerships__until_day__isnull=True)),
-        cover=FilteredRelation("covers", condition=Q(covers__ended_on__isnull=True)),
-    )
-    for pk, name, phone, cover, due_last_on in known.values_list(
-        "pk", "owned__customer__name", "owned__customer__phone", "cover__pk", "cover__last_state__due_last_on"
-    ).order_by("owned__from_day", "owned__pk"):
+    keys = list(found)
+    for pk, name, phone, cover, due_last_on in KNOWN.ask(keys):
         entry = found[pk]
         entry.owner_name, entry.owner_phone = name or "", phone or ""
         entry.has_cover, entry.due_last_on = cover is not None, due_last_on
-    coming = Appointment.objects.filter(
-        vehicle__in=found,
-        status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY],
-        ready_at__gte=now,
-    )
-    shown = coming.select_related("site").only("vehicle_id", "number", "starts_at", "site__time_zone")
-    for visit in shown.order_by("-starts_at"):
-        found[visit.vehicle_id].coming = visit
+    sites = map_sites()
+    for vehicle, number, starts_at, site in COMING.ask(keys, now):
+        found[vehicle].coming = ComingVisit(number, starts_at.astimezone(zoneinfo.ZoneInfo(sites[site].time_zone)))
     return list(found.values())
 
 

@@ -18,9 +18,9 @@ from tests.conftest import NOW, ShopForTests
 from tests.desk.lift import VIN, Lift, raise_lift
 from treatments.history_reading import read_history
 from treatments.models import Event, Lot, Product, SentForm, Treatment, TreatmentLine, Zone
-from treatments.queries import find_treatment
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.services import record_reading
+from treatments.work_reading import find_treatment
 
 TREAT = f"/vehicles/{VIN}/treat/"
 ROCKER, RAIL = "rocker_left", "frame_rail_front_left"
@@ -367,8 +367,8 @@ def test_the_form_of_a_treatment_reads_what_is_on_record(lift: Lift, django_asse
     client = lift.log_in()
     client.post(TREAT, visit(lift))
     draft = Treatment.objects.get()
-    whole, is_amended = find_treatment(draft.pk) or (None, True)
-    assert whole == draft and not is_amended and whole.reading_id == draft.reading_id
+    whole = find_treatment(draft.pk)
+    assert whole == draft and not hasattr(whole, "amended_by") and whole.reading_id == draft.reading_id
     assert (whole.vehicle, whole.site, whole.reading) == (draft.vehicle, draft.site, draft.reading)
     for key in (draft.pk + 1, 0, 2**63, 10**30):
         assert find_treatment(key) is None
