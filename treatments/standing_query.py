@@ -168,11 +168,12 @@ def _fix_type(number: int, connection: Any) -> Any:
 
 def _open_cursor(connection: Any) -> Any:
     """Return a cursor whose statements the database keeps prepared, where the settings let it."""
-    if connection.vendor != "postgresql" or connection.settings_dict["OPTIONS"].get("prepare_threshold") is None:
+    may_prepare = connection.vendor == "postgresql" and "prepare_threshold" in connection.settings_dict["OPTIONS"]
+    # A log of queries wants them with their values.
+    if not may_prepare or connection.queries_logged:
         return connection.cursor()
     connection.ensure_connection()
-    wrap = connection.make_debug_cursor if connection.queries_logged else connection.make_cursor
-    return wrap(_PreparingCursor(connection.connection))
+    return connection.make_cursor(_PreparingCursor(connection.connection))
 
 
 class _PreparingCursor(psycopg.Cursor[Any]):
