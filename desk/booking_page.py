@@ -20,7 +20,7 @@ from desk.telling import tell
 from scheduling.booking.finding import LOOKED_THROUGH_DAYS, propose_slots
 from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, list_near_items, sum_up_due
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Cover
-from scheduling.queries import list_covers_of, read_cover_case
+from scheduling.queries import list_covers_of, read_short_case
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due_item import DueItem
@@ -62,7 +62,7 @@ def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> Vehicle
     if home is None:
         raise ValidationError({"site": "There is no site yet; add one in the administration pages first."})
     today = find_today(now, home)
-    case = read_cover_case(cover) if cover else None
+    case = read_short_case(cover) if cover else None
     if case is None or case.read_state(today).status in NO_MORE_COVER:
         cover = case = None
     near = list_near_items(case, today) if case else []

@@ -21,7 +21,7 @@ from scheduling.booking.reading import (
     sum_up_due,
 )
 from scheduling.models import Appointment, Cover
-from scheduling.queries import read_cover_case
+from scheduling.queries import read_short_case
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due import DueItem
 from scheduling.rules.slots import DueDates
@@ -32,6 +32,7 @@ from treatments.rules.history import VehicleHistory, ZoneLine
 from treatments.rules.wording import put_for_people
 from treatments.rules.words import TreatmentKind
 from treatments.shop_reference import list_sites, map_zone_names
+from treatments.short_histories import read_short_histories
 
 SHOWN_OF_VIN = 6
 
@@ -56,6 +57,7 @@ class OwnVehicle:
         due_dates: the dates of what a visit soon would serve.
         next_on: where nothing can be booked yet, the day from which something can be; None where nothing is due at all.
         bookable: whether times are proposed.
+        history: the short one, without lots and quantities.
     """
 
     vehicle: Vehicle
@@ -88,8 +90,8 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
     if visit is not None and cover is not None and visit.cover_id == cover.pk:
         visit.cover = cover
     site = _find_site(vehicle, cover, visit)
-    case = read_cover_case(cover) if cover else None
-    history = case.history if case else read_history(vehicle)
+    case = read_short_case(cover) if cover else None
+    history = case.history if case else read_short_histories([vehicle.pk])[vehicle.pk]
     if case is None:
         return OwnVehicle(vehicle, site, None, "", "", (), (), NOTHING_DUE, None, False, visit, history)
     today = find_today(now, site)
@@ -154,9 +156,9 @@ class VisitRecord:
     corrected: bool
 
 
-def tell_last_record(history: VehicleHistory) -> VisitRecord | None:
+def read_last_record(vehicle: Vehicle) -> VisitRecord | None:
     """Return the record of the last treatment that is signed off, as it stands after corrections; None without one."""
-    treatments = history.current_treatments
+    treatments = read_history(vehicle).current_treatments
     if not treatments:
         return None
     last = treatments[-1]

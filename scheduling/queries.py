@@ -106,6 +106,11 @@ def read_short_cases(covers: Iterable[Cover]) -> list[CoverCase]:
     return _make_cases(wanted, read_short_histories(cover.vehicle_id for cover in wanted), None)
 
 
+def read_short_case(cover: Cover) -> CoverCase:
+    """Return the case of one cover with a short history; see ``read_short_cases``."""
+    return read_short_cases([cover])[0]
+
+
 def _make_cases(
     wanted: list[Cover], histories: Mapping[int, VehicleHistory], known_at: datetime | None
 ) -> list[CoverCase]:

@@ -23,7 +23,7 @@ from desk.number_field import read_whole
 from desk.own_times import ChosenTime, read_chosen_time, sign_time
 from desk.telling import tell, tell_all
 from notifications.links import OwnPage, make_stop_token
-from notifications.own_page import OwnVehicle, read_own_vehicle, tell_last_record
+from notifications.own_page import OwnVehicle, read_last_record, read_own_vehicle
 from notifications.queries import read_certificate_pdf
 from notifications.rules.calendar_text import write_download
 from notifications.speaking import choose_language, speak_to
@@ -371,6 +371,6 @@ def certificate(request: HttpRequest, visitor: Visitor) -> HttpResponse:
 @for_its_owner
 def record(request: HttpRequest, visitor: Visitor) -> HttpResponse:
     """Show what was done at the last treatment, to be read or printed."""
-    found = tell_last_record(visitor.shown.history)
+    found = read_last_record(visitor.page.vehicle)
     context = {"token": visitor.token, "shown": visitor.shown, "record": found}
     return render(request, "desk/customer_record.html", context, status=200 if found else 404)

@@ -20,7 +20,7 @@ from scheduling.models import (
     BayClosure,
     Cover,
 )
-from scheduling.queries import CoverCase, read_cover_case
+from scheduling.queries import CoverCase, read_short_case
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP, Skill, VisitKind
 from scheduling.rules.due_item import DueItem, DueKind
 from scheduling.rules.opening import Span
@@ -179,7 +179,7 @@ NOTHING_DUE = WhatIsDue((), VisitKind.FIRST_TREATMENT, 0)
 
 def read_what_is_due_for(cover: Cover | None, today: date) -> WhatIsDue:
     """Return what a visit is to serve for a cover; nothing where a vehicle has none."""
-    return read_what_is_due(read_cover_case(cover), today) if cover is not None else NOTHING_DUE
+    return read_what_is_due(read_short_case(cover), today) if cover is not None else NOTHING_DUE
 
 
 def describe_due(item: DueItem) -> DueDates:
