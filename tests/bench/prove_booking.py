@@ -57,6 +57,10 @@ def main() -> None:
     sys.exit(1 if failed else 0)
 
 
+# With these words a vehicle that has a visit already is refused another; no time would help.
+TOLD_OF_ITS_VISIT = ("booked already", "booked meanwhile", "comes for the same already")
+
+
 def prove(clients: int, attempts: int) -> int:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
     import django
@@ -183,7 +187,7 @@ def work(number: int, attempts: int, gate: Any, answers: Any) -> None:
             counts["taken"] += 1
             if len(taken.alternatives) == 3:
                 counts["taken, next three told"] += 1
-            elif "booked already" in taken.sentence or "booked meanwhile" in taken.sentence:
+            elif any(words in taken.sentence for words in TOLD_OF_ITS_VISIT):
                 counts["vehicle has its visit already, told so"] += 1
             else:
                 said.append(f"taken without the next three: {taken.sentence}")
