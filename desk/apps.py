@@ -1,7 +1,18 @@
-"""Registers the desk room with Django."""
+"""Registers the desk room with Django, and lets Python look for garbage less often."""
+
+import gc
 
 from django.apps import AppConfig
+
+# A page makes some ten thousand objects and drops nearly all of them at once. Looked through after every 700, as Python
+# does by itself, they cost about a tenth of a page's time.
+LOOKED_THROUGH_AFTER = (50_000, 20, 20)
 
 
 class DeskConfig(AppConfig):
     name = "desk"
+
+    def ready(self) -> None:
+        """Put what was loaded so far out of the collector's sight, and call it more seldom."""
+        gc.freeze()
+        gc.set_threshold(*LOOKED_THROUGH_AFTER)
