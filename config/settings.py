@@ -115,7 +115,7 @@ TEMPLATES = [
 ]
 
 # Django brings its form widgets in both languages; a page by the lift has hundreds, and Jinja2 writes them faster.
-FORM_RENDERER = "django.forms.renderers.Jinja2"
+FORM_RENDERER = "desk.form_renderer.FormRenderer"
 
 
 def read_database() -> dict[str, Any]:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from typing import Any, Generic, TypeVar
 
 import psycopg
-from django.db import DEFAULT_DB_ALIAS, connections
+from django.db import DEFAULT_DB_ALIAS, NotSupportedError, connections
 from django.db.models import BigIntegerField, Field, Model, QuerySet, Value
 from psycopg.types.numeric import Int8
 
@@ -95,9 +95,17 @@ class StandingQuery:
             param.adapt(values[param.value], connection) if isinstance(param, Given | _Pattern) else param
             for param in params
         ]
-        with connection.cursor() if self._plans_anew else _open_cursor(connection) as cursor:
-            cursor.execute(sql, told)
-            rows: list[Sequence[Any]] = cursor.fetchall()
+        try:
+            with connection.cursor() if self._plans_anew else _open_cursor(connection) as cursor:
+                cursor.execute(sql, told)
+                rows: list[Sequence[Any]] = cursor.fetchall()
+        except NotSupportedError:
+            # A plan of before a column got another type is of no use until the connection is renewed.
+            if connection.in_atomic_block:
+                raise
+            with connection.cursor() as cursor:
+                cursor.execute(sql, told)
+                rows = cursor.fetchall()
         return _convert(rows, converters, connection) if converters else rows
 
     def _write(self) -> Written:
@@ -172,6 +180,8 @@ def _open_cursor(connection: Any) -> Any:
     # A log of queries wants them with their values.
     if not may_prepare or connection.queries_logged:
         return connection.cursor()
+    # As Django itself does before it opens a cursor.
+    connection.close_if_health_check_failed()
     connection.ensure_connection()
     return connection.make_cursor(_PreparingCursor(connection.connection))
 
