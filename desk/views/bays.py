@@ -126,7 +126,7 @@ def drop(request: HttpRequest) -> HttpResponse:
     status = 200
     errors: Errors = []
     try:
-        bay, person, starts_at = _read_place(request, visit, now)
+        bay, person, starts_at, why = _read_place(request, visit, now)
         moved = move_visit(
             appointment=visit,
             bay=bay,
@@ -135,6 +135,7 @@ def drop(request: HttpRequest) -> HttpResponse:
             now=now,
             actor=user,
             seen_sequence=read_whole(sequence, digits=9),
+            why=why,
         )
         visit = moved
     except SlotTakenError as taken:
@@ -158,11 +159,11 @@ def drop(request: HttpRequest) -> HttpResponse:
     return render(request, template, context, status=status)
 
 
-def _read_place(request: HttpRequest, visit: Appointment, now: datetime) -> tuple[Bay, User | None, datetime]:
-    """Return bay, person and moment of a drop: a button's, or those of the place in the week."""
+def _read_place(request: HttpRequest, visit: Appointment, now: datetime) -> tuple[Bay, User | None, datetime, str]:
+    """Return bay, person, moment and reason of a drop: a button's, or those of the place in the week."""
     if "slot" in request.POST:
         chosen = read_button(request.POST["slot"], visit.vehicle)
-        return chosen.bay, chosen.person, chosen.starts_at
+        return chosen.bay, chosen.person, chosen.starts_at, chosen.why
     try:
         day = date.fromisoformat(request.POST.get("to_day", ""))
         minute = int(request.POST.get("minute", ""))
@@ -185,4 +186,4 @@ def _read_place(request: HttpRequest, visit: Appointment, now: datetime) -> tupl
         bay=bay,
         moved=visit,
     )
-    return bay, person, starts_at
+    return bay, person, starts_at, ""

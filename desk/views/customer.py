@@ -271,7 +271,7 @@ def _take(request: HttpRequest, visitor: Visitor, chosen: ChosenTime) -> HttpRes
     }
     try:
         if visit is not None:
-            move_own_visit(visit=visit, seen_sequence=chosen.sequence, **common)
+            move_own_visit(visit=visit, seen_sequence=chosen.sequence, why=chosen.why, **common)
         else:
             book_own_visit(vehicle=visitor.page.vehicle, cover=visitor.shown.cover, why=chosen.why, **common)
     except SlotTakenError as taken:

@@ -258,7 +258,7 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
         try:
             wanted = _read_wanted(request, found, form, now)
             if wanted is not None:
-                bay, person, starts_at = wanted
+                bay, person, starts_at, why = wanted
                 move_visit(
                     appointment=found,
                     bay=bay,
@@ -267,6 +267,7 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
                     now=now,
                     actor=user,
                     seen_sequence=read_whole(request.POST.get("sequence", ""), digits=9),
+                    why=why,
                 )
                 return redirect(f"{reverse('desk:visit', args=[found.number])}?told=moved")
             errors = list_errors(form)
@@ -303,11 +304,11 @@ def _start_of(found: Appointment) -> Values:
 
 def _read_wanted(
     request: HttpRequest, found: Appointment, form: NamedTimeForm, now: datetime
-) -> tuple[Bay, User | None, datetime] | None:
-    """Return where a visit is to be moved, or None where the form's errors say why that can't be read."""
+) -> tuple[Bay, User | None, datetime, str] | None:
+    """Return where and why a visit is to be moved, or None where the form's errors say why that can't be read."""
     if "slot" in request.POST:
         chosen = read_button(request.POST["slot"], found.vehicle)
-        return chosen.bay, chosen.person, chosen.starts_at
+        return chosen.bay, chosen.person, chosen.starts_at, chosen.why
     if not form.is_valid():
         return None
     starts_at = form.read_start()
@@ -322,7 +323,7 @@ def _read_wanted(
         person=form.cleaned_data["person"],
         moved=found,
     )
-    return bay or found.bay, person, starts_at
+    return bay or found.bay, person, starts_at, _("The customer named this time.")
 
 
 @open_to("work_visits")

@@ -93,6 +93,7 @@ def move_own_visit(
     seen_sequence: int,
     until_hours: int,
     now: datetime,
+    why: str = "",
 ) -> Appointment:
     """Move a customer's own visit to a time that was proposed.
 
@@ -111,6 +112,7 @@ def move_own_visit(
         now=now,
         actor=None,
         seen_sequence=seen_sequence,
+        why=why,
     )
 
 

@@ -314,11 +314,13 @@ def move_visit(
     now: datetime,
     actor: User | None,
     seen_sequence: int | None = None,
+    why: str = "",
 ) -> Appointment:
     """Move a booked visit to another time, bay or person; what it serves follows.
 
     Args:
         seen_sequence: the sequence of the appointment as the person saw it; what was changed since is not overwritten.
+        why: why the new time was proposed; what was said of the old one is true no more.
 
     Raises:
         SlotTakenError: where the new time is taken; with the next three times that are free. Nothing is changed then.
@@ -341,7 +343,7 @@ def move_visit(
         locked.site, locked.bay, locked.person = bay.site, bay, person
         locked.starts_at, locked.work_ends_at = stay.starts_at, stay.work_ends_at
         locked.bay_free_at, locked.ready_at = stay.bay_free_at, stay.ready_at
-        locked.changed_at = now
+        locked.changed_at, locked.why = now, why
         locked.full_clean()
         locked.save()
         count_change(locked)

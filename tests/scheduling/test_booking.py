@@ -194,9 +194,9 @@ def test_a_moved_visit_keeps_its_name_and_counts_the_change(bays: Bays, covers: 
     next_day = DAY + timedelta(days=1)
     moved = move_visit(
         appointment=visit, bay=bays.tall, person=bays.jora, starts_at=at(next_day, 14), now=NOW, actor=bays.writer,
-        seen_sequence=0,
+        seen_sequence=0, why="In the window of the touch-up",
     )  # fmt: skip
-    assert (moved.uid, moved.sequence, moved.bay) == (uid, 1, bays.tall)
+    assert (moved.uid, moved.sequence, moved.bay, moved.why) == (uid, 1, bays.tall, "In the window of the touch-up")
     assert CoverState.objects.get(cover=covers[0]).booked_on == next_day and nothing_to_recompute()
     with pytest.raises(ChangedMeanwhileError, match="changed meanwhile, it is now on 2026-06-10 14:00"):
         move_visit(
