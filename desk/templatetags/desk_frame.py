@@ -1,13 +1,14 @@
 """Template tags for the frame around every page: the sections a person may open, language and colours."""
 
 import functools
+import re
 from typing import Any
 
 from django import template
 from django.http import HttpRequest
 from django.template import Context, engines
 from django.template.loader import render_to_string
-from django.utils.html import format_html
+from django.utils.html import escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 
@@ -47,23 +48,51 @@ def page_address(context: Context) -> str:
 @register.simple_tag(takes_context=True)
 def frame_top(context: Context, sections: list[Section], here: str) -> SafeString:
     """Return the head of the page: its sections, who is logged in, and the other languages."""
-    request = _find_request(context)
-    return _write_part(
-        "desk/frame_top.html",
-        sections=sections,
-        user=context.get("user"),
-        token=_write_token(context),
-        has_request=request is not None,
-        here=here,
-        languages=list_other_languages(get_language() or ""),
-    )
+    user, language = context.get("user"), get_language() or ""
+    name = role = ""
+    if isinstance(user, User):
+        name, role = user.get_full_name() or user.username, str(user.get_role_display())
+    parts = _mould_top(tuple(sections), name, role, _find_request(context) is not None, language)
+    return _fill(parts, _write_token(context), here)
 
 
 @register.simple_tag(takes_context=True)
 def frame_foot(context: Context, look: str, here: str) -> SafeString:
     """Return the foot of the page: the choice of colours."""
+    return _fill(_mould_foot(look, get_language() or ""), _write_token(context), here)
+
+
+# Head and foot are the same on each page that a person opens, but for these two.
+_TOKEN, _HERE = "\ue000", "\ue001"
+_HOLES = re.compile(f"([{_TOKEN}{_HERE}])")
+
+
+@functools.lru_cache(maxsize=512)
+def _mould_top(
+    sections: tuple[Section, ...], name: str, role: str, has_request: bool, language: str
+) -> tuple[str, ...]:
+    return _mould(
+        "desk/frame_top.html", sections=sections, name=name, role=role, has_request=has_request,
+        languages=list_other_languages(language),
+    )  # fmt: skip
+
+
+@functools.lru_cache(maxsize=16)
+def _mould_foot(look: str, language: str) -> tuple[str, ...]:
     looks = [(code, str(words)) for code, words in LOOKS.items()]
-    return _write_part("desk/frame_foot.html", token=_write_token(context), look=look, here=here, looks=looks)
+    return _mould("desk/frame_foot.html", look=look, looks=looks)
+
+
+def _mould(template: str, **values: Any) -> tuple[str, ...]:
+    """Return a part cut at the places of the token and of the page's own address."""
+    written = engines["jinja2"].get_template(template).render({"token": _TOKEN, "here": _HERE, **values})
+    return tuple(_HOLES.split(written))
+
+
+def _fill(parts: tuple[str, ...], token: str, here: str) -> SafeString:
+    holes = {_TOKEN: token, _HERE: escape(here)}
+    # The part escapes its own texts.
+    return mark_safe("".join([holes.get(part, part) for part in parts]))
 
 
 @register.simple_tag
@@ -76,11 +105,6 @@ def kept_words(user: User) -> SafeString:
 @functools.lru_cache(maxsize=256)
 def _write_kept_words(person: int, language: str | None) -> SafeString:
     return render_to_string("desk/kept_words.html", {"person": person})
-
-
-def _write_part(name: str, **values: Any) -> SafeString:
-    # The part escapes its own texts.
-    return mark_safe(engines["jinja2"].get_template(name).render(values))
 
 
 def _write_token(context: Context) -> SafeString:
