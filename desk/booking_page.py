@@ -19,16 +19,16 @@ from desk.slots import SlotButton, make_buttons
 from desk.telling import tell
 from scheduling.booking.finding import LOOKED_THROUGH_DAYS, propose_slots
 from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, list_near_items, sum_up_due
+from scheduling.booking.visit_reading import name_places
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Cover
 from scheduling.queries import list_covers_of, read_short_case
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due_item import DueItem
 from scheduling.rules.slots import Preferences, Slot
-from scheduling.site_reference import map_bays
 from treatments.models import Customer, Site, User, Vehicle
 from treatments.queries import find_owner, find_today
-from treatments.shop_reference import list_sites, map_sites
+from treatments.shop_reference import list_sites
 from treatments.standing_query import Given, StandingQuery, StandingRows
 
 Errors = list[tuple[str, str]]
@@ -96,11 +96,10 @@ SERVED = StandingQuery(
 
 
 def _list_coming(vehicle: Vehicle, start: datetime) -> list[Appointment]:
-    """Return the visits of a vehicle that stand from a moment on, with their site and bay."""
-    coming = COMING.ask(vehicle.pk, start)
-    sites, bays = (map_sites(), map_bays()) if coming else ({}, {})
+    """Return the visits of a vehicle that stand from a moment on, with where they stand."""
+    coming = name_places(COMING.ask(vehicle.pk, start))
     for visit in coming:
-        visit.site, visit.bay, visit.vehicle = sites[visit.site_id], bays[visit.bay_id], vehicle
+        visit.vehicle = vehicle
     return coming
 
 

@@ -8,8 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django import forms
-from django.template import engines
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 from django.utils.translation import get_language
 
 from desk.claim_forms import (
@@ -23,6 +22,7 @@ from desk.claim_forms import (
     SecondForm,
     WhatIfForm,
 )
+from desk.parts import write_part
 
 FORMS: dict[str, type[forms.Form]] = {
     "acknowledge": AcknowledgeForm,
@@ -78,5 +78,4 @@ def _write_untyped(
 
 
 def _write(form: forms.Form) -> SafeString:
-    # The part escapes its own texts.
-    return mark_safe(engines["jinja2"].get_template("desk/claim_form.html").render({"form": form}))
+    return write_part("desk/claim_form.html", {"form": form})

@@ -11,10 +11,10 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.db.models import DateField, QuerySet
-from django.template import engines
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 from django.utils.translation import get_language
 
+from desk.parts import write_part
 from desk.telling import tell
 from scheduling.due_list import URGENCIES, DueFilter, DueRow, find_cover_urgency
 from scheduling.models import DueItem
@@ -80,9 +80,8 @@ def write_cards(rows: Sequence[DueRow], today: date, buttons: CardButtons, *, sh
 # Some 2 kB each; the same vehicles stand first on the list all day.
 @functools.lru_cache(maxsize=2048)
 def _write_card(card: DueCard, buttons: CardButtons, language: str) -> SafeString:
-    template = engines["jinja2"].get_template("desk/due_card.html")
-    # The part escapes its own texts; ``language`` is the one in use, told so that cards are kept for each.
-    return mark_safe(template.render({"card": card, "may": buttons}))
+    # ``language`` is the one in use, told so that cards are kept for each.
+    return write_part("desk/due_card.html", {"card": card, "may": buttons})
 
 
 def find_horizon(today: date) -> date:

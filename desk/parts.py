@@ -5,11 +5,13 @@ has the filters of the other templates under the same names.
 """
 
 import functools
+from collections.abc import Mapping
 from typing import Any
 
-from django.template import defaultfilters
+from django.template import defaultfilters, engines
 from django.urls import reverse
 from django.utils import formats, translation
+from django.utils.safestring import SafeString, mark_safe
 from jinja2 import Environment
 
 from desk.moulds import mark
@@ -26,6 +28,11 @@ def find_address(name: str, *args: str | int) -> str:
 def _say(text: str, language: str | None) -> str:
     """Return a text in the language, which is that of the page."""
     return translation.gettext(text)
+
+
+def write_part(name: str, values: Mapping[str, Any]) -> SafeString:
+    """Return a part with these values; it escapes its own texts."""
+    return mark_safe(engines["jinja2"].get_template(name).render(dict(values)))
 
 
 def make_environment(**options: Any) -> Environment:

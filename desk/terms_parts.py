@@ -5,18 +5,17 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from django.template import engines
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 from django.utils.translation import get_language
 
+from desk.parts import write_part
 from desk.terms_form import TermsForm, build_form
 from treatments.rules.zone_catalogue import ZoneDescription
 
 
 def write_groups(form: TermsForm) -> SafeString:
     """Return the groups of fields with what was typed and its faults."""
-    # The part escapes its own texts.
-    return mark_safe(engines["jinja2"].get_template("desk/terms_groups.html").render({"form": form}))
+    return write_part("desk/terms_groups.html", {"form": form})
 
 
 def write_groups_of(document: Mapping[str, Any], zones: tuple[ZoneDescription, ...]) -> SafeString:

@@ -18,11 +18,11 @@ from scheduling.models import Appointment, Cover, CoverChange, TermsVersion
 from scheduling.site_reference import map_versions
 from treatments.among import Among
 from treatments.history_reading import read_history
-from treatments.models import Inspection, Ownership, Treatment, Vehicle
+from treatments.models import Inspection, Ownership, Treatment, User, Vehicle
 from treatments.rules.history import InspectedZone, VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, compare_zone
 from treatments.rules.rust_grade import RustGrade, grade_rust
-from treatments.shop_reference import PersonName, map_names_of_people, map_products, map_sites, map_zones
+from treatments.shop_reference import map_people, map_products, map_sites, map_zones
 from treatments.standing_query import Given, GivenKeys, StandingQuery
 
 NO_MOMENT = Value(None, output_field=DateTimeField())
@@ -175,7 +175,7 @@ class TreatmentView:
     key: int
     kind: str
     site: str
-    applicator: PersonName | None
+    applicator: User | None
     reading_amount: Decimal | None
     reading_unit: str
     recorded_at: datetime
@@ -189,7 +189,7 @@ class TreatmentView:
 
 def read_treatments(keys: Collection[int], history: VehicleHistory) -> dict[int, TreatmentView]:
     """Return treatments, drafts too, by primary key; the history tells of the film of those signed off."""
-    sites, people, zones, products = map_sites(), map_names_of_people(), map_zones(), map_products()
+    sites, people, zones, products = map_sites(), map_people(), map_zones(), map_products()
     plain = {
         (treatment.record, line.zone, line.product, line.lot): line
         for treatment in history.treatments
@@ -230,7 +230,7 @@ class InspectionView:
     key: int
     kind: str
     site: str
-    inspector: PersonName | None
+    inspector: User | None
     zones: list[tuple[InspectedZone, RustGrade | None]]
 
 
@@ -242,7 +242,7 @@ def view_inspections(places: Sequence[Place], vehicle: Vehicle, history: Vehicle
     records = {one.record: one for one in history.inspections}
     if any(f"inspection {place.key}" not in records for place in places):
         records = {one.record: one for one in read_history(vehicle).inspections}
-    sites, people = map_sites(), map_names_of_people()
+    sites, people = map_sites(), map_people()
     found = {}
     for place in places:
         record = records[f"inspection {place.key}"]
@@ -289,12 +289,12 @@ class ChangeView:
     kind: str
     reason: str
     to_version: TermsVersion | None
-    actor: PersonName | None
+    actor: User | None
 
 
 def read_changes(keys: Collection[int], covers: Iterable[Cover]) -> dict[int, ChangeView]:
     """Return changes of these covers by primary key."""
-    numbers, versions, people = {cover.pk: cover.number for cover in covers}, map_versions(), map_names_of_people()
+    numbers, versions, people = {cover.pk: cover.number for cover in covers}, map_versions(), map_people()
     return {
         key: ChangeView(
             numbers[cover], kind, reason, versions[version] if version else None, people[actor] if actor else None

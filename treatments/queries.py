@@ -5,7 +5,6 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
-from typing import Any
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery, TextField
 
@@ -239,12 +238,6 @@ def _compare(
 
 # Beyond that many matches a word says too little to be looked up first.
 MOST_LOOKED_UP = 2_000
-
-
-def look_keys_up(found: QuerySet[Any]) -> list[int] | None:
-    """Return the primary keys of rows, or None where there are too many to be of use."""
-    keys = list(found.order_by().values_list("pk", flat=True)[: MOST_LOOKED_UP + 1])
-    return keys if len(keys) <= MOST_LOOKED_UP else None
 
 
 def find_vehicles_with_lot(lot: Lot) -> QuerySet[Vehicle]:

@@ -4,7 +4,6 @@ Everything here is kept by ``treatments.reference``: it is shared, so nobody may
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from decimal import Decimal
 
 from treatments.models import Dealership, Product, Site, User, Zone, ZoneArea
@@ -92,18 +91,3 @@ def list_claimable_zones(body_style: str) -> list[Zone]:
 def map_areas() -> Mapping[tuple[int, str], Decimal]:
     """Return areas in m2 by the zone's primary key and the body style."""
     return {(area.zone_id, area.body_style): area.area_m2 for area in list_areas()}
-
-
-@dataclass(frozen=True, slots=True)
-class PersonName:
-    """How somebody who can log in is called; ``full`` is '' where no name was told."""
-
-    full: str
-    username: str
-
-
-@keep_reading
-def map_names_of_people() -> Mapping[int, PersonName]:
-    """Return the names of everybody who can log in or once could, by primary key."""
-    rows = User.objects.order_by("pk").values_list("pk", "first_name", "last_name", "username")
-    return {key: PersonName(f"{first} {last}".strip(), username) for key, first, last, username in rows}

@@ -6,13 +6,14 @@ from typing import Any
 
 from django import template
 from django.http import HttpRequest
-from django.template import Context, engines
+from django.template import Context
 from django.template.loader import render_to_string
 from django.utils.html import escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 
 from desk.frame import LOOKS, Section, find_look, find_page_address, list_other_languages, list_sections
+from desk.parts import write_part
 from treatments.models import User
 
 register = template.Library()
@@ -85,8 +86,7 @@ def _mould_foot(look: str, language: str) -> tuple[str, ...]:
 
 def _mould(template: str, **values: Any) -> tuple[str, ...]:
     """Return a part cut at the places of the token and of the page's own address."""
-    written = engines["jinja2"].get_template(template).render({"token": _TOKEN, "here": _HERE, **values})
-    return tuple(_HOLES.split(written))
+    return tuple(_HOLES.split(write_part(template, {"token": _TOKEN, "here": _HERE, **values})))
 
 
 def _fill(parts: tuple[str, ...], token: str, here: str) -> SafeString:

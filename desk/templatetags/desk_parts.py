@@ -7,14 +7,15 @@ from django.forms import BoundField
 from django.template import Context, engines
 from django.utils.safestring import SafeString, mark_safe
 
+from desk.parts import write_part
+
 register = template.Library()
 
 
 @register.simple_tag(takes_context=True)
 def part(context: Context, name: str) -> SafeString:
     """Return a part with everything that the page knows."""
-    # The part escapes its own texts.
-    return mark_safe(engines["jinja2"].get_template(name).render(cast("dict[str, Any]", context.flatten())))
+    return write_part(name, cast("dict[str, Any]", context.flatten()))
 
 
 @register.simple_tag

@@ -24,7 +24,7 @@ from desk.telling import tell
 from treatments.models import User
 from treatments.queries import find_today
 from treatments.rules.words import Answer
-from treatments.shop_reference import map_names_of_people, map_zone_names
+from treatments.shop_reference import map_people, map_zone_names
 from treatments.standing_query import Given, StandingRows
 
 Values = dict[str, Any]
@@ -99,7 +99,7 @@ def make_handling(
         "deadlines": file.deadlines,
         "requests": file.requests,
         "photos": PHOTOS.ask(file.claim.pk),
-        "people": map_names_of_people(),
+        "people": map_people(),
         "standing": standing,
         "left_to_pay": left,
         "forms": made,

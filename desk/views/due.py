@@ -6,7 +6,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils import timezone
-from django.utils.formats import number_format
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.views.decorators.vary import vary_on_headers
@@ -14,9 +13,9 @@ from django.views.decorators.vary import vary_on_headers
 from desk.access import access_cover, get_user, may_open, open_to
 from desk.due_cards import CardButtons, find_horizon, list_near_items, write_cards
 from desk.telling import tell
+from desk.templatetags.desk_words import counted
 from scheduling.due_list import (
     BOOKED_OR_NOT,
-    COUNT_UP_TO,
     URGENCIES,
     DueFilter,
     Order,
@@ -115,7 +114,7 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         "after": after,
         "next": page.after,
         "cards": write_cards(page.rows, today, buttons, shows_owner=user.role != Role.DEALERSHIP),
-        "counts": [(code, tell(words), _tell_count(counts[code])) for code, words in URGENCIES.items()],
+        "counts": [(code, tell(words), counted(counts[code])) for code, words in URGENCIES.items()],
         "sites": sites,
         "kinds": list(DueKind),
         "booked_or_not": list(BOOKED_OR_NOT.items()),
@@ -143,9 +142,3 @@ def due_why(request: HttpRequest, number: str) -> HttpResponse:
     }
     template = "desk/due_why.html" if request.htmx else "desk/due_why_page.html"  # type: ignore[attr-defined]
     return render(request, template, context)
-
-
-def _tell_count(count: int) -> str:
-    if count > COUNT_UP_TO:
-        return _("over %(count)s") % {"count": number_format(COUNT_UP_TO, force_grouping=True)}
-    return number_format(count, force_grouping=True)

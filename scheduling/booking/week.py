@@ -11,10 +11,11 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from django.db.models import DateTimeField, Exists, OuterRef, Q, QuerySet
 
+from scheduling.booking.visit_reading import name_places
 from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
 from scheduling.rules.opening import USUAL_HOURS, Span, list_open_spans
-from scheduling.site_reference import list_bays, map_bays, map_site_hours, read_calendars
+from scheduling.site_reference import list_bays, map_site_hours, read_calendars
 from treatments.models import Site
 from treatments.shop_reference import map_people
 from treatments.standing_query import Given, StandingRows
@@ -107,10 +108,8 @@ def _tell_closed(because: str) -> str:
 
 def _read_what_stands(site: Site, start: datetime, end: datetime, zone: zoneinfo.ZoneInfo, days: list[date]) -> _Found:
     found = _Found()
-    bays, people = map_bays(), map_people()
-    for visit in VISITS.ask(site.pk, start, end):
-        visit.site, visit.bay = site, bays[visit.bay_id]
-        visit.person = people[visit.person_id] if visit.person_id else None
+    people = map_people()
+    for visit in name_places(VISITS.ask(site.pk, start, end)):
         found.visits[visit.bay_id, visit.starts_at.astimezone(zone).date()].append(visit)
     for closure in CLOSURES.ask(site.pk, start, end):
         for day in _list_touched(closure.starts_at, closure.ends_at, days, zone):
@@ -171,21 +170,13 @@ def _find_hours(days: Sequence[BaysOfADay], zone: zoneinfo.ZoneInfo) -> tuple[in
 
 def list_to_be_moved(site: Site, now: datetime) -> list[Appointment]:
     """Return the booked visits yet to come that stand in a closed bay, or with a person who is away then."""
-    return _name_places(TO_BE_MOVED.ask(site.pk, now))
+    return name_places(TO_BE_MOVED.ask(site.pk, now))
 
 
 def list_left_open(site: Site, today: date) -> list[Appointment]:
     """Return the visits of days gone by that nobody has said of what became of them, the oldest first."""
     start = datetime.combine(today, time(), zoneinfo.ZoneInfo(site.time_zone)).astimezone(UTC)
-    return _name_places(LEFT_OPEN.ask(site.pk, start))
-
-
-def _name_places(visits: list[Appointment]) -> list[Appointment]:
-    bays, people = (map_bays(), map_people()) if visits else ({}, {})
-    for visit in visits:
-        visit.bay = bays[visit.bay_id]
-        visit.person = people[visit.person_id] if visit.person_id else None
-    return visits
+    return name_places(LEFT_OPEN.ask(site.pk, start))
 
 
 def _build_to_be_moved() -> QuerySet[Appointment]:
