@@ -15,7 +15,7 @@ from scheduling.booking.visit_reading import name_places
 from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
 from scheduling.rules.opening import USUAL_HOURS, Span, list_open_spans
-from scheduling.site_reference import list_bays, map_site_hours, read_calendars
+from scheduling.site_reference import list_bays, map_bays, map_site_hours, read_calendars
 from treatments.models import Site
 from treatments.shop_reference import map_people
 from treatments.standing_query import Given, StandingRows
@@ -108,8 +108,10 @@ def _tell_closed(because: str) -> str:
 
 def _read_what_stands(site: Site, start: datetime, end: datetime, zone: zoneinfo.ZoneInfo, days: list[date]) -> _Found:
     found = _Found()
-    people = map_people()
-    for visit in name_places(VISITS.ask(site.pk, start, end)):
+    bays, people = map_bays(), map_people()
+    for visit in VISITS.ask(site.pk, start, end):
+        visit.site, visit.bay = site, bays[visit.bay_id]
+        visit.person = people[visit.person_id] if visit.person_id else None
         found.visits[visit.bay_id, visit.starts_at.astimezone(zone).date()].append(visit)
     for closure in CLOSURES.ask(site.pk, start, end):
         for day in _list_touched(closure.starts_at, closure.ends_at, days, zone):
