@@ -165,11 +165,11 @@ def test_a_visit_that_arrives_wet_is_split_and_the_record_says_why(demo: DemoSho
 
 def test_a_visit_asks_a_constant_number_of_queries(demo: DemoShop, django_assert_num_queries) -> None:
     client, visit = log_in("writer"), book(demo, "overdue", 21, 8)
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(10):
         client.get(f"/visits/{visit.number}/")
     for minutes in (5, 5, 5):
         client.post(f"/visits/{visit.number}/do/late/", {"minutes": minutes})
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(10):
         client.get(f"/visits/{visit.number}/")
     assert propose_slots(vehicle=visit.vehicle, cover=visit.cover, sites=[visit.site], now=NOW, moved=visit).slots, (
         "the visit can still be moved"
