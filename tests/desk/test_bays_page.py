@@ -288,3 +288,15 @@ def test_the_set_up_opens_one_form_at_a_time_and_asks_a_constant_number_of_queri
         page = owner.get("/set-up/", {"open": f"skills-{lift.pk}"}).content.decode()
     assert f'name="skills-{lift.pk}-skills"' in page and 'value="09:00"' in page
     assert "Side bay" in page
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("is_staff", [True, False])
+def test_without_a_site_the_set_up_says_how_to_begin(is_staff: bool) -> None:
+    owner = User.objects.create(username="first", role="owner", is_staff=is_staff, is_superuser=is_staff)
+    client = Client()
+    client.force_login(owner)
+    page = client.get("/set-up/")
+    assert page.status_code == 200 and "No site yet" in page.content.decode()
+    assert ("/admin/treatments/site/add/" in page.content.decode()) == is_staff
+    assert 'aria-current="page">Set-up' in page.content.decode()
