@@ -112,7 +112,6 @@ class Choice:
     buttons: list[SlotButton]
     sites: list[Site]
     errors: Errors = field(default_factory=list)
-    no_names: dict[str, str] = field(default_factory=dict)
 
 
 def offer_times(

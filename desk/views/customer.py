@@ -202,7 +202,7 @@ def _show(
         "token": visitor.token,
         "shown": visitor.shown,
         "visit": visit,
-        "visit_title": tell_title(visit.visit) if visit else "",
+        **_tell_visit(visit),
         "may_change": may,
         "until_hours": settings.CUSTOMER_CHANGES_UNTIL_HOURS,
         "moving": moving,
@@ -217,6 +217,17 @@ def _show(
     }
     name = "desk/customer_times.html" if moving else "desk/customer.html"
     return render(request, name, context, status=status)
+
+
+def _tell_visit(visit: Appointment | None) -> dict[str, Any]:
+    """Return what a part of a page says of a visit: what it is, and its moments on the clock of the site."""
+    if visit is None:
+        return {}
+    return {
+        "visit_title": tell_title(visit.visit),
+        "starts_at": timezone.localtime(visit.starts_at),
+        "ready_at": timezone.localtime(visit.ready_at),
+    }
 
 
 @require_safe
@@ -327,7 +338,7 @@ def cancel(request: HttpRequest, visitor: Visitor) -> HttpResponse:
         "token": visitor.token,
         "shown": visitor.shown,
         "visit": visit,
-        "visit_title": tell_title(visit.visit),
+        **_tell_visit(visit),
         "reason": reason,
         "errors": errors,
     }

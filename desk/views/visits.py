@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -146,7 +147,7 @@ def _show(
     user, now = get_user(request), timezone.now()
     bound = bound or {}
     fields = {
-        name: write_fields(bound[name]) if name in bound else write_untyped_fields(form_class, _find_prefix(name))
+        name: write_fields(bound[name]) if name in bound else write_untyped_fields(form_class, _find_prefix(name), {})
         for name, (_page, form_class, _service) in ACTIONS.items()
         if form_class is not NoFieldsForm
     }
@@ -285,6 +286,11 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
         "visit": found,
         "found": vehicle,
         "choice": choice,
+        "buttons": choice.buttons,
+        # Not where something else has the focus.
+        "first": not errors and not choice.errors and not instead,
+        "title": _("Move visit %(number)s") % {"number": found.number},
+        "starts_at": found.starts_at.astimezone(ZoneInfo(found.site.time_zone)),
         "named_fields": write_named_fields(form)
         if form.is_bound
         else write_blank_fields(NamedTimeForm, form.places, form.initial),
@@ -378,7 +384,8 @@ def split(request: HttpRequest, number: str) -> HttpResponse:
         errors += list_faults(error)
     context = {
         "visit": found,
-        "form": form,
+        "title": _("Split visit %(number)s") % {"number": found.number},
+        "fields": write_fields(form) if form.is_bound else write_untyped_fields(SplitForm, None, form.initial),
         "errors": errors,
         "buttons": instead or make_buttons(slots, [found.site], found.vehicle, VisitKind(found.visit)),
         "may_split": found.status in (BOOKED, IN_THE_BAY),
