@@ -156,6 +156,7 @@ def _propose(visitor: Visitor, wishes: Wishes, moved: Appointment | None) -> lis
             visit=VisitKind(moved.visit) if moved else None,
             moved=moved,
             due=visitor.shown.to_serve,
+            known=visitor.shown.known,
         )
     except ValidationError:
         return []

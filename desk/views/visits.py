@@ -51,7 +51,7 @@ from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.placing import choose_place
 from scheduling.booking.services import move_visit
-from scheduling.booking.visit_reading import find_cover_of
+from scheduling.booking.visit_reading import read_cover_of
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, DueItem
 from scheduling.rules.booking_words import VisitKind
 from treatments.models import Event, User
@@ -369,15 +369,17 @@ def split(request: HttpRequest, number: str) -> HttpResponse:
         else:
             errors = list_errors(form)
     minutes = read_whole(str(form["first_part_minutes"].value() or ""), digits=9) or SPLIT_AFTER_MINUTES
+    cover, due = read_cover_of(found, find_today(now, found.site))
     try:
         slots = propose_slots(
             vehicle=found.vehicle,
-            cover=find_cover_of(found),
+            cover=cover,
             sites=[found.site],
             now=now,
             from_moment=max(now, found.starts_at + timedelta(minutes=min(minutes, 24 * 60))),
             visit=VisitKind(found.visit),
             moved=found,
+            due=due,
         ).slots
     except ValidationError as error:
         slots = ()
