@@ -14,6 +14,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.translation import gettext
 from django.views.decorators.http import require_http_methods, require_safe
@@ -105,7 +106,7 @@ class Offer:
     starts_at: datetime
     ready_at: datetime
     why: str
-    key: str
+    address: str
 
 
 @dataclass(slots=True)
@@ -164,12 +165,14 @@ def _propose(visitor: Visitor, wishes: Wishes, moved: Appointment | None) -> lis
 
 
 def _offer(visitor: Visitor, slots: Sequence[Slot], moved: Appointment | None) -> list[Offer]:
+    # Nobody is shown the same signed time twice, so no address of one is worth keeping; each differs in the last part.
+    before, _hole, after = reverse("desk:own_time", args=[visitor.token, "TIME"]).rpartition("TIME")
     return [
         Offer(
             timezone.localtime(slot.starts_at),
             timezone.localtime(slot.ready_at),
             _tell_why(visitor, slot.day),
-            sign_time(slot, visitor.page.vehicle, moved),
+            f"{before}{sign_time(slot, visitor.page.vehicle, moved)}{after}",
         )
         for slot in slots
         if moved is None or slot.starts_at != moved.starts_at
