@@ -12,10 +12,12 @@ from django.template import defaultfilters, engines
 from django.urls import reverse
 from django.utils import formats, translation
 from django.utils.safestring import SafeString, mark_safe
-from jinja2 import Environment
+from jinja2 import Environment, Template
 
 from desk.moulds import mark
+from desk.part_texts import TextWriter
 from desk.templatetags import desk_dates, desk_sentences, desk_words
+from treatments.rules.speaking import ENGLISH
 
 
 @functools.lru_cache(maxsize=4096)
@@ -24,22 +26,40 @@ def find_address(name: str, *args: str | int) -> str:
     return reverse(f"desk:{name}", args=args)
 
 
-@functools.lru_cache(maxsize=4096)
-def _say(text: str, language: str | None) -> str:
-    """Return a text in the language, which is that of the page."""
-    return translation.gettext(text)
-
-
 def write_part(name: str, values: Mapping[str, Any]) -> SafeString:
     """Return a part with these values; it escapes its own texts."""
     return mark_safe(engines["jinja2"].get_template(name).render(dict(values)))
 
 
+class PartsEnvironment(Environment):
+    """Gives out each part in the language of the page, from an environment made for that language."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**options)
+        self._options = options
+        self._by_language: dict[str, Environment] = {}
+
+    def get_template(self, name: Any, *args: Any, **options: Any) -> Template:
+        language = translation.get_language() or ENGLISH
+        spoken = self._by_language.get(language)
+        if spoken is None:
+            # The languages of the settings are the only ones that a page can have.
+            spoken = self._by_language[language] = _make_spoken_environment(language, self._options)
+        return spoken.get_template(name, *args, **options)
+
+
 def make_environment(**options: Any) -> Environment:
     """Return the environment that the settings name; ``options`` are Django's."""
+    return PartsEnvironment(**options)
+
+
+def _make_spoken_environment(language: str, options: Mapping[str, Any]) -> Environment:
+    """Return the environment of the parts in a language."""
     environment = Environment(**options, trim_blocks=True, lstrip_blocks=True, extensions=["jinja2.ext.i18n"])
+    environment.extend(language=language)
+    environment.code_generator_class = TextWriter
     environment.install_gettext_callables(  # type: ignore[attr-defined]
-        lambda text: _say(text, translation.get_language()), translation.ngettext, newstyle=True
+        translation.gettext, translation.ngettext, newstyle=True
     )
     environment.globals["address"] = find_address
     environment.globals["mark"] = mark
