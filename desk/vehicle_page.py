@@ -5,6 +5,7 @@ Reads through queries and rules only; the page that asked turns it into HTML.
 
 import functools
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from enum import StrEnum
@@ -16,6 +17,7 @@ from django.utils.translation import get_language
 from desk.cover_band import Band, find_horizon, lay_band
 from desk.grade_chart import GradeChart, Seen, draw_grades
 from desk.telling import tell
+from desk.vehicle_records import VehicleRecords, read_vehicle_records
 from notifications.queries import choose_open_cover, list_zone_states, say_zone_states
 from notifications.rules.drawing import Drawing, render_svg
 from notifications.rules.film_and_rust_plan import (
@@ -29,11 +31,10 @@ from notifications.rules.film_and_rust_plan import (
 from notifications.rules.plan_drawing import Look, draw_swatch
 from notifications.rules.vehicle_plan import PlanStatus, ZoneState, list_key
 from scheduling.models import Cover
-from scheduling.queries import CoverCase, list_covers_of, may_see_cover, read_cover_case
+from scheduling.queries import CoverCase, make_cover_case, may_see_cover
 from scheduling.rules.cover import NO_MORE_COVER, CoverOnDay
 from scheduling.rules.due_item import DueItem
 from scheduling.rules.film_age import FilmAge, FilmStage, compute_film_ages
-from treatments.history_reading import read_history
 from treatments.models import Lot, User, Vehicle
 from treatments.rules.history import InspectedZone, InspectionRecord, VehicleHistory
 from treatments.rules.rust_grade import grade_rust
@@ -73,12 +74,14 @@ class VehicleView:
 
     Attributes:
         covers: all covers of the vehicle that the person may see, the newest first.
+        records: all that is on record of it, whenever it was written down.
     """
 
     vehicle: Vehicle
     cover: Cover | None
     covers: tuple[Cover, ...]
     case: CoverCase | None
+    records: VehicleRecords
     history: VehicleHistory
     as_of: date
     state: CoverOnDay | None
@@ -91,23 +94,27 @@ class VehicleView:
         return self.state is not None and self.state.status in NO_MORE_COVER
 
 
-def read_vehicle_view(vehicle: Vehicle, user: User, as_of: date, known_at: datetime | None) -> VehicleView:
-    """Return the vehicle with the cover that the person may see, in a constant number of queries."""
-    covers = list_covers_of(vehicle)
+def read_vehicle_view(
+    vehicle: Vehicle, covers: Sequence[Cover], user: User, as_of: date, known_at: datetime | None
+) -> VehicleView:
+    """Return the vehicle with the cover that the person may see, in a constant number of queries.
+
+    Args:
+        covers: all of the vehicle, the newest first.
+    """
     seen = tuple(cover for cover in covers if may_see_cover(user, cover))
     cover = choose_open_cover(covers)
     if cover not in seen:
         cover = seen[0] if seen else None
-    case = read_cover_case(cover, known_at=known_at) if cover else None
-    history = case.history if case else read_history(vehicle)
-    if known_at and not case:
-        history = history.known_at(known_at)
+    records = read_vehicle_records(vehicle, seen)
+    case = make_cover_case(cover, records.history, known_at=known_at) if cover else None
+    history = records.history.known_at(known_at) if known_at else records.history
     items = case.read_due_items(as_of) if case else ()
     state = case.read_state(as_of) if case else None
     is_over = state is not None and state.status in NO_MORE_COVER
     states = list_zone_states(vehicle, history, () if is_over else items, as_of)
     states = say_zone_states(states, get_language() or ENGLISH)
-    return VehicleView(vehicle, cover, seen, case, history, as_of, state, items, states)
+    return VehicleView(vehicle, cover, seen, case, records, history, as_of, state, items, states)
 
 
 def read_band(view: VehicleView, today: date) -> tuple[Band | None, tuple[CoverOnDay, ...]]:
