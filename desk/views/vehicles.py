@@ -26,16 +26,15 @@ from desk.access import (
 from desk.day_fields import FIRST_RECORDED, LAST_RECORDED
 from desk.timeline import EntryKind, Past, read_timeline
 from desk.vehicle_page import (
-    PlanView,
     draw_plan,
     find_films,
     find_inspection,
     list_recalled_lots,
-    list_zone_rows,
     read_band,
     read_vehicle_view,
 )
 from desk.vehicle_records import Owner
+from desk.zone_table import PlanView, write_zone_rows
 from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
 from treatments.models import Role, User, Vehicle
 from treatments.queries import find_today, list_found_vehicles
@@ -145,7 +144,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "zone_names": map_zone_names(),
         "show": wanted,
         "plan": draw_plan(view, films, inspection, wanted),
-        "rows": list_zone_rows(view, films, inspection),
+        "rows": write_zone_rows(view.states, films, view.history.inspections, inspection, as_of, wanted),
         "inspection": inspection,
         "inspections": [(one.record.rpartition(" ")[2], one) for one in reversed(view.history.inspections)],
         "timeline": timeline,
