@@ -71,8 +71,8 @@ def read_vehicle_view(
     records = read_vehicle_records(vehicle, seen)
     case = make_cover_case(cover, records.history, known_at=known_at) if cover else None
     history = records.history.known_at(known_at) if known_at else records.history
-    items = case.read_due_items(as_of) if case else ()
-    state = case.read_state(as_of) if case else None
+    assessment = case.assess(as_of) if case else None
+    items, state = (assessment.list_due_items(), assessment.state) if assessment else ((), None)
     is_over = state is not None and state.status in NO_MORE_COVER
     states = list_zone_states(vehicle, history, () if is_over else items, as_of)
     states = say_zone_states(states, get_language() or ENGLISH)
