@@ -23,7 +23,7 @@ from notifications.links import OwnPage, read_own_page_token
 from notifications.models import CalendarFeed
 from scheduling.booking.visit_reading import find_visit
 from scheduling.models import Appointment, Bay, Cover, TermsVersion
-from scheduling.queries import find_cover, list_covers_for, may_see_cover
+from scheduling.queries import find_cover, find_vehicle_and_covers, list_covers_for, may_see_cover
 from scheduling.site_reference import map_versions_by_number
 from scheduling.terms_queries import list_versions
 from treatments.models import Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle
@@ -141,6 +141,14 @@ def access_vehicle(user: User, vin: str) -> Vehicle:
     if not found:
         raise Http404(f"No vehicle {vin} here.")
     return found[0]
+
+
+def access_vehicle_and_covers(user: User, vin: str) -> tuple[Vehicle, list[Cover]]:
+    """Return the vehicle of this VIN with all its covers, the newest first; 404 as ``access_vehicle``."""
+    found = find_vehicle_and_covers(vin.upper())
+    if found is None or (user.role == Role.DEALERSHIP and not any(may_see_cover(user, one) for one in found[1])):
+        raise Http404(f"No vehicle {vin} here.")
+    return found
 
 
 def access_treatment(user: User, key: int) -> Treatment:

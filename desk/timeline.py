@@ -1,6 +1,6 @@
 """Everything that ever happened to one vehicle, newest first, with filters and pages.
 
-First only days and keys are read, in one query for all kinds; the records themselves are read for the page that is
+Where everything stands is told by ``vehicle_records``; records that it has not whole are read for the page that is
 shown, so that the number of queries stays the same whatever the history.
 """
 
@@ -13,20 +13,18 @@ from typing import Any
 
 from desk.access import may_open
 from desk.timeline_records import (
-    Owner,
-    Place,
     Records,
     read_changes,
     read_claims,
     read_messages,
-    read_places,
-    read_treatments,
     read_visits,
     view_inspections,
+    view_treatments,
 )
+from desk.vehicle_records import Place, VehicleRecords
 from scheduling.models import Cover
 from scheduling.rules.cover import CoverOnDay
-from treatments.models import Role, User, Vehicle
+from treatments.models import Role, User
 from treatments.rules.history import RecordedReading, VehicleHistory
 from treatments.rules.odometer import flag_backwards
 
@@ -83,16 +81,16 @@ class Past:
 
     Attributes:
         covers: those that the person may see.
-        history: the vehicle's records, as known at the moment that the page shows.
+        records: all that is on record of it, and of these covers.
+        history: its history as known at the moment that the page shows.
         changes: the states that the cover went through so far.
     """
 
-    vehicle: Vehicle
     user: User
     covers: Sequence[Cover]
+    records: VehicleRecords
     history: VehicleHistory
     changes: Sequence[CoverOnDay]
-    owners: Sequence[Owner]
 
 
 @dataclass(slots=True)
@@ -126,7 +124,7 @@ def read_timeline(past: Past, *, chosen: Iterable[EntryKind] = (), page: int = 1
         at: the anchor of a record; the page that holds it is shown, whatever ``page`` and ``chosen`` say.
     """
     allowed = list_kinds_for(past.user)
-    places = {(place.form, place.key): place for place in read_places(past.vehicle, past.covers)}
+    places = {(place.form, place.key): place for place in past.records.places}
     everything = [entry for entry in _list_entries(past, places.values()) if entry.kind in allowed]
     everything.sort(key=lambda entry: entry.order, reverse=True)
     counts: dict[EntryKind, int] = dict.fromkeys(allowed, 0)
@@ -158,7 +156,7 @@ def _list_entries(past: Past, places: Iterable[Place]) -> list[Entry]:
     entries = [Entry(place.day, KIND_OF[place.form], place.form, place.key) for place in _list_seen(past, places)]
     entries += [Entry(cover.registered_on, EntryKind.COVER, "cover", cover.pk, cover) for cover in past.covers]
     entries += [Entry(state.day, EntryKind.COVER, "state", 0, state) for state in past.changes]
-    entries += [Entry(owner.from_day, EntryKind.OWNER, "ownership", owner.key, owner) for owner in past.owners]
+    entries += [Entry(owner.from_day, EntryKind.OWNER, "ownership", owner.key, owner) for owner in past.records.owners]
     flagged = {
         backwards.reading: backwards.sentence
         for backwards in flag_backwards([recorded.reading for recorded in past.history.readings])
@@ -205,9 +203,9 @@ def _fill(entries: Sequence[Entry], past: Past, places: dict[tuple[str, int], Pl
 def _read_records(form: str, keys: set[int], past: Past, places: dict[tuple[str, int], Place]) -> Records:
     match form:
         case "treatment":
-            return read_treatments(keys, past.history)
+            return view_treatments(keys, past.records.treatments, past.history)
         case "inspection":
-            return view_inspections([places[form, key] for key in keys], past.vehicle, past.history)
+            return view_inspections([places[form, key] for key in keys], past.records.history)
         case "visit":
             return read_visits(keys)
         case "change":

@@ -1,4 +1,4 @@
-"""Reads what the timeline of a vehicle shows: where each record stands, and the records of the page that is shown.
+"""Reads the records of the page of a vehicle's timeline that is shown.
 
 Every read here is one query whose SQL is written once; sites, zones, products, people and terms are those kept.
 """
@@ -10,79 +10,20 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import CharField, DateField, DateTimeField, IntegerField, QuerySet, Value
-
 from claims.models import Claim
+from desk.vehicle_records import Place
 from notifications.models import Message
 from scheduling.models import Appointment, Cover, CoverChange, TermsVersion
 from scheduling.site_reference import map_versions
 from treatments.among import Among
-from treatments.history_reading import read_history
-from treatments.models import Inspection, Ownership, Treatment, User, Vehicle
+from treatments.history_reading import OF_TREATMENT
+from treatments.models import User
 from treatments.rules.history import InspectedZone, VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, compare_zone
 from treatments.rules.rust_grade import RustGrade, grade_rust
 from treatments.shop_reference import map_people, map_products, map_sites, map_zones
-from treatments.standing_query import Given, GivenKeys, StandingQuery
+from treatments.standing_query import GivenKeys, StandingQuery
 
-NO_MOMENT = Value(None, output_field=DateTimeField())
-NO_DAY = Value(None, output_field=DateField())
-NO_KEY = Value(None, output_field=IntegerField())
-
-
-def _form(name: str) -> Value:
-    return Value(name, output_field=CharField())
-
-
-def _list_places() -> "QuerySet[Any, Any]":
-    """Return form, key, day, moment, site and another key of every record of a vehicle (0) and of its covers (1).
-
-    The first kind has all columns, so that a database knows their types where others have none.
-    """
-    vehicle, of_covers = {"vehicle": Given(0)}, Among("cover_id", GivenKeys(1))
-    return (
-        Treatment.objects.filter(**vehicle)
-        .order_by()
-        .values_list(_form("treatment"), "pk", "done_on", "signed_off_at", "site_id", "applicator_id")
-        .union(
-            Inspection.objects.filter(**vehicle)
-            .order_by()
-            .values_list(_form("inspection"), "pk", "done_on", NO_MOMENT, "site_id", "inspector_id"),
-            Appointment.objects.filter(**vehicle)
-            .order_by()
-            .values_list(_form("visit"), "pk", NO_DAY, "starts_at", "site_id", "cover_id"),
-            CoverChange.objects.filter(of_covers)
-            .order_by()
-            .values_list(_form("change"), "pk", "day", NO_MOMENT, NO_KEY, "cover_id"),
-            Claim.objects.filter(of_covers)
-            .order_by()
-            .values_list(_form("claim"), "pk", "reported_on", NO_MOMENT, NO_KEY, "cover_id"),
-            Message.objects.filter(of_covers)
-            .order_by()
-            .values_list(_form("message"), "pk", NO_DAY, "created_at", NO_KEY, "cover_id"),
-            all=True,
-        )
-    )
-
-
-PLACES = StandingQuery(_list_places)
-OWNERS = StandingQuery(
-    lambda: (
-        Ownership.objects.filter(vehicle=Given(0))
-        .order_by("from_day", "pk")
-        .values_list("pk", "from_day", "until_day", "customer__name", "customer__contact")
-    )
-)
-TREATMENTS = StandingQuery(
-    lambda: Treatment.objects.filter(Among("pk", GivenKeys(0)))
-    .order_by("pk", "lines__pk")
-    .values_list(
-        "pk", "kind", "site_id", "applicator_id", "reading__amount", "reading__unit", "recorded_at", "source",
-        "amends_id", "amendment_reason", "amended_by__pk", "signed_off_at",
-        "lines__zone_id", "lines__product_id", "lines__lot__number", "lines__lot__recalled_on",
-        "lines__quantity_amount", "lines__quantity_unit", "lines__quantity_ml", "lines__not_done_reason",
-    )
-)  # fmt: skip
 VISITS = StandingQuery(
     lambda: (
         Appointment.objects.filter(Among("pk", GivenKeys(0)))
@@ -107,52 +48,6 @@ MESSAGES = StandingQuery(
         .values_list("pk", "status", "subject", "last_error", "created_at")
     )
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where a record stands in time.
-
-    Attributes:
-        site: the primary key of the site of work and visits.
-        other: that of who did the work, of the cover of any other record.
-    """
-
-    form: str
-    key: int
-    day: date
-    moment: datetime | None
-    site: int | None
-    other: int | None
-
-
-def read_places(vehicle: Vehicle, covers: Iterable[Cover]) -> list[Place]:
-    """Return where every record of a vehicle and of some of its covers stands, in no order."""
-    sites = map_sites()
-    found = []
-    for form, key, told_day, moment, site, other in PLACES.ask(vehicle.pk, [cover.pk for cover in covers]):
-        day = told_day
-        if day is None:
-            # A visit's day is that of its site.
-            day = (moment.astimezone(zoneinfo.ZoneInfo(sites[site].time_zone)) if form == "visit" else moment).date()
-        found.append(Place(form, key, day, moment, site, other))
-    return found
-
-
-@dataclass(frozen=True, slots=True)
-class Owner:
-    """Who owned the vehicle from a day; ``until_day`` is None for the owner now."""
-
-    key: int
-    from_day: date
-    until_day: date | None
-    name: str
-    contact: str
-
-
-def read_owners(vehicle: Vehicle) -> tuple[Owner, ...]:
-    """Return who owned the vehicle when, the first one first."""
-    return tuple(Owner(*row) for row in OWNERS.ask(vehicle.pk))
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,8 +82,14 @@ class TreatmentView:
     lines: list[LineView]
 
 
-def read_treatments(keys: Collection[int], history: VehicleHistory) -> dict[int, TreatmentView]:
-    """Return treatments, drafts too, by primary key; the history tells of the film of those signed off."""
+def view_treatments(
+    keys: Iterable[int], rows: Mapping[int, list[Sequence[Any]]], history: VehicleHistory
+) -> dict[int, TreatmentView]:
+    """Return treatments, drafts too, by primary key; the history tells of the film of those signed off.
+
+    Args:
+        rows: those of each treatment, as ``VehicleRecords`` has them.
+    """
     sites, people, zones, products = map_sites(), map_people(), map_zones(), map_products()
     plain = {
         (treatment.record, line.zone, line.product, line.lot): line
@@ -196,18 +97,22 @@ def read_treatments(keys: Collection[int], history: VehicleHistory) -> dict[int,
         for line in treatment.lines
     }
     found: dict[int, TreatmentView] = {}
-    for row in TREATMENTS.ask(list(keys)):
-        key, kind, site, applicator = row[:4]
-        zone_key, product_key, lot, recalled_on, amount, unit, ml, reason = row[12:]
-        view = found.get(key)
-        if view is None:
-            who = people[applicator] if applicator else None
-            view = found[key] = TreatmentView(key, kind, sites[site].name, who, *row[4:12], lines=[])  # type: ignore[misc]
-        if zone_key is None:
-            continue
-        zone, product = zones[zone_key], products[product_key].name if product_key else None
-        material = tell_material(plain.get((f"treatment {key}", zone.code, product, lot)))
-        view.lines.append(LineView(zone.name, product, lot, recalled_on, amount, unit, ml, reason, material))
+    for key in keys:
+        first = rows[key][0]
+        kind, recorded_at, amends = first[3:6]
+        site, applicator, amount, unit, source, reason, amended_by, signed_off_at = first[OF_TREATMENT:-2]
+        lines = []
+        for row in rows[key]:
+            zone_key, product_key, ml, *_how, not_done, lot, _expires_on, recalled_on = row[11:OF_TREATMENT]
+            if zone_key is None:
+                continue
+            zone, product = zones[zone_key], products[product_key].name if product_key else None
+            material = tell_material(plain.get((f"treatment {key}", zone.code, product, lot)))
+            lines.append(LineView(zone.name, product, lot, recalled_on, row[-2], row[-1], ml, not_done, material))
+        found[key] = TreatmentView(
+            key, kind, sites[site].name, people[applicator] if applicator else None, amount, unit, recorded_at, source,
+            amends, reason, amended_by, signed_off_at, lines,
+        )  # fmt: skip
     return found
 
 
@@ -234,14 +139,9 @@ class InspectionView:
     zones: list[tuple[InspectedZone, RustGrade | None]]
 
 
-def view_inspections(places: Sequence[Place], vehicle: Vehicle, history: VehicleHistory) -> dict[int, InspectionView]:
-    """Return the inspections that stand at some places, by primary key.
-
-    A history as it was known at an earlier moment may lack some; then the whole history is read.
-    """
+def view_inspections(places: Iterable[Place], history: VehicleHistory) -> dict[int, InspectionView]:
+    """Return the inspections that stand at some places, by primary key, from the whole history."""
     records = {one.record: one for one in history.inspections}
-    if any(f"inspection {place.key}" not in records for place in places):
-        records = {one.record: one for one in read_history(vehicle).inspections}
     sites, people = map_sites(), map_people()
     found = {}
     for place in places:

@@ -171,6 +171,11 @@ def read_cover_case(cover: Cover, *, known_at: datetime | None = None) -> CoverC
     return read_cover_cases([cover], known_at=known_at)[0]
 
 
+def make_cover_case(cover: Cover, history: VehicleHistory, *, known_at: datetime | None = None) -> CoverCase:
+    """Return the case of one cover of a vehicle whose whole history was read already."""
+    return _make_cases([cover], {cover.vehicle_id: history}, known_at)[0]
+
+
 Places = tuple[tuple[date, CorrosivityCategory | None], ...]
 
 
@@ -204,6 +209,9 @@ TOLD_PLACES = StandingQuery(
 )
 
 
+OF_COVER, OF_CHANGE, OF_VEHICLE = (
+    tuple(field.attname for field in model._meta.concrete_fields) for model in (Cover, CoverChange, Vehicle)
+)
 COVERS_OF_VEHICLE = StandingRows(lambda: Cover.objects.filter(vehicle=Given(0)).order_by("-pk"))
 # The most pressing first.
 COVERS_OF_NUMBERS = StandingRows(
@@ -219,9 +227,6 @@ def list_covers_of(vehicle: Vehicle) -> list[Cover]:
     return _add_reference(covers)
 
 
-OF_COVER, OF_CHANGE, OF_VEHICLE = (
-    tuple(field.attname for field in model._meta.concrete_fields) for model in (Cover, CoverChange, Vehicle)
-)
 COVERS_AND_CHANGES = StandingQuery(
     lambda: (
         Cover.objects.filter(vehicle=Given(0))
@@ -244,6 +249,32 @@ def list_covers_and_changes(vehicle: Vehicle) -> list[tuple[Cover, list[CoverCha
             known[1].append(CoverChange.from_db(DEFAULT_DB_ALIAS, OF_CHANGE, row[len(OF_COVER) :]))
     _add_reference([cover for cover, _changes in found.values()])
     return list(found.values())
+
+
+VEHICLE_AND_COVERS = StandingQuery(
+    lambda: (
+        Vehicle.objects.filter(vin=Given(0, CharField()))
+        .order_by("-covers__pk")
+        .values_list(*OF_VEHICLE, *(f"covers__{column}" for column in OF_COVER))
+    )
+)
+
+
+def find_vehicle_and_covers(vin: str) -> tuple[Vehicle, list[Cover]] | None:
+    """Return the vehicle of this VIN with all its covers as ``list_covers_of`` does, None where there is none."""
+    rows = VEHICLE_AND_COVERS.ask(vin)
+    if not rows:
+        return None
+    vehicle = Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, rows[0][: len(OF_VEHICLE)])
+    covers = []
+    for row in rows:
+        of_cover = row[len(OF_VEHICLE) :]
+        # A vehicle without a cover has one row, without the key of a cover.
+        if of_cover[0] is not None:
+            cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, of_cover)
+            cover.vehicle = vehicle
+            covers.append(cover)
+    return vehicle, _add_reference(covers)
 
 
 def find_covers(user: User, numbers: Sequence[str]) -> list[Cover]:

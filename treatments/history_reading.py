@@ -4,8 +4,8 @@ Only treatments that are signed off speak; a draft by the lift is not yet a reco
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from datetime import date
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -66,18 +66,15 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
     if not keys:
         return {}
     zones = map_zones()
-    treatments = _read_treatments(keys, styles, zones)
-    inspections = _read_inspections(keys, zones)
+    treatments = describe_treatments(TREATMENTS.ask(keys), styles, zones)
+    inspections = describe_inspections(INSPECTIONS.ask(keys), zones)
     readings: dict[int, list[RecordedReading]] = defaultdict(list)
     owners: dict[int, list[OwnerRecord]] = defaultdict(list)
     for vehicle, day, key, recorded_at, kilometres, customer, told_on, place in READINGS_AND_OWNERS.ask(keys):
         if customer is None:
-            readings[vehicle].append(RecordedReading(Reading(day, kilometres, f"reading {key}"), recorded_at))
+            readings[vehicle].append(describe_reading(key, day, recorded_at, kilometres))
         else:
-            corrosivity = CorrosivityCategory(place) if place else None
-            owners[vehicle].append(
-                OwnerRecord(f"ownership {key}", str(customer), day, recorded_at, told_on, corrosivity)
-            )
+            owners[vehicle].append(describe_owner(key, customer, day, recorded_at, told_on, place))
     return {
         key: VehicleHistory(
             tuple(treatments.get(key, ())),
@@ -97,25 +94,41 @@ def read_history(vehicle: Vehicle) -> VehicleHistory:
 CONDITIONS = (
     "air_temperature_c", "surface_temperature_c", "relative_humidity_percent", "surface_clean", "surface_dry",
 )  # fmt: skip
+# What ``describe_treatments`` and ``describe_inspections`` want a row to begin with, one for each line, by day and key.
+TREATMENT_COLUMNS = (
+    "pk", "vehicle_id", "done_on", "kind", "recorded_at", "amends_id", *CONDITIONS,
+    "lines__zone_id", "lines__product_id", "lines__quantity_ml", "lines__pressure_kpa",
+    "lines__access_points_used", "lines__mist_seen_at_far_end", "lines__not_done_reason",
+    "lines__lot__number", "lines__lot__expires_on", "lines__lot__recalled_on",
+)  # fmt: skip
+INSPECTION_COLUMNS = (
+    "pk", "vehicle_id", "done_on", "kind", "recorded_at",
+    "lines__zone_id", "lines__rusted_area_percent", "lines__perforated", "lines__film_state", "photos",
+)  # fmt: skip
+OF_TREATMENT = len(TREATMENT_COLUMNS)
+BY_DAY = ("done_on", "pk", "lines__pk")
+
+
+def add_photos(inspections: "QuerySet[Inspection]") -> "QuerySet[Any, Any]":
+    """Return inspections with how many photos each of their lines has, as ``photos``."""
+    of_line = Photo.objects.filter(line=OuterRef("lines__pk")).order_by().values("line")
+    return inspections.annotate(photos=Coalesce(Subquery(of_line.annotate(number=Count("pk")).values("number")), 0))
+
+
 TREATMENTS = StandingQuery(
-    lambda: Treatment.objects.filter(Among("vehicle_id", GivenKeys(0)), signed_off_at__isnull=False)
-    .order_by("done_on", "pk", "lines__pk")
-    .values_list(
-        "pk", "vehicle_id", "done_on", "kind", "recorded_at", "amends_id", *CONDITIONS,
-        "lines__zone_id", "lines__product_id", "lines__quantity_ml", "lines__pressure_kpa",
-        "lines__access_points_used", "lines__mist_seen_at_far_end", "lines__not_done_reason",
-        "lines__lot__number", "lines__lot__expires_on", "lines__lot__recalled_on",
+    lambda: (
+        Treatment.objects.filter(Among("vehicle_id", GivenKeys(0)), signed_off_at__isnull=False)
+        .order_by(*BY_DAY)
+        .values_list(*TREATMENT_COLUMNS)
     )
-)  # fmt: skip
+)
 INSPECTIONS = StandingQuery(
-    lambda: Inspection.objects.filter(Among("vehicle_id", GivenKeys(0)))
-    .annotate(photos=_count_photos())
-    .order_by("done_on", "pk", "lines__pk")
-    .values_list(
-        "pk", "vehicle_id", "done_on", "kind", "recorded_at",
-        "lines__zone_id", "lines__rusted_area_percent", "lines__perforated", "lines__film_state", "photos",
+    lambda: (
+        add_photos(Inspection.objects.filter(Among("vehicle_id", GivenKeys(0))))
+        .order_by(*BY_DAY)
+        .values_list(*INSPECTION_COLUMNS)
     )
-)  # fmt: skip
+)
 
 
 def _list_readings_and_owners() -> "QuerySet[Any, Any]":
@@ -138,25 +151,28 @@ def _list_readings_and_owners() -> "QuerySet[Any, Any]":
 READINGS_AND_OWNERS = StandingQuery(_list_readings_and_owners)
 
 
-def _count_photos() -> Any:
-    """Return how many photos a line of an inspection has, as an expression."""
-    of_line = Photo.objects.filter(line=OuterRef("lines__pk")).order_by().values("line")
-    return Coalesce(Subquery(of_line.annotate(number=Count("pk")).values("number")), 0)
-
-
-def _read_treatments(
-    keys: list[int], styles: Mapping[int, str], zones: Mapping[int, Zone]
+def describe_treatments(
+    rows: Iterable[Sequence[Any]], styles: Mapping[int, str], zones: Mapping[int, Zone]
 ) -> dict[int, list[TreatmentRecord]]:
+    """Return treatments by the key of their vehicle, as the rules read them.
+
+    Args:
+        rows: of treatments signed off, each beginning with ``TREATMENT_COLUMNS``.
+        styles: the body style of each vehicle.
+        zones: as ``map_zones`` gives them.
+    """
     products, areas = map_products(), map_areas()
     heads: dict[int, tuple[Any, ...]] = {}
     lines: dict[int, list[ZoneLine]] = defaultdict(list)
-    for row in TREATMENTS.ask(keys):
+    for row in rows:
         key, zone, product = row[0], row[11], row[12]
         heads.setdefault(key, tuple(row[:11]))
         if zone is not None:
             area = areas.get((zone, styles[row[1]]))
             lines[key].append(
-                describe_coat(zones[zone], products[product] if product is not None else None, area, *row[13:])
+                describe_coat(
+                    zones[zone], products[product] if product is not None else None, area, *row[13:OF_TREATMENT]
+                )
             )
     found: dict[int, list[TreatmentRecord]] = defaultdict(list)
     for key, vehicle, day, kind, recorded_at, amends, *conditions in heads.values():
@@ -174,19 +190,34 @@ def _read_treatments(
     return found
 
 
-def _read_inspections(keys: list[int], zones: Mapping[int, Zone]) -> dict[int, list[InspectionRecord]]:
-    heads: dict[int, tuple[Any, ...]] = {}
+def describe_inspections(rows: Iterable[Sequence[Any]], zones: Mapping[int, Zone]) -> dict[int, list[InspectionRecord]]:
+    """Return inspections by the key of their vehicle; each row begins with ``INSPECTION_COLUMNS``."""
+    heads: dict[int, Sequence[Any]] = {}
     seen: dict[int, list[InspectedZone]] = defaultdict(list)
-    for key, vehicle, day, kind, recorded_at, zone, percent, perforated, film, photos in INSPECTIONS.ask(keys):
-        heads.setdefault(key, (key, vehicle, day, kind, recorded_at))
+    for row in rows:
+        key, zone, percent, perforated, film, photos = row[0], *row[5:10]
+        heads.setdefault(key, row)
         if zone is not None:
             seen[key].append(InspectedZone(zones[zone].code, percent, perforated, FilmState(film), photos))
     found: dict[int, list[InspectionRecord]] = defaultdict(list)
-    for key, vehicle, day, kind, recorded_at in heads.values():
+    for key, vehicle, day, kind, recorded_at, *_line in heads.values():
         found[vehicle].append(
             InspectionRecord(f"inspection {key}", day, InspectionKind(kind), tuple(seen[key]), recorded_at)
         )
     return found
+
+
+def describe_reading(key: int, day: date, recorded_at: datetime, kilometres: Decimal) -> RecordedReading:
+    """Return an odometer reading as the rules read it."""
+    return RecordedReading(Reading(day, kilometres, f"reading {key}"), recorded_at)
+
+
+def describe_owner(
+    key: int, customer: int, day: date, recorded_at: datetime, told_on: date | None, place: str
+) -> OwnerRecord:
+    """Return an owner as the rules read it; ``place`` is the ISO 9223 category of the place of use, or ''."""
+    corrosivity = CorrosivityCategory(place) if place else None
+    return OwnerRecord(f"ownership {key}", str(customer), day, recorded_at, told_on, corrosivity)
 
 
 def describe_line(line: TreatmentLine, area_m2: Decimal | None) -> ZoneLine:

@@ -19,13 +19,18 @@ register = template.Library()
 @register.filter(expects_localtime=True, is_safe=False)
 def date(value: Any, form: str | None = None) -> Any:
     """Return a day or a moment in Django's format characters; in English exactly as Django does."""
+    return write_date(value, form, language=get_language() or "")
+
+
+def write_date(value: Any, form: str | None = None, *, language: str) -> Any:
+    """Return a day or a moment as the filter ``date`` does, in a language, which must be the one in use."""
     # A list writes the same few days hundreds of times.
     if type(value) is Day and form:
-        return _write_day(value, form, get_language() or "")
+        return _write_day(value, form, language)
     # Two moments are equal that are the same in two zones; so a moment is kept as its clock shows it, with the zone.
     if type(value) is datetime and form:
-        return _write_moment(value.replace(tzinfo=None), value.fold, value.tzinfo, form, get_language() or "")
-    return _write(value, form, get_language() or "")
+        return _write_moment(value.replace(tzinfo=None), value.fold, value.tzinfo, form, language)
+    return _write(value, form, language)
 
 
 @functools.lru_cache(maxsize=8192)

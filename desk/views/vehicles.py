@@ -14,20 +14,27 @@ from django.utils.translation import get_language, gettext
 
 from claims.models import Claim
 from claims.queries import read_claim_check
-from desk.access import access_cover, access_vehicle, get_user, list_vehicles_for, may_open, open_to
+from desk.access import (
+    access_cover,
+    access_vehicle,
+    access_vehicle_and_covers,
+    get_user,
+    list_vehicles_for,
+    may_open,
+    open_to,
+)
 from desk.day_fields import FIRST_RECORDED, LAST_RECORDED
 from desk.timeline import EntryKind, Past, read_timeline
-from desk.timeline_records import Owner, read_owners
 from desk.vehicle_page import (
-    PlanView,
     draw_plan,
     find_films,
     find_inspection,
     list_recalled_lots,
-    list_zone_rows,
     read_band,
     read_vehicle_view,
 )
+from desk.vehicle_records import Owner
+from desk.zone_table import PlanView, write_zone_rows
 from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
 from treatments.models import Role, User, Vehicle
 from treatments.queries import find_today, list_found_vehicles
@@ -98,7 +105,7 @@ def read_day(text: str, name: str, errors: list[tuple[str, str]]) -> date | None
 def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
     """Show everything about one vehicle, as of a day and as known at a day."""
     user, now = get_user(request), timezone.now()
-    found = access_vehicle(user, vin)
+    found, covers = access_vehicle_and_covers(user, vin)
     asked = request.GET
     errors: list[tuple[str, str]] = []
     today = find_today(now)
@@ -107,16 +114,15 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
     as_of = read_day(asked.get(day_name, ""), day_name, errors) or today
     known_day = read_day(asked.get("known-at", ""), "known-at", errors)
     known_at = datetime.combine(known_day, time.max, tzinfo=now.tzinfo) if known_day else None
-    view = read_vehicle_view(found, user, as_of, known_at)
+    view = read_vehicle_view(found, covers, user, as_of, known_at)
     band, changes = read_band(view, today)
     wanted = PlanView.RUST if asked.get("show") == PlanView.RUST else PlanView.FILM
     films = find_films(view)
     inspection = find_inspection(view.history, as_of, asked.get("inspection", ""))
     chosen = [EntryKind(kind) for kind in asked.getlist("kind") if kind in list(EntryKind)]
     page = asked.get("page", "")
-    owners = read_owners(found)
     timeline = read_timeline(
-        Past(found, user, view.covers, view.history, changes, owners),
+        Past(user, view.covers, view.records, view.history, changes),
         chosen=chosen,
         page=int(page[:6]) if page.isdecimal() else 1,
         at=asked.get("at", ""),
@@ -138,14 +144,14 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "zone_names": map_zone_names(),
         "show": wanted,
         "plan": draw_plan(view, films, inspection, wanted),
-        "rows": list_zone_rows(view, films, inspection),
+        "rows": write_zone_rows(view.states, films, view.history.inspections, inspection, as_of, wanted),
         "inspection": inspection,
         "inspections": [(one.record.rpartition(" ")[2], one) for one in reversed(view.history.inspections)],
         "timeline": timeline,
         "kinds": [(kind, count, kind in chosen) for kind, count in timeline.counts.items()],
         "kept_query": keep_query(request, ("kind", "page", "at")),
         "page_query": keep_query(request, ("page", "at")),
-        "owner": _find_owner(owners, user),
+        "owner": _find_owner(view.records.owners, user),
         "recalled": list_recalled_lots(view),
         "filed": find_filed_claim(found, asked.get("filed", "")),
         "may": {

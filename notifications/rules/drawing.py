@@ -51,6 +51,17 @@ class Text:
 Primitive = Box | Line | Text
 
 
+@dataclass(frozen=True, eq=False)
+class Group:
+    """What is drawn together. Who keeps one for several drawings has its SVG written once."""
+
+    primitives: tuple[Primitive, ...]
+
+    @functools.cached_property
+    def svg(self) -> str:
+        return "".join([_render(primitive) for primitive in self.primitives])
+
+
 @dataclass(frozen=True, slots=True)
 class Drawing:
     """A drawing of a given size with a title and a description for those who don't see it."""
@@ -59,7 +70,12 @@ class Drawing:
     height: float
     title: str
     description: str
-    primitives: tuple[Primitive, ...]
+    groups: tuple[Group, ...]
+
+    @property
+    def primitives(self) -> tuple[Primitive, ...]:
+        """All that is drawn, from the back to the front."""
+        return tuple(primitive for group in self.groups for primitive in group.primitives)
 
 
 def render_svg(drawing: Drawing) -> str:
@@ -69,7 +85,7 @@ def render_svg(drawing: Drawing) -> str:
         f'class="vehicle-plan" font-family="system-ui, sans-serif">',
         f"<title>{escape(drawing.title)}</title><desc>{escape(drawing.description)}</desc>",
     ]
-    parts += [_render(primitive) for primitive in drawing.primitives]
+    parts += [group.svg for group in drawing.groups]
     return "".join([*parts, "</svg>"])
 
 

@@ -7,7 +7,7 @@ import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from notifications.rules.drawing import Box, Drawing, Line, Primitive, Text, hatch_box
+from notifications.rules.drawing import Box, Drawing, Group, Line, Primitive, Text, hatch_box
 from notifications.rules.plan_shapes import (
     BODY_BOTTOM,
     BODY_LEFT,
@@ -76,24 +76,29 @@ def draw_plan_of(
     said_looks = tuple(_say_look(look, language) for look in looks)
     by_code = {mark.zone: mark for mark in marks}
     places = _lay_out(tuple(mark.zone for mark in marks))
-    legend = _draw_legend(said_looks)
-    below = 12 + LEGEND_STEP * (1 + max((row for row, _ in legend), default=0)) + 4
-    height = find_height(places) + below
-    primitives: list[Primitive] = [
-        Text(WIDTH / 2, 14, tell("FRONT"), 9, "middle", True, "#5c6766"),
-        Text(130, 46, tell("LEFT SIDE"), 9, "middle", True, "#5c6766"),
-        Text(WIDTH - 130, 46, tell("RIGHT SIDE"), 9, "middle", True, "#5c6766"),
-        # The outline of the body, behind the zones.
-        Box(BODY_LEFT, BODY_TOP, BODY_RIGHT - BODY_LEFT, BODY_BOTTOM - BODY_TOP, 38, "#f7f8f7", "#9aa5a3", 1.5),
-    ]
-    for place in places:
-        primitives += _draw_mark(place, by_code[place.zone], language)
-    top = find_height(places) + 12
-    for row, parts in legend:
-        primitives += [_move_down(part, top + row * LEGEND_STEP) for part in parts]
+    above_legend = find_height(places) + 12
+    rows, legend = _draw_legend(said_looks, above_legend)
+    groups = [_draw_ground(language)]
+    groups += [_draw_mark(place, by_code[place.zone], language) for place in places]
+    groups.append(legend)
     if notes:
-        primitives.append(Text(WIDTH / 2, top - 8, " ".join(tell(note) for note in notes), 9, "middle"))
-    return Drawing(WIDTH, height, tell(title), tell(description), tuple(primitives))
+        said = " ".join(tell(note) for note in notes)
+        groups.append(Group((Text(WIDTH / 2, above_legend - 8, said, 9, "middle"),)))
+    height = above_legend + LEGEND_STEP * rows + 4
+    return Drawing(WIDTH, height, tell(title), tell(description), tuple(groups))
+
+
+@functools.lru_cache(maxsize=16)
+def _draw_ground(language: str) -> Group:
+    """Return what lies behind the zones of every vehicle: words, and the outline of the body."""
+    return Group(
+        (
+            Text(WIDTH / 2, 14, speak("FRONT", language), 9, "middle", True, "#5c6766"),
+            Text(130, 46, speak("LEFT SIDE", language), 9, "middle", True, "#5c6766"),
+            Text(WIDTH - 130, 46, speak("RIGHT SIDE", language), 9, "middle", True, "#5c6766"),
+            Box(BODY_LEFT, BODY_TOP, BODY_RIGHT - BODY_LEFT, BODY_BOTTOM - BODY_TOP, 38, "#f7f8f7", "#9aa5a3", 1.5),
+        )
+    )
 
 
 # The zones of a body style lie the same way on every vehicle.
@@ -104,7 +109,7 @@ def _lay_out(zones: tuple[str, ...]) -> tuple[Place, ...]:
 
 # Vehicles have most of their marks in common: not coated, or coated at the same age.
 @functools.lru_cache(maxsize=4096)
-def _draw_mark(place: Place, mark: ZoneMark, language: str) -> tuple[Primitive, ...]:
+def _draw_mark(place: Place, mark: ZoneMark, language: str) -> Group:
     """Return a zone on the plan: its box, hatched by its look, with its number and note."""
     title = speak(mark.title, language) if mark.title else ""
     note = speak(mark.note, language) if mark.note else ""
@@ -119,16 +124,16 @@ def _draw_mark(place: Place, mark: ZoneMark, language: str) -> tuple[Primitive, 
         half = max(8.0, 3.0 * len(note))
         ground = Box(middle_x - half, middle_y - 14, 2 * half, 27, 4, look.fill, look.fill, 0.2)
         number = Text(middle_x, middle_y - 3, label, 10, "middle", True)
-        return (box, *_hatch(box, look), ground, number, Text(middle_x, middle_y + 9, note, 9, "middle"))
+        return Group((box, *_hatch(box, look), ground, number, Text(middle_x, middle_y + 9, note, 9, "middle")))
     # A plain ground keeps the number readable on any hatching.
     ground = Box(middle_x - 8, middle_y - 7, 16, 14, 4, look.fill, look.fill, 0.2)
-    return (box, *_hatch(box, look), ground, Text(middle_x, middle_y + 3.5, label, 10, "middle", True))
+    return Group((box, *_hatch(box, look), ground, Text(middle_x, middle_y + 3.5, label, 10, "middle", True)))
 
 
 def draw_swatch(look: Look) -> Drawing:
     """Return a look by itself, for a table beside the plan."""
     box = Box(1, 1, 22, 14, 2, look.fill, look.stroke, 1.2, look.dashed)
-    return Drawing(24, 16, look.words, "", (box, *_hatch(box, look)))
+    return Drawing(24, 16, look.words, "", (Group((box, *_hatch(box, look))),))
 
 
 def _hatch(box: Box, look: Look) -> list[Line]:
@@ -145,23 +150,18 @@ def _say_look(look: Look, language: str) -> Look:
     return replace(look, words=speak(look.words, language) if look.words else look.words)
 
 
-# One legend for each of the ways to look at a plan and each language.
-@functools.lru_cache(maxsize=64)
-def _draw_legend(looks: tuple[Look, ...]) -> tuple[tuple[int, tuple[Primitive, ...]], ...]:
-    """Return each entry with its row; entries that don't fit go on in the next row."""
-    drawn: list[tuple[int, tuple[Primitive, ...]]] = []
+# One legend for each of the ways to look at a plan, each language and each height of a plan.
+@functools.lru_cache(maxsize=256)
+def _draw_legend(looks: tuple[Look, ...], top: float) -> tuple[int, Group]:
+    """Return in how many rows the looks are explained, and the legend; entries that don't fit go on in the next row."""
+    drawn: list[Primitive] = []
     x, row = LEGEND_LEFT, 0
     for look in looks:
         width = 42 + 5.2 * len(look.words)
         if x + width - 12 > LEGEND_RIGHT and x > LEGEND_LEFT:
             x, row = LEGEND_LEFT, row + 1
-        box = Box(x, 0, 20, 12, 2, look.fill, look.stroke, 1, look.dashed)
-        drawn.append((row, (box, *_hatch(box, look), Text(x + 25, 10, look.words, 9))))
+        y = top + row * LEGEND_STEP
+        box = Box(x, y, 20, 12, 2, look.fill, look.stroke, 1, look.dashed)
+        drawn += [box, *_hatch(box, look), Text(x + 25, y + 10, look.words, 9)]
         x += width
-    return tuple(drawn)
-
-
-def _move_down(part: Primitive, by: float) -> Primitive:
-    if isinstance(part, Line):
-        return replace(part, y1=part.y1 + by, y2=part.y2 + by)
-    return replace(part, y=part.y + by)
+    return row + 1, Group(tuple(drawn))

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.dates import DutyTable, make_table
-from scheduling.rules.due import find_end_by_time, needs_doing
+from scheduling.rules.due import find_end_by_time, needs_doing, sort_due_items
 from scheduling.rules.due_item import DueItem, DueStatus
 from scheduling.rules.ends import CoverStatus, End, find_ends
 from scheduling.rules.facts import CoverFacts
@@ -62,6 +62,11 @@ class Assessment:
     reinspections: tuple[Reinspection, ...] = ()
     touch_ups: tuple[TouchUp, ...] = ()
     holds_until: date | None = None
+
+    def list_due_items(self) -> tuple[DueItem, ...]:
+        """Return what ``compute_due_items`` gives for the day; touch-ups only where they were walked too."""
+        items = [explain_reinspection(found, self.terms) for found in self.reinspections]
+        return sort_due_items([*items, *(explain_touch_up(found) for found in self.touch_ups)])
 
     def list_what_needs_doing(self) -> list[DueItem]:
         """Return the due items for which somebody must still come; none where there is no more cover."""

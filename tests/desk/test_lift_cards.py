@@ -72,8 +72,8 @@ def test_a_zone_that_was_inspected(lift: Lift, language: str) -> None:
     typed = {f"i-{RAIL}-action": '<weld> & "paint" %(code)s 100 %'}
     sent = QueryDict(mutable=True)
     sent.update(test_record_inspection.visit(lift, **typed))
-    template = engines["jinja2"].get_template(inspection_card.TEMPLATE)
     with translation.override(language):
+        template = engines["jinja2"].get_template(inspection_card.TEMPLATE)
         for data in (None, sent):
             form = InspectionForm(vehicle=lift.vehicle, site=lift.shop.site, today=NOW.date(), photos=[], data=data)
             assert len(form.cards) > 30 and not form.errors

@@ -16,12 +16,24 @@ import pytest
 from hypothesis import HealthCheck, Phase, event, given, seed, settings
 from hypothesis import strategies as st
 
+from scheduling.rules.cover import assess_cover, cover_on
+from scheduling.rules.dates import make_table
+from scheduling.rules.due import compute_due_items
 from scheduling.rules.terms_document import find_contradictions
 from tests.scheduling import oracle_translate
 from tests.scheduling.oracle import ONE_DAY, Answer, each_day, tell
 from tests.scheduling.oracle_cases import cases, promises
 from tests.scheduling.oracle_inputs import Case, Deal, Look, Odometer, Promise, Reinspection, TouchUp, Work, ZoneWork
-from tests.scheduling.oracle_translate import Said, ask_oracle, ask_rules, ask_rules_for_changes, say_terms
+from tests.scheduling.oracle_translate import (
+    Said,
+    ask_oracle,
+    ask_rules,
+    ask_rules_for_changes,
+    say_facts,
+    say_history,
+    say_site,
+    say_terms,
+)
 
 
 def describe_difference(rules: Said, text: Said) -> str:
@@ -100,6 +112,14 @@ def test_rules_say_what_the_text_says(case: Case) -> None:
     answer = compare(case)
     for label in set(list_labels(case, answer)):
         event(label)
+
+
+@given(cases())
+def test_one_walk_gives_the_state_and_the_due_items(case: Case) -> None:
+    terms, facts, history, site = say_terms(case.promise), say_facts(case), say_history(case), say_site(case)
+    assessment = assess_cover(make_table(terms, site), facts, history, case.asked_on)
+    assert assessment.list_due_items() == compute_due_items(terms, facts, history, site, case.asked_on)
+    assert assessment.state == cover_on(terms, facts, history, site, case.asked_on)
 
 
 @pytest.fixture(scope="module")

@@ -48,7 +48,8 @@ def tell_days(sentence: str) -> str:
 
 def name_zones_in(sentence: str, names: Mapping[str, str]) -> str:
     """Return the sentence with each zone code in it replaced by the zone's name."""
-    if not names:
+    # Most sentences name no zone.
+    if not names or names.keys().isdisjoint(_WORD.findall(sentence)):
         return sentence
 
     def rewrite(found: re.Match[str]) -> str:

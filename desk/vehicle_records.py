@@ -1,0 +1,197 @@
+"""Reads what is on record of one vehicle, for its page: its whole history, its owners, and where each record stands.
+
+Three queries: the work and the inspections with their lines, and everything else at once.
+"""
+
+import zoneinfo
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.db.models import (
+    BigIntegerField,
+    CharField,
+    DateField,
+    DateTimeField,
+    DecimalField,
+    Field,
+    QuerySet,
+    Value,
+)
+from django.db.models.functions import Cast
+
+from claims.models import Claim
+from notifications.models import Message
+from scheduling.models import Appointment, Cover, CoverChange
+from treatments.among import Among
+from treatments.history_reading import (
+    BY_DAY,
+    INSPECTION_COLUMNS,
+    OF_TREATMENT,
+    TREATMENT_COLUMNS,
+    add_photos,
+    describe_inspections,
+    describe_owner,
+    describe_reading,
+    describe_treatments,
+)
+from treatments.models import Inspection, OdometerReading, Ownership, Treatment, Vehicle
+from treatments.rules.history import VehicleHistory
+from treatments.shop_reference import map_sites, map_zones
+from treatments.standing_query import Given, GivenKeys, StandingQuery
+
+# What the rules do not ask of a treatment, and the timeline tells; two of each line, the last.
+TOLD_OF_TREATMENT = (
+    "site_id", "applicator_id", "reading__amount", "reading__unit", "source", "amendment_reason", "amended_by__pk",
+    "signed_off_at", "lines__quantity_amount", "lines__quantity_unit",
+)  # fmt: skip
+SITE, PERSON, SIGNED_OFF = OF_TREATMENT, OF_TREATMENT + 1, OF_TREATMENT + 7
+
+TREATMENTS = StandingQuery(
+    lambda: (
+        Treatment.objects.filter(vehicle=Given(0)).order_by(*BY_DAY).values_list(*TREATMENT_COLUMNS, *TOLD_OF_TREATMENT)
+    )
+)
+INSPECTIONS = StandingQuery(
+    lambda: (
+        add_photos(Inspection.objects.filter(vehicle=Given(0)))
+        .order_by(*BY_DAY)
+        .values_list(*INSPECTION_COLUMNS, "site_id", "inspector_id")
+    )
+)
+
+
+def _nothing(field: "Field[Any, Any]") -> Cast:
+    return Cast(Value(None), field)
+
+
+def _text(words: str) -> Value:
+    return Value(words, output_field=CharField())
+
+
+def _list_others() -> "QuerySet[Any, Any]":
+    """Return what is neither work nor an inspection, of a vehicle (0) and of its covers (1).
+
+    Form, key, day, moment, site and another key; the kilometres of a reading; of an owner the day on which the shop was
+    told, the last day, name, contact and place of use.
+    """
+    day, moment, key = _nothing(DateField()), _nothing(DateTimeField()), _nothing(BigIntegerField())
+    kilometres = _nothing(DecimalField(max_digits=14, decimal_places=6))
+    no_owner = (day, day, _text(""), _text(""), _text(""))
+    of_vehicle, of_covers = {"vehicle": Given(0)}, Among("cover_id", GivenKeys(1))
+    return (
+        OdometerReading.objects.filter(**of_vehicle)
+        .order_by()
+        .values_list(_text("reading"), "pk", "day", "recorded_at", key, key, "kilometres", *no_owner)
+        .union(
+            Ownership.objects.filter(**of_vehicle)
+            .order_by()
+            .values_list(
+                _text("ownership"), "pk", "from_day", "recorded_at", key, "customer_id", kilometres,
+                "told_on", "until_day", "customer__name", "customer__contact", "customer__corrosivity",
+            ),
+            Appointment.objects.filter(**of_vehicle)
+            .order_by()
+            .values_list(_text("visit"), "pk", day, "starts_at", "site_id", "cover_id", kilometres, *no_owner),
+            CoverChange.objects.filter(of_covers)
+            .order_by()
+            .values_list(_text("change"), "pk", "day", moment, key, "cover_id", kilometres, *no_owner),
+            Claim.objects.filter(of_covers)
+            .order_by()
+            .values_list(_text("claim"), "pk", "reported_on", moment, key, "cover_id", kilometres, *no_owner),
+            Message.objects.filter(of_covers)
+            .order_by()
+            .values_list(_text("message"), "pk", day, "created_at", key, "cover_id", kilometres, *no_owner),
+            all=True,
+        )
+    )  # fmt: skip
+
+
+OTHERS = StandingQuery(_list_others)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a record stands in time.
+
+    Attributes:
+        site: the primary key of the site of work and visits.
+        other: that of who did the work, of the cover of any other record.
+    """
+
+    form: str
+    key: int
+    day: date
+    moment: datetime | None
+    site: int | None
+    other: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Owner:
+    """Who owned the vehicle from a day; ``until_day`` is None for the owner now."""
+
+    key: int
+    from_day: date
+    until_day: date | None
+    name: str
+    contact: str
+
+
+@dataclass(frozen=True, slots=True)
+class VehicleRecords:
+    """What is on record of a vehicle.
+
+    Attributes:
+        history: all of it, whenever it was written down.
+        owners: the first one first.
+        places: of every record but readings and owners, in no order; drafts too.
+        treatments: the rows of each treatment by its primary key, drafts too.
+    """
+
+    history: VehicleHistory
+    owners: tuple[Owner, ...]
+    places: tuple[Place, ...]
+    treatments: dict[int, list[Sequence[Any]]]
+
+
+def read_vehicle_records(vehicle: Vehicle, covers: Iterable[Cover]) -> VehicleRecords:
+    """Return what is on record of a vehicle and of those of its covers that are told, in three queries."""
+    treatments: dict[int, list[Sequence[Any]]] = defaultdict(list)
+    for row in TREATMENTS.ask(vehicle.pk):
+        treatments[row[0]].append(row)
+    places = [Place("treatment", key, r[2], r[SIGNED_OFF], r[SITE], r[PERSON]) for key, (r, *_) in treatments.items()]
+    inspections = INSPECTIONS.ask(vehicle.pk)
+    places += {row[0]: Place("inspection", row[0], row[2], None, row[-2], row[-1]) for row in inspections}.values()
+    sites, zones = map_sites(), map_zones()
+    readings, owned, owners = [], [], []
+    for form, key, told_day, moment, site, other, kilometres, *owner in OTHERS.ask(
+        vehicle.pk, [cover.pk for cover in covers]
+    ):
+        day = told_day
+        if form == "reading":
+            readings.append(describe_reading(key, day, moment, kilometres))
+        elif form == "ownership":
+            told_on, until_day, name, contact, place = owner
+            owned.append(describe_owner(key, other, day, moment, told_on, place))
+            owners.append(Owner(key, day, until_day, name, contact))
+        else:
+            if day is None:
+                # A visit's day is that of its site.
+                zone = zoneinfo.ZoneInfo(sites[site].time_zone) if form == "visit" else None
+                day = (moment.astimezone(zone) if zone else moment).date()
+            places.append(Place(form, key, day, moment, site, other))
+    # On one day there is one change of owner; readings of one day come as they were written down.
+    readings.sort(key=lambda one: (one.reading.day, int(one.reading.record.rpartition(" ")[2])))
+    owned.sort(key=lambda one: one.from_day)
+    owners.sort(key=lambda one: one.from_day)
+    signed = [row for rows in treatments.values() for row in rows if row[SIGNED_OFF] is not None]
+    history = VehicleHistory(
+        tuple(describe_treatments(signed, {vehicle.pk: vehicle.body_style}, zones).get(vehicle.pk, ())),
+        tuple(describe_inspections(inspections, zones).get(vehicle.pk, ())),
+        tuple(readings),
+        tuple(owned),
+    )
+    return VehicleRecords(history, tuple(owners), tuple(places), treatments)
