@@ -11,7 +11,8 @@ from typing import Any
 from django import template
 from django.template import defaultfilters
 from django.utils import timezone
-from django.utils.translation import get_language
+
+from desk.telling import find_language
 
 register = template.Library()
 
@@ -21,11 +22,11 @@ def date(value: Any, form: str | None = None) -> Any:
     """Return a day or a moment in Django's format characters; in English exactly as Django does."""
     # A list writes the same few days hundreds of times.
     if type(value) is Day and form:
-        return _write_day(value, form, get_language() or "")
+        return _write_day(value, form, find_language() or "")
     # Two moments are equal that are the same in two zones; so a moment is kept as its clock shows it, with the zone.
     if type(value) is datetime and form:
-        return _write_moment(value.replace(tzinfo=None), value.fold, value.tzinfo, form, get_language() or "")
-    return _write(value, form, get_language() or "")
+        return _write_moment(value.replace(tzinfo=None), value.fold, value.tzinfo, form, find_language() or "")
+    return _write(value, form, find_language() or "")
 
 
 @functools.lru_cache(maxsize=8192)
