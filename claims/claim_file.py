@@ -7,10 +7,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 
-from django.db.models import prefetch_related_objects
+from django.db.models import Exists, OuterRef, QuerySet, prefetch_related_objects
 
-from claims.models import Claim, ClaimDecision, ClaimRequest, ClaimZone, DecisionKind
+from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, DecisionKind
 from claims.queries import check_in_case, describe_claim
 from claims.rules.amount import AmountSheet, work_out_amount
 from claims.rules.claim import ClaimCheck, RustClaim
@@ -47,6 +48,10 @@ class ClaimFile:
     @property
     def requests(self) -> tuple[ClaimRequest, ...]:
         return self.written.requests
+
+    @property
+    def photos(self) -> tuple[ClaimPhoto, ...]:
+        return self.written.photos
 
     @property
     def paid_before(self) -> tuple[Money, ...]:
@@ -100,23 +105,44 @@ class Written:
 
     estimates: Mapping[int, Decimal | None]
     requests: tuple[ClaimRequest, ...]
+    photos: tuple[ClaimPhoto, ...]
     decisions: tuple[ClaimDecision, ...]
     paid_before: tuple[Money, ...]
 
 
-CLAIMED_ZONES = StandingQuery(
-    lambda: ClaimZone.objects.filter(claim=Given(0)).order_by("zone_id").values_list("zone_id", "estimate_amount")
-)
+def _list_what_there_is() -> "QuerySet[Any, Any]":
+    """Return each claimed zone with its estimate, and whether there are requests, photos, and decisions of the cover.
+
+    Most claims have nothing but zones when they are looked at, so the rest is only read where there is some.
+    """
+    requests = ClaimRequest.objects.filter(claim=OuterRef("pk"))
+    photos = ClaimPhoto.objects.filter(claim=OuterRef("pk"))
+    decisions = ClaimDecision.objects.filter(claim__cover=OuterRef("cover"))
+    return (
+        Claim.objects.filter(pk=Given(0))
+        .order_by("claimed_zones__zone_id")
+        .values_list(
+            "claimed_zones__zone_id", "claimed_zones__estimate_amount",
+            Exists(requests), Exists(photos), Exists(decisions),
+        )
+    )  # fmt: skip
+
+
+WHAT_THERE_IS = StandingQuery(_list_what_there_is)
 REQUESTS = StandingRows(lambda: ClaimRequest.objects.filter(claim=Given(0)))
+PHOTOS = StandingRows(lambda: ClaimPhoto.objects.filter(claim=Given(0)))
 DECISIONS_OF_COVER = StandingRows(lambda: ClaimDecision.objects.filter(claim__cover=Given(0)))
 
 
 def _read_written(claim: Claim) -> Written:
-    decisions = DECISIONS_OF_COVER.ask(claim.cover_id)
+    rows = WHAT_THERE_IS.ask(claim.pk)
+    has_requests, has_photos, has_decisions = rows[0][2:]  # a claim without zones has a row too
+    decisions = DECISIONS_OF_COVER.ask(claim.cover_id) if has_decisions else []
     prefetch_related_objects(decisions, "payments")
     return Written(
-        dict(CLAIMED_ZONES.ask(claim.pk)),  # type: ignore[arg-type]
-        tuple(REQUESTS.ask(claim.pk)),
+        {zone: estimate for zone, estimate, *_flags in rows if zone is not None},
+        tuple(REQUESTS.ask(claim.pk)) if has_requests else (),
+        tuple(PHOTOS.ask(claim.pk)) if has_photos else (),
         tuple(decision for decision in decisions if decision.claim_id == claim.pk),
         _list_paid([decision for decision in decisions if decision.claim_id != claim.pk]),
     )
@@ -148,8 +174,15 @@ def read_claim_file(
 
 
 def _make_file(
-    claim: Claim, case: CoverCase, written: Written, *, as_of: date, change: Change | None = None
+    claim: Claim,
+    case: CoverCase,
+    written: Written,
+    *,
+    as_of: date,
+    change: Change | None = None,
+    before: ClaimFile | None = None,
 ) -> ClaimFile:
+    """Return the file; ``before`` is that of the same day without the change."""
     zones = map_zones()
     rust_claim = describe_claim(claim, [zones[key] for key in written.estimates])
     if change is not None:
@@ -157,6 +190,8 @@ def _make_file(
         case = replace(case, history=history)
     terms = case.find_terms(rust_claim.discovered_on or rust_claim.reported_on)
     check = check_in_case(claim, case, rust_claim=rust_claim)
+    # The terms count the deadlines from the report, which no change moves.
+    same_deadlines = before.deadlines if before is not None and before.terms is terms else None
     return ClaimFile(
         claim=claim,
         case=case,
@@ -164,7 +199,7 @@ def _make_file(
         rust_claim=rust_claim,
         check=check,
         recommendation=recommend(check, _work_out(claim, rust_claim, check, case, terms, written)),
-        deadlines=_count_deadlines(claim, terms, case, written, as_of),
+        deadlines=same_deadlines or _count_deadlines(claim, terms, case, written, as_of),
         written=written,
     )
 
@@ -269,7 +304,7 @@ def try_out(before: ClaimFile, change: Change, *, as_of: date) -> WhatIf:
         before: the file as it was just read.
         as_of: the day for the deadlines.
     """
-    after = _make_file(before.claim, before.case, before.written, as_of=as_of, change=change)
+    after = _make_file(before.claim, before.case, before.written, as_of=as_of, change=change, before=before)
     known = {(f.rule, f.zone): f for f in before.check.findings}
     turned = []
     for finding in after.check.findings:
