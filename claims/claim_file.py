@@ -7,12 +7,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
 
-from django.db.models import Exists, OuterRef, QuerySet, prefetch_related_objects
+from django.db.models import prefetch_related_objects
 
-from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, DecisionKind
-from claims.queries import check_in_case, describe_claim
+from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, DecisionKind, WhatThereIs
+from claims.queries import check_in_case, describe_claim, find_what_there_is
 from claims.rules.amount import AmountSheet, work_out_amount
 from claims.rules.claim import ClaimCheck, RustClaim
 from claims.rules.deadlines import ClaimStep, Deadline, Pause, count_deadlines
@@ -25,7 +24,7 @@ from scheduling.rules.terms import Terms
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import Answer
 from treatments.shop_reference import map_zone_names, map_zones
-from treatments.standing_query import Given, StandingQuery, StandingRows
+from treatments.standing_query import Given, StandingRows
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,39 +109,18 @@ class Written:
     paid_before: tuple[Money, ...]
 
 
-def _list_what_there_is() -> "QuerySet[Any, Any]":
-    """Return each claimed zone with its estimate, and whether there are requests, photos, and decisions of the cover.
-
-    Most claims have nothing but zones when they are looked at, so the rest is only read where there is some.
-    """
-    requests = ClaimRequest.objects.filter(claim=OuterRef("pk"))
-    photos = ClaimPhoto.objects.filter(claim=OuterRef("pk"))
-    decisions = ClaimDecision.objects.filter(claim__cover=OuterRef("cover"))
-    return (
-        Claim.objects.filter(pk=Given(0))
-        .order_by("claimed_zones__zone_id")
-        .values_list(
-            "claimed_zones__zone_id", "claimed_zones__estimate_amount",
-            Exists(requests), Exists(photos), Exists(decisions),
-        )
-    )  # fmt: skip
-
-
-WHAT_THERE_IS = StandingQuery(_list_what_there_is)
 REQUESTS = StandingRows(lambda: ClaimRequest.objects.filter(claim=Given(0)))
 PHOTOS = StandingRows(lambda: ClaimPhoto.objects.filter(claim=Given(0)))
 DECISIONS_OF_COVER = StandingRows(lambda: ClaimDecision.objects.filter(claim__cover=Given(0)))
 
 
-def _read_written(claim: Claim) -> Written:
-    rows = WHAT_THERE_IS.ask(claim.pk)
-    has_requests, has_photos, has_decisions = rows[0][2:]  # a claim without zones has a row too
-    decisions = DECISIONS_OF_COVER.ask(claim.cover_id) if has_decisions else []
+def _read_written(claim: Claim, there_is: WhatThereIs) -> Written:
+    decisions = DECISIONS_OF_COVER.ask(claim.cover_id) if there_is.has_decisions else []
     prefetch_related_objects(decisions, "payments")
     return Written(
-        {zone: estimate for zone, estimate, *_flags in rows if zone is not None},
-        tuple(REQUESTS.ask(claim.pk)) if has_requests else (),
-        tuple(PHOTOS.ask(claim.pk)) if has_photos else (),
+        there_is.estimates,
+        tuple(REQUESTS.ask(claim.pk)) if there_is.has_requests else (),
+        tuple(PHOTOS.ask(claim.pk)) if there_is.has_photos else (),
         tuple(decision for decision in decisions if decision.claim_id == claim.pk),
         _list_paid([decision for decision in decisions if decision.claim_id != claim.pk]),
     )
@@ -162,15 +140,15 @@ def read_claim_file(
         as_of: the day for the deadlines; the findings hold for the day of discovery.
         known_at: leave out what was written down after this moment.
         change: a change of facts to be tried out; nothing is written.
-        is_fresh: the claim was read just now with cover, vehicle and site, so it is not read again.
+        is_fresh: the claim is as ``find_claim`` read it just now, so it is not read again.
     """
+    there_is = claim.there_is if is_fresh else None
     if not is_fresh:
         claim = Claim.objects.select_related("cover__vehicle", "cover__site", "cover__holder", "inspection").get(
             pk=claim.pk
         )
-    return _make_file(
-        claim, read_cover_case(claim.cover, known_at=known_at), _read_written(claim), as_of=as_of, change=change
-    )
+    written = _read_written(claim, there_is or find_what_there_is(claim))
+    return _make_file(claim, read_cover_case(claim.cover, known_at=known_at), written, as_of=as_of, change=change)
 
 
 def _make_file(
