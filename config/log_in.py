@@ -1,39 +1,55 @@
-"""Who is asking: Django's own sessions and log-in, with the two reads of every request as queries written once.
+"""Who is asking: Django's own sessions and log-in, with the browser's session and its person read by one query.
 
 The settings name this module as the session engine and its ``Backend`` as what logs people in.
 """
 
-from typing import Any
+from contextvars import ContextVar
+from typing import Any, cast
 
+from django.contrib.auth import SESSION_KEY
 from django.contrib.auth.backends import ModelBackend
 from django.contrib.sessions.backends.db import SessionStore as DatabaseSessionStore
-from django.contrib.sessions.models import Session
-from django.db import DEFAULT_DB_ALIAS
 from django.db.models import CharField, DateTimeField, Subquery
 from django.utils import timezone
 
-from treatments.models import ReferenceStamp, User
+from treatments.models import LogIn, ReferenceStamp, User
 from treatments.reference import note_stamp
-from treatments.standing_query import Given, StandingQuery, StandingRows
+from treatments.standing_query import Given, StandingRows
 
-SESSION_OF_KEY = StandingRows(
-    lambda: Session.objects.filter(session_key=Given(0, CharField()), expire_date__gt=Given(1, DateTimeField()))
-)
-PERSON_COLUMNS = [field.attname for field in User._meta.concrete_fields]
 # With the stamp of what is kept, which nearly every page asks for.
-STAMP = Subquery(ReferenceStamp.objects.values("stamp"))
-PERSON_OF_KEY = StandingQuery(lambda: User.objects.filter(pk=Given(0)).values_list(*PERSON_COLUMNS, STAMP))
+LOG_IN_OF_KEY = StandingRows(
+    lambda: LogIn.objects.filter(session_key=Given(0, CharField()), expire_date__gt=Given(1, DateTimeField())).annotate(
+        stamp=Subquery(ReferenceStamp.objects.values("stamp"))
+    ),
+    "person",
+    annotated=("stamp",),
+)
+# Read with the session that was loaded last in this request; taken once, since later it may be out of date.
+_PERSON: ContextVar[User | None] = ContextVar("person of the session that was loaded", default=None)
 
 
 class SessionStore(DatabaseSessionStore):
-    """Sessions in the database, as Django keeps them."""
+    """Sessions in the database, as Django keeps them, each with the key of its person."""
 
-    def _get_session_from_db(self) -> Session | None:
-        found = SESSION_OF_KEY.ask(self.session_key, timezone.now())
-        if found:
-            return found[0]
-        self._session_key = None
-        return None
+    @classmethod
+    def get_model_class(cls) -> type[LogIn]:
+        return LogIn
+
+    def create_model_instance(self, data: dict[str, Any]) -> Any:
+        row: Any = super().create_model_instance(data)
+        row.person_id = data.get(SESSION_KEY)
+        return row
+
+    def _get_session_from_db(self) -> LogIn | None:
+        found: list[Any] = LOG_IN_OF_KEY.ask(self.session_key, timezone.now())
+        if not found:
+            _PERSON.set(None)
+            self._session_key = None
+            return None
+        (row,) = found
+        note_stamp(row.stamp)
+        _PERSON.set(row.person)
+        return cast(LogIn, row)
 
 
 class Backend(ModelBackend):
@@ -41,10 +57,8 @@ class Backend(ModelBackend):
 
     def get_user(self, user_id: Any) -> User | None:
         """Return the person of a session, or None where there is none any more or the person may not log in."""
-        rows = PERSON_OF_KEY.ask(user_id)
-        if not rows:
-            return None
-        *values, stamp = rows[0]
-        note_stamp(stamp)
-        person = User.from_db(DEFAULT_DB_ALIAS, PERSON_COLUMNS, values)
-        return person if self.user_can_authenticate(person) else None
+        person = _PERSON.get()
+        _PERSON.set(None)
+        if person is None or str(person.pk) != str(user_id):
+            person = User.objects.filter(pk=user_id).first()
+        return person if person is not None and self.user_can_authenticate(person) else None

@@ -82,6 +82,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "desk.access.refuse_odd_addresses",
     "treatments.reference.look_at_reference_once",
+    "desk.follow_up.follow_up_on_forms",
 ]
 
 # A treatment of a vehicle with every zone and two coats on each is one form of about 1,200 fields.

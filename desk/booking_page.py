@@ -8,7 +8,6 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
-from django.db.models import DateTimeField
 from django.http import HttpRequest
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
@@ -18,18 +17,19 @@ from desk.booking_parts import has_wishes, write_no_wishes, write_wishes
 from desk.slots import SlotButton, make_buttons
 from desk.telling import tell
 from scheduling.booking.finding import LOOKED_THROUGH_DAYS, propose_slots
-from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, list_near_items, sum_up_due
+from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, choose_near, sum_up_due
+from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
 from scheduling.booking.visit_reading import name_places
-from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Cover
-from scheduling.queries import list_covers_of, read_short_case
+from scheduling.models import Appointment, Cover
+from scheduling.queries import list_covers_and_changes, read_short_case
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.cover import NO_MORE_COVER
+from scheduling.rules.due import sort_due_items
 from scheduling.rules.due_item import DueItem
 from scheduling.rules.slots import Preferences, Slot
 from treatments.models import Customer, Site, User, Vehicle
-from treatments.queries import find_owner, find_today
+from treatments.queries import find_today
 from treatments.shop_reference import list_sites
-from treatments.standing_query import Given, StandingQuery, StandingRows
 
 Errors = list[tuple[str, str]]
 # As many as can be read out to somebody on the telephone.
@@ -42,65 +42,53 @@ class VehicleToBook:
 
     vehicle: Vehicle
     cover: Cover | None
-    owner: Customer | None
     home: Site
     due: WhatIsDue
     items: tuple[DueItem, ...]
     coming: tuple[Appointment, ...]
-    served: frozenset[str]
+    known: KnownVehicle
+
+    @property
+    def owner(self) -> Customer | None:
+        return self.known.owner
 
     def is_all_booked(self, visit: VisitKind) -> bool:
         """Whether everything that such a visit would serve is served by a booked one already."""
         wanted = {item.key for item in self.due.served_by(visit)}
-        return bool(wanted) and wanted <= self.served
+        return bool(wanted) and self.cover is not None and wanted <= self.known.list_served_of(self.cover)
 
 
 def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> VehicleToBook:
     """Return what is to be known of a vehicle before it is booked."""
-    cover = next((cover for cover in list_covers_of(vehicle) if cover.ended_on is None), None)
+    covers = list_covers_and_changes(vehicle)
+    cover, changes = next(((cover, changes) for cover, changes in covers if cover.ended_on is None), (None, None))
     home = cover.site if cover else user.site or next(iter(list_sites()), None)
     if home is None:
         raise ValidationError({"site": "There is no site yet; add one in the administration pages first."})
     today = find_today(now, home)
-    case = read_short_case(cover) if cover else None
-    if case is None or case.read_state(today).status in NO_MORE_COVER:
-        cover = case = None
-    near = list_near_items(case, today) if case else []
-    due = sum_up_due(case, near) if case else NOTHING_DUE
+    near: list[DueItem] = []
+    due = NOTHING_DUE
+    if cover is not None:
+        case = read_short_case(cover, changes)
+        assessed = case.assess(today)
+        if assessed.state.status in NO_MORE_COVER:
+            cover = None
+        else:
+            near = choose_near(sort_due_items(assessed.list_what_needs_doing()), today)
+            due = sum_up_due(case, near)
     if cover is None and vehicle.treatments.exists():
         due = WhatIsDue((), VisitKind.ANNUAL_TOUCH_UP, 0)
     start = datetime.combine(today, time(), zoneinfo.ZoneInfo(home.time_zone))
-    served = SERVED.ask(cover.pk) if cover else []
+    known = read_known_vehicle(vehicle)
     return VehicleToBook(
         vehicle=vehicle,
         cover=cover,
-        owner=find_owner(vehicle),
         home=home,
         due=due,
         items=tuple(near),
-        coming=tuple(_list_coming(vehicle, start)),
-        served=frozenset(key for (key,) in served),
+        coming=tuple(name_places(known.list_coming(start))),
+        known=known,
     )
-
-
-COMING = StandingRows(
-    lambda: Appointment.objects.filter(
-        vehicle=Given(0),
-        status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY],
-        starts_at__gte=Given(1, DateTimeField()),
-    )
-)
-SERVED = StandingQuery(
-    lambda: AppointmentItem.objects.filter(cover=Given(0), serves=True).order_by().values_list("due_key")
-)
-
-
-def _list_coming(vehicle: Vehicle, start: datetime) -> list[Appointment]:
-    """Return the visits of a vehicle that stand from a moment on, with where they stand."""
-    coming = name_places(COMING.ask(vehicle.pk, start))
-    for visit in coming:
-        visit.vehicle = vehicle
-    return coming
 
 
 @dataclass(slots=True)
@@ -112,7 +100,6 @@ class Choice:
     buttons: list[SlotButton]
     sites: list[Site]
     errors: Errors = field(default_factory=list)
-    no_names: dict[str, str] = field(default_factory=dict)
 
 
 def offer_times(
@@ -148,6 +135,7 @@ def offer_times(
                 visit=kind,
                 moved=moved,
                 due=found.due,
+                known=found.known,
                 most=MOST_PROPOSED + (moved is not None),
             ).slots
         except ValidationError as error:

@@ -46,14 +46,16 @@ def write_fields(form: forms.Form) -> SafeString:
     return render_to_string("desk/visit_fields.html", {"form": form})
 
 
-def write_untyped_fields(form: type[forms.Form], prefix: str | None) -> SafeString:
+def write_untyped_fields(form: type[forms.Form], prefix: str | None, initial: Mapping[str, Any]) -> SafeString:
     """Return the fields of something that can be done to a visit, before anybody typed in them."""
-    return _write_untyped_fields(form, prefix, get_language())
+    return _write_untyped_fields(form, prefix, tuple(sorted(initial.items())), get_language())
 
 
-@functools.lru_cache(maxsize=64)
-def _write_untyped_fields(form: type[forms.Form], prefix: str | None, language: str | None) -> SafeString:
-    return write_fields(form(prefix=prefix))
+@functools.lru_cache(maxsize=256)
+def _write_untyped_fields(
+    form: type[forms.Form], prefix: str | None, initial: tuple[tuple[str, Any], ...], language: str | None
+) -> SafeString:
+    return write_fields(form(prefix=prefix, initial=dict(initial)))
 
 
 def write_named_fields(form: NamedTimeForm) -> SafeString:

@@ -26,6 +26,7 @@ SECTIONS = {
     "reports": _("Reports"),
     "terms": _("Terms"),
     "calendars": _("Calendars"),
+    "set_up": _("Set-up"),
 }
 LOOK_COOKIE = "look"
 LOOKS = {"": _("As the system"), "light": _("Light"), "dark": _("Dark")}

@@ -103,4 +103,5 @@ def make_environment(**options: Any) -> DeskEnvironment:
     # A number as the language of the page writes it; the other templates do so with every number.
     environment.filters["localised"] = formats.localize
     environment.filters["floatformat"] = defaultfilters.floatformat
+    environment.filters["linebreaksbr"] = defaultfilters.linebreaksbr
     return environment

@@ -12,7 +12,7 @@ from django.http import StreamingHttpResponse
 from django.utils.translation import gettext as _
 
 from treatments.rules.log_text import make_harmless
-from treatments.stock_queries import Use
+from treatments.use_queries import Use
 
 MARK_OF_UTF_8 = "\ufeff"
 
@@ -36,14 +36,13 @@ def list_headings() -> list[str]:
 
 def describe_use(use: Use) -> list[str]:
     """Return one row, each cell harmless."""
-    vehicle = use.treatment.vehicle
-    owner = use.owned.customer if use.owned else None
+    owner = use.owner
     cells = [
-        vehicle.vin,
-        vehicle.plate,
-        vehicle.description,
-        use.treatment.done_on.isoformat(),
-        use.treatment.site.name,
+        use.vin,
+        use.plate,
+        use.description,
+        use.done_on.isoformat(),
+        use.site_name,
         "; ".join(use.materials),
         "; ".join(use.zone_names),
         owner.name if owner else "",

@@ -14,7 +14,8 @@ from desk.record_forms import EARLIEST_DAY
 from treatments.models import Product
 from treatments.rules.stock import LotStanding
 from treatments.rules.units import UNIT_WORDS, Volume, VolumeUnit
-from treatments.stock_queries import LotSearch, UseSearch
+from treatments.stock_queries import LotSearch
+from treatments.use_queries import UseSearch
 
 STANDINGS = [
     ("", _("all")),

@@ -9,7 +9,7 @@ from datetime import timedelta
 from django.conf import settings
 from django.core import signing
 
-from treatments.models import Customer, Vehicle
+from treatments.models import Customer, Ownership, Vehicle
 from treatments.standing_query import Given, StandingRows
 
 STOP_SALT = "notifications.stop-messages"
@@ -64,12 +64,15 @@ def read_own_page_token(token: str) -> OwnPage | None:
         customer, vehicle = signing.loads(token, salt=OWN_PAGE_SALT, max_age=OWN_PAGE_LASTS)
     except signing.BadSignature:
         return None
-    owners = OWNER_OF_KEY.ask(customer)
-    owned = OWNED_VEHICLE.ask(vehicle, customer) if owners else []
-    return OwnPage(owners[0], owned[0]) if owned else None
+    for owned in OWNED_NOW.ask(vehicle, customer):
+        return OwnPage(owned.customer, owned.vehicle)
+    return None
 
 
-OWNER_OF_KEY = StandingRows(lambda: Customer.objects.filter(pk=Given(0)).exclude(match_key__startswith="erased "))
-OWNED_VEHICLE = StandingRows(
-    lambda: Vehicle.objects.filter(pk=Given(0), ownerships__customer=Given(1), ownerships__until_day__isnull=True)
+OWNED_NOW = StandingRows(
+    lambda: Ownership.objects.filter(vehicle=Given(0), customer=Given(1), until_day__isnull=True).exclude(
+        customer__match_key__startswith="erased "
+    ),
+    "customer",
+    "vehicle",
 )

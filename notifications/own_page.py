@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from notifications.links import OwnPage
-from notifications.queries import find_open_cover
+from notifications.queries import choose_open_cover
 from notifications.rules.certificate_words import tell_heading
 from notifications.rules.reminders import DueThing, tell_thing
-from scheduling.booking.changing import list_served
 from scheduling.booking.own_visits import find_own_visit
 from scheduling.booking.reading import (
     LOOKED_AHEAD_DAYS,
@@ -20,10 +19,11 @@ from scheduling.booking.reading import (
     describe_due,
     sum_up_due,
 )
+from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
 from scheduling.models import Appointment, Cover
-from scheduling.queries import read_short_case
+from scheduling.queries import list_covers_and_changes, read_short_case
 from scheduling.rules.cover import NO_MORE_COVER
-from scheduling.rules.due import DueItem
+from scheduling.rules.due import DueItem, sort_due_items
 from scheduling.rules.slots import DueDates
 from treatments.history_reading import read_history
 from treatments.models import Site, Vehicle
@@ -57,6 +57,7 @@ class OwnVehicle:
         due_dates: the dates of what a visit soon would serve.
         next_on: where nothing can be booked yet, the day from which something can be; None where nothing is due at all.
         bookable: whether times are proposed.
+        known: what booking must know of the vehicle.
         history: the short one, without lots and quantities.
     """
 
@@ -71,6 +72,7 @@ class OwnVehicle:
     next_on: date | None
     bookable: bool
     visit: Appointment | None
+    known: KnownVehicle
     history: VehicleHistory
 
     @property
@@ -85,22 +87,25 @@ class OwnVehicle:
 def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
     """Return all that the own page of a vehicle shows."""
     vehicle = page.vehicle
-    cover = find_open_cover(vehicle)
-    visit = find_own_visit(customer=page.customer, vehicle=vehicle, now=now)
+    changes = dict(list_covers_and_changes(vehicle))
+    cover = choose_open_cover([*changes])
+    known = read_known_vehicle(vehicle)
+    visit = find_own_visit(customer=page.customer, known=known, now=now)
     if visit is not None and cover is not None and visit.cover_id == cover.pk:
         visit.cover = cover
     site = _find_site(vehicle, cover, visit)
-    case = read_short_case(cover) if cover else None
+    case = read_short_case(cover, changes[cover]) if cover else None
     history = case.history if case else read_short_histories([vehicle.pk])[vehicle.pk]
     if case is None:
-        return OwnVehicle(vehicle, site, None, "", "", (), (), NOTHING_DUE, None, False, visit, history)
+        return OwnVehicle(vehicle, site, None, "", "", (), (), NOTHING_DUE, None, False, visit, known, history)
     today = find_today(now, site)
-    state = case.read_state(today)
+    assessed = case.assess(today)
+    state = assessed.state
     names = map_zone_names()
     over = state.status in NO_MORE_COVER
-    undone = [item for item in case.read_due_items(today) if item.needs_doing]
+    undone = case.list_what_needs_doing(today) if over else sort_due_items(assessed.list_what_needs_doing())
     items = sorted(() if over else undone, key=lambda item: (item.dates.grace_until, item.dates.target_on, item.key))
-    served = set(list_served(visit)) if visit else set()
+    served = known.list_served_by(visit) if visit else set()
     opens_on = min((item.dates.opens_on for item in items), default=None)
     soon = today + timedelta(days=LOOKED_AHEAD_DAYS)
     near = [item for item in items if item.dates.opens_on <= soon]
@@ -118,6 +123,7 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
         None if near or opens_on is None else opens_on - timedelta(days=LOOKED_AHEAD_DAYS),
         bool(near),
         visit,
+        known,
         history,
     )
 

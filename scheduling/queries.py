@@ -68,10 +68,14 @@ class CoverCase:
     def read_due_items(self, as_of: date) -> tuple[due_rules.DueItem, ...]:
         return due_rules.compute_due_items(self.find_terms(as_of), self.facts, self.history, self.calendar, as_of)
 
+    def list_what_needs_doing(self, day: date, *, opens_by: date = date.max) -> list[due_rules.DueItem]:
+        """Return the due items for which somebody must still come, but for those that open later than ``opens_by``."""
+        terms, facts, history, calendar = self.find_terms(day), self.facts, self.history, self.calendar
+        return list(due_rules.compute_what_needs_doing(terms, facts, history, calendar, day, opens_by=opens_by))
+
     def list_open_items(self, day: date) -> list[due_rules.DueItem]:
         """Return what is to be done and whose window is open on a day."""
-        terms, facts, history, calendar = self.find_terms(day), self.facts, self.history, self.calendar
-        return list(due_rules.compute_what_needs_doing(terms, facts, history, calendar, day, opens_by=day))
+        return self.list_what_needs_doing(day, opens_by=day)
 
     def list_open_kinds(self, day: date) -> list[due_rules.DueKind]:
         """Return of which kind each of ``list_open_items`` is, which takes no sentences."""
@@ -106,18 +110,25 @@ def read_short_cases(covers: Iterable[Cover]) -> list[CoverCase]:
     return _make_cases(wanted, read_short_histories(cover.vehicle_id for cover in wanted), None)
 
 
-def read_short_case(cover: Cover) -> CoverCase:
-    """Return the case of one cover with a short history; see ``read_short_cases``."""
-    return read_short_cases([cover])[0]
+def read_short_case(cover: Cover, changes: list[CoverChange] | None = None) -> CoverCase:
+    """Return the case of one cover with a short history; see ``read_short_cases``.
+
+    Args:
+        changes: those of the cover, by day, where ``list_covers_and_changes`` has just read them.
+    """
+    histories = read_short_histories([cover.vehicle_id])
+    return _make_cases([cover], histories, None, None if changes is None else {cover.pk: changes})[0]
 
 
 def _make_cases(
-    wanted: list[Cover], histories: Mapping[int, VehicleHistory], known_at: datetime | None
+    wanted: list[Cover],
+    histories: Mapping[int, VehicleHistory],
+    known_at: datetime | None,
+    changes: Mapping[int, list[CoverChange]] | None = None,
 ) -> list[CoverCase]:
     calendars = read_calendars([cover.site for cover in wanted])
-    changes: dict[int, list[CoverChange]] = defaultdict(list)
-    for change in CHANGES.ask([cover.pk for cover in wanted]):
-        changes[change.cover_id].append(change)
+    if changes is None:
+        changes = _read_changes(wanted)
     versions: set[int] = {cover.terms_version_id for cover in wanted}
     for listed in changes.values():
         versions |= {key for change in listed for key in (change.from_version_id, change.to_version_id) if key}
@@ -146,6 +157,13 @@ def _make_cases(
             )
         )
     return cases
+
+
+def _read_changes(covers: list[Cover]) -> Mapping[int, list[CoverChange]]:
+    changes: dict[int, list[CoverChange]] = defaultdict(list)
+    for change in CHANGES.ask([cover.pk for cover in covers]):
+        changes[change.cover_id].append(change)
+    return changes
 
 
 def read_cover_case(cover: Cover, *, known_at: datetime | None = None) -> CoverCase:
@@ -201,6 +219,33 @@ def list_covers_of(vehicle: Vehicle) -> list[Cover]:
     return _add_reference(covers)
 
 
+OF_COVER, OF_CHANGE, OF_VEHICLE = (
+    tuple(field.attname for field in model._meta.concrete_fields) for model in (Cover, CoverChange, Vehicle)
+)
+COVERS_AND_CHANGES = StandingQuery(
+    lambda: (
+        Cover.objects.filter(vehicle=Given(0))
+        .order_by("-pk", "changes__day", "changes__pk")
+        .values_list(*OF_COVER, *(f"changes__{column}" for column in OF_CHANGE))
+    )
+)
+
+
+def list_covers_and_changes(vehicle: Vehicle) -> list[tuple[Cover, list[CoverChange]]]:
+    """Return all covers of a vehicle as ``list_covers_of`` does, each with its changes by day, in one query."""
+    found: dict[int, tuple[Cover, list[CoverChange]]] = {}
+    for row in COVERS_AND_CHANGES.ask(vehicle.pk):
+        known = found.get(row[0])
+        if known is None:
+            cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[: len(OF_COVER)])
+            cover.vehicle = vehicle
+            known = found[cover.pk] = cover, []
+        if row[len(OF_COVER)] is not None:
+            known[1].append(CoverChange.from_db(DEFAULT_DB_ALIAS, OF_CHANGE, row[len(OF_COVER) :]))
+    _add_reference([cover for cover, _changes in found.values()])
+    return list(found.values())
+
+
 def find_covers(user: User, numbers: Sequence[str]) -> list[Cover]:
     """Return those of some covers that a person may see, the most pressing first, with vehicle, site and terms."""
     # No number holds the sign that no database takes in a text.
@@ -218,7 +263,6 @@ def _add_reference(covers: list[Cover]) -> list[Cover]:
     return covers
 
 
-OF_COVER, OF_VEHICLE = (tuple(field.attname for field in model._meta.concrete_fields) for model in (Cover, Vehicle))
 COVER_OF_NUMBER = StandingQuery(
     lambda: (
         Cover.objects.filter(number=Given(0, CharField()))

@@ -8,19 +8,19 @@ import functools
 from collections.abc import Callable, Sequence
 from typing import Any, Generic, TypeVar
 
-import psycopg
-from django.db import DEFAULT_DB_ALIAS, NotSupportedError, connections
+from django.db import DEFAULT_DB_ALIAS, connections
 from django.db.models import BigIntegerField, Field, Model, QuerySet, Value
 from psycopg.types.numeric import Int8
 
 from treatments.among import adapt_keys
+from treatments.prepared_statements import Statement, fetch_rows
 
 M = TypeVar("M", bound=Model)
 
 
 # By the place of the column: what converts it, and the expression that it was asked by.
 Converters = dict[int, tuple[list[Callable[[Any, Any, Any], Any]], Any]]
-Written = tuple[str, tuple[Any, ...], Converters]
+Written = tuple[str, tuple[Any, ...], Converters, Statement]
 
 
 class Given(Value):
@@ -90,19 +90,14 @@ class StandingQuery:
         written = self._written.get(connection.vendor)
         if written is None:
             written = self._written[connection.vendor] = self._write()
-        sql, params, converters = written
+        sql, params, converters, statement = written
         told = [
             param.adapt(values[param.value], connection) if isinstance(param, Given | _Pattern) else param
             for param in params
         ]
-        try:
-            with connection.cursor() if self._plans_anew else _open_cursor(connection) as cursor:
-                cursor.execute(sql, told)
-                rows: list[Sequence[Any]] = cursor.fetchall()
-        except NotSupportedError:
-            # A plan of before a column got another type is of no use until the connection is renewed.
-            if connection.in_atomic_block:
-                raise
+        may_prepare = not self._plans_anew and _may_prepare(connection)
+        rows = fetch_rows(statement, told, connection) if may_prepare else None
+        if rows is None:
             with connection.cursor() as cursor:
                 cursor.execute(sql, told)
                 rows = cursor.fetchall()
@@ -114,7 +109,7 @@ class StandingQuery:
         sql, params = compiler.as_sql()
         converters = compiler.get_converters([column for column, _sql, _name in compiler.select])
         told = (_Pattern(param) if isinstance(param, str) and _FIRST in param else param for param in params)
-        return sql, tuple(told), converters
+        return sql, tuple(told), converters, Statement(sql)
 
 
 class StandingRows(Generic[M]):
@@ -174,21 +169,17 @@ def _fix_type(number: int, connection: Any) -> Any:
     return Int8(number) if connection.vendor == "postgresql" else number
 
 
-def _open_cursor(connection: Any) -> Any:
-    """Return a cursor whose statements the database keeps prepared, where the settings let it."""
-    may_prepare = connection.vendor == "postgresql" and "prepare_threshold" in connection.settings_dict["OPTIONS"]
-    # A log of queries wants them with their values.
-    if not may_prepare or connection.queries_logged:
-        return connection.cursor()
+def _may_prepare(connection: Any) -> bool:
+    """Say whether queries may go to the database as prepared statements; then the connection is open."""
+    if connection.vendor != "postgresql" or "prepare_threshold" not in connection.settings_dict["OPTIONS"]:
+        return False
+    # A log of queries wants them with their values, and who wraps their execution wants to see them.
+    if connection.queries_logged or connection.execute_wrappers:
+        return False
     # As Django itself does before it opens a cursor.
     connection.close_if_health_check_failed()
     connection.ensure_connection()
-    return connection.make_cursor(_PreparingCursor(connection.connection))
-
-
-class _PreparingCursor(psycopg.Cursor[Any]):
-    def execute(self, query: Any, params: Any = None, **options: Any) -> Any:
-        return super().execute(query, params, prepare=True, **options)
+    return True
 
 
 def _convert(rows: list[Sequence[Any]], converters: Converters, connection: Any) -> list[Sequence[Any]]:

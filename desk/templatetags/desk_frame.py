@@ -96,9 +96,35 @@ def _fill(parts: tuple[str, ...], token: str, here: str) -> SafeString:
 
 
 @register.simple_tag
-def kept_words(user: User) -> SafeString:
-    """Return the words of the scripts that keep a form on the tablet, and the scripts themselves."""
-    return _write_kept_words(user.pk, get_language())
+@functools.cache
+def frame_styles() -> SafeString:
+    """Return the links to the styles of every page."""
+    return render_to_string("desk/frame_styles.html")
+
+
+@register.simple_tag
+@functools.lru_cache(maxsize=8)
+def frame_scripts(look: str) -> SafeString:
+    """Return the links to the styles that come after a page's own, and to the scripts of every page."""
+    return render_to_string("desk/frame_scripts.html", {"look": look})
+
+
+@register.simple_tag
+def request_failed() -> SafeString:
+    """Return the place, hidden at first, where a script tells that the desk did not answer."""
+    return _write_request_failed(get_language())
+
+
+@functools.lru_cache(maxsize=8)
+def _write_request_failed(language: str | None) -> SafeString:
+    return write_part("desk/request_failed.html", {})
+
+
+@register.simple_tag(takes_context=True)
+def kept_words(context: Context) -> SafeString:
+    """Return the words of the scripts that keep a form on the tablet, and the scripts; nothing without a login."""
+    user = context.get("user")
+    return _write_kept_words(user.pk, get_language()) if isinstance(user, User) else SafeString()
 
 
 # Long, and the same on each page that a person opens.

@@ -2,6 +2,7 @@
 
 from datetime import datetime
 from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
@@ -139,6 +140,12 @@ def _show(
         "vehicle": found.vehicle,
         "today": find_today(now, found.home),
         "choice": choice,
+        "buttons": choice.buttons,
+        # Not where something else has the focus.
+        "first": not errors and not choice.errors and not instead,
+        "title": _("Book %(plate)s") % {"plate": found.vehicle.plate or found.vehicle.vin},
+        "turned_away": request.GET.get("told") == "nothing-free-today",
+        "coming": [(visit, visit.starts_at.astimezone(ZoneInfo(visit.site.time_zone))) for visit in found.coming],
         "kind": kind,
         "is_all_booked": found.is_all_booked(kind),
         "errors": [*(errors or []), *choice.errors],

@@ -14,6 +14,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.translation import gettext
 from django.views.decorators.http import require_http_methods, require_safe
@@ -105,7 +106,7 @@ class Offer:
     starts_at: datetime
     ready_at: datetime
     why: str
-    key: str
+    address: str
 
 
 @dataclass(slots=True)
@@ -156,6 +157,7 @@ def _propose(visitor: Visitor, wishes: Wishes, moved: Appointment | None) -> lis
             visit=VisitKind(moved.visit) if moved else None,
             moved=moved,
             due=visitor.shown.to_serve,
+            known=visitor.shown.known,
         )
     except ValidationError:
         return []
@@ -163,12 +165,14 @@ def _propose(visitor: Visitor, wishes: Wishes, moved: Appointment | None) -> lis
 
 
 def _offer(visitor: Visitor, slots: Sequence[Slot], moved: Appointment | None) -> list[Offer]:
+    # Nobody is shown the same signed time twice, so no address of one is worth keeping; each differs in the last part.
+    before, _hole, after = reverse("desk:own_time", args=[visitor.token, "TIME"]).rpartition("TIME")
     return [
         Offer(
             timezone.localtime(slot.starts_at),
             timezone.localtime(slot.ready_at),
             _tell_why(visitor, slot.day),
-            sign_time(slot, visitor.page.vehicle, moved),
+            f"{before}{sign_time(slot, visitor.page.vehicle, moved)}{after}",
         )
         for slot in slots
         if moved is None or slot.starts_at != moved.starts_at
@@ -202,7 +206,7 @@ def _show(
         "token": visitor.token,
         "shown": visitor.shown,
         "visit": visit,
-        "visit_title": tell_title(visit.visit) if visit else "",
+        **_tell_visit(visit),
         "may_change": may,
         "until_hours": settings.CUSTOMER_CHANGES_UNTIL_HOURS,
         "moving": moving,
@@ -217,6 +221,17 @@ def _show(
     }
     name = "desk/customer_times.html" if moving else "desk/customer.html"
     return render(request, name, context, status=status)
+
+
+def _tell_visit(visit: Appointment | None) -> dict[str, Any]:
+    """Return what a part of a page says of a visit: what it is, and its moments on the clock of the site."""
+    if visit is None:
+        return {}
+    return {
+        "visit_title": tell_title(visit.visit),
+        "starts_at": timezone.localtime(visit.starts_at),
+        "ready_at": timezone.localtime(visit.ready_at),
+    }
 
 
 @require_safe
@@ -327,7 +342,7 @@ def cancel(request: HttpRequest, visitor: Visitor) -> HttpResponse:
         "token": visitor.token,
         "shown": visitor.shown,
         "visit": visit,
-        "visit_title": tell_title(visit.visit),
+        **_tell_visit(visit),
         "reason": reason,
         "errors": errors,
     }

@@ -90,11 +90,11 @@ def tell_faults(form: forms.BaseForm) -> Iterator[None]:
         name_faults(form, error)
 
 
-def _find_site(code: str, user: User) -> tuple[Site, Sequence[Site]]:
-    """Return the site of a code, else the person's own or the first, and all sites."""
+def _find_site(code: str, user: User) -> tuple[Site, Sequence[Site]] | None:
+    """Return the site of a code, else the person's own or the first, and all sites; None where there is none yet."""
     sites = list_sites()
     if not sites:
-        raise Http404("There is no site yet.")
+        return None
     own = [site for site in sites if site.pk == user.site_id]
     return next((site for site in sites if site.code == code), (own or list(sites))[0]), sites
 
@@ -211,7 +211,8 @@ ACTIONS: dict[str, Callable[[Asked], Outcome]] = {
 @open_to("set_up")
 def set_up(request: HttpRequest) -> HttpResponse:
     """Show what a site has to work with."""
-    return _show(request, *_find_site(request.GET.get("site", ""), get_user(request)))
+    found = _find_site(request.GET.get("site", ""), get_user(request))
+    return _show(request, *found) if found else render(request, "desk/set_up_empty.html")
 
 
 @open_to("set_up")
@@ -219,9 +220,10 @@ def set_up(request: HttpRequest) -> HttpResponse:
 def act(request: HttpRequest, action: str) -> HttpResponse:
     """Change one thing and show the page again; where it can't be so, with the errors and what was typed."""
     user = get_user(request)
-    if action not in ACTIONS:
+    found = _find_site(request.POST.get("site", ""), user)
+    if action not in ACTIONS or found is None:
         raise Http404(f"No action {action} here.")
-    site, sites = _find_site(request.POST.get("site", ""), user)
+    site, sites = found
     row = request.POST.get("row", "")
     key = read_whole(row, digits=17)
     asked = Asked(site, key, user, timezone.now(), request.POST)

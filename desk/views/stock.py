@@ -24,16 +24,9 @@ from treatments.queries import find_today
 from treatments.rules.units import VolumeUnit
 from treatments.services import recall_lot
 from treatments.shop_reference import find_site_of, list_products
-from treatments.stock_queries import (
-    PER_PAGE,
-    UseSearch,
-    count_reach,
-    describe_lots,
-    list_lots,
-    read_uses,
-    walk_uses,
-)
+from treatments.stock_queries import PER_PAGE, count_reach, describe_lots, list_lots
 from treatments.stock_services import receive_lot, take_recall_back
+from treatments.use_queries import UseSearch, read_uses, walk_uses
 
 
 @open_to("stock")

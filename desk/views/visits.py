@@ -3,16 +3,15 @@
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import CharField
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST
 
 from desk.access import access_visit, get_user, may_open, open_to
@@ -38,6 +37,7 @@ from desk.booking_parts import write_blank_fields, write_fields, write_named_fie
 from desk.number_field import read_whole
 from desk.slots import SlotButton, make_buttons, read_button
 from desk.telling import tell
+from desk.visit_page import list_events, list_parts, list_served
 from scheduling.booking.changing import (
     begin_visit,
     cancel_visit,
@@ -50,13 +50,11 @@ from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.placing import choose_place
 from scheduling.booking.services import move_visit
-from scheduling.booking.visit_reading import find_cover_of
-from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, DueItem
+from scheduling.booking.visit_reading import read_cover_of
+from scheduling.models import Appointment, AppointmentStatus, Bay
 from scheduling.rules.booking_words import VisitKind
-from treatments.models import Event, User
+from treatments.models import User
 from treatments.queries import find_today
-from treatments.shop_reference import map_people
-from treatments.standing_query import Given, StandingQuery, StandingRows
 
 Values = dict[str, Any]
 BOOKED, IN_THE_BAY = AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY
@@ -146,13 +144,14 @@ def _show(
     user, now = get_user(request), timezone.now()
     bound = bound or {}
     fields = {
-        name: write_fields(bound[name]) if name in bound else write_untyped_fields(form_class, _find_prefix(name))
+        name: write_fields(bound[name]) if name in bound else write_untyped_fields(form_class, _find_prefix(name), {})
         for name, (_page, form_class, _service) in ACTIONS.items()
         if form_class is not NoFieldsForm
     }
     may_work, may_book = may_open(user, "work_visits"), may_open(user, "book")
     is_booked, is_in_bay = found.status == BOOKED, found.status == IN_THE_BAY
     day = find_today(found.starts_at, found.site)
+    takes_place = AppointmentStatus(found.status).holds_its_place
     # After a refusal the visit may be another than the one that the person saw.
     context = {
         "visit": found,
@@ -164,9 +163,9 @@ def _show(
         "place": request.GET.get("place", ""),
         "week": f"{day:%G-W%V}",
         "day": day,
-        "serves": _list_served(found),
-        "events": _list_events(found),
-        "parts": PARTS_OF_VISIT.ask(found.pk),
+        "serves": list_served(found),
+        "events": list_events(found),
+        **list_parts(found),
         "may_begin": may_work and is_booked and day <= find_today(now, found.site),
         "may_finish": may_work and (is_in_bay or (is_booked and found.starts_at <= now)),
         "may_run_late": may_work and (is_booked or is_in_bay),
@@ -177,8 +176,8 @@ def _show(
         "may_book": may_book,
         "late_by": LATE_BY,
         "no_names": {},
-        "job_sheet": may_open(user, "job_sheet"),
-        "record_work": _find_page("desk:record_treatment", found.vehicle.vin),
+        "job_sheet": takes_place and may_open(user, "job_sheet"),
+        "record_work": _find_page("desk:record_treatment", found.vehicle.vin) if takes_place else "",
     }
     return render(request, "desk/visit.html", context, status=status)
 
@@ -188,58 +187,6 @@ def _find_page(name: str, *values: str) -> str:
         return reverse(name, args=values)
     except NoReverseMatch:
         return ""
-
-
-def _list_served(found: Appointment) -> list[tuple[str, DueItem | None]]:
-    """Return the due items that a visit was booked for, each with its dates while they are on the index."""
-    keys = [key for (key,) in KEYS_OF_VISIT.ask(found.pk)]
-    items = {item.key: item for item in ITEMS_OF_COVER.ask(found.cover_id)} if keys and found.cover_id else {}
-    return [(key, items.get(key)) for key in keys]
-
-
-KEYS_OF_VISIT = StandingQuery(lambda: AppointmentItem.objects.filter(appointment=Given(0)).values_list("due_key"))
-ITEMS_OF_COVER = StandingRows(lambda: DueItem.objects.filter(cover=Given(0)))
-PARTS_OF_VISIT = StandingRows(lambda: Appointment.objects.filter(splits=Given(0)))
-EVENTS_OF_VISIT = StandingRows(
-    lambda: Event.objects.filter(subject="appointment", subject_id=Given(0, CharField())).order_by("-position")
-)
-
-
-EVENT_WORDS = {
-    "appointment.booked": gettext_lazy("booked"),
-    "appointment.moved": gettext_lazy("moved"),
-    "appointment.cancelled": gettext_lazy("cancelled"),
-    "appointment.no_show": gettext_lazy("did not come"),
-    "appointment.begun": gettext_lazy("begun"),
-    "appointment.done": gettext_lazy("done"),
-    "appointment.split": gettext_lazy("split"),
-}
-
-
-def _list_events(found: Appointment) -> list[dict[str, Any]]:
-    """Return what happened to a visit, the last first, each with the times before and after where they changed."""
-    events, people = EVENTS_OF_VISIT.ask(str(found.pk)), map_people()
-    listed = []
-    for event in events:
-        event.actor = people[event.actor_id] if event.actor_id else None
-        before, after = event.before or {}, event.after or {}
-        moved = before and before.get("starts_at") != after.get("starts_at")
-        longer = before and before.get("work_ends_at") != after.get("work_ends_at")
-        listed.append(
-            {
-                "event": event,
-                "words": str(EVENT_WORDS.get(event.kind, event.kind)),
-                "from": _read_moment(before.get("starts_at")) if moved else None,
-                "to": _read_moment(after.get("starts_at")) if moved or not before else None,
-                "until": _read_moment(after.get("work_ends_at")) if longer else None,
-                "reason": after.get("reason", "") if after.get("reason") != before.get("reason") else "",
-            }
-        )
-    return listed
-
-
-def _read_moment(text: str | None) -> datetime | None:
-    return datetime.fromisoformat(text) if text else None
 
 
 @open_to("book")
@@ -285,6 +232,11 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
         "visit": found,
         "found": vehicle,
         "choice": choice,
+        "buttons": choice.buttons,
+        # Not where something else has the focus.
+        "first": not errors and not choice.errors and not instead,
+        "title": _("Move visit %(number)s") % {"number": found.number},
+        "starts_at": found.starts_at.astimezone(ZoneInfo(found.site.time_zone)),
         "named_fields": write_named_fields(form)
         if form.is_bound
         else write_blank_fields(NamedTimeForm, form.places, form.initial),
@@ -363,22 +315,25 @@ def split(request: HttpRequest, number: str) -> HttpResponse:
         else:
             errors = list_errors(form)
     minutes = read_whole(str(form["first_part_minutes"].value() or ""), digits=9) or SPLIT_AFTER_MINUTES
+    cover, due = read_cover_of(found, find_today(now, found.site))
     try:
         slots = propose_slots(
             vehicle=found.vehicle,
-            cover=find_cover_of(found),
+            cover=cover,
             sites=[found.site],
             now=now,
             from_moment=max(now, found.starts_at + timedelta(minutes=min(minutes, 24 * 60))),
             visit=VisitKind(found.visit),
             moved=found,
+            due=due,
         ).slots
     except ValidationError as error:
         slots = ()
         errors += list_faults(error)
     context = {
         "visit": found,
-        "form": form,
+        "title": _("Split visit %(number)s") % {"number": found.number},
+        "fields": write_fields(form) if form.is_bound else write_untyped_fields(SplitForm, None, form.initial),
         "errors": errors,
         "buttons": instead or make_buttons(slots, [found.site], found.vehicle, VisitKind(found.visit)),
         "may_split": found.status in (BOOKED, IN_THE_BAY),

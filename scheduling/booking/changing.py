@@ -24,7 +24,7 @@ from scheduling.booking.services import (
     tell_happening,
     tell_taken,
 )
-from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, BookedBy, Cover
+from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.slots import Slot
 from treatments.event_log import record_events
@@ -339,9 +339,3 @@ def _split(
     second.save()
     record_events([tell_happening("split", locked, before)], actor=actor, now=now)
     return locked, second
-
-
-def list_served(appointment: Appointment) -> list[str]:
-    """Return the due items that an appointment serves."""
-    items = AppointmentItem.objects.filter(appointment=appointment, serves=True)
-    return list(items.values_list("due_key", flat=True))

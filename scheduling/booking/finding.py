@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from scheduling.booking.reading import WhatIsDue, read_site_times, read_what_is_due_for
+from scheduling.booking.vehicle_reading import KnownVehicle
 from scheduling.booking.work import read_visit_work
 from scheduling.models import Appointment, Cover
 from scheduling.rules.booking_words import VisitKind
@@ -41,6 +42,7 @@ def propose_slots(
     moved: Appointment | None = None,
     most: int = 5,
     due: WhatIsDue | None = None,
+    known: KnownVehicle | None = None,
 ) -> Proposed:
     """Return the best few times for a visit of a vehicle; one visit serves all that is due.
 
@@ -56,6 +58,7 @@ def propose_slots(
         moved: an appointment that is to be moved, and so is not in its own way.
         most: how many times to return.
         due: what is due, where the caller has read it already.
+        known: what is on record of the vehicle, likewise.
 
     Raises:
         ValidationError: where no duration for such a visit is on record.
@@ -70,6 +73,6 @@ def propose_slots(
     last = until or max(
         [first + timedelta(days=LOOKED_THROUGH_DAYS), *(item.last_on for item in items[:1])],
     )
-    work = read_visit_work(vehicle=vehicle, site=sites[0], visit=kind, zones=due.zones, leave_out=moved)
+    work = read_visit_work(vehicle=vehicle, site=sites[0], visit=kind, zones=due.zones, leave_out=moved, known=known)
     times = read_site_times(sites, first, last, leave_out=moved)
     return Proposed(find_slots(items, work, times, start, last, preferences, most=most), due, kind, start, last)

@@ -6,36 +6,27 @@ The desk's own services do the work; here is only what a customer may do and whe
 from datetime import datetime, timedelta
 
 from django.core.exceptions import ValidationError
-from django.db.models import DateTimeField, F, Sum
+from django.db.models import F, Sum
 from django.utils.translation import gettext
 
 from scheduling.booking.changing import cancel_visit
 from scheduling.booking.services import book_visit, move_visit
+from scheduling.booking.vehicle_reading import OPEN, KnownVehicle, read_known_vehicle
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
 from treatments.models import Customer, Ownership, User, Vehicle
 from treatments.shop_reference import map_sites
-from treatments.standing_query import Given, StandingRows
 
-OPEN = (AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY)
 # Whoever changes visits of one vehicle this often within a day is better served by a call.
 MOST_CHANGES_A_DAY = 12
 
 
-def find_own_visit(*, customer: Customer, vehicle: Vehicle, now: datetime) -> Appointment | None:
+def find_own_visit(*, customer: Customer, known: KnownVehicle, now: datetime) -> Appointment | None:
     """Return the customer's next visit with a vehicle that is not over yet."""
-    found = NEXT_VISIT.ask(customer.pk, vehicle.pk, now)
-    if not found:
-        return None
-    visit = found[0]
-    visit.customer, visit.vehicle, visit.site = customer, vehicle, map_sites()[visit.site_id]
-    return visit
-
-
-NEXT_VISIT = StandingRows(
-    lambda: Appointment.objects.filter(
-        customer=Given(0), vehicle=Given(1), status__in=OPEN, ready_at__gt=Given(2, DateTimeField())
-    ).order_by("starts_at")[:1]
-)
+    for visit in known.visits:
+        if visit.customer_id == customer.pk and visit.status in OPEN and visit.ready_at > now:
+            visit.customer, visit.site = customer, map_sites()[visit.site_id]
+            return visit
+    return None
 
 
 def may_change(visit: Appointment, *, now: datetime, until_hours: int) -> bool:
@@ -66,8 +57,7 @@ def book_own_visit(
     """
     _check_owner(customer, vehicle)
     _refuse_flood(vehicle, now)
-    known = find_own_visit(customer=customer, vehicle=vehicle, now=now)
-    if known is not None:
+    if find_own_visit(customer=customer, known=read_known_vehicle(vehicle), now=now) is not None:
         raise ValidationError({"starts_at": gettext("You have a visit already. Move that one, or cancel it first.")})
     _refuse_too_soon(starts_at, now, until_hours)
     return book_visit(

@@ -150,12 +150,7 @@ LOOKED_AHEAD_DAYS = 120
 
 def read_what_is_due(case: CoverCase, today: date) -> WhatIsDue:
     """Return what a visit to this vehicle is to serve, from the records themselves."""
-    return sum_up_due(case, list_near_items(case, today))
-
-
-def list_near_items(case: CoverCase, today: date) -> list[DueItem]:
-    """Return what must be done and opens soon, or the next thing that must be."""
-    return choose_near([item for item in case.read_due_items(today) if item.needs_doing], today)
+    return sum_up_due(case, choose_near(case.list_what_needs_doing(today), today))
 
 
 def choose_near(items: Sequence[DueItem], today: date) -> list[DueItem]:

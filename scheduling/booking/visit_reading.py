@@ -1,9 +1,12 @@
 """Finds one visit by its number with what it names, and names the places of visits."""
 
+from datetime import date
+
 from django.db.models import CharField
 
+from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, read_what_is_due
 from scheduling.models import Appointment, Cover
-from scheduling.queries import list_covers_of
+from scheduling.queries import list_covers_and_changes, read_short_case
 from scheduling.site_reference import map_bays
 from treatments.shop_reference import map_people, map_sites
 from treatments.standing_query import Given, StandingRows
@@ -27,6 +30,9 @@ def name_places(visits: list[Appointment]) -> list[Appointment]:
     return visits
 
 
-def find_cover_of(visit: Appointment) -> Cover | None:
-    """Return the cover that a visit was booked for, with its site and terms."""
-    return next((cover for cover in list_covers_of(visit.vehicle) if cover.pk == visit.cover_id), None)
+def read_cover_of(visit: Appointment, today: date) -> tuple[Cover | None, WhatIsDue]:
+    """Return the cover that a visit was booked for, with its site and terms, and what is due for it."""
+    for cover, changes in list_covers_and_changes(visit.vehicle):
+        if cover.pk == visit.cover_id:
+            return cover, read_what_is_due(read_short_case(cover, changes), today)
+    return None, NOTHING_DUE

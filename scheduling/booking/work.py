@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from django.core.exceptions import ValidationError
 
 from scheduling.booking.reading import NO_VISIT, list_holding_visits
+from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
 from scheduling.models import Appointment, BodyStyleSize, VehicleSize, WorkDuration
 from scheduling.rules.booking_words import BayKind, Skill, VisitKind
 from scheduling.rules.opening import Span
@@ -100,8 +101,21 @@ SIZES = StandingRows(lambda: VehicleSize.objects.filter(Among("vehicle_id", Give
 
 
 def read_visit_work(
-    *, vehicle: Vehicle, site: Site, visit: VisitKind, zones: int = 0, leave_out: Appointment | None = None
+    *,
+    vehicle: Vehicle,
+    site: Site,
+    visit: VisitKind,
+    zones: int = 0,
+    leave_out: Appointment | None = None,
+    known: KnownVehicle | None = None,
 ) -> VisitWork:
-    """Return what a visit of one vehicle takes at a site; see ``Workload.find_work``."""
-    workload = read_workload([vehicle.pk], leave_out=leave_out)
+    """Return what a visit of one vehicle takes at a site; see ``Workload.find_work``.
+
+    Args:
+        known: what is on record of the vehicle, where the caller has read it already.
+    """
+    known = known or read_known_vehicle(vehicle)
+    sizes = {vehicle.pk: known.size} if known.size else {}
+    stays = {vehicle.pk: known.list_stays(leave_out=leave_out)}
+    workload = Workload(list_durations(), sizes, map_usual_sizes(), stays)
     return workload.find_work(vehicle=vehicle.pk, body_style=vehicle.body_style, site=site.pk, visit=visit, zones=zones)

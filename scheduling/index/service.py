@@ -12,7 +12,7 @@ from django.db import IntegrityError, connection, transaction
 from django.db.models import QuerySet, Sum
 
 from scheduling.index.reading import ClockReader
-from scheduling.index.stale import mark_stale
+from scheduling.index.stale import LONG_AGO, mark_stale
 from scheduling.index.writing import RecomputeReport, Row, compute_rows, write_index
 from scheduling.models import Cover, CoverState, RecomputeRange, RecomputeRun
 
@@ -133,6 +133,27 @@ def recompute_covers(*, keys: Sequence[int], as_of: date) -> RecomputeReport:
     """
     pairs = [compute_rows(case, as_of) for case in ClockReader().read(keys)]
     return write_index(keys, [state for state, _items in pairs], [item for _state, items in pairs for item in items])
+
+
+def recompute_what_changed(*, as_of: date, most: int = COVERS_IN_A_RANGE) -> bool:
+    """Bring the index up to date at once for the covers about which something was written down.
+
+    Args:
+        as_of: the day for which the index answers.
+        most: how many covers at most; where more are waiting, all of them are left to the next run.
+
+    Returns:
+        False where a run is to do it: too many are waiting, or there was none yet.
+    """
+    if not RecomputeRun.objects.exists():
+        return False
+    mark_stale()
+    keys = list(CoverState.objects.filter(recheck_on=LONG_AGO).order_by("pk").values_list("pk", flat=True)[: most + 1])
+    if len(keys) > most:
+        return False
+    if keys:
+        recompute_covers(keys=keys, as_of=as_of)
+    return True
 
 
 def read_run_report(run: RecomputeRun) -> RecomputeReport:

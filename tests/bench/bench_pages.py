@@ -12,6 +12,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from decimal import Decimal
 from typing import Any
 
 from tests.bench.made_records import TODAY, make_database
@@ -75,6 +76,7 @@ def add_what_pages_need() -> None:
     )  # fmt: skip
     through = Claim.zones.through
     through.objects.bulk_create(through(claim_id=claim.pk, zone_id=zone.pk) for claim in claims for zone in zones)
+    record_recent_work(owner)
     version = TermsVersion.objects.get(terms__code="lifetime-yearly")
     start_next_version(version=version, now=now, actor=owner)
     for state in CoverState.objects.filter(due_opens_on__lte=TODAY, site=site.pk).select_related("cover__vehicle")[:3]:
@@ -91,6 +93,40 @@ def add_what_pages_need() -> None:
                 cover=cover,
                 why=slot.why,
             )
+
+
+def record_recent_work(owner: Any) -> None:
+    """Record work from a lot, a draft of some, an inspection, and a decision on a claim."""
+    from django.utils import timezone
+
+    from claims.models import Claim, DecisionKind
+    from claims.services.handling import decide_claim
+    from scheduling.models import Cover
+    from treatments.models import Product, Zone
+    from treatments.rules.units import Volume, VolumeUnit
+    from treatments.rules.words import InspectionKind, TreatmentKind
+    from treatments.services import InspectionEntry, LineEntry, record_inspection, record_treatment
+    from treatments.stock_services import receive_lot
+
+    now = timezone.now()
+    product = Product.objects.order_by("pk")[0]
+    lot = receive_lot(
+        product=product, number="C-1", received_on=TODAY, quantity=None, expires_on=None, now=now, actor=owner
+    )
+    zones = list(Zone.objects.filter(code__in=["rocker_left", "rocker_right"]))
+    lines = [LineEntry(zone, product, lot, Volume(Decimal(200), VolumeUnit.MILLILITRE)) for zone in zones]
+    seen = [InspectionEntry(zone, Decimal(number)) for number, zone in enumerate(zones)]
+    covers = Cover.objects.select_related("vehicle", "site").order_by("-pk")[:20]
+    for number, cover in enumerate(covers):
+        common: dict[str, Any] = {
+            "vehicle": cover.vehicle, "site": cover.site, "done_on": TODAY, "now": now, "actor": owner,
+        }  # fmt: skip
+        record_treatment(**common, kind=TreatmentKind.AFTER_REPAIR, lines=lines, sign_off=number > 0)
+        record_inspection(**common, kind=InspectionKind.REINSPECTION, zones=seen)
+    claim = Claim.objects.order_by("-pk")[0]
+    decide_claim(
+        claim=claim, kind=DecisionKind.REFUSE, amount=Decimal(0), reason="bench", day=TODAY, now=now, actor=owner
+    )
 
 
 def list_addresses() -> list[tuple[str, str | None, str]]:

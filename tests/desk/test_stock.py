@@ -22,9 +22,9 @@ from treatments.models import Event, Lot, MaterialUse, Product, Treatment, Treat
 from treatments.rules.stock import LotQuantities, LotStanding, judge_lot
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.services import LineEntry, amend_treatment, recall_lot
-from treatments.stock_queries import Use, UseSearch, read_uses
-from treatments.stock_queries import walk_uses as walk_noted_uses
 from treatments.stock_services import receive_lot
+from treatments.use_queries import Use, UseSearch, read_uses
+from treatments.use_queries import walk_uses as walk_noted_uses
 
 TODAY = date(2026, 5, 20)
 
@@ -221,10 +221,10 @@ def test_work_that_was_amended_away_is_in_no_recall_list(demo: DemoShop) -> None
         )
         for line in old.lines.filter(product__isnull=False)
     ]  # fmt: skip
-    before = {use.treatment.pk for use in walk_uses(UseSearch(lot=lot.pk))}
+    before = {use.treatment for use in walk_uses(UseSearch(lot=lot.pk))}
     new = amend_treatment(treatment=old, reason="another lot", lines=kept, now=timezone.now(), actor=None)
-    assert {use.treatment.pk for use in walk_uses(UseSearch(lot=lot.pk))} == before - {old.pk}
-    assert [use.treatment.pk for use in walk_uses(UseSearch(lot=other.pk))] == [new.pk]
+    assert {use.treatment for use in walk_uses(UseSearch(lot=lot.pk))} == before - {old.pk}
+    assert [use.treatment for use in walk_uses(UseSearch(lot=other.pk))] == [new.pk]
 
 
 def test_material_is_found_by_lot_product_and_day(demo: DemoShop, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -248,18 +248,18 @@ def test_material_is_found_by_lot_product_and_day(demo: DemoShop, monkeypatch: p
             assert answer.status_code == 400 and told in answer.content.decode(), wrong
     assert "No signed-off work used it." in client.get("/stock/where/", {"lot": "no such"}).content.decode()
     everything = UseSearch(product=lot.product_id)
-    whole = [use.treatment.pk for use in walk_uses(everything)]
+    whole = [use.treatment for use in walk_uses(everything)]
     assert len(whole) > 5
     joined, after = [], ""
     while True:
         part = read_uses(everything, after=after, size=2)
-        joined += [use.treatment.pk for use in part.uses]
+        joined += [use.treatment for use in part.uses]
         if not part.after:
             break
         after = part.after
     assert joined == whole
-    monkeypatch.setattr("treatments.stock_queries.BATCH", 2)
-    assert [use.treatment.pk for use in walk_uses(everything)] == whole
+    monkeypatch.setattr("treatments.use_queries.BATCH", 2)
+    assert [use.treatment for use in walk_uses(everything)] == whole
 
 
 def test_work_without_a_lot_is_found_where_it_is_asked_for(demo: DemoShop) -> None:
@@ -272,9 +272,9 @@ def test_work_without_a_lot_is_found_where_it_is_asked_for(demo: DemoShop) -> No
         treatment=line.treatment, reason="the lot is not known", lines=lines, now=timezone.now(), actor=None
     )
     without = UseSearch(text=line.lot.number, product=line.product_id)
-    assert new.pk not in [use.treatment.pk for use in walk_uses(without)]
+    assert new.pk not in [use.treatment for use in walk_uses(without)]
     with_it = UseSearch(text=line.lot.number, product=line.product_id, without_lot=True)
-    assert new.pk in [use.treatment.pk for use in walk_uses(with_it)]
+    assert new.pk in [use.treatment for use in walk_uses(with_it)]
 
 
 def list_noted() -> list[tuple[object, ...]]:

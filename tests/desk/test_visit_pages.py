@@ -163,13 +163,56 @@ def test_a_visit_that_arrives_wet_is_split_and_the_record_says_why(demo: DemoSho
     assert Event.objects.filter(kind="appointment.split", subject_id=str(first.pk)).count() == 1
 
 
+def split(visit: Appointment) -> Appointment:
+    """Split a visit at the desk and return the part in which the work goes on."""
+    client = log_in("lift")
+    slots = read_slots(client.get(f"/visits/{visit.number}/split/").content.decode())
+    client.post(
+        f"/visits/{visit.number}/split/",
+        {"usual": "The underside is wet", "first_part_minutes": "45", "slot": slots[-1]},
+    )
+    return Appointment.objects.get(splits=visit)
+
+
+def test_whoever_cancels_one_part_of_a_split_visit_is_told_of_the_part_that_stands(demo: DemoShop) -> None:
+    client, first = log_in("owner"), book(demo, "overdue", 20, 11, 15)
+    second, anew = split(first), f"/vehicles/{first.vehicle.vin}/book/"
+    given = {"cancel-usual": "The weather"}
+
+    def cancel(visit: Appointment) -> str:
+        told = client.post(f"/visits/{visit.number}/do/cancel/", given).headers["Location"]
+        return client.get(told).content.decode().partition("<h1>")[0]
+
+    told = cancel(first)
+    assert "The work is still booked for" in told and f"/visits/{second.number}/" in told
+    assert anew not in told and "is due again" not in told
+    # The other way round what is due is booked no more, and the washing still is.
+    Appointment.objects.filter(pk=first.pk).update(status=AppointmentStatus.BOOKED, status_reason="")
+    told = cancel(second)
+    assert "The first part, for washing, still stands" in told and f"/visits/{first.number}/" in told
+    assert anew in told and "is due again" in told
+    # With both parts gone there is nothing else to tell.
+    told = cancel(first)
+    assert anew in told and "still" not in told
+
+
+def test_nothing_is_recorded_from_a_visit_that_was_given_up(demo: DemoShop) -> None:
+    client, visit = log_in("owner"), book(demo, "overdue", 20, 11, 15)
+    ways_on = (f"/vehicles/{visit.vehicle.vin}/treat/", f"/vehicles/{visit.vehicle.vin}/job-sheet.pdf")
+    shown = client.get(f"/visits/{visit.number}/").content.decode()
+    assert all(way in shown for way in ways_on)
+    client.post(f"/visits/{visit.number}/do/cancel/", {"cancel-usual": "The weather"})
+    shown = client.get(f"/visits/{visit.number}/").content.decode()
+    assert not any(way in shown for way in ways_on)
+
+
 def test_a_visit_asks_a_constant_number_of_queries(demo: DemoShop, django_assert_num_queries) -> None:
     client, visit = log_in("writer"), book(demo, "overdue", 21, 8)
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(10):
         client.get(f"/visits/{visit.number}/")
     for minutes in (5, 5, 5):
         client.post(f"/visits/{visit.number}/do/late/", {"minutes": minutes})
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(10):
         client.get(f"/visits/{visit.number}/")
     assert propose_slots(vehicle=visit.vehicle, cover=visit.cover, sites=[visit.site], now=NOW, moved=visit).slots, (
         "the visit can still be moved"

@@ -1,0 +1,53 @@
+"""Sees to what follows from a form that was sent where no worker does: the due list, and what customers hear.
+
+With a broker, beat's short scans look for the same rows every minute or so, and this does nothing.
+"""
+
+import logging
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from django.conf import settings
+from django.core.exceptions import MiddlewareNotUsed
+from django.db import Error
+from django.http import HttpRequest
+from django.http.response import HttpResponseBase
+from django.utils import timezone
+
+from notifications.tasks import nudge_to_tell
+from scheduling.index.service import recompute_what_changed
+from scheduling.services import register_covers_for_new_treatments
+from treatments.queries import find_today
+
+logger = logging.getLogger(__name__)
+
+# A change of a site's hours may concern thousands of covers, for which nobody shall wait; the daily run sees to them.
+MOST_AT_ONCE = 500
+
+
+def follow_up_on_forms(get_response: Callable[[HttpRequest], HttpResponseBase]) -> Any:
+    """Middleware: after a form was taken, bring the due list up to date and tell customers of changed visits."""
+    if not settings.CELERY_TASK_ALWAYS_EAGER:
+        raise MiddlewareNotUsed("workers do it")
+
+    def answer(request: HttpRequest) -> HttpResponseBase:
+        response = get_response(request)
+        if request.method == "POST" and response.status_code < 400:
+            follow_up(timezone.now())
+        return response
+
+    return answer
+
+
+def follow_up(now: datetime) -> None:
+    """Look for what follows from what was written down; each look is short where there is nothing.
+
+    What was sent is recorded already, so a failure here is logged and left to the daily run.
+    """
+    try:
+        register_covers_for_new_treatments(now=now)
+        recompute_what_changed(as_of=find_today(now), most=MOST_AT_ONCE)
+        nudge_to_tell()
+    except (Error, OSError):
+        logger.exception("What follows from a form is left to the next daily run.")
