@@ -10,8 +10,8 @@ from decimal import Decimal
 
 from django.db.models import prefetch_related_objects
 
-from claims.models import Claim, ClaimDecision, ClaimRequest, ClaimZone, DecisionKind
-from claims.queries import check_in_case, describe_claim
+from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, DecisionKind, WhatThereIs
+from claims.queries import check_in_case, describe_claim, find_what_there_is
 from claims.rules.amount import AmountSheet, work_out_amount
 from claims.rules.claim import ClaimCheck, RustClaim
 from claims.rules.deadlines import ClaimStep, Deadline, Pause, count_deadlines
@@ -24,7 +24,7 @@ from scheduling.rules.terms import Terms
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import Answer
 from treatments.shop_reference import map_zone_names, map_zones
-from treatments.standing_query import Given, StandingQuery, StandingRows
+from treatments.standing_query import Given, StandingRows
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +47,10 @@ class ClaimFile:
     @property
     def requests(self) -> tuple[ClaimRequest, ...]:
         return self.written.requests
+
+    @property
+    def photos(self) -> tuple[ClaimPhoto, ...]:
+        return self.written.photos
 
     @property
     def paid_before(self) -> tuple[Money, ...]:
@@ -100,23 +104,23 @@ class Written:
 
     estimates: Mapping[int, Decimal | None]
     requests: tuple[ClaimRequest, ...]
+    photos: tuple[ClaimPhoto, ...]
     decisions: tuple[ClaimDecision, ...]
     paid_before: tuple[Money, ...]
 
 
-CLAIMED_ZONES = StandingQuery(
-    lambda: ClaimZone.objects.filter(claim=Given(0)).order_by("zone_id").values_list("zone_id", "estimate_amount")
-)
 REQUESTS = StandingRows(lambda: ClaimRequest.objects.filter(claim=Given(0)))
+PHOTOS = StandingRows(lambda: ClaimPhoto.objects.filter(claim=Given(0)))
 DECISIONS_OF_COVER = StandingRows(lambda: ClaimDecision.objects.filter(claim__cover=Given(0)))
 
 
-def _read_written(claim: Claim) -> Written:
-    decisions = DECISIONS_OF_COVER.ask(claim.cover_id)
+def _read_written(claim: Claim, there_is: WhatThereIs) -> Written:
+    decisions = DECISIONS_OF_COVER.ask(claim.cover_id) if there_is.has_decisions else []
     prefetch_related_objects(decisions, "payments")
     return Written(
-        dict(CLAIMED_ZONES.ask(claim.pk)),  # type: ignore[arg-type]
-        tuple(REQUESTS.ask(claim.pk)),
+        there_is.estimates,
+        tuple(REQUESTS.ask(claim.pk)) if there_is.has_requests else (),
+        tuple(PHOTOS.ask(claim.pk)) if there_is.has_photos else (),
         tuple(decision for decision in decisions if decision.claim_id == claim.pk),
         _list_paid([decision for decision in decisions if decision.claim_id != claim.pk]),
     )
@@ -136,20 +140,27 @@ def read_claim_file(
         as_of: the day for the deadlines; the findings hold for the day of discovery.
         known_at: leave out what was written down after this moment.
         change: a change of facts to be tried out; nothing is written.
-        is_fresh: the claim was read just now with cover, vehicle and site, so it is not read again.
+        is_fresh: the claim is as ``find_claim`` read it just now, so it is not read again.
     """
+    there_is = claim.there_is if is_fresh else None
     if not is_fresh:
         claim = Claim.objects.select_related("cover__vehicle", "cover__site", "cover__holder", "inspection").get(
             pk=claim.pk
         )
-    return _make_file(
-        claim, read_cover_case(claim.cover, known_at=known_at), _read_written(claim), as_of=as_of, change=change
-    )
+    written = _read_written(claim, there_is or find_what_there_is(claim))
+    return _make_file(claim, read_cover_case(claim.cover, known_at=known_at), written, as_of=as_of, change=change)
 
 
 def _make_file(
-    claim: Claim, case: CoverCase, written: Written, *, as_of: date, change: Change | None = None
+    claim: Claim,
+    case: CoverCase,
+    written: Written,
+    *,
+    as_of: date,
+    change: Change | None = None,
+    before: ClaimFile | None = None,
 ) -> ClaimFile:
+    """Return the file; ``before`` is that of the same day without the change."""
     zones = map_zones()
     rust_claim = describe_claim(claim, [zones[key] for key in written.estimates])
     if change is not None:
@@ -157,6 +168,8 @@ def _make_file(
         case = replace(case, history=history)
     terms = case.find_terms(rust_claim.discovered_on or rust_claim.reported_on)
     check = check_in_case(claim, case, rust_claim=rust_claim)
+    # The terms count the deadlines from the report, which no change moves.
+    same_deadlines = before.deadlines if before is not None and before.terms is terms else None
     return ClaimFile(
         claim=claim,
         case=case,
@@ -164,7 +177,7 @@ def _make_file(
         rust_claim=rust_claim,
         check=check,
         recommendation=recommend(check, _work_out(claim, rust_claim, check, case, terms, written)),
-        deadlines=_count_deadlines(claim, terms, case, written, as_of),
+        deadlines=same_deadlines or _count_deadlines(claim, terms, case, written, as_of),
         written=written,
     )
 
@@ -269,7 +282,7 @@ def try_out(before: ClaimFile, change: Change, *, as_of: date) -> WhatIf:
         before: the file as it was just read.
         as_of: the day for the deadlines.
     """
-    after = _make_file(before.claim, before.case, before.written, as_of=as_of, change=change)
+    after = _make_file(before.claim, before.case, before.written, as_of=as_of, change=change, before=before)
     known = {(f.rule, f.zone): f for f in before.check.findings}
     turned = []
     for finding in after.check.findings:

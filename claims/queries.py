@@ -1,12 +1,13 @@
 """Reads of the claims room: which claims a person may see, and what the rules find about one."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS
-from django.db.models import CharField, Model, QuerySet
+from django.db.models import CharField, Exists, Model, OuterRef, QuerySet
 
-from claims.models import Claim
+from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, WhatThereIs
 from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, ClaimedZone, RustClaim
 from scheduling.models import Cover
@@ -32,29 +33,61 @@ def _list_columns(model: type[Model]) -> list[str]:
 
 
 OF_CLAIM, OF_COVER, OF_VEHICLE = _list_columns(Claim), _list_columns(Cover), _list_columns(Vehicle)
+
+
+def _list_what_there_is() -> "QuerySet[Claim]":
+    """Return claims with each claimed zone and whether there are requests, photos, and decisions of the cover.
+
+    Most claims have nothing but zones when they are looked at, so the rest is only read where there is some.
+    """
+    return Claim.objects.annotate(
+        has_requests=Exists(ClaimRequest.objects.filter(claim=OuterRef("pk"))),
+        has_photos=Exists(ClaimPhoto.objects.filter(claim=OuterRef("pk"))),
+        has_decisions=Exists(ClaimDecision.objects.filter(claim__cover=OuterRef("cover"))),
+    ).order_by("claimed_zones__zone_id")
+
+
+OF_WHAT_THERE_IS = (
+    "has_requests", "has_photos", "has_decisions", "claimed_zones__zone_id", "claimed_zones__estimate_amount",
+)  # fmt: skip
 CLAIM_OF_NUMBER = StandingQuery(
     lambda: (
-        Claim.objects.filter(number=Given(0, CharField()))
-        .order_by()
+        _list_what_there_is()
+        .filter(number=Given(0, CharField()))
         .values_list(
+            *OF_WHAT_THERE_IS,
             *OF_CLAIM,
             *(f"cover__{column}" for column in OF_COVER),
             *(f"cover__vehicle__{column}" for column in OF_VEHICLE),
         )
     )
 )
+WHAT_THERE_IS = StandingQuery(lambda: _list_what_there_is().filter(pk=Given(0)).values_list(*OF_WHAT_THERE_IS))
 
 
 def find_claim(number: str) -> Claim | None:
-    """Return the claim of this number with its cover, vehicle and site, None where there is none."""
-    for row in CLAIM_OF_NUMBER.ask(number):
-        until = len(OF_CLAIM) + len(OF_COVER)
-        claim = Claim.from_db(DEFAULT_DB_ALIAS, OF_CLAIM, row[: len(OF_CLAIM)])
-        claim.cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[len(OF_CLAIM) : until])
-        claim.cover.vehicle = Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, row[until:])
-        claim.cover.site = map_sites()[claim.cover.site_id]
-        return claim
-    return None
+    """Return the claim of this number with its cover, vehicle and site and what there is, None where there is none."""
+    rows = CLAIM_OF_NUMBER.ask(number)
+    if not rows:
+        return None
+    row = rows[0][len(OF_WHAT_THERE_IS) :]
+    until = len(OF_CLAIM) + len(OF_COVER)
+    claim = Claim.from_db(DEFAULT_DB_ALIAS, OF_CLAIM, row[: len(OF_CLAIM)])
+    claim.cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[len(OF_CLAIM) : until])
+    claim.cover.vehicle = Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, row[until:])
+    claim.cover.site = map_sites()[claim.cover.site_id]
+    claim.there_is = _describe_what_there_is(rows)
+    return claim
+
+
+def find_what_there_is(claim: Claim) -> WhatThereIs:
+    """Return what was written about a claim besides the claim itself, as it is now."""
+    return _describe_what_there_is(WHAT_THERE_IS.ask(claim.pk))
+
+
+def _describe_what_there_is(rows: Sequence[Sequence[Any]]) -> WhatThereIs:
+    requests, photos, decisions = rows[0][:3]  # a claim without zones has a row too
+    return WhatThereIs({row[3]: row[4] for row in rows if row[3] is not None}, requests, photos, decisions)
 
 
 def describe_claim(claim: Claim, zones: Iterable[Zone] | None = None) -> RustClaim:

@@ -1,5 +1,6 @@
 """The forms by which a claim is taken in and handled; each calls one service and shows its errors at the field."""
 
+import copy
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
@@ -10,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from claims.models import DecisionKind
 from desk.day_fields import DayField
 from desk.number_field import NumberField
+from desk.record_forms import share_fields
 from desk.telling import tell
 from treatments.models import Zone
 from treatments.models.choices import choices_of
@@ -62,6 +64,7 @@ class PhotoForm(forms.Form):
     photo = forms.FileField(label=_("Photo (JPEG, PNG or WebP)"))
 
 
+@share_fields
 class WhatIfForm(forms.Form):
     """One change of fact to be tried out."""
 
@@ -82,8 +85,10 @@ class WhatIfForm(forms.Form):
         self, *args: Any, records: Sequence[tuple[str, str]], zones: Sequence[tuple[str, str]], **options: Any
     ) -> None:
         super().__init__(*args, **options)
-        self.fields["record"].choices = [("", "–"), *records]  # type: ignore[attr-defined]
-        self.fields["zone"].choices = [("", "–"), *zones]  # type: ignore[attr-defined]
+        for name, offered in (("record", records), ("zone", zones)):
+            own: Any = copy.deepcopy(self.base_fields[name])  # the others are every form's
+            own.choices = [("", "–"), *offered]
+            self.fields[name] = own
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}

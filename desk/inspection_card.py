@@ -4,6 +4,7 @@ A card without errors and pictures is a mould with the values put in, as in ``de
 """
 
 import functools
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
@@ -11,14 +12,14 @@ from typing import Any
 from django import forms
 from django.http import QueryDict
 from django.template import engines
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from markupsafe import Markup
 
-from desk.moulds import Filling, Mould, make_fields_with_holes, make_hole
+from desk.moulds import Filling, Mould, join_markup, make_fields_with_holes, make_hole
 from desk.number_field import NumberField
 from desk.record_forms import share_fields
+from desk.telling import find_language
 from notifications.documents.job_sheet import JobRow
 from treatments.models import KeptPhoto
 from treatments.models.choices import choices_of
@@ -138,19 +139,24 @@ class InspectedCard:
 
     def render(self) -> Markup:
         """Return the card as it stands on the page."""
+        return join_markup(self.write())
+
+    def write(self) -> list[str]:
+        """Return the pieces of the card as it stands on the page."""
         if self.has_errors or self.photos:
             template = engines["jinja2"].get_template(TEMPLATE)
-            return Markup(template.render({"card": self, "accepted": ACCEPTED}))
+            return [template.render({"card": self, "accepted": ACCEPTED})]
+        if self.data is None:
+            return [_write_blank(self.code, self.row.zone_name, find_language())]
+        return self._write_told()
+
+    def _write_told(self) -> list[str]:
         values = self.values
         filling = Filling()
         filling.put("zone_name", self.row.zone_name)
         filling.put("grade", self.grade)
-        filling.put("percent", values["percent"])
-        filling.put("action", values["action"])
-        filling.choose("step", values["step"], "checked")
-        filling.choose("film", values["film"], "checked")
-        filling.choose("perforated", values["perforated"], "checked")
-        return _make_mould(self.code, self.is_open, get_language()).fill(filling)
+        _put_values(filling, values)
+        return _make_mould(self.code, self.is_open, find_language()).fill(filling)
 
 
 def name_photo_field(code: str) -> str:
@@ -170,3 +176,21 @@ def _make_mould(code: str, is_open: bool, language: str | None) -> Mould:  # mad
         "form": make_fields_with_holes(InspectedZoneForm, prefix=f"i-{code}"),
     }
     return Mould(TEMPLATE, card=card, accepted=ACCEPTED)
+
+
+# Each zone in each language.
+@functools.lru_cache(maxsize=512)
+def _write_blank(code: str, zone_name: str, language: str | None) -> Markup:  # written in this language
+    """Return the card of a zone of which nothing is told yet."""
+    filling = Filling()
+    filling.put("zone_name", zone_name)
+    _put_values(filling, _NOTHING_SEEN)
+    return join_markup(_make_mould(code, False, language).fill(filling))
+
+
+def _put_values(filling: Filling, values: Mapping[str, Any]) -> None:
+    filling.put("percent", values["percent"])
+    filling.put("action", values["action"])
+    filling.choose("step", values["step"], "checked")
+    filling.choose("film", values["film"], "checked")
+    filling.choose("perforated", values["perforated"], "checked")

@@ -9,9 +9,11 @@ from django.core.exceptions import ValidationError
 from django.http import QueryDict
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
+from markupsafe import Markup
 
 from desk.inspection_card import InspectedCard
-from desk.record_forms import InspectionVisitForm, guess_visit, list_form_errors
+from desk.moulds import join_markup
+from desk.record_forms import InspectionVisitForm, guess_visit, list_form_errors, read_by_the_lift
 from notifications.documents.job_sheet import JobStep
 from notifications.queries import describe_job_sheet
 from treatments.models import KeptPhoto, Site, Vehicle, Zone
@@ -28,6 +30,10 @@ class StepOfInspection:
     step: JobStep
     cards: list[InspectedCard]
 
+    def render(self) -> Markup:
+        """Return its cards as they stand on the page."""
+        return join_markup([piece for card in self.cards for piece in (*card.write(), "\n")])
+
 
 class InspectionForm:
     """Everything on the page of an inspection, unbound or as it was sent."""
@@ -41,7 +47,8 @@ class InspectionForm:
             vehicle, today, every_zone=True, language=get_language() or ENGLISH, catalogue=catalogue
         )
         kind = InspectionKind.INTAKE if self.sheet.is_first else InspectionKind.REINSPECTION
-        self.visit = InspectionVisitForm(data, today=today, initial=guess_visit(vehicle, site, today) | {"kind": kind})
+        guess = guess_visit(read_by_the_lift(vehicle).last_unit, site, today)
+        self.visit = InspectionVisitForm(data, today=today, initial=guess | {"kind": kind})
         by_zone: dict[str, list[KeptPhoto]] = {}
         for photo in photos:
             by_zone.setdefault(photo.zone.code, []).append(photo)

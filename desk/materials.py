@@ -41,7 +41,7 @@ class _LotOnOffer(NamedTuple):
 
 
 class _ProductOnOffer(NamedTuple):
-    """What the page says of a product, with each choice of it and its words."""
+    """What the page says of a product and those of its lots that it offers."""
 
     pk: int
     name: str
@@ -49,7 +49,7 @@ class _ProductOnOffer(NamedTuple):
     target_dry_film_um: Decimal
     volume_solids_percent: Decimal
     loss_fraction: Decimal
-    choices: tuple[tuple[str, str], ...]
+    lots: tuple[_LotOnOffer, ...]
 
 
 LOTS = StandingQuery(lambda: Lot.objects.values_list(*_LotOnOffer._fields))
@@ -64,16 +64,34 @@ LAST_USED = StandingQuery(
 
 
 @dataclass(frozen=True, eq=False)
-class _Offer:
+class Offer:
     """Everything on offer. It is compared by what it is, not by what is in it, so that looking it up costs nothing."""
 
     products: tuple[_ProductOnOffer, ...]
+    choices: dict[int, list[tuple[str, str]]]  # by product, each with its words
+    codes: frozenset[str]
 
 
+# In each language.
 @lru_cache(maxsize=16)
-def _keep_offer(products: tuple[_ProductOnOffer, ...]) -> _Offer:
+def _keep_offer(products: tuple[_ProductOnOffer, ...], today: date, language: str | None) -> Offer:
     """Return the one offer of these products, the same for page after page until there is something new."""
-    return _Offer(products)
+    choices = {}
+    for product in products:
+        named = [(f"{product.pk}:{lot.pk}", _name_lot(product, lot, today, language)) for lot in product.lots]
+        named.append((f"{product.pk}:", _("%(product)s, lot not known") % {"product": product.name}))
+        choices[product.pk] = named
+    return Offer(products, choices, frozenset(code for named in choices.values() for code, _words in named))
+
+
+def _name_lot(product: _ProductOnOffer, lot: _LotOnOffer, today: date, language: str | None) -> str:
+    values = {"product": product.name, "lot": lot.number}
+    if lot.recalled_on:
+        return _("%(product)s, lot %(lot)s, RECALLED") % values
+    if lot.expires_on and lot.expires_on < today:
+        values["day"] = speak_day(lot.expires_on, language)
+        return _("%(product)s, lot %(lot)s, expired on %(day)s") % values
+    return _("%(product)s, lot %(lot)s") % values
 
 
 class Materials:
@@ -81,7 +99,7 @@ class Materials:
 
     def __init__(self, *, vehicle: Vehicle, site: Site, today: date, keep: set[int]) -> None:
         self.style = BodyStyle(vehicle.body_style) if vehicle.body_style else None
-        self.today = today
+        self.today, self.language = today, get_language()
         self.products = list(map_products().values())
         self.by_name = {product.name: product for product in self.products}
         every = [_LotOnOffer(*row) for row in LOTS.ask()]
@@ -97,8 +115,7 @@ class Materials:
         for lot in every:
             by_product[lot.product_id].append(lot)
         self.lots = {product: self._choose_offered(lots, keep) for product, lots in by_product.items()}
-        self.offer = _keep_offer(tuple(self._describe(product) for product in self.products))
-        self._choices = {choice for product in self.offer.products for choice, _words in product.choices}
+        self.offer = _keep_offer(tuple([self._describe(product) for product in self.products]), today, self.language)
 
     def _is_usable(self, lot: _LotOnOffer) -> bool:
         return lot.recalled_on is None and (lot.expires_on is None or lot.expires_on >= self.today)
@@ -124,15 +141,9 @@ class Materials:
 
     def render_options(self, zone: ZoneDescription, chosen: str) -> SafeString:
         """Return the options for a zone: products of suited families first, each with the quantity expected."""
-        options = _render_options(self.offer, zone.suited_families, zone.area_on(self.style), get_language())
-        if chosen not in self._choices:
-            return options
-        # A choice is made of digits and a colon, and a text of the shop's has no quotes left to end a value with.
-        return mark_safe(options.replace(f'value="{chosen}"', f'value="{chosen}" selected', 1))
+        return write_options(self.offer, zone.suited_families, zone.area_on(self.style), chosen, self.language)
 
     def _describe(self, product: Product) -> _ProductOnOffer:
-        choices = [(f"{product.pk}:{lot.pk}", self._name(product, lot)) for lot in self.lots[product.pk]]
-        choices.append((f"{product.pk}:", _("%(product)s, lot not known") % {"product": product.name}))
         return _ProductOnOffer(
             product.pk,
             product.name,
@@ -140,17 +151,8 @@ class Materials:
             product.target_dry_film_um,
             product.volume_solids_percent,
             product.loss_fraction,
-            tuple(choices),
+            tuple(self.lots[product.pk]),
         )
-
-    def _name(self, product: Product, lot: _LotOnOffer) -> str:
-        values = {"product": product.name, "lot": lot.number}
-        if lot.recalled_on:
-            return _("%(product)s, lot %(lot)s, RECALLED") % values
-        if lot.expires_on and lot.expires_on < self.today:
-            values["day"] = speak_day(lot.expires_on, get_language())
-            return _("%(product)s, lot %(lot)s, expired on %(day)s") % values
-        return _("%(product)s, lot %(lot)s") % values
 
     @cached_property
     def _lots_on_offer(self) -> dict[str, Lot]:
@@ -178,10 +180,27 @@ class Materials:
         return product, lot
 
 
+def write_options(
+    offer: Offer, suited: Sequence[ProductFamily], area_m2: Decimal | None, chosen: str, language: str | None
+) -> SafeString:
+    """Return what can be chosen for an area, with the choice marked where it is on offer.
+
+    Args:
+        suited: the families that are meant for the zone, the best first.
+        area_m2: None where it is not known.
+        language: that of the page, in which the offer is told too.
+    """
+    options = _render_options(offer, suited, area_m2, language)
+    if chosen not in offer.codes:
+        return options
+    # A choice is made of digits and a colon, and a text of the shop's has no quotes left to end a value with.
+    return mark_safe(options.replace(f'value="{chosen}"', f'value="{chosen}" selected', 1))
+
+
 # Some sixty zones, on a few body styles and in each language, for as long as the same is on offer.
 @lru_cache(maxsize=512)
 def _render_options(
-    offer: _Offer,
+    offer: Offer,
     suited: Sequence[ProductFamily],
     area_m2: Decimal | None,
     language: str | None,  # that in which the words are told
@@ -200,7 +219,7 @@ def _render_options(
                 '<optgroup label="{}" data-expected="{}">{}</optgroup>',
                 label,
                 expected,
-                _render_choices(product.choices),
+                _render_choices(offer.choices[product.pk]),
             )
         )
     return mark_safe("".join(parts))

@@ -4,7 +4,9 @@ A mould is what a Jinja2 part gives for stand-ins in place of values. Who makes 
 the stand-ins do not stand for: names of fields, the language, which of its sentences are there at all.
 """
 
+import copy
 import re
+from collections.abc import Iterable
 from typing import Any
 
 from django import forms
@@ -70,12 +72,33 @@ class Mould:
     """A part of a page with holes."""
 
     def __init__(self, template: str, **stand_ins: Any) -> None:
-        # Texts and names of holes in turn.
-        self._parts = _HOLE.split(engines["jinja2"].get_template(template).render(stand_ins))
-        self._holes = self._parts[1::2]
+        self._set_parts(_HOLE.split(engines["jinja2"].get_template(template).render(stand_ins)))
 
-    def fill(self, filling: Filling) -> Markup:
-        """Return the markup with everything in its place."""
+    def _set_parts(self, parts: list[str]) -> None:
+        # Texts and names of holes in turn.
+        self._parts = parts
+        self._holes = parts[1::2]
+
+    def fill(self, filling: Filling) -> list[str]:
+        """Return the pieces of the markup with everything in its place, to be joined once for all of a page."""
         parts, get = self._parts.copy(), filling.get
         parts[1::2] = [get(name, "") for name in self._holes]
-        return Markup("".join(parts))  # texts were escaped as they were put in
+        return parts
+
+    def fill_all_but(self, left: str, filling: Filling) -> "Mould":
+        """Return the mould with everything in its place but what comes into one hole."""
+        parts, texts = [], [self._parts[0]]
+        for name, text in zip(self._holes, self._parts[2::2], strict=True):
+            if name == left:
+                parts += ["".join(texts), name]
+                texts = [text]
+            else:
+                texts += [filling.get(name, ""), text]
+        filled = copy.copy(self)
+        filled._set_parts([*parts, "".join(texts)])
+        return filled
+
+
+def join_markup(pieces: Iterable[str]) -> Markup:
+    """Return pieces of markup as one; their texts were escaped as they were put in."""
+    return Markup("".join(pieces))

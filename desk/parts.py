@@ -1,7 +1,8 @@
 """Makes the environment of what a page repeats hundreds of times; such parts are written in Jinja2, which is faster.
 
 Such a part stands under ``desk/jinja2/``; a page's own template puts it in by the tag ``{% part "desk/….html" %}``. It
-has the filters of the other templates under the same names.
+has the filters of the other templates under the same names. A part is compiled once for each language, with its texts
+in that language, so that a page that has fifty of them looks none up.
 """
 
 import functools
@@ -17,6 +18,7 @@ from jinja2 import Environment, Template
 
 from desk.moulds import mark
 from desk.part_texts import TextWriter
+from desk.telling import speak_in
 from desk.templatetags import desk_dates, desk_sentences, desk_words
 from treatments.rules.speaking import ENGLISH
 
@@ -49,7 +51,8 @@ def _find_form(name: str, kinds: tuple[type, ...]) -> str | None:
 
 def write_part(name: str, values: Mapping[str, Any]) -> SafeString:
     """Return a part with these values; it escapes its own texts."""
-    return mark_safe(engines["jinja2"].get_template(name).render(dict(values)))
+    with speak_in(translation.get_language()):
+        return mark_safe(engines["jinja2"].get_template(name).render(dict(values)))
 
 
 class PartsEnvironment(Environment):

@@ -1,17 +1,19 @@
 """The fields that every form by the lift has: day, odometer, what was measured; numbers as people write them."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Any, TypeVar
 
 from django import forms
+from django.db.models import FilteredRelation, OuterRef, Q, QuerySet, Subquery
 from django.utils.translation import gettext_lazy as _
 
 from desk.day_fields import DayField
 from desk.number_field import NumberField
 from desk.telling import tell
-from treatments.models import OdometerReading, Site, Vehicle
+from treatments.models import OdometerReading, Site, Treatment, Vehicle
 from treatments.models.choices import choices_of
 from treatments.rules.units import (
     UNIT_WORDS,
@@ -143,19 +145,48 @@ class InspectionVisitForm(VisitForm):
     kind = forms.ChoiceField(label=_("Kind of inspection"), choices=choices_of(InspectionKind))
 
 
-LAST_UNIT = StandingQuery(
-    lambda: OdometerReading.objects.filter(vehicle=Given(0)).order_by("-day", "-pk").values_list("unit")[:1]
-)
+def _list_how_it_stands() -> "QuerySet[Any, Any]":
+    """Return the last unit of a vehicle's odometer with key, kind and day of each draft; one row where is none."""
+    readings = OdometerReading.objects.filter(vehicle=OuterRef("pk")).order_by("-day", "-pk").values("unit")[:1]
+    drafts = FilteredRelation("treatments", condition=Q(treatments__signed_off_at__isnull=True))
+    return (
+        Vehicle.objects.annotate(drafts=drafts)
+        .filter(pk=Given(0))
+        .order_by("drafts__done_on", "drafts__pk")
+        .values_list(Subquery(readings), "drafts__pk", "drafts__kind", "drafts__done_on")
+    )
 
 
-def guess_visit(vehicle: Vehicle, site: Site, today: date) -> dict[str, Any]:
+HOW_IT_STANDS = StandingQuery(_list_how_it_stands)
+
+
+@dataclass(frozen=True)
+class VehicleByTheLift:
+    """What a form by the lift asks of a vehicle besides its history.
+
+    Attributes:
+        last_unit: the unit of its last odometer reading, '' where there is none.
+        drafts: its treatments that are not signed off, each with key, kind and day only.
+    """
+
+    last_unit: str
+    drafts: list[Treatment]
+
+
+def read_by_the_lift(vehicle: Vehicle) -> VehicleByTheLift:
+    """Return what a form by the lift asks of a vehicle besides its history."""
+    rows = HOW_IT_STANDS.ask(vehicle.pk)
+    drafts = [Treatment(pk=key, kind=kind, done_on=day) for _unit, key, kind, day in rows if key is not None]
+    return VehicleByTheLift((rows[0][0] if rows else None) or "", drafts)
+
+
+def guess_visit(last_unit: str, site: Site, today: date) -> dict[str, Any]:
     """Return what a visit's form starts with: today, and the units that the vehicle and the site are used to."""
-    last = next((row[0] for row in LAST_UNIT.ask(vehicle.pk)), None)
     uses_us_units = site.country == "US"
     usual = DistanceUnit.MILE if uses_us_units else DistanceUnit.KILOMETRE
     return {
         "done_on": today.isoformat(),
-        "odometer_unit": last or usual,
+        "odometer_unit": last_unit or usual,
         "temperature_unit": "f" if uses_us_units else "c",
     }
 

@@ -1,11 +1,32 @@
 """Puts what the rules say into the language of the page, at the last moment before it is shown."""
 
 import functools
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 
 from django.utils.translation import get_language
 
 from treatments.rules.speaking import speak
+
+# The language of the part that is being written; a part has hundreds of words, and Django's own way to its language is
+# a slow one.
+_SPOKEN: ContextVar[str | None] = ContextVar("the language of the part", default=None)
+
+
+@contextmanager
+def speak_in(language: str | None) -> Iterator[None]:
+    """Tell everything in the language of the page, which is told here once and not asked for at each word."""
+    before = _SPOKEN.set(language)
+    try:
+        yield
+    finally:
+        _SPOKEN.reset(before)
+
+
+def find_language() -> str | None:
+    """Return the language of the page."""
+    return _SPOKEN.get() or get_language()
 
 
 def tell(sentence: object, zone_names: Mapping[str, str] | None = None, *, context: str = "") -> str:
@@ -13,12 +34,41 @@ def tell(sentence: object, zone_names: Mapping[str, str] | None = None, *, conte
 
     Args:
         sentence: as the rules or a service wrote it.
-        zone_names: the shop's English name of each zone code.
+        zone_names: the shop's English name of each zone code; nobody may change it afterwards.
         context: what it is about, where a word means something else there.
     """
     if zone_names is None:
-        return _tell(str(sentence), get_language(), context)
-    return _tell_of_zones(str(sentence), get_language(), tuple(zone_names.items()), context)
+        return _tell(str(sentence), find_language(), context)
+    return _tell_of_zones(str(sentence), find_language(), _find_names(zone_names), context)
+
+
+class _ZoneNames:
+    """Names of zones to be looked up by: equal where the names are, and compared once and not for each sentence."""
+
+    __slots__ = ("_hash", "given", "names")
+
+    def __init__(self, given: Mapping[str, str]) -> None:
+        self.given = given
+        self.names = tuple(given.items())
+        self._hash = hash(self.names)
+
+    def __hash__(self) -> int:
+        return self._hash
+
+    def __eq__(self, other: object) -> bool:
+        return self is other or (isinstance(other, _ZoneNames) and self.names == other.names)
+
+
+_last_names = _ZoneNames({})
+
+
+def _find_names(given: Mapping[str, str]) -> _ZoneNames:
+    """Return the names to be looked up by; those of the last time for the same mapping, as on one page."""
+    global _last_names
+    last = _last_names
+    if last.given is not given:
+        last = _last_names = _ZoneNames(given)
+    return last
 
 
 # Nearly every word of a page is one that pages before it had.
@@ -29,8 +79,8 @@ def _tell(sentence: str, language: str | None, context: str) -> str:
 
 # A page says why a cover stands as it does several times, and to everybody who opens it.
 @functools.lru_cache(maxsize=2048)
-def _tell_of_zones(sentence: str, language: str | None, zone_names: tuple[tuple[str, str], ...], context: str) -> str:
-    return speak(sentence, language, dict(zone_names), context=context)
+def _tell_of_zones(sentence: str, language: str | None, zone_names: _ZoneNames, context: str) -> str:
+    return speak(sentence, language, dict(zone_names.names), context=context)
 
 
 def tell_all(sentences: Iterable[object], zone_names: Mapping[str, str] | None = None) -> list[str]:

@@ -14,19 +14,19 @@ from typing import Any
 from django import forms
 from django.http import QueryDict
 from django.template import engines
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 from markupsafe import Markup
 
-from desk.materials import Materials
-from desk.moulds import Filling, Mould, make_fields_with_holes, make_hole
+from desk.materials import Materials, Offer, write_options
+from desk.moulds import Filling, Mould, join_markup, make_fields_with_holes, make_hole
 from desk.number_field import NumberField
 from desk.record_forms import YES_NO, put_number, put_yes_no, share_fields
+from desk.telling import find_language
 from notifications.documents.job_sheet import JobRow
 from treatments.models import TreatmentLine
 from treatments.rules.units import UNIT_WORDS, VolumeUnit, convert_kpa_to_psi, convert_psi_to_kpa
-from treatments.rules.words import ZoneKind
+from treatments.rules.words import ProductFamily, ZoneKind
 from treatments.rules.zone_catalogue import ZoneDescription
 
 TEMPLATE = "desk/treatment_card.html"
@@ -128,6 +128,7 @@ class CoatForm(forms.Form):
 
 # What the fields of a zone start with; a zone on record says more.
 _NOTHING_SAID: dict[str, Any] = {"state": "", "reason": "", "words": ""}
+_NOTHING_TOLD = {"state": ""}
 _TEXTS_OF_COAT = ("quantity", "points", "pressure", "tool", "film")
 
 
@@ -199,17 +200,19 @@ class ZoneCard:
 
     def render(self) -> Markup:
         """Return the card as it stands on the page."""
+        return join_markup(self.write())
+
+    def write(self) -> list[str]:
+        """Return the pieces of the card as it stands on the page."""
         if self.has_errors:
-            return Markup(engines["jinja2"].get_template(TEMPLATE).render({"card": self}))
-        row, values, cautions, access = self.row, self.values, self.cautions, self.row.access
+            return [engines["jinja2"].get_template(TEMPLATE).render({"card": self})]
+        if self.data is None and self.told == _NOTHING_TOLD:
+            return self._write_blank()
+        row, values = self.row, self.values
         coats = self.values_of_coats
         filling = Filling()
-        filling.put("zone_name", row.zone_name)
-        filling.put("product", row.product)
-        filling.put("expected", row.expected)
-        filling.put("access", access)
+        _put_row(filling, row.zone_name, row.product, row.expected, row.access, self.cautions)
         filling.put("last_treated", row.last_treated)
-        filling.put("cautions", cautions)
         filling.choose("state", values["state"], "checked")
         filling.choose("reason", values["reason"], "checked")
         filling.put("words", values["words"])
@@ -222,8 +225,20 @@ class ZoneCard:
             filling.choose(f"{number}.mist", coat.get("mist"), "checked")
         mould = _make_mould(
             self.code, len(coats), self.is_cavity, row.is_wanted or bool(values["state"]), row.is_wanted,
-            bool(access), bool(row.last_treated), bool(cautions), get_language(),
+            bool(row.access), bool(row.last_treated), bool(self.caution_numbers), find_language(),
         )  # fmt: skip
+        return mould.fill(filling)
+
+    def _write_blank(self) -> list[str]:
+        """Return the card of a zone of which nothing is told yet: from vehicle to vehicle only a day is another."""
+        row, zone, materials, coat = self.row, self.zone, self.materials, self.told_of_coats[0]
+        mould = _make_blank(
+            zone.code, self.is_cavity, row.is_wanted, bool(row.last_treated), row.zone_name, row.product, row.expected,
+            row.access, self.cautions, coat["unit"], coat["pressure_unit"], coat.get("material") or "",
+            materials.offer, zone.suited_families, zone.area_on(materials.style), find_language(),
+        )  # fmt: skip
+        filling = Filling()
+        filling.put("last_treated", row.last_treated)
         return mould.fill(filling)
 
 
@@ -262,6 +277,48 @@ def _make_mould(
         "options": [make_hole(f"{number}.options") for number in range(coats)],
     }
     return Mould(TEMPLATE, card=card)
+
+
+def _put_row(filling: Filling, zone_name: str, product: str, expected: str, access: str, cautions: str) -> None:
+    filling.put("zone_name", zone_name)
+    filling.put("product", product)
+    filling.put("expected", expected)
+    filling.put("access", access)
+    filling.put("cautions", cautions)
+
+
+# Some sixty zones, on a few body styles, due or not and in each language, with the material that is proposed now; a
+# card has some four thousand letters.
+@functools.lru_cache(maxsize=2048)
+def _make_blank(
+    code: str,
+    is_cavity: bool,
+    is_wanted: bool,
+    was_treated: bool,
+    zone_name: str,
+    product: str,
+    expected: str,
+    access: str,
+    cautions: str,
+    unit: str,
+    pressure_unit: str,
+    material: str,
+    offer: Offer,
+    suited: tuple[ProductFamily, ...],
+    area_m2: Decimal | None,
+    language: str | None,  # that in which everything is told
+) -> Mould:
+    """Return the card of a zone of which nothing is told yet, with a hole for the day on which it was treated last."""
+    filling = Filling()
+    _put_row(filling, zone_name, product, expected, access, cautions)
+    filling.choose("state", "", "checked")
+    filling.choose("reason", "", "checked")
+    filling["0.options"] = write_options(offer, suited, area_m2, material, language)
+    filling.choose("0.unit", unit, "selected")
+    filling.choose("0.pressure_unit", pressure_unit, "selected")
+    filling.choose("0.mist", "", "checked")
+    mould = _make_mould(code, 1, is_cavity, is_wanted, is_wanted, bool(access), was_treated, bool(cautions), language)
+    return mould.fill_all_but("last_treated", filling)
 
 
 def put_reason(text: str) -> dict[str, str]:

@@ -15,14 +15,17 @@ from django.core.exceptions import ValidationError
 from django.http import QueryDict
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
+from markupsafe import Markup
 
 from desk.materials import Materials
+from desk.moulds import join_markup
 from desk.record_forms import (
     TreatmentVisitForm,
     guess_visit,
     list_form_errors,
     put_number,
     put_yes_no,
+    read_by_the_lift,
     read_yes_no,
 )
 from desk.treatment_card import CoatForm, ZoneCard, put_coat, put_reason
@@ -50,6 +53,10 @@ class StepCards:
 
     step: JobStep
     cards: list[ZoneCard]
+
+    def render(self) -> Markup:
+        """Return its cards as they stand on the page."""
+        return join_markup([piece for card in self.cards for piece in (*card.write(), "\n")])
 
 
 class TreatmentForm:
@@ -79,7 +86,11 @@ class TreatmentForm:
             catalogue=catalogue,
             products=self.materials.products,
         )
-        visit = guess_visit(vehicle, site, today) | (_put_visit(treatment) if treatment else self._guess_kind())
+        stands = read_by_the_lift(vehicle)
+        self.drafts = stands.drafts
+        visit = guess_visit(stands.last_unit, site, today) | (
+            _put_visit(treatment) if treatment else self._guess_kind()
+        )
         self.visit = TreatmentVisitForm(data, today=today, initial=visit)
         self.caution_numbers: dict[str, int] = {}
         self._coats_sent = _count_coats(data) if data is not None else {}

@@ -39,8 +39,8 @@ from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS, order_zo
 from treatments.rules.speaking import ENGLISH, speak_zone_names
 from treatments.rules.units import MILLILITRES_PER, VolumeUnit, tell_number
 from treatments.rules.wording import put_for_people, tell_access, tell_count, tell_day
-from treatments.rules.words import BodyStyle, ProductFamily, WorkStage, ZoneKind, say
-from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.rules.words import BodyStyle, WorkStage, ZoneKind, say
+from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
 from treatments.shop_reference import map_products, map_zone_names
 from treatments.short_histories import read_short_histories
 
@@ -257,14 +257,17 @@ def describe_job_sheet(
         for line in treatment.lines:
             if line.applied:
                 last[line.zone] = (treatment.day, line)
+    style, choice = BodyStyle(vehicle.body_style) if vehicle.body_style else None, _Choice(products)
     steps = tuple(
         JobStep(
             step.title,
             {"lift": "On the lift, from below", "waist": "At waist height", "ground": "On the ground"}[step.height],
             step.instructions,
             tuple(
-                _describe_job_row(zone, vehicle, last.get(zone.code), products, is_wanted=zone.code in wanted_codes)
-                for zone in step.zones
+                [
+                    _describe_job_row(zone, style, last.get(zone.code), choice, is_wanted=zone.code in wanted_codes)
+                    for zone in step.zones
+                ]
             ),
         )
         for step in steps_of_work(zones if every_zone else wanted)
@@ -303,19 +306,35 @@ def describe_job_sheet(
     return say_job_sheet(sheet, language, {zone.code: zone.name for zone in zones})
 
 
+class _Choice:
+    """The shop's products by what a zone asks for; of several that fit, the first one."""
+
+    def __init__(self, products: Sequence[Product]) -> None:
+        self.by_name: dict[str, Product] = {}
+        self.by_family: dict[str, Product] = {}
+        for product in products:
+            self.by_name.setdefault(product.name, product)
+            self.by_family.setdefault(product.family, product)
+
+    def find(self, zone: ZoneDescription, last: ZoneLine | None) -> Product | None:
+        """Return what the zone had last, else the shop's first product of the zone's best suited family."""
+        if last is not None and last.product in self.by_name:
+            return self.by_name[last.product]
+        return next((self.by_family[family] for family in zone.suited_families if family in self.by_family), None)
+
+
 def _describe_job_row(
     zone: ZoneDescription,
-    vehicle: Vehicle,
+    style: BodyStyle | None,
     last: tuple[date, ZoneLine] | None,
-    products: Sequence[Product],
+    choice: _Choice,
     *,
     is_wanted: bool,
 ) -> JobRow:
-    product = _choose_product(zone, last[1] if last else None, products)
-    style = BodyStyle(vehicle.body_style) if vehicle.body_style else None
+    product = choice.find(zone, last[1] if last else None)
     return JobRow(
         zone.name,
-        tuple(tell_access(point.name, point.count) for point in zone.access_points),
+        _tell_access_points(zone.access_points),
         product.name if product else NO_PRODUCT,
         tell_expected(zone, style, product),
         tell_day(last[0]) if last else "",
@@ -324,6 +343,12 @@ def _describe_job_row(
         is_wanted,
         f"wand, {CAVITY_PRESSURE_PSI} psi" if zone.kind is ZoneKind.ENCLOSED_CAVITY else "",
     )
+
+
+# Of each zone of the catalogue.
+@functools.lru_cache(maxsize=512)
+def _tell_access_points(points: tuple[AccessPoint, ...]) -> tuple[str, ...]:
+    return tuple(tell_access(point.name, point.count) for point in points)
 
 
 QUANTITY_UNKNOWN = "quantity cannot be told"
@@ -348,15 +373,3 @@ def tell_quantity(
     expected_ml = compute_expected_volume_ml(area_m2, target_dry_film_um, volume_solids_percent, loss_fraction)
     quarts = expected_ml / MILLILITRES_PER[VolumeUnit.US_QUART]
     return f"{expected_ml:.0f} ml ({quarts.quantize(Decimal('0.01'))} qt)"
-
-
-def _choose_product(zone: ZoneDescription, last: ZoneLine | None, products: Sequence[Product]) -> Product | None:
-    """Return what the zone had last, else the shop's first product of the zone's best suited family."""
-    for product in products:
-        if last and product.name == last.product:
-            return product
-    for family in zone.suited_families:
-        for product in products:
-            if ProductFamily(product.family) is family:
-                return product
-    return None

@@ -3,6 +3,7 @@
 Each rule answers holds, fails or cannot be told and names the records that it rests on; nothing here decides.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -21,7 +22,7 @@ from claims.rules.zone_rules import (
 )
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.cover import cover_on
-from scheduling.rules.due import DueKind, DueStatus, compute_due_items
+from scheduling.rules.due import DueItem, DueKind, DueStatus, compute_due_items
 from scheduling.rules.ends import CoverStatus
 from scheduling.rules.entry import check_entry
 from scheduling.rules.facts import CoverFacts
@@ -60,41 +61,47 @@ def check_claim(
     if day is not None and claim.kilometres is not None:
         stated = RecordedReading(Reading(day, claim.kilometres, f"claim {claim.number}"))
         history = replace(history, readings=(*history.readings, stated))
+    found_on = day or claim.reported_on
+    past = history.until(found_on)
+    items = compute_due_items(terms, facts, past, calendar, found_on)
     findings = [
         check_in_force(claim, terms, facts, history, calendar),
         *check_in_service(claim, in_service_on),
         check_distance(claim, terms, history),
         check_damage_covered(claim, terms),
         check_reported_in_time(claim, terms),
-        check_reinspections(claim, terms, facts, history, calendar),
+        check_reinspections(claim, terms, items),
         *check_entry_on_record(terms, history, in_service_on),
     ]
     for zone in claim.zones:
-        findings += check_zone(zone, claim, terms, facts, history, calendar, vehicle_zones)
+        findings += check_zone(zone, terms, past, items, found_on, vehicle_zones)
     return ClaimCheck(claim, tuple(findings))
 
 
 def check_zone(
     zone: ClaimedZone,
-    claim: RustClaim,
     terms: Terms,
-    facts: CoverFacts,
-    history: VehicleHistory,
-    calendar: WorkingCalendar,
+    past: VehicleHistory,
+    items: tuple[DueItem, ...],
+    found_on: date,
     vehicle_zones: frozenset[str] | None = None,
 ) -> list[Finding]:
-    """Return the findings about one claimed zone, by what was on record when the rust was found."""
+    """Return the findings about one claimed zone, by what was on record when the rust was found.
+
+    Args:
+        past: the records up to that day.
+        items: what had come due by then.
+        found_on: that day, or the day of the report where it is not known.
+    """
     excluded = check_not_excluded(zone, terms)
     if excluded.answer is Answer.FAILS:
         return [excluded]
-    past = history.until(claim.discovered_on or claim.reported_on)
     treated = check_treated(zone, past, vehicle_zones)
     findings = [excluded, treated, check_intake_rust(zone, terms, past)]
     if treated.answer is Answer.HOLDS:
-        items = compute_due_items(terms, facts, past, calendar, claim.discovered_on or claim.reported_on)
         findings += [
             check_touch_ups(zone, items),
-            check_looks(zone, past, claim.discovered_on or claim.reported_on),
+            check_looks(zone, past, found_on),
             check_film_on_record(zone, past),
             check_lots(zone, past),
             check_conditions_on_record(zone, past),
@@ -129,7 +136,8 @@ def check_in_force(
     if answer is Answer.FAILS and state.projected:
         answer = Answer.CANNOT_BE_TOLD
     sentence = f"On {claim.discovered_on}: {state.sentence}"
-    reported = cover_on(terms, facts, history, calendar, claim.reported_on)
+    is_same_day = claim.reported_on == claim.discovered_on
+    reported = state if is_same_day else cover_on(terms, facts, history, calendar, claim.reported_on)
     if reported.status is not state.status:
         sentence += f" (When it was reported, on {claim.reported_on}, it was {say(reported.status)}.)"
     return replace(
@@ -248,13 +256,7 @@ def check_reported_in_time(claim: RustClaim, terms: Terms) -> Finding:
     return replace(finding, answer=answer, sentence=sentence)
 
 
-def check_reinspections(
-    claim: RustClaim,
-    terms: Terms,
-    facts: CoverFacts,
-    history: VehicleHistory,
-    calendar: WorkingCalendar,
-) -> Finding:
+def check_reinspections(claim: RustClaim, terms: Terms, items: Sequence[DueItem]) -> Finding:
     """Were the reinspections done in their windows, up to the day of discovery?
 
     What a missed one does to the cover is for the terms to say: it fails this rule only where they attach
@@ -272,11 +274,7 @@ def check_reinspections(
         return finding
     if claim.discovered_on is None:
         return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=_UNKNOWN_DAY)
-    items = [
-        item
-        for item in compute_due_items(terms, facts, history, calendar, claim.discovered_on)
-        if item.kind is DueKind.REINSPECTION and item.status is not DueStatus.OPEN
-    ]
+    items = [item for item in items if item.kind is DueKind.REINSPECTION and item.status is not DueStatus.OPEN]
     records = tuple(record for item in items for record in item.records)
     missed = [item for item in items if item.status is DueStatus.MISSED]
     if not items:

@@ -79,6 +79,8 @@ def count_deadlines(
         ClaimStep.DECIDE: terms.decide_days,
     }
     known = [pause for pause in pauses if pause.asked_on <= as_of]
+    most = max((days for days in allowed.values() if days is not None), default=0)
+    walk = _walk_open_days(most, reported_on, known, calendar, as_of)
     found = []
     for step, days in allowed.items():
         if days is None:
@@ -86,8 +88,36 @@ def count_deadlines(
         done_on = done.get(step)
         if done_on is not None and done_on > as_of:
             done_on = None
-        found.append(_count(step, days, reported_on, done_on, known, calendar, as_of))
+        found.append(_count(step, days, reported_on, done_on, known, walk, as_of))
     return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _OpenDays:
+    """The open days that count after a report, each with how many paused days came before it, and these in all."""
+
+    days: list[tuple[date, int]]
+    paused_days: int
+
+
+def _walk_open_days(
+    most: int, reported_on: date, pauses: Sequence[Pause], calendar: WorkingCalendar, as_of: date
+) -> _OpenDays:
+    """Return the first ``most`` open days, or those up to a pause of which nobody knows the end."""
+    day, paused_days = reported_on, 0
+    found: list[tuple[date, int]] = []
+    while len(found) < most:
+        day += timedelta(days=1)
+        if (day - reported_on).days > MOST_DAYS:
+            break
+        pause = next((pause for pause in pauses if pause.holds(day)), None) if pauses else None
+        if pause is not None:
+            if pause.came_on is None and day > as_of:
+                break  # nobody knows when it will come
+            paused_days += 1
+        elif calendar.is_open(day):
+            found.append((day, paused_days))
+    return _OpenDays(found, paused_days)
 
 
 def _count(
@@ -96,25 +126,15 @@ def _count(
     reported_on: date,
     done_on: date | None,
     pauses: Sequence[Pause],
-    calendar: WorkingCalendar,
+    walk: _OpenDays,
     as_of: date,
 ) -> Deadline:
-    day, counted, paused_days = reported_on, 0, 0
     due_on: date | None = None
-    while counted < days:
-        day += timedelta(days=1)
-        if (day - reported_on).days > MOST_DAYS:
-            break
-        pause = next((pause for pause in pauses if pause.holds(day)), None)
-        if pause is not None:
-            if pause.came_on is None and day > as_of:
-                break  # nobody knows when it will come
-            paused_days += 1
-        elif calendar.is_open(day):
-            counted += 1
-            due_on = day if counted == days else None
+    counted, paused_days = len(walk.days), walk.paused_days
     if days == 0:
-        due_on = reported_on
+        due_on, paused_days = reported_on, 0
+    elif days <= counted:
+        due_on, paused_days = walk.days[days - 1]
     base = f"{days} open days after the report on {reported_on}"
     held = f", paused {paused_days} days while the customer owed something" if paused_days else ""
     if due_on is None:

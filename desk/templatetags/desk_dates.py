@@ -11,7 +11,8 @@ from typing import Any
 from django import template
 from django.template import defaultfilters
 from django.utils import timezone
-from django.utils.translation import get_language
+
+from desk.telling import find_language
 
 register = template.Library()
 
@@ -19,7 +20,7 @@ register = template.Library()
 @register.filter(expects_localtime=True, is_safe=False)
 def date(value: Any, form: str | None = None) -> Any:
     """Return a day or a moment in Django's format characters; in English exactly as Django does."""
-    return write_date(value, form, language=get_language() or "")
+    return write_date(value, form, language=find_language() or "")
 
 
 def write_date(value: Any, form: str | None = None, *, language: str) -> Any:

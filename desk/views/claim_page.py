@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from claims.claim_file import ClaimFile, WhatIf, read_claim_file, sum_payments
-from claims.models import Claim, ClaimPhoto
+from claims.models import Claim
 from claims.rules.claim import Finding
 from claims.rules.recommend import Outcome
 from desk.access import get_user, may_open
@@ -25,10 +25,8 @@ from treatments.models import User
 from treatments.queries import find_today
 from treatments.rules.words import Answer
 from treatments.shop_reference import map_people, map_zone_names
-from treatments.standing_query import Given, StandingRows
 
 Values = dict[str, Any]
-PHOTOS = StandingRows(lambda: ClaimPhoto.objects.filter(claim=Given(0)))
 
 OUTCOMES = {
     Answer.HOLDS: gettext_lazy("By the record the claim holds."),
@@ -98,7 +96,7 @@ def make_handling(
         "recommendation": file.recommendation,
         "deadlines": file.deadlines,
         "requests": file.requests,
-        "photos": PHOTOS.ask(file.claim.pk),
+        "photos": file.photos,
         "people": map_people(),
         "standing": standing,
         "left_to_pay": left,

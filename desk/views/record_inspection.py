@@ -25,6 +25,7 @@ from desk.views.sent import (
     record_once,
     tell_typed_by,
 )
+from desk.visit_part import write_visit
 from treatments.models import KeptPhoto, Photo, User, Vehicle, Zone
 from treatments.photos import MOST_BYTES, PhotoError
 from treatments.queries import find_today
@@ -61,6 +62,7 @@ def _show(
 ) -> HttpResponse:
     context = {
         "form": form,
+        "visit_fields": write_visit("desk/inspection_visit.html", form.visit),
         "vehicle": form.vehicle,
         "purpose": purpose,
         "form_key": make_form_key(request),

@@ -17,6 +17,7 @@ from desk.record_forms import TreatmentVisitForm
 from desk.telling import tell, tell_all
 from desk.treatment_form import TreatmentForm
 from desk.views.sent import answer_received, find_arrived, find_first_outcome, make_form_key, record_once, tell_typed_by
+from desk.visit_part import write_visit
 from treatments.drafts import change_draft, compute_fingerprint, discard_draft, sign_draft
 from treatments.models import Site, Treatment, User
 from treatments.queries import find_today, find_visit_findings, list_backwards_readings
@@ -25,10 +26,7 @@ from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
 from treatments.rules.words import Answer, TreatmentKind
 from treatments.services import amend_treatment, record_treatment
 from treatments.shop_reference import list_sites, map_sites, map_zone_names
-from treatments.standing_query import Given, StandingRows
 from treatments.work_reading import list_lines
-
-DRAFTS = StandingRows(lambda: Treatment.objects.filter(vehicle=Given(0), signed_off_at__isnull=True))
 
 
 def find_site(user: User) -> Site:
@@ -41,14 +39,20 @@ def find_site(user: User) -> Site:
 
 def _show_form(request: HttpRequest, form: TreatmentForm, *, status: int = 200, **context: Any) -> HttpResponse:
     """Show the form; ``purpose`` tells its kept copies on a tablet apart."""
+    kept_kind = context["treatment"].get_kind_display() if context["mode"] == "amend" else ""
     context |= {
         "form": form,
+        "visit_fields": write_visit(
+            "desk/treatment_visit.html",
+            form.visit,
+            kept_kind=kept_kind,
+            dew_point=tuple(describe_dew_point(form.visit)),
+        ),
         "vehicle": form.vehicle,
         "form_key": make_form_key(request),
         "typed_by": tell_typed_by(request),
         "cautions": USUAL_CAUTIONS,
         "comes_first": COMES_FIRST,
-        "dew_point": describe_dew_point(form.visit),
     }
     return render(request, "desk/record_treatment.html", context, status=status)
 
@@ -107,9 +111,8 @@ def record(request: HttpRequest, vin: str) -> HttpResponse:
             actor=user,
         )
 
-    drafts = DRAFTS.ask(vehicle.pk)
     return _handle_form(
-        request, form, purpose=f"treatment of vehicle {vehicle.pk}", write=write, mode="record", drafts=drafts
+        request, form, purpose=f"treatment of vehicle {vehicle.pk}", write=write, mode="record", drafts=form.drafts
     )
 
 

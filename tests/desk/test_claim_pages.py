@@ -14,7 +14,8 @@ from django.utils import timezone
 from PIL import Image
 
 from claims.claim_file import read_claim_file
-from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest
+from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, WhatThereIs
+from claims.queries import find_claim, find_what_there_is
 from claims.rules.recommend import Outcome
 from desk.demo.load import DemoShop
 from tests.demo_records import load_demo
@@ -242,3 +243,27 @@ def test_a_claim_page_asks_as_many_queries_however_much_was_written_about_it(cla
         page = client.get(address).content.decode()
     assert "Paid 17.00 USD" in page and "bill 7" in page and "Reopened: new evidence" in page
     assert len(many) <= len(few)
+
+
+def test_a_claim_is_found_with_what_there_is_besides_it(claim: Claim, demo: DemoShop) -> None:
+    ClaimRequest.objects.all().delete()
+    estimates = {each.zone_id: each.estimate_amount for each in claim.claimed_zones.all()}
+    found = find_claim(claim.number)
+    assert found == claim and found.cover.vehicle == claim.cover.vehicle and estimates
+    assert found.there_is == find_what_there_is(claim) == WhatThereIs(estimates, False, False, False)
+    client, page, today = log_in("warranty"), f"/claims/{claim.number}/", demo.day.isoformat()
+    client.post(f"{page}do/ask/", {"what": "an invoice", "day": today})
+    picture = io.BytesIO()
+    Image.new("RGB", (9, 9)).save(picture, "JPEG")
+    picture.seek(0)
+    picture.name = "p.jpg"
+    assert client.post(f"{page}do/photo/", {"photo": picture}).status_code == 302
+    assert find_what_there_is(claim) == WhatThereIs(estimates, True, True, False)
+    refused = {"kind": "refuse", "amount": "0", "reason": "by the record", "day": today}
+    assert client.post(f"{page}do/decide/", refused).status_code == 302
+    claim.claimed_zones.all().delete()
+    found = find_claim(claim.number)
+    assert found is not None and found.there_is == WhatThereIs({}, True, True, True)
+    file = read_claim_file(found, as_of=demo.day, is_fresh=True)
+    assert (len(file.requests), len(file.photos), len(file.decisions)) == (1, 1, 1)
+    assert find_claim("none-such") is None

@@ -1,6 +1,7 @@
 """The cards of the forms by the lift: from a mould they are what their template writes, whatever stands in them."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
@@ -12,11 +13,15 @@ from freezegun import freeze_time
 
 from desk import inspection_card, treatment_card
 from desk.inspection_form import InspectionForm
+from desk.parts import write_part
+from desk.record_forms import TreatmentVisitForm
 from desk.treatment_form import TreatmentForm
+from desk.visit_part import write_visit
 from tests.conftest import NOW, ShopForTests
 from tests.desk import test_record_inspection, test_record_treatment
 from tests.desk.lift import Lift, raise_lift
 from treatments.models import Lot, Product, Treatment, Zone
+from treatments.rules.words import Answer
 
 ROCKER, RAIL = test_record_treatment.ROCKER, test_record_treatment.RAIL
 
@@ -81,3 +86,27 @@ def test_a_zone_that_was_inspected(lift: Lift, language: str) -> None:
                 for card in form.cards:
                     whole = template.render({"card": card, "accepted": inspection_card.ACCEPTED})
                     assert card.render() == whole, card.code
+
+
+def test_a_zone_of_which_nothing_is_told_shows_its_own_day_and_proposal(lift: Lift) -> None:
+    for day in ("14 Mar 2026", "", "15 <Mar> 2026", "14 Mar 2026"):
+        for card in make_form(lift).cards:
+            card.row = replace(card.row, last_treated=day)
+            assert card.render() == write_out(card), (card.code, day)
+            assert (day == "14 Mar 2026") == ("14 Mar 2026" in card.render())
+    Lot.objects.create(product=lift.shop.film, number="F-9", expires_on=date(2030, 5, 18))
+    assert all(card.render() == write_out(card) for card in make_form(lift).cards)
+
+
+def test_the_fields_of_a_visit_show_their_own_values(lift: Lift) -> None:
+    template = "desk/treatment_visit.html"
+    starts: list[dict[str, str]] = [{"odometer_unit": "mile"}, {"odometer_unit": "km"}, {"air": "12"}, {"kind": "x"}]
+    for start in (*starts, *starts):
+        for dew_point in ((), ((Answer.HOLDS, "It is dry."),)):
+            visit = TreatmentVisitForm(initial=start, today=NOW.date())
+            whole = write_part(template, {"visit": visit, "kept_kind": "", "dew_point": dew_point})
+            assert write_visit(template, visit, kept_kind="", dew_point=dew_point) == whole
+    kept = write_visit(template, visit, kept_kind="First & last", dew_point=())
+    assert "First &amp; last" in kept and '<select id="id_kind"' not in kept
+    sent = TreatmentVisitForm({"kind": "", "air": "200"}, today=NOW.date())
+    assert not sent.is_valid() and "An air temperature is between" in write_visit(template, sent, dew_point=())

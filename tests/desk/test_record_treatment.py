@@ -341,6 +341,29 @@ def test_a_draft_on_the_wrong_vehicle_is_thrown_away(lift: Lift) -> None:
     assert not Treatment.objects.exists() and Event.objects.filter(kind="treatment.discarded").exists()
 
 
+def test_the_forms_start_with_what_the_vehicle_was_measured_in_and_name_every_draft(lift: Lift) -> None:
+    client = lift.log_in()
+    pages = (TREAT, f"/vehicles/{VIN}/inspect/")
+    for day, unit in (
+        (date(2026, 2, 1), DistanceUnit.MILE),
+        (date(2026, 3, 1), DistanceUnit.KILOMETRE),
+        (date(2026, 2, 20), DistanceUnit.MILE),
+    ):
+        distance = Distance(Decimal(100 + day.day), unit)
+        record_reading(vehicle=lift.vehicle, day=day, distance=distance, now=NOW, actor=lift.applicator)
+        last = DistanceUnit.MILE if day == date(2026, 2, 1) else DistanceUnit.KILOMETRE
+        for page in pages:
+            shown = client.get(page).content.decode()
+            assert f'<option value="{last}" selected>' in shown and "is not signed off yet" not in shown
+    for day in ("2026-05-19", "2026-05-18"):
+        client.post(TREAT, visit(lift, done_on=day))
+    drafts = re.findall(
+        r"is not signed off yet: ([^<]+?)\. <a href=\"/treatments/(\d+)/", client.get(TREAT).content.decode()
+    )
+    keys = Treatment.objects.order_by("done_on").values_list("pk", flat=True)
+    assert drafts == [(f"first treatment, {day} May 2026", str(key)) for day, key in zip((18, 19), keys, strict=True)]
+
+
 def test_the_dew_point_is_told_while_measuring(lift: Lift) -> None:
     client = lift.log_in()
 

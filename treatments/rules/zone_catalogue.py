@@ -45,7 +45,11 @@ class ZoneDescription:
 
     def area_on(self, style: BodyStyle | None) -> Decimal | None:
         """Return the area in m2 on a body style, None where the style is not known or doesn't have the zone."""
-        return dict(self.areas_m2).get(style) if style else None
+        if style is not None:
+            for having, area in self.areas_m2:
+                if having == style:
+                    return area
+        return None
 
     def has(self, style: BodyStyle) -> bool:
         """Say whether a body style has the zone; parts that are never coated are on every vehicle."""
