@@ -3,7 +3,6 @@
 import functools
 import zoneinfo
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from django.utils import timezone
 from django.utils.translation import get_language
@@ -13,27 +12,19 @@ from desk.moulds import Filling, Mould, make_hole
 from desk.parts import find_address
 from desk.telling import tell
 from desk.templatetags.desk_dates import date, name_near_form
-from scheduling.models import Cover
-from scheduling.rules.slots import Slot
+from scheduling.booking.many import WantedVisit
 
 HOLES = ("number", "vehicle_address", "plate", "description", "phone", "when", "place", "why")
 
 
-@dataclass(frozen=True, slots=True)
-class ProposedRow:
-    """A cover, the telephone number of its owner ('' without one), and the time that is proposed."""
-
-    cover: Cover
-    phone: str
-    slot: Slot
-
-
-def write_rows(rows: Iterable[ProposedRow]) -> Markup:
-    """Return the rows in the language of the page, with each time on the clock of its site."""
+def write_rows(wanted: Iterable[WantedVisit]) -> Markup:
+    """Return a row for each that has a time, in the language of the page, on the clock of the site."""
     mould, this_year = _make_mould(get_language()), timezone.localdate().year
     written = []
-    for row in rows:
+    for row in wanted:
         vehicle, slot, filling = row.cover.vehicle, row.slot, Filling()
+        if slot is None:
+            continue
         starts_at = slot.starts_at.astimezone(zoneinfo.ZoneInfo(row.cover.site.time_zone))
         filling.put("number", row.cover.number)
         filling.put("vehicle_address", find_address("vehicle", vehicle.vin))

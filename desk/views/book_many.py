@@ -10,15 +10,13 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from desk.access import get_user, open_to
-from desk.book_many_rows import ProposedRow, write_rows
+from desk.book_many_rows import write_rows
 from desk.booking_page import Errors, list_faults
 from desk.slots import read_times, sign_times
 from scheduling.booking.many import MOST_AT_ONCE, BookedOne, ChosenTime, book_many, propose_many
 from scheduling.models import Cover
 from scheduling.queries import find_covers
-from treatments.among import Among
-from treatments.models import Ownership, User
-from treatments.standing_query import GivenKeys, StandingQuery
+from treatments.models import User
 
 
 @open_to("book")
@@ -53,12 +51,8 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
         wanted = []
         errors += list_faults(error)
     slots = {one.cover.pk: one.slot for one in wanted if one.slot}
-    vehicles = [one.cover.vehicle_id for one in wanted if one.slot]
-    phones: dict[int, str] = {row[0]: row[1] for row in PHONES.ask(vehicles)} if vehicles else {}
     context = {
-        "rows": write_rows(
-            ProposedRow(one.cover, phones.get(one.cover.vehicle_id, ""), one.slot) for one in wanted if one.slot
-        ),
+        "rows": write_rows(wanted),
         "times": sign_times(slots),
         "can_count": len(slots),
         "refused": [one for one in wanted if not one.slot],
@@ -66,15 +60,6 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
         "chosen_count": len(covers),
     }
     return render(request, "desk/book_many.html", context)
-
-
-PHONES = StandingQuery(
-    lambda: (
-        Ownership.objects.filter(Among("vehicle_id", GivenKeys(0)), until_day__isnull=True)
-        .order_by()
-        .values_list("vehicle_id", "customer__phone")
-    )
-)
 
 
 def _book(

@@ -11,11 +11,11 @@ from datetime import date, datetime, timedelta
 from django.core.exceptions import ValidationError
 
 from scheduling.booking.finding import LOOKED_THROUGH_DAYS
+from scheduling.booking.many_reading import read_known_of
 from scheduling.booking.reading import LOOKED_AHEAD_DAYS, WhatIsDue, choose_near, read_site_times, sum_up_due
 from scheduling.booking.services import book_visit
-from scheduling.booking.work import read_workload
-from scheduling.index.fresh import IndexedItem, read_fresh_items
-from scheduling.models import Appointment, AppointmentItem, Bay, Cover
+from scheduling.index.fresh import DUE_KINDS, IndexedItem, read_fresh_items
+from scheduling.models import Appointment, Bay, Cover
 from scheduling.queries import read_short_cases
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.cover import NO_MORE_COVER
@@ -24,10 +24,8 @@ from scheduling.rules.due_item import DueKind
 from scheduling.rules.site_times import DueDates, SiteTimes
 from scheduling.rules.slots import Slot
 from scheduling.rules.slots_in_turn import VisitInTurn, find_slots_in_turn
-from treatments.among import Among
 from treatments.models import Site, User
 from treatments.queries import find_today
-from treatments.standing_query import GivenKeys, StandingQuery
 
 # So many are read by one person on one page; more than that is what the season plan is for.
 MOST_AT_ONCE = 100
@@ -35,11 +33,16 @@ MOST_AT_ONCE = 100
 
 @dataclass(frozen=True, slots=True)
 class WantedVisit:
-    """A cover and the time proposed for it, or why there is none."""
+    """A cover and the time proposed for it, or why there is none.
+
+    Attributes:
+        phone: that of the vehicle's owner, '' where none is on record.
+    """
 
     cover: Cover
     slot: Slot | None
     reason: str = ""
+    phone: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +80,9 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
             {"cover": f"{len(covers)} are more than {MOST_AT_ONCE} at once; choose fewer, and the others after these."}
         )
     times = _read_times({cover.site_id: cover.site for cover in covers}.values(), now)
-    booked: dict[int, str] = {row[0]: row[1] for row in BOOKED.ask([cover.pk for cover in covers])}
+    known = read_known_of(covers)
+    booked, workload = known.booked, known.workload
     due = _read_what_is_due([cover for cover in covers if cover.pk not in booked], now)
-    workload = read_workload([cover.vehicle_id for cover in covers])
     visits: dict[int, VisitInTurn] = {}
     reasons = {key: f"Booked already: visit {number}." for key, number in booked.items()}
     for cover in covers:
@@ -103,10 +106,15 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
         until = find_today(now, cover.site) + timedelta(days=LOOKED_THROUGH_DAYS)
         visits[cover.pk] = VisitInTurn(cover.site_id, found.served_by(found.visit), work, until)
     slots = dict(zip(visits, find_slots_in_turn(list(visits.values()), times, now), strict=True))
-    return [WantedVisit(cover, slots.get(cover.pk), reasons.get(cover.pk, _NOTHING_FREE)) for cover in covers]
+    wanted = []
+    for cover in covers:
+        slot = slots.get(cover.pk)
+        reason = "" if slot is not None else reasons.get(cover.pk, NOTHING_FREE)
+        wanted.append(WantedVisit(cover, slot, reason, known.phones.get(cover.vehicle_id, "")))
+    return wanted
 
 
-_NOTHING_FREE = f"Nothing is free in the next {LOOKED_THROUGH_DAYS} days in a bay that suits the vehicle."
+NOTHING_FREE = f"Nothing is free in the next {LOOKED_THROUGH_DAYS} days in a bay that suits the vehicle."
 
 
 def _read_what_is_due(covers: Sequence[Cover], now: datetime) -> dict[int, WhatIsDue | str]:
@@ -140,16 +148,6 @@ def _sum_up(items: Sequence[IndexedItem], today: date) -> WhatIsDue:
         for item in near
     ]
     return WhatIsDue(tuple(dates), VisitKind.ANNUAL_TOUCH_UP if zones else VisitKind.REINSPECTION, len(zones))
-
-
-DUE_KINDS = {kind.value: kind for kind in DueKind}
-BOOKED = StandingQuery(
-    lambda: (
-        AppointmentItem.objects.filter(Among("cover_id", GivenKeys(0)), serves=True)
-        .order_by("appointment_id", "pk")
-        .values_list("cover_id", "appointment__number")
-    )
-)
 
 
 def _read_times(sites: Iterable[Site], now: datetime) -> dict[int, SiteTimes]:

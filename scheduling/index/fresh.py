@@ -4,12 +4,13 @@ It is up to date for a day where the last run was for no later one, the cover wa
 no event tells of it that no run has read yet.
 """
 
+import json
 from collections import defaultdict
 from collections.abc import Sequence
 from datetime import date
 from typing import Any, NamedTuple
 
-from django.db.models import BigIntegerField, Case, DateField, Q, QuerySet, Subquery, TextField, Value, When
+from django.db.models import BigIntegerField, Case, DateField, F, Q, QuerySet, Subquery, TextField, Value, When
 from django.db.models.fields.json import KeyTextTransform
 from django.db.models.functions import Cast, Coalesce
 
@@ -23,12 +24,15 @@ from scheduling.index.stale import (
     sort_events,
 )
 from scheduling.models import Cover, CoverState, DueItem, RecomputeRun
+from scheduling.queries import read_short_cases
+from scheduling.rules.due_item import DueKind
 from treatments.among import Among
 from treatments.models import Event, EventReader, Ownership
 from treatments.standing_query import Given, GivenKeys, StandingQuery
 
-# Where more events than this are unread about a few covers, their records are the quicker way.
-MOST_EVENTS = 500
+# Where more events than this are unread, the records of a few covers are the quicker way. A large shop writes down some
+# thousand in a day, and a run reads them every night.
+MOST_UNREAD = 2_000
 
 
 class IndexedItem(NamedTuple):
@@ -37,11 +41,16 @@ class IndexedItem(NamedTuple):
     cover: int
     key: str
     kind: str
-    zones: Sequence[str]
+    zones_as_json: str
     opens_on: date
     target_on: date
     last_on: date
     grace_until: date
+
+    @property
+    def zones(self) -> tuple[str, ...]:
+        """The zones that are to be recoated; few ask, so that they are not read before."""
+        return tuple(json.loads(self.zones_as_json))
 
 
 def read_fresh_items(covers: Sequence[Cover], day: date) -> dict[int, list[IndexedItem]]:
@@ -53,6 +62,8 @@ def read_fresh_items(covers: Sequence[Cover], day: date) -> dict[int, list[Index
         covers: the covers.
         day: today at the shop.
     """
+    if not covers:
+        return {}
     # Events first: what is written down and read by a run between the two reads is then seen in the index.
     stale = _find_stale(covers)
     found: dict[int, list[IndexedItem]] = defaultdict(list)
@@ -61,6 +72,28 @@ def read_fresh_items(covers: Sequence[Cover], day: date) -> dict[int, list[Index
     for items in found.values():
         items.sort(key=_by_target)
     return dict(found)
+
+
+def list_open_kinds(covers: Sequence[Cover], day: date) -> dict[int, list[DueKind]]:
+    """Return of which kind each thing is that is to be done for a cover and whose window is open, by target day.
+
+    From the index, and from the records where that is not up to date.
+
+    Args:
+        covers: covers with ``site`` loaded.
+        day: today at the shop.
+    """
+    found = {
+        key: [DUE_KINDS[item.kind] for item in items if item.opens_on <= day]
+        for key, items in read_fresh_items(covers, day).items()
+    }
+    others = [cover for cover in covers if cover.pk not in found]
+    for case in read_short_cases(others) if others else ():
+        found[case.cover.pk] = case.list_open_kinds(day)
+    return found
+
+
+DUE_KINDS = {kind.value: kind for kind in DueKind}
 
 
 def _by_target(item: IndexedItem) -> tuple[date, str, str]:
@@ -81,10 +114,10 @@ def _list_items() -> "QuerySet[Any, Any]":
     current = CoverState.objects.filter(Among("cover_id", GivenKeys(0)), not_yet).values("cover_id")
     return (
         DueItem.objects.filter(cover_id__in=current)
-        .annotate(last_run=last_run)
+        .annotate(last_run=last_run, zones_as_json=Cast("zones", TextField()))
         .filter(last_run__lte=day)
         .order_by()
-        .values_list("cover_id", "key", "kind", "zones", "opens_on", "target_on", "last_on", "grace_until")
+        .values_list("cover_id", "key", "kind", "zones_as_json", "opens_on", "target_on", "last_on", "grace_until")
     )
 
 
@@ -92,6 +125,7 @@ ITEMS = StandingQuery(_list_items)
 
 
 class _UnreadEvent(NamedTuple):
+    behind: int
     kind: str
     subject: str
     subject_id: str
@@ -100,11 +134,17 @@ class _UnreadEvent(NamedTuple):
 
 
 def _list_unread() -> "QuerySet[Any, Any]":
-    """Return what no run has read yet of events about covers (0) or vehicles (1), and about any owner or site."""
-    place = EventReader.objects.filter(name=READER).values("position")[:1]
+    """Return what no run has read yet of events about covers (0) or vehicles (1), and about any owner or site.
+
+    Of the first MOST_UNREAD only; the last of these is returned whatever it tells of, as a sign that there may be more.
+    """
+    read = EventReader.objects.filter(name=READER).values("position")[:1]
+    place = Coalesce(Subquery(read), Value(0), output_field=BigIntegerField())
     covers, vehicles = GivenKeys(0), GivenKeys(1)
     return (
         Event.objects.annotate(
+            # Entries of the log are numbered without a gap.
+            behind=F("position") - place,
             of_vehicle=Cast(KeyTextTransform("vehicle", "after"), TextField()),
             of_cover=Cast(KeyTextTransform("cover", "after"), TextField()),
         )
@@ -113,11 +153,13 @@ def _list_unread() -> "QuerySet[Any, Any]":
             | Q(kind__in=VEHICLE_KINDS, subject="vehicle") & Q(Among("subject_id", vehicles))
             | Q(kind__in=VEHICLE_KINDS) & ~Q(subject="vehicle") & Q(Among("of_vehicle", vehicles))
             | Q(kind__in=VISIT_KINDS) & Q(Among("of_cover", covers))
-            | Q(kind__in=[*OWNER_KINDS, *SITE_KINDS]),
-            position__gt=Coalesce(Subquery(place), Value(0), output_field=BigIntegerField()),
+            | Q(kind__in=[*OWNER_KINDS, *SITE_KINDS])
+            | Q(behind=MOST_UNREAD),
+            position__gt=place,
+            position__lte=place + MOST_UNREAD,
         )
-        .order_by("position")
-        .values_list(*_UnreadEvent._fields)[: MOST_EVENTS + 1]
+        .order_by()
+        .values_list(*_UnreadEvent._fields)
     )
 
 
@@ -129,9 +171,10 @@ def _find_stale(covers: Sequence[Cover]) -> set[int]:
     rows = UNREAD.ask([str(cover.pk) for cover in covers], [str(cover.vehicle_id) for cover in covers])
     if not rows:
         return set()
-    if len(rows) > MOST_EVENTS:
+    events = [_UnreadEvent._make(row) for row in rows]
+    if any(event.behind == MOST_UNREAD for event in events):
         return {cover.pk for cover in covers}
-    told = sort_events(_UnreadEvent._make(row) for row in rows)
+    told = sort_events(events)
     vehicles = set(told.vehicles)
     if told.owners:
         theirs = Ownership.objects.filter(

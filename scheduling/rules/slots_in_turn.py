@@ -113,6 +113,10 @@ class _SiteSearch:
     def _walk_days(self, items: Sequence[DueDates], until: date) -> Iterator[date]:
         """Yield the open days up to ``until``, those first that serve most of what is due, then the earlier ones."""
         end = bisect_right(self._ordinals, until.toordinal())
+        if items and all(item.grace_until < self._today for item in items):
+            # What has all run over is the better made good the earlier, so every day counts the same.
+            yield from self._days[:end]
+            return
         # From one turn to the next all days count the same, so that few need be counted.
         turns = {bisect_left(self._ordinals, turn, 0, end) for turn in list_turns(items)}
         edges = sorted(turns - {0, end})
