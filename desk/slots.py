@@ -20,6 +20,7 @@ from scheduling.rules.slots import Slot
 from treatments.models import Site, User, Vehicle
 
 SALT = "desk.slot"
+SALT_OF_MANY = "desk.slots_of_many"
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +107,27 @@ def read_button(value: str, vehicle: Vehicle) -> ChosenSlot:
         raise ValidationError(
             {"slot": _("That time could not be read; the times below are free now, choose one of them.")}
         ) from error
+
+
+def sign_times(slots: Mapping[int, Slot]) -> str:
+    """Return the times of some covers, by the covers' primary keys, as the one value by which they come back."""
+    sent = [[key, slot.bay, slot.person, slot.starts_at.isoformat(), slot.why] for key, slot in slots.items()]
+    return signing.dumps(sent, salt=SALT_OF_MANY, compress=True)
+
+
+def read_times(value: str) -> dict[int, ChosenSlot]:
+    """Return what ``sign_times`` signed, by cover; what can't be read, or names a place that is gone, is left out."""
+    try:
+        sent = signing.loads(value, salt=SALT_OF_MANY)
+    except signing.BadSignature:
+        return {}
+    bays = Bay.objects.select_related("site").in_bulk({bay for _key, bay, *_rest in sent})
+    people = User.objects.in_bulk({person for _key, _bay, person, *_rest in sent if person is not None})
+    return {
+        key: ChosenSlot(bays[bay], people.get(person), datetime.fromisoformat(starts_at).astimezone(UTC), None, why)
+        for key, bay, person, starts_at, why in sent
+        if bay in bays and (person is None or person in people)
+    }
 
 
 def make_place_value(visit: Appointment) -> str:

@@ -16,10 +16,9 @@ from notifications.rules.reminders import (
     Reminder,
     choose_reminder,
     find_news,
-    find_zones_to_complete,
 )
+from notifications.zones_to_complete import read_zones_to_complete
 from scheduling.models import Cover, DueItem
-from scheduling.queries import read_short_cases
 from scheduling.rules.due_item import DueKind, DueStatus
 from scheduling.rules.ends import CoverStatus
 from treatments.among import Among
@@ -83,16 +82,15 @@ def weigh_reminders(as_of: date, keys: Iterable[int] | None, known: Mapping[int,
         owner.owned_vehicle: owner  # type: ignore[attr-defined]
         for owner in OWNERS.ask([cover.vehicle_id for cover in covers.values()])
     }
-    cases = {case.cover.pk: case for case in read_short_cases(covers[key] for key in by_cover if key in pending)}
+    lacking = read_zones_to_complete([covers[key] for key in by_cover if key in pending], as_of)
     weighed = Weighed(PastMessages(covers))
     for key, things in sorted(by_cover.items()):
-        cover, case = covers[key], cases.get(key)
+        cover = covers[key]
         owner = owners.get(cover.vehicle_id)
         if owner is None:
             weighed.standings.append((cover, Standing.WITHOUT_OWNER))
             continue
-        to_complete = find_zones_to_complete(case.find_terms(as_of), case.history, as_of) if case else ()
-        reminder = choose_reminder(things, as_of, to_complete)
+        reminder = choose_reminder(things, as_of, lacking.get(key, ()))
         assert reminder is not None  # only covers with an open window were read
         news = find_news(reminder, as_of, weighed.past.list_told(cover, owner))
         if not news and weighed.past.is_unreachable(cover, owner):

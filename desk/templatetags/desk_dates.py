@@ -55,6 +55,11 @@ def _write(value: Any, form: str | None, language: str) -> Any:
 @register.filter(expects_localtime=True, is_safe=False)
 def near_date(value: Any, form: str) -> Any:
     """Return a day or a moment as ``date`` does, with the year after its month where it is not this year."""
-    if isinstance(value, Day) and value.year != timezone.localdate().year:
-        form = form.replace("F", "F Y").replace("M", "M Y")
-    return date(value, form)
+    return date(value, name_near_form(value, form, timezone.localdate().year))
+
+
+def name_near_form(value: Any, form: str, this_year: int) -> str:
+    """Return the format characters for a day or a moment, with the year after its month where it is not this year."""
+    if isinstance(value, Day) and value.year != this_year:
+        return form.replace("F", "F Y").replace("M", "M Y")
+    return form

@@ -1,6 +1,5 @@
 """Booking many covers at once: first the time of each is shown and counted, then a second press books them."""
 
-from dataclasses import dataclass
 from datetime import datetime
 
 from django.core.exceptions import ValidationError
@@ -11,24 +10,13 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from desk.access import get_user, open_to
+from desk.book_many_rows import write_rows
 from desk.booking_page import Errors, list_faults
-from desk.slots import SlotButton, make_buttons, read_button
-from scheduling.booking.many import MOST_AT_ONCE, BookedOne, ChosenTime, WantedVisit, book_many, propose_many
+from desk.slots import read_times, sign_times
+from scheduling.booking.many import MOST_AT_ONCE, BookedOne, ChosenTime, book_many, propose_many
 from scheduling.models import Cover
 from scheduling.queries import find_covers
-from treatments.among import Among
-from treatments.models import Ownership, User
-from treatments.standing_query import GivenKeys, StandingQuery
-
-
-@dataclass(frozen=True, slots=True)
-class Proposal:
-    """One cover on the page: its time as a button's value, or why there is none."""
-
-    cover: Cover
-    phone: str
-    button: SlotButton | None
-    reason: str
+from treatments.models import User
 
 
 @open_to("book")
@@ -53,52 +41,35 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
     if len(numbers) > MOST_AT_ONCE:
         message = _("%(count)s covers are chosen and %(most)s can be booked at once; here are the first %(most)s.")
         errors.append(("", message % {"count": len(numbers), "most": MOST_AT_ONCE}))
-    unknown = [number for number in numbers[:MOST_AT_ONCE] if number not in {cover.number for cover in covers}]
+    known = {cover.number for cover in covers}
+    unknown = [number for number in numbers[:MOST_AT_ONCE] if number not in known]
     if unknown:
         errors.append(("", _("There is no cover %(numbers)s here.") % {"numbers": ", ".join(unknown)[:200]}))
     try:
-        proposals = _describe(propose_many(covers=covers, now=now))
+        wanted = propose_many(covers=covers, now=now)
     except ValidationError as error:
-        proposals = []
+        wanted = []
         errors += list_faults(error)
+    slots = {one.cover.pk: one.slot for one in wanted if one.slot}
     context = {
-        "proposals": [one for one in proposals if one.button],
-        "refused": [one for one in proposals if not one.button],
+        "rows": write_rows(wanted),
+        "times": sign_times(slots),
+        "can_count": len(slots),
+        "refused": [one for one in wanted if not one.slot],
         "errors": errors,
         "chosen_count": len(covers),
     }
     return render(request, "desk/book_many.html", context)
 
 
-def _describe(wanted: list[WantedVisit]) -> list[Proposal]:
-    vehicles = [one.cover.vehicle_id for one in wanted]
-    phones: dict[int, str] = {row[0]: row[1] for row in PHONES.ask(vehicles)}
-    proposals = []
-    for one in wanted:
-        cover = one.cover
-        buttons = make_buttons([one.slot] if one.slot else [], [cover.site], cover.vehicle, None)
-        phone = phones.get(cover.vehicle_id, "")
-        proposals.append(Proposal(cover, phone, buttons[0] if buttons else None, one.reason))
-    return proposals
-
-
-PHONES = StandingQuery(
-    lambda: (
-        Ownership.objects.filter(Among("vehicle_id", GivenKeys(0)), until_day__isnull=True)
-        .order_by()
-        .values_list("vehicle_id", "customer__phone")
-    )
-)
-
-
 def _book(
     request: HttpRequest, covers: list[Cover], user: User, now: datetime
 ) -> tuple[list[BookedOne], list[BookedOne]]:
     chosen, unread = [], []
+    times = read_times(request.POST.get("times", ""))
     for cover in covers:
-        try:
-            slot = read_button(request.POST.get(f"time-{cover.number}", ""), cover.vehicle)
-        except ValidationError:
+        slot = times.get(cover.pk)
+        if slot is None:
             unread.append(BookedOne(cover, None, _("Its time could not be read; choose it anew.")))
         else:
             chosen.append(ChosenTime(cover, slot.bay, slot.person, slot.starts_at, slot.why))

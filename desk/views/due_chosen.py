@@ -22,8 +22,9 @@ from desk.access import get_user, may_open, open_to
 from desk.telling import tell, tell_all
 from notifications.services import write_due_reminders
 from notifications.weighing import Standing, foresee_reminders
+from scheduling.index.fresh import list_open_kinds
 from scheduling.models import Cover
-from scheduling.queries import find_covers, read_short_cases
+from scheduling.queries import find_covers
 from scheduling.rules.due_item import DueKind
 from scheduling.services import waive_open_items
 from treatments.models import User
@@ -73,10 +74,9 @@ class WaiveForm(forms.Form):
 
 def _foresee_reminders(covers: list[Cover], today: date) -> list[Chosen]:
     found = foresee_reminders(as_of=today, covers=covers)
-    return [
-        Chosen(cover, found[cover.pk] is Standing.TO_BE_WRITTEN, str(STANDING_WORDS[found[cover.pk]]))
-        for cover in covers
-    ]
+    # Put into the page's language once for all.
+    words = {standing: str(STANDING_WORDS[standing]) for standing in set(found.values())}
+    return [Chosen(cover, found[cover.pk] is Standing.TO_BE_WRITTEN, words[found[cover.pk]]) for cover in covers]
 
 
 def _remind(covers: list[Cover], values: dict[str, Any], today: date, now: datetime, actor: User) -> Done:
@@ -86,11 +86,12 @@ def _remind(covers: list[Cover], values: dict[str, Any], today: date, now: datet
 
 
 def _foresee_waiving(covers: list[Cover], today: date) -> list[Chosen]:
-    found = []
     told = {kind: tell(say(kind)) for kind in DueKind}
-    for case in read_short_cases(covers):
-        words = ", ".join([told[kind] for kind in case.list_open_kinds(today)])
-        found.append(Chosen(case.cover, bool(words), words or _("nothing is open")))
+    kinds = list_open_kinds(covers, today)
+    found = []
+    for cover in covers:
+        words = ", ".join([told[kind] for kind in kinds[cover.pk]])
+        found.append(Chosen(cover, bool(words), words or _("nothing is open")))
     return found
 
 

@@ -5,25 +5,27 @@ Each booking stands by itself: what can't be booked is said with its reason, and
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.core.exceptions import ValidationError
 
 from scheduling.booking.finding import LOOKED_THROUGH_DAYS
-from scheduling.booking.reading import choose_near, read_site_times, sum_up_due
+from scheduling.booking.many_reading import read_known_of
+from scheduling.booking.reading import LOOKED_AHEAD_DAYS, WhatIsDue, choose_near, read_site_times, sum_up_due
 from scheduling.booking.services import book_visit
-from scheduling.booking.work import read_workload
-from scheduling.models import Appointment, AppointmentItem, Bay, Cover
+from scheduling.index.fresh import DUE_KINDS, IndexedItem, read_fresh_items
+from scheduling.models import Appointment, Bay, Cover
 from scheduling.queries import read_short_cases
+from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due import sort_due_items
-from scheduling.rules.opening import Span
-from scheduling.rules.slots import SiteTimes, Slot, find_slots
-from treatments.among import Among
+from scheduling.rules.due_item import DueKind
+from scheduling.rules.site_times import DueDates, SiteTimes
+from scheduling.rules.slots import Slot
+from scheduling.rules.slots_in_turn import VisitInTurn, find_slots_in_turn
 from treatments.models import Site, User
 from treatments.queries import find_today
-from treatments.standing_query import GivenKeys, StandingQuery
 
 # So many are read by one person on one page; more than that is what the season plan is for.
 MOST_AT_ONCE = 100
@@ -31,11 +33,16 @@ MOST_AT_ONCE = 100
 
 @dataclass(frozen=True, slots=True)
 class WantedVisit:
-    """A cover and the time proposed for it, or why there is none."""
+    """A cover and the time proposed for it, or why there is none.
+
+    Attributes:
+        phone: that of the vehicle's owner, '' where none is on record.
+    """
 
     cover: Cover
     slot: Slot | None
     reason: str = ""
+    phone: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,54 +80,74 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
             {"cover": f"{len(covers)} are more than {MOST_AT_ONCE} at once; choose fewer, and the others after these."}
         )
     times = _read_times({cover.site_id: cover.site for cover in covers}.values(), now)
-    booked: dict[int, str] = {row[0]: row[1] for row in BOOKED.ask([cover.pk for cover in covers])}
-    cases = {case.cover.pk: case for case in read_short_cases(covers)}
-    workload = read_workload([cover.vehicle_id for cover in covers])
-    wanted = []
+    known = read_known_of(covers)
+    booked, workload = known.booked, known.workload
+    due = _read_what_is_due([cover for cover in covers if cover.pk not in booked], now)
+    visits: dict[int, VisitInTurn] = {}
+    reasons = {key: f"Booked already: visit {number}." for key, number in booked.items()}
     for cover in covers:
         if cover.pk in booked:
-            wanted.append(WantedVisit(cover, None, f"Booked already: visit {booked[cover.pk]}."))
             continue
-        today = find_today(now, cover.site)
-        case = cases[cover.pk]
-        found = case.assess(today)
-        if found.state.status in NO_MORE_COVER:
-            wanted.append(WantedVisit(cover, None, "The cover is over, so nobody must come for it."))
-            continue
-        due = sum_up_due(case, choose_near(sort_due_items(found.list_what_needs_doing()), today))
-        if not due.items:
-            wanted.append(WantedVisit(cover, None, "Nothing is due."))
+        found = due[cover.pk]
+        if isinstance(found, str):
+            reasons[cover.pk] = found
             continue
         try:
             work = workload.find_work(
                 vehicle=cover.vehicle_id,
                 body_style=cover.vehicle.body_style,
                 site=cover.site_id,
-                visit=due.visit,
-                zones=due.zones,
+                visit=found.visit,
+                zones=found.zones,
             )
         except ValidationError as error:
-            wanted.append(WantedVisit(cover, None, " ".join(error.messages)))
+            reasons[cover.pk] = " ".join(error.messages)
             continue
-        until = today + timedelta(days=LOOKED_THROUGH_DAYS)
-        here = times[cover.site_id]
-        slots = find_slots(due.served_by(due.visit), work, [here], now, until, most=1)
-        if not slots:
-            reason = f"Nothing is free in the next {LOOKED_THROUGH_DAYS} days in a bay that suits the vehicle."
-            wanted.append(WantedVisit(cover, None, reason))
-            continue
-        times[cover.site_id] = _take(here, slots[0])
-        wanted.append(WantedVisit(cover, slots[0]))
+        until = find_today(now, cover.site) + timedelta(days=LOOKED_THROUGH_DAYS)
+        visits[cover.pk] = VisitInTurn(cover.site_id, found.served_by(found.visit), work, until)
+    slots = dict(zip(visits, find_slots_in_turn(list(visits.values()), times, now), strict=True))
+    wanted = []
+    for cover in covers:
+        slot = slots.get(cover.pk)
+        reason = "" if slot is not None else reasons.get(cover.pk, NOTHING_FREE)
+        wanted.append(WantedVisit(cover, slot, reason, known.phones.get(cover.vehicle_id, "")))
     return wanted
 
 
-BOOKED = StandingQuery(
-    lambda: (
-        AppointmentItem.objects.filter(Among("cover_id", GivenKeys(0)), serves=True)
-        .order_by("appointment_id", "pk")
-        .values_list("cover_id", "appointment__number")
-    )
-)
+NOTHING_FREE = f"Nothing is free in the next {LOOKED_THROUGH_DAYS} days in a bay that suits the vehicle."
+
+
+def _read_what_is_due(covers: Sequence[Cover], now: datetime) -> dict[int, WhatIsDue | str]:
+    """Return by cover what a visit is to serve, or why nobody must come: from the index, or where it is not up to date
+    from the records.
+    """
+    days = {cover.pk: find_today(now, cover.site) for cover in covers}
+    # The index answers for the shop's own day.
+    today = find_today(now)
+    fresh = read_fresh_items([cover for cover in covers if days[cover.pk] == today], today)
+    found: dict[int, WhatIsDue | str] = {key: _sum_up(items, days[key]) for key, items in fresh.items()}
+    others = [cover for cover in covers if cover.pk not in fresh]
+    for case in read_short_cases(others) if others else ():
+        day = days[case.cover.pk]
+        assessed = case.assess(day)
+        due = sum_up_due(case, choose_near(sort_due_items(assessed.list_what_needs_doing()), day))
+        if assessed.state.status in NO_MORE_COVER:
+            found[case.cover.pk] = "The cover is over, so nobody must come for it."
+        else:
+            found[case.cover.pk] = due if due.items else "Nothing is due."
+    return found
+
+
+def _sum_up(items: Sequence[IndexedItem], today: date) -> WhatIsDue:
+    """Return what ``sum_up_due`` returns where something is near; nothing can be before a first treatment."""
+    horizon = today + timedelta(days=LOOKED_AHEAD_DAYS)
+    near = [item for item in items if item.opens_on <= horizon] or items[:1]
+    zones = {zone for item in near if item.kind == DueKind.TOUCH_UP for zone in item.zones}
+    dates = [
+        DueDates(item.key, DUE_KINDS[item.kind], item.opens_on, item.target_on, item.last_on, item.grace_until)
+        for item in near
+    ]
+    return WhatIsDue(tuple(dates), VisitKind.ANNUAL_TOUCH_UP if zones else VisitKind.REINSPECTION, len(zones))
 
 
 def _read_times(sites: Iterable[Site], now: datetime) -> dict[int, SiteTimes]:
@@ -133,20 +160,6 @@ def _read_times(sites: Iterable[Site], now: datetime) -> dict[int, SiteTimes]:
         for times in read_site_times(theirs, today, today + timedelta(days=LOOKED_THROUGH_DAYS)):
             found[times.key] = times
     return found
-
-
-def _take(site: SiteTimes, slot: Slot) -> SiteTimes:
-    bay_span, work_span = Span(slot.starts_at, slot.bay_free_at), Span(slot.starts_at, slot.work_ends_at)
-    return replace(
-        site,
-        bays=tuple(replace(bay, taken=(*bay.taken, bay_span)) if bay.key == slot.bay else bay for bay in site.bays),
-        people=tuple(
-            replace(person, taken=(*person.taken, work_span)) if person.key == slot.person else person
-            for person in site.people
-        )
-        if slot.person is not None
-        else site.people,
-    )
 
 
 def book_many(*, chosen: Sequence[ChosenTime], now: datetime, actor: User | None) -> list[BookedOne]:

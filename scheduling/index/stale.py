@@ -3,8 +3,10 @@
 Read from the event log from where it was left off, so that a nightly run costs what changed and not what there is.
 """
 
-from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
+from typing import Any, Protocol
 
 from django.db import transaction
 
@@ -45,29 +47,60 @@ def mark_stale() -> int:
             total += len(events)
 
 
-def _mark_events(events: list[Event]) -> None:
-    told: dict[str, set[int]] = defaultdict(set)
+class RecordedEvent(Protocol):
+    """What is asked of an event here."""
+
+    @property
+    def kind(self) -> str: ...
+    @property
+    def subject(self) -> str: ...
+    @property
+    def subject_id(self) -> str: ...
+    @property
+    def before(self) -> Any: ...
+    @property
+    def after(self) -> Any: ...
+
+
+@dataclass(frozen=True, slots=True)
+class ToldOf:
+    """Of whose covers some events tell, by primary key."""
+
+    covers: set[int]
+    vehicles: set[int]
+    owners: set[int]
+    sites: set[int]
+
+
+def sort_events(events: Iterable[RecordedEvent]) -> ToldOf:
+    """Return of whom events of KINDS tell."""
+    told = ToldOf(set(), set(), set(), set())
     for event in events:
         after = event.after or event.before or {}  # a closed day may have been taken away
         if event.kind in COVER_KINDS:
-            told["cover"].add(int(event.subject_id))
+            told.covers.add(int(event.subject_id))
         elif event.kind in VEHICLE_KINDS:
-            told["vehicle"].add(int(event.subject_id if event.subject == "vehicle" else after["vehicle"]))
+            told.vehicles.add(int(event.subject_id if event.subject == "vehicle" else after["vehicle"]))
         elif event.kind in VISIT_KINDS:
             if after["cover"] is not None:
-                told["cover"].add(after["cover"])
+                told.covers.add(after["cover"])
         elif event.kind in OWNER_KINDS:
-            told["owner"].add(int(event.subject_id))
+            told.owners.add(int(event.subject_id))
         else:
-            told["site"].add(int(event.subject_id if event.subject == "site" else after["site"]))
-    vehicles = told["vehicle"]
-    if told["owner"]:
-        vehicles |= set(Ownership.objects.filter(customer__in=told["owner"]).values_list("vehicle_id", flat=True))
-    covers = told["cover"]
+            told.sites.add(int(event.subject_id if event.subject == "site" else after["site"]))
+    return told
+
+
+def _mark_events(events: list[Event]) -> None:
+    told = sort_events(events)
+    vehicles = set(told.vehicles)
+    if told.owners:
+        vehicles |= set(Ownership.objects.filter(customer__in=told.owners).values_list("vehicle_id", flat=True))
+    covers = set(told.covers)
     if vehicles:
         covers |= set(Cover.objects.filter(vehicle__in=vehicles).values_list("pk", flat=True))
-    if told["site"]:
-        CoverState.objects.filter(site__in=told["site"]).update(recheck_on=LONG_AGO)
+    if told.sites:
+        CoverState.objects.filter(site__in=told.sites).update(recheck_on=LONG_AGO)
     if not covers:
         return
     CoverState.objects.filter(cover__in=covers).update(recheck_on=LONG_AGO)

@@ -128,12 +128,13 @@ def finish_work(start: datetime, minutes: int, worked: Sequence[Span]) -> dateti
 
 def find_open_moment_from(moment: datetime, open_spans: Mapping[date, Sequence[Span]]) -> datetime | None:
     """Return ``moment`` or the next one at which the site is open; None where the days end before that."""
-    last = max(open_spans, default=date.min)
     # The last span of a day ends, in UTC, a day later at most.
     day = moment.astimezone(UTC).date() - timedelta(days=1)
-    while day <= last:
+    while True:
         for span in open_spans.get(day, ()):
             if moment <= span.end:
                 return max(moment, span.start)
         day += timedelta(days=1)
-    return None
+        # Only after a closed day need it be asked whether any open one follows.
+        if day not in open_spans and day > max(open_spans, default=date.min):
+            return None

@@ -94,26 +94,28 @@ def find_slots(
         preferences: what the customer would like.
         most: how many to return.
     """
-    best: list[tuple[SortKey, Slot]] = []
+    best: list[tuple[SortKey, Place, SiteTimes, date, DayJudged]] = []
     for bound, site, day, today in _list_days(items, sites, from_moment, until, preferences):
         # No time of this day or of those that follow comes before what is found already.
         if len(best) >= most and best[most - 1][0][0] < bound:
             break
         judged = judge_day(items, day, today)
-        of_half: dict[bool, tuple[SortKey, Slot]] = {}
-        for is_morning, slot in _list_candidates(items, work, site, day, judged, from_moment, preferences):
-            key = _sort_by(slot)
+        distance = _measure_distance(day, preferences)
+        of_half: dict[bool, tuple[SortKey, Place, SiteTimes, date, DayJudged]] = {}
+        for is_morning, place in _list_places(work, site, day, from_moment):
+            unmet = preferences.list_unmet(place.stay.starts_at.astimezone(site.zone))
+            rank = (judged.run_over, judged.not_served, judged.in_grace, len(unmet), distance, *place.rank(work))
+            key = rank, *place.when_and_where
             if is_morning not in of_half or key < of_half[is_morning][0]:
-                of_half[is_morning] = key, slot
+                of_half[is_morning] = key, place, site, day, judged
         best = sorted([*best, *of_half.values()], key=lambda found: found[0])[:most]
-    return tuple(slot for _, slot in best)
+    return tuple(
+        describe_slot(place, site, day, items, judged, work, preferences, rank=key[0])
+        for key, place, site, day, judged in best
+    )
 
 
 SortKey = tuple[tuple[int, ...], datetime, int, int]
-
-
-def _sort_by(slot: Slot) -> SortKey:
-    return slot.rank, slot.starts_at, slot.bay, slot.person or 0
 
 
 def _list_days(
@@ -130,8 +132,8 @@ def _list_days(
     days = []
     for site in sites:
         today = from_moment.astimezone(site.zone).date()
-        is_late = _is_late(items, today)
-        turns = _list_turns(items)
+        is_late = is_any_late(items, today)
+        turns = list_turns(items)
         counted: dict[int, tuple[int, int, int]] = {}
         for day, spans in site.open_spans.items():
             if day > until or not spans or (preferences.avoid and preferences.rules_out(day)):
@@ -139,13 +141,13 @@ def _list_days(
             passed = bisect_right(turns, day.toordinal())
             counts = counted.get(passed)
             if counts is None:
-                counts = counted[passed] = _count_day(items, day, today, is_late)
+                counts = counted[passed] = count_day(items, day, today, is_late)
             days.append(((*counts, 0, _measure_distance(day, preferences)), site, day, today))
     return sorted(days, key=lambda found: found[0])
 
 
-def _list_turns(items: Sequence[DueDates]) -> list[int]:
-    """Return the ordinals of the days from which on ``_count_day`` may count something else than on the day before."""
+def list_turns(items: Sequence[DueDates]) -> list[int]:
+    """Return the ordinals of the days from which on ``count_day`` may count something else than on the day before."""
     turns: set[int] = set()
     for item in items:
         turns |= {item.last_on.toordinal() + 1, item.grace_until.toordinal() + 1, item.first_served_on.toordinal()}
@@ -156,35 +158,62 @@ def _measure_distance(day: date, preferences: Preferences) -> int:
     return abs((day - preferences.near).days) if preferences.near else day.toordinal()
 
 
-def _list_candidates(
-    items: Sequence[DueDates],
-    work: VisitWork,
-    site: SiteTimes,
-    day: date,
-    judged: "DayJudged",
-    from_moment: datetime,
-    preferences: Preferences,
-) -> Iterator[tuple[bool, Slot]]:
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A bay and a person that are free for a stay."""
+
+    stay: "Stay"
+    bay: BayTimes
+    person: PersonTimes
+
+    def rank(self, work: VisitWork) -> tuple[int, int]:
+        """Return how much larger the bay is than it need be: less comes first."""
+        # A vehicle that needs no lift leaves the lift to one that does, and a low one the tall lift.
+        larger = int(self.bay.kind is BayKind.LIFT and work.bay_kind is BayKind.GROUND)
+        return larger, (self.bay.most_height_mm or 0) // 100
+
+    @property
+    def when_and_where(self) -> tuple[datetime, int, int]:
+        """What comes first among places of one rank: the earlier, then those that stand first in the records."""
+        return self.stay.starts_at, self.bay.key, self.person.key or 0
+
+
+def _list_places(work: VisitWork, site: SiteTimes, day: date, from_moment: datetime) -> Iterator[tuple[bool, Place]]:
     """Yield the first time of each half of a day in each bay with each person; True: in the morning."""
     # Who works on a day works between its midnights, so that a moment tells the half.
     noon = datetime.combine(day, time(NOON), site.zone).astimezone(UTC)
-    bays = [bay for bay in site.bays if bay.fits(work)]
+    for bay, person in list_pairs(work, site, day):
+        halves: set[bool] = set()
+        for start in list_starts(bay, person, day, from_moment):
+            # Within half a day the first start is the best one; the later ones need not be laid.
+            half = start < noon
+            if half in halves:
+                continue
+            stay = lay_free_stay(start, work, site, bay, person, day)
+            if stay is not None:
+                halves.add(half)
+                yield half, Place(stay, bay, person)
+                if len(halves) == 2:
+                    break
+
+
+def list_pairs(work: VisitWork, site: SiteTimes, day: date) -> list[tuple[BayTimes, PersonTimes]]:
+    """Return the bays that suit the vehicle, each with the people who work on a day and can do the work."""
     people = [person for person in site.people if work.skill in person.skills and person.worked.get(day)]
-    for bay in bays:
-        for person in people:
-            free = subtract(person.worked[day], (*bay.taken, *person.taken))
-            halves: set[bool] = set()
-            for start in _list_starts(free, from_moment):
-                # Within half a day the first start is the best one; the later ones need not be laid.
-                half = start < noon
-                if half in halves:
-                    continue
-                stay = lay_stay(start, work, site, person.worked[day])
-                if stay is not None and _is_free(stay, bay, person, work):
-                    halves.add(half)
-                    yield half, _describe(stay, bay, person, site, day, items, judged, work, preferences)
-                    if len(halves) == 2:
-                        break
+    return [(bay, person) for bay in site.bays if bay.fits(work) for person in people]
+
+
+def list_starts(bay: BayTimes, person: PersonTimes, day: date, from_moment: datetime) -> Iterator[datetime]:
+    """Yield, in order, when a visit may begin on a day as far as bay and person are free: on quarters of an hour."""
+    return _list_starts(subtract(person.worked[day], (*bay.taken, *person.taken)), from_moment)
+
+
+def lay_free_stay(
+    start: datetime, work: VisitWork, site: SiteTimes, bay: BayTimes, person: PersonTimes, day: date
+) -> "Stay | None":
+    """Return the stay that begins at ``start`` where bay, person and vehicle are free for all of it, or None."""
+    stay = lay_stay(start, work, site, person.worked[day])
+    return stay if stay is not None and _is_free(stay, bay, person, work) else None
 
 
 def _list_starts(free: Sequence[Span], from_moment: datetime) -> Iterator[datetime]:
@@ -251,14 +280,14 @@ def judge_day(items: Sequence[DueDates], day: date, today: date) -> DayJudged:
     if not items:
         return DayJudged(0, 0, 0, "Nothing is due")
     pressing = min(items, key=lambda item: (item.grace_until, item.target_on, item.key))
-    return DayJudged(*_count_day(items, day, today, _is_late(items, today)), _tell_day(pressing, day, today))
+    return DayJudged(*count_day(items, day, today, is_any_late(items, today)), _tell_day(pressing, day, today))
 
 
-def _is_late(items: Sequence[DueDates], today: date) -> bool:
+def is_any_late(items: Sequence[DueDates], today: date) -> bool:
     return any(item.last_on < today for item in items)
 
 
-def _count_day(items: Sequence[DueDates], day: date, today: date, is_late: bool) -> tuple[int, int, int]:
+def count_day(items: Sequence[DueDates], day: date, today: date, is_late: bool) -> tuple[int, int, int]:
     """Return how many items a day lets run over, does not serve and serves in their days of grace."""
     run_over = not_served = in_grace = 0
     for item in items:
@@ -290,22 +319,20 @@ def _tell_days_before(day: date, last: date) -> str:
     return f"{days} day before its last day {last}" if days == 1 else f"{days} days before its last day {last}"
 
 
-def _describe(
-    stay: Stay,
-    bay: BayTimes,
-    person: PersonTimes,
+def describe_slot(
+    place: Place,
     site: SiteTimes,
     day: date,
     items: Sequence[DueDates],
     judged: DayJudged,
     work: VisitWork,
-    preferences: Preferences,
+    preferences: Preferences = NO_WISHES,
+    *,
+    rank: tuple[int, ...] = (),
 ) -> Slot:
+    """Return a place on a day as it is proposed, with what it serves and why."""
+    stay, bay, person = place.stay, place.bay, place.person
     unmet = preferences.list_unmet(stay.starts_at.astimezone(site.zone))
-    distance = _measure_distance(day, preferences)
-    # A vehicle that needs no lift leaves the lift to one that does, and a low one the tall lift.
-    larger = int(bay.kind is BayKind.LIFT and work.bay_kind is BayKind.GROUND)
-    spare = (bay.most_height_mm or 0) // 100
     return Slot(
         site.key,
         bay.key,
@@ -317,9 +344,9 @@ def _describe(
         stay.work_ends_at,
         stay.bay_free_at,
         stay.ready_at,
-        tuple(item.key for item in items if item.is_served_on(day)),
+        tuple([item.key for item in items if item.is_served_on(day)]),
         f"{judged.sentence}{_tell_wishes(unmet, preferences)}{_tell_bay(bay, work)}.",
-        (judged.run_over, judged.not_served, judged.in_grace, len(unmet), distance, larger, spare),
+        rank,
     )
 
 

@@ -1,0 +1,43 @@
+"""The rows of the page that books many covers: each shows a cover, the time that is proposed for it, and why."""
+
+import functools
+import zoneinfo
+from collections.abc import Iterable
+
+from django.utils import timezone
+from django.utils.translation import get_language
+from markupsafe import Markup
+
+from desk.moulds import Filling, Mould, make_hole
+from desk.parts import find_address
+from desk.telling import tell
+from desk.templatetags.desk_dates import date, name_near_form
+from scheduling.booking.many import WantedVisit
+
+HOLES = ("number", "vehicle_address", "plate", "description", "phone", "when", "place", "why")
+
+
+def write_rows(wanted: Iterable[WantedVisit]) -> Markup:
+    """Return a row for each that has a time, in the language of the page, on the clock of the site."""
+    mould, this_year = _make_mould(get_language()), timezone.localdate().year
+    written = []
+    for row in wanted:
+        vehicle, slot, filling = row.cover.vehicle, row.slot, Filling()
+        if slot is None:
+            continue
+        starts_at = slot.starts_at.astimezone(zoneinfo.ZoneInfo(row.cover.site.time_zone))
+        filling.put("number", row.cover.number)
+        filling.put("vehicle_address", find_address("vehicle", vehicle.vin))
+        filling.put("plate", vehicle.plate or vehicle.vin)
+        filling.put("description", vehicle.description)
+        filling.put("phone", row.phone or "–")
+        filling.put("when", date(starts_at, name_near_form(starts_at, "D j M H:i", this_year)))
+        filling.put("place", f"{slot.bay_name}, {slot.person_name}" if slot.person_name else slot.bay_name)
+        filling.put("why", tell(slot.why))
+        written.append(mould.fill(filling))
+    return Markup("").join(written)
+
+
+@functools.lru_cache(maxsize=8)
+def _make_mould(language: str | None) -> Mould:  # made in this language
+    return Mould("desk/book_many_row.html", **{name: make_hole(name) for name in HOLES})

@@ -1,0 +1,188 @@
+"""Reads what is due for covers from the index where it is up to date, so that neither records nor rules need be asked.
+
+It is up to date for a day where the last run was for no later one, the cover was not to be looked at again by then, and
+no event tells of it that no run has read yet.
+"""
+
+import json
+from collections import defaultdict
+from collections.abc import Sequence
+from datetime import date
+from typing import Any, NamedTuple
+
+from django.db.models import BigIntegerField, Case, DateField, F, Q, QuerySet, Subquery, TextField, Value, When
+from django.db.models.fields.json import KeyTextTransform
+from django.db.models.functions import Cast, Coalesce
+
+from scheduling.index.stale import (
+    COVER_KINDS,
+    OWNER_KINDS,
+    READER,
+    SITE_KINDS,
+    VEHICLE_KINDS,
+    VISIT_KINDS,
+    sort_events,
+)
+from scheduling.models import Cover, CoverState, DueItem, RecomputeRun
+from scheduling.queries import read_short_cases
+from scheduling.rules.due_item import DueKind
+from treatments.among import Among
+from treatments.models import Event, EventReader, Ownership
+from treatments.standing_query import Given, GivenKeys, StandingQuery
+
+# Where more events than this are unread, the records of a few covers are the quicker way. A large shop writes down some
+# thousand in a day, and a run reads them every night.
+MOST_UNREAD = 2_000
+
+
+class IndexedItem(NamedTuple):
+    """One thing for which somebody must come, as the index has it; ``kind`` is the value of a ``DueKind``."""
+
+    cover: int
+    key: str
+    kind: str
+    zones_as_json: str
+    opens_on: date
+    target_on: date
+    last_on: date
+    grace_until: date
+
+    @property
+    def zones(self) -> tuple[str, ...]:
+        """The zones that are to be recoated; few ask, so that they are not read before."""
+        return tuple(json.loads(self.zones_as_json))
+
+
+def read_fresh_items(covers: Sequence[Cover], day: date) -> dict[int, list[IndexedItem]]:
+    """Return by cover all that somebody must come for, by target day; what the rules would say of the records.
+
+    Whoever is left out has to be assessed: the index is not up to date for it, or knows of nothing to be done.
+
+    Args:
+        covers: the covers.
+        day: today at the shop.
+    """
+    if not covers:
+        return {}
+    # Events first: what is written down and read by a run between the two reads is then seen in the index.
+    stale = _find_stale(covers)
+    found: dict[int, list[IndexedItem]] = defaultdict(list)
+    for row in ITEMS.ask([cover.pk for cover in covers if cover.pk not in stale], day):
+        found[row[0]].append(IndexedItem._make(row))
+    for items in found.values():
+        items.sort(key=_by_target)
+    return dict(found)
+
+
+def list_open_kinds(covers: Sequence[Cover], day: date) -> dict[int, list[DueKind]]:
+    """Return of which kind each thing is that is to be done for a cover and whose window is open, by target day.
+
+    From the index, and from the records where that is not up to date.
+
+    Args:
+        covers: covers with ``site`` loaded.
+        day: today at the shop.
+    """
+    found = {
+        key: [DUE_KINDS[item.kind] for item in items if item.opens_on <= day]
+        for key, items in read_fresh_items(covers, day).items()
+    }
+    others = [cover for cover in covers if cover.pk not in found]
+    for case in read_short_cases(others) if others else ():
+        found[case.cover.pk] = case.list_open_kinds(day)
+    return found
+
+
+DUE_KINDS = {kind.value: kind for kind in DueKind}
+
+
+def _by_target(item: IndexedItem) -> tuple[date, str, str]:
+    """Return what the rules sort due items by."""
+    return item.target_on, item.kind, item.key
+
+
+def _list_items() -> "QuerySet[Any, Any]":
+    """Return what needs doing for covers (0) whose index is up to date for a day (1) as far as the index itself tells.
+
+    While a run is at work, and after one for a later day, it does not tell.
+    """
+    day = Given(1, DateField())
+    done_for = Case(When(finished_at__isnull=False, then="as_of"))
+    last_run = Subquery(RecomputeRun.objects.order_by("-pk").annotate(done_for=done_for).values("done_for")[:1])
+    not_yet = Q(recheck_on__isnull=True) | Q(recheck_on__gt=day)
+    # By their states, so that each of those is looked up once and not for every item.
+    current = CoverState.objects.filter(Among("cover_id", GivenKeys(0)), not_yet).values("cover_id")
+    return (
+        DueItem.objects.filter(cover_id__in=current)
+        .annotate(last_run=last_run, zones_as_json=Cast("zones", TextField()))
+        .filter(last_run__lte=day)
+        .order_by()
+        .values_list("cover_id", "key", "kind", "zones_as_json", "opens_on", "target_on", "last_on", "grace_until")
+    )
+
+
+ITEMS = StandingQuery(_list_items)
+
+
+class _UnreadEvent(NamedTuple):
+    behind: int
+    kind: str
+    subject: str
+    subject_id: str
+    before: dict[str, Any] | None
+    after: dict[str, Any] | None
+
+
+def _list_unread() -> "QuerySet[Any, Any]":
+    """Return what no run has read yet of events about covers (0) or vehicles (1), and about any owner or site.
+
+    Of the first MOST_UNREAD only; the last of these is returned whatever it tells of, as a sign that there may be more.
+    """
+    read = EventReader.objects.filter(name=READER).values("position")[:1]
+    place = Coalesce(Subquery(read), Value(0), output_field=BigIntegerField())
+    covers, vehicles = GivenKeys(0), GivenKeys(1)
+    return (
+        Event.objects.annotate(
+            # Entries of the log are numbered without a gap.
+            behind=F("position") - place,
+            of_vehicle=Cast(KeyTextTransform("vehicle", "after"), TextField()),
+            of_cover=Cast(KeyTextTransform("cover", "after"), TextField()),
+        )
+        .filter(
+            Q(kind__in=COVER_KINDS) & Q(Among("subject_id", covers))
+            | Q(kind__in=VEHICLE_KINDS, subject="vehicle") & Q(Among("subject_id", vehicles))
+            | Q(kind__in=VEHICLE_KINDS) & ~Q(subject="vehicle") & Q(Among("of_vehicle", vehicles))
+            | Q(kind__in=VISIT_KINDS) & Q(Among("of_cover", covers))
+            | Q(kind__in=[*OWNER_KINDS, *SITE_KINDS])
+            | Q(behind=MOST_UNREAD),
+            position__gt=place,
+            position__lte=place + MOST_UNREAD,
+        )
+        .order_by()
+        .values_list(*_UnreadEvent._fields)
+    )
+
+
+UNREAD = StandingQuery(_list_unread)
+
+
+def _find_stale(covers: Sequence[Cover]) -> set[int]:
+    """Return the covers about which something is written down that no run has read yet."""
+    rows = UNREAD.ask([str(cover.pk) for cover in covers], [str(cover.vehicle_id) for cover in covers])
+    if not rows:
+        return set()
+    events = [_UnreadEvent._make(row) for row in rows]
+    if any(event.behind == MOST_UNREAD for event in events):
+        return {cover.pk for cover in covers}
+    told = sort_events(events)
+    vehicles = set(told.vehicles)
+    if told.owners:
+        theirs = Ownership.objects.filter(
+            Among("vehicle_id", [cover.vehicle_id for cover in covers]), customer__in=told.owners
+        )
+        vehicles |= set(theirs.values_list("vehicle_id", flat=True))
+    return {
+        cover.pk
+        for cover in covers
+        if cover.pk in told.covers or cover.vehicle_id in vehicles or cover.site_id in told.sites
+    }

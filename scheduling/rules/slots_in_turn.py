@@ -1,0 +1,166 @@
+"""Finds the best time for each of many visits in turn, none in the way of another; each comes to what a search says.
+
+What is found on a day is kept for all visits that take alike, since a place that is taken never makes another free.
+"""
+
+import heapq
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+
+from scheduling.rules.opening import Span
+from scheduling.rules.site_times import DueDates, SiteTimes, VisitWork
+from scheduling.rules.slots import (
+    Place,
+    Slot,
+    count_day,
+    describe_slot,
+    find_slots,
+    is_any_late,
+    judge_day,
+    lay_free_stay,
+    list_pairs,
+    list_starts,
+    list_turns,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class VisitInTurn:
+    """One of the visits: where it is made, all that is due for its vehicle, what it takes, and the last day for it."""
+
+    site: int
+    items: tuple[DueDates, ...]
+    work: VisitWork
+    until: date
+
+
+def find_slots_in_turn(
+    visits: Sequence[VisitInTurn], sites: Mapping[int, SiteTimes], from_moment: datetime
+) -> list[Slot | None]:
+    """Return for each visit the time that ``find_slots`` finds first, taken for those after it; None where none is.
+
+    Args:
+        visits: in the order in which they choose.
+        sites: by key, with everything that is taken there.
+        from_moment: nothing begins before it.
+    """
+    searches: dict[int, _SiteSearch] = {}
+    found = []
+    for visit in visits:
+        search = searches.get(visit.site)
+        if search is None:
+            search = searches[visit.site] = _SiteSearch(sites[visit.site], from_moment)
+        slot = search.find(visit)
+        if slot is not None:
+            search.take(slot)
+        found.append(slot)
+    return found
+
+
+# The free places of one day for visits that take alike, the best first, each in one bay with one person. One that was
+# taken since it was laid is looked for anew when its turn comes; what is found then never comes before it.
+_Places = list[tuple[tuple[int, int, datetime, int, int], Place]]
+
+
+class _SiteSearch:
+    """The search at one site, with what earlier visits have taken."""
+
+    def __init__(self, site: SiteTimes, from_moment: datetime) -> None:
+        self._site, self._from = site, from_moment
+        self._today = from_moment.astimezone(site.zone).date()
+        self._days = sorted([day for day, spans in site.open_spans.items() if spans])
+        self._ordinals = [day.toordinal() for day in self._days]
+        self._bays = {bay.key: bay for bay in site.bays}
+        self._people = {person.key: person for person in site.people}
+        self._places: dict[tuple[object, ...], dict[date, _Places]] = {}
+
+    def find(self, visit: VisitInTurn) -> Slot | None:
+        """Return the best time for a visit, None where no day has one."""
+        if visit.work.vehicle_taken:
+            # Where the vehicle itself is with the shop on some days, no other visit takes alike.
+            here = replace(self._site, bays=tuple(self._bays.values()), people=tuple(self._people.values()))
+            return next(iter(find_slots(visit.items, visit.work, [here], self._from, visit.until, most=1)), None)
+        places = self._places.setdefault(_describe_need(visit.work, self._site), {})
+        for day in self._walk_days(visit.items, visit.until):
+            of_day = places.get(day)
+            if of_day is None:
+                of_day = places[day] = self._lay_all(visit.work, day)
+            place = self._choose(of_day, visit.work, day)
+            if place is not None:
+                judged = judge_day(visit.items, day, self._today)
+                rank = (
+                    judged.run_over,
+                    judged.not_served,
+                    judged.in_grace,
+                    0,
+                    day.toordinal(),
+                    *place.rank(visit.work),
+                )
+                return describe_slot(place, self._site, day, visit.items, judged, visit.work, rank=rank)
+        return None
+
+    def take(self, slot: Slot) -> None:
+        """Let a time be taken for the visits that follow."""
+        bay = self._bays[slot.bay]
+        self._bays[slot.bay] = replace(bay, taken=(*bay.taken, Span(slot.starts_at, slot.bay_free_at)))
+        if slot.person is not None:
+            person = self._people[slot.person]
+            taken = (*person.taken, Span(slot.starts_at, slot.work_ends_at))
+            self._people[slot.person] = replace(person, taken=taken)
+
+    def _walk_days(self, items: Sequence[DueDates], until: date) -> Iterator[date]:
+        """Yield the open days up to ``until``, those first that serve most of what is due, then the earlier ones."""
+        end = bisect_right(self._ordinals, until.toordinal())
+        if items and all(item.grace_until < self._today for item in items):
+            # What has all run over is the better made good the earlier, so every day counts the same.
+            yield from self._days[:end]
+            return
+        # From one turn to the next all days count the same, so that few need be counted.
+        turns = {bisect_left(self._ordinals, turn, 0, end) for turn in list_turns(items)}
+        edges = sorted(turns - {0, end})
+        is_late = is_any_late(items, self._today)
+        stretches = [
+            (count_day(items, self._days[first], self._today, is_late), first, last)
+            for first, last in zip([0, *edges], [*edges, end], strict=True)
+            if first < last
+        ]
+        for _counts, first, last in sorted(stretches):
+            yield from self._days[first:last]
+
+    def _lay_all(self, work: VisitWork, day: date) -> _Places:
+        places: _Places = []
+        for bay, person in list_pairs(work, self._site, day):
+            self._push(places, work, bay.key, person.key, day, self._from)
+        return places
+
+    def _choose(self, places: _Places, work: VisitWork, day: date) -> Place | None:
+        """Return the first of the places that is still free, None where none is left on that day."""
+        while places:
+            place = places[0][1]
+            bay, person = self._bays[place.bay.key], self._people[place.person.key]
+            # What was laid before anybody took more in this bay or of this person's time may be taken now.
+            if bay is place.bay and person is place.person:
+                return place
+            heapq.heappop(places)
+            self._push(places, work, bay.key, person.key, day, place.stay.starts_at)
+        return None
+
+    def _push(
+        self, places: _Places, work: VisitWork, bay_key: int, person_key: int | None, day: date, since: datetime
+    ) -> None:
+        """Add the first place from a moment on in a bay with a person, where there is one."""
+        bay, person = self._bays[bay_key], self._people[person_key]
+        for start in list_starts(bay, person, day, since):
+            stay = lay_free_stay(start, work, self._site, bay, person, day)
+            if stay is not None:
+                place = Place(stay, bay, person)
+                heapq.heappush(places, ((*place.rank(work), *place.when_and_where), place))
+                return
+
+
+def _describe_need(work: VisitWork, site: SiteTimes) -> tuple[object, ...]:
+    """Return all of the work that its free places rest on: of the vehicle's size only into which bays it fits."""
+    fitting = tuple([bay.key for bay in site.bays if bay.fits(work)])
+    return work.bay_kind, work.skill, work.work_minutes, work.standing_minutes, work.stands_in_bay, fitting
