@@ -20,7 +20,7 @@ HOLES = ("number", "vehicle_address", "plate", "description", "phone", "when", "
 def write_rows(wanted: Iterable[WantedVisit]) -> Markup:
     """Return a row for each that has a time, in the language of the page, on the clock of the site."""
     mould, this_year = _make_mould(get_language()), timezone.localdate().year
-    written = []
+    written: list[str] = []
     for row in wanted:
         vehicle, slot, filling = row.cover.vehicle, row.slot, Filling()
         if slot is None:
@@ -34,8 +34,8 @@ def write_rows(wanted: Iterable[WantedVisit]) -> Markup:
         filling.put("when", date(starts_at, name_near_form(starts_at, "D j M H:i", this_year)))
         filling.put("place", f"{slot.bay_name}, {slot.person_name}" if slot.person_name else slot.bay_name)
         filling.put("why", tell(slot.why))
-        written.append(mould.fill(filling))
-    return Markup("").join(written)
+        written += mould.fill(filling)
+    return Markup("".join(written))  # texts were escaped as they were put in
 
 
 @functools.lru_cache(maxsize=8)

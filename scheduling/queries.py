@@ -41,7 +41,7 @@ from treatments.rules.history import VehicleHistory
 from treatments.rules.words import CorrosivityCategory
 from treatments.shop_reference import map_dealerships, map_sites
 from treatments.short_histories import read_short_histories
-from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows
+from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows, put_related
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,7 +243,7 @@ def list_covers_and_changes(vehicle: Vehicle) -> list[tuple[Cover, list[CoverCha
         known = found.get(row[0])
         if known is None:
             cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[: len(OF_COVER)])
-            cover.vehicle = vehicle
+            put_related(cover, "vehicle", vehicle)
             known = found[cover.pk] = cover, []
         if row[len(OF_COVER)] is not None:
             known[1].append(CoverChange.from_db(DEFAULT_DB_ALIAS, OF_CHANGE, row[len(OF_COVER) :]))
@@ -272,7 +272,7 @@ def find_vehicle_and_covers(vin: str) -> tuple[Vehicle, list[Cover]] | None:
         # A vehicle without a cover has one row, without the key of a cover.
         if of_cover[0] is not None:
             cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, of_cover)
-            cover.vehicle = vehicle
+            put_related(cover, "vehicle", vehicle)
             covers.append(cover)
     return vehicle, _add_reference(covers)
 
@@ -288,9 +288,9 @@ def _add_reference(covers: list[Cover]) -> list[Cover]:
     sites, dealerships = (map_sites(), map_dealerships()) if covers else ({}, {})
     versions = map_versions() if covers else {}
     for cover in covers:
-        cover.site = sites[cover.site_id]
-        cover.terms_version = versions[cover.terms_version_id]
-        cover.dealership = dealerships[cover.dealership_id] if cover.dealership_id else None
+        put_related(cover, "site", sites[cover.site_id])
+        put_related(cover, "terms_version", versions[cover.terms_version_id])
+        put_related(cover, "dealership", dealerships[cover.dealership_id] if cover.dealership_id else None)
     return covers
 
 
@@ -307,10 +307,8 @@ def find_cover(number: str) -> Cover | None:
     """Return the cover of this number with its vehicle, site, terms and dealership, None where there is none."""
     for row in COVER_OF_NUMBER.ask(number):
         cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[: len(OF_COVER)])
-        cover.vehicle = Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, row[len(OF_COVER) :])
-        cover.site, cover.terms_version = map_sites()[cover.site_id], map_versions()[cover.terms_version_id]
-        cover.dealership = map_dealerships()[cover.dealership_id] if cover.dealership_id else None
-        return cover
+        put_related(cover, "vehicle", Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, row[len(OF_COVER) :]))
+        return _add_reference([cover])[0]
     return None
 
 
