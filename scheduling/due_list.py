@@ -9,14 +9,15 @@ from datetime import date, timedelta
 from enum import StrEnum
 from typing import Any
 
-from django.db.models import DateField, FilteredRelation, IntegerField, OuterRef, Q, QuerySet, Subquery
+from django.db.models import DateField, FilteredRelation, IntegerField, Q, QuerySet, Subquery
 
-from scheduling.due_search import is_about, look_word_up, split_words
+from scheduling.due_search import SEARCHED, find_those_about, look_word_up
 from scheduling.models import CoverState, DueItem
 from scheduling.rules.dates import DutyDates
 from treatments.among import Among
-from treatments.models import Ownership, User
+from treatments.models import User
 from treatments.models.people import Role
+from treatments.rules.search_words import SearchWord, read_search_words
 from treatments.shop_reference import list_sites
 from treatments.standing_query import Given, GivenKeys, StandingQuery
 
@@ -215,21 +216,18 @@ def read_due_page(user: User, as_of: date, wanted: DueFilter, *, after: str = ""
     common_words = []
     covers: set[int] | None = None
     # The longest word is the likeliest to be rare; once one has narrowed the list, the others are only compared.
-    for word in sorted(split_words(wanted.text)[:MOST_WORDS], key=len, reverse=True):
+    for word in sorted(read_search_words(wanted.text)[:MOST_WORDS], key=lambda word: len(word.written), reverse=True):
         looked_up = look_word_up(word) if covers is None else None
         if looked_up is None:
             common_words.append(word)
         else:
             covers = looked_up
     keys, stopped_at = covers, None
-    if common_words:
-        found = _list(shape, told)
-        if place:
-            found = _go_on_after(found, find_sort(shape), *place)
-        if covers is not None:
-            found = found.filter(Among("cover_id", covers))
-        walked, stopped_at = _walk(found, find_sort(shape), common_words, size)
+    if common_words and covers != set():
+        walked, stopped_at = _walk(_Walk(shape, told, covers, size), place, common_words)
         keys = set(walked)
+    if keys is not None and not keys:
+        return DuePage((), stopped_at)
     query = _write_page(shape, goes_on=place is not None, among_keys=keys is not None, size=size)
     day, key = place or (as_of, NOBODY)
     rows = query.ask(as_of, told.horizon, told.site, told.dealership, day, key, list(keys or ()))
@@ -248,11 +246,7 @@ def _write_page(shape: _Shape, *, goes_on: bool, among_keys: bool, size: int) ->
     """Return the query of a page; it is told the day, the horizon, site, dealership, place (day and key), and keys."""
 
     def build() -> "QuerySet[Any, Any]":
-        found = _list(shape, _GIVEN)
-        if goes_on:
-            found = _go_on_after(found, find_sort(shape), Given(4, DateField()), Given(5))
-        if among_keys:
-            found = found.filter(Among("cover_id", GivenKeys(6)))
+        found = _go_along(shape, goes_on, among_keys)
         now = Q(cover__vehicle__ownerships__until_day__isnull=True)
         owned = FilteredRelation("cover__vehicle__ownerships", condition=now)
         return found.annotate(owned=owned).values_list(*_COLUMNS)[: size + 1]
@@ -260,45 +254,58 @@ def _write_page(shape: _Shape, *, goes_on: bool, among_keys: bool, size: int) ->
     return StandingQuery(build)
 
 
-def _walk(found: QuerySet[CoverState], sort: str, words: list[str], size: int) -> tuple[list[int], str | None]:
+@dataclass(frozen=True, slots=True)
+class _Walk:
+    """Along what a search for very common words is walked: the list, or some covers of it, until a page is full."""
+
+    shape: _Shape
+    told: _Told
+    covers: set[int] | None
+    size: int
+
+
+def _walk(walk: _Walk, place: tuple[date, int] | None, words: list[SearchWord]) -> tuple[list[int], str | None]:
     """Read on in the list's own order until a page is full of covers that very common words are about.
 
     Returns:
         Their keys, and the place from which to go on where the walk was stopped before the list's end.
     """
-    owners = Ownership.objects.filter(vehicle=OuterRef("cover__vehicle_id"), until_day__isnull=True)
-    rows = found.annotate(
-        owner_name=Subquery(owners.values("customer__name")[:1]),
-        owner_contact=Subquery(owners.values("customer__contact")[:1]),
-    ).values_list(
-        "cover_id",
-        sort,
-        "cover__vehicle__vin",
-        "cover__vehicle__plate",
-        "cover__vehicle__description",
-        "owner_name",
-        "owner_contact",
-        "cover__number",
-    )
+    told, among = walk.told, list(walk.covers or ())
     keys: list[int] = []
-    walked, place = 0, None
+    walked = 0
     while walked < WALK_AT_MOST:
-        here = _go_on_after(rows, sort, *_read_place(place)) if place else rows
-        part = list(here[:WALK_STEP])
-        for key, day, *texts in part:
-            if all(is_about(word, tuple(texts)) for word in words):
+        query = _write_walk(walk.shape, WALK_STEP, goes_on=place is not None, among_keys=walk.covers is not None)
+        day, key = place or (told.as_of, NOBODY)
+        part = query.ask(told.as_of, told.horizon, told.site, told.dealership, day, key, among)
+        for (key, day, *_texts), is_about in zip(part, find_those_about(words, (row[2:] for row in part)), strict=True):
+            if is_about:
                 keys.append(key)
-                if len(keys) > size:
+                if len(keys) > walk.size:
                     return keys, f"{day}_{key}"
         if len(part) < WALK_STEP:
             return keys, None
         walked += len(part)
-        place = f"{part[-1][1]}_{part[-1][0]}"
-    return keys, place
+        place = part[-1][1], part[-1][0]
+    return keys, f"{place[0]}_{place[1]}" if place else None
 
 
-def _go_on_after(found: "QuerySet[Any, Any]", sort: str, day: Any, key: Any) -> "QuerySet[Any, Any]":
-    return found.filter(Q(**{f"{sort}__gt": day}) | Q(**{sort: day, "cover_id__gt": key}), **{f"{sort}__gte": day})
+@functools.lru_cache(maxsize=1024)
+def _write_walk(shape: _Shape, step: int, *, goes_on: bool, among_keys: bool) -> StandingQuery:
+    """Return the query of a step of a walk; it is told what ``_write_page`` is told."""
+
+    def build() -> "QuerySet[Any, Any]":
+        return _go_along(shape, goes_on, among_keys).values_list("cover_id", find_sort(shape), *SEARCHED)[:step]
+
+    return StandingQuery(build)
+
+
+def _go_along(shape: _Shape, goes_on: bool, among_keys: bool) -> QuerySet[CoverState]:
+    """Return the list from a place on and among some covers, each where it is wanted and told at the asking."""
+    found = _list(shape, _GIVEN)
+    if goes_on:
+        sort, day, key = find_sort(shape), Given(4, DateField()), Given(5)
+        found = found.filter(Q(**{f"{sort}__gt": day}) | Q(**{sort: day, "cover_id__gt": key}), **{f"{sort}__gte": day})
+    return found.filter(Among("cover_id", GivenKeys(6))) if among_keys else found
 
 
 def _read_place(text: str) -> tuple[date, int]:

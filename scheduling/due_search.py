@@ -1,65 +1,21 @@
 """Which covers a word of a search in the due list is about: by vehicle, owner, telephone or number of the cover."""
 
-import functools
-import re
+from collections.abc import Iterable, Sequence
 from typing import Any
 
-from django.db.models import CharField, Q, QuerySet
+from django.db.models import CharField, Q
 
 from scheduling.models import Cover
+from treatments import vehicle_search
 from treatments.among import Among
-from treatments.models import Customer, Ownership, Vehicle
-from treatments.queries import MOST_LOOKED_UP
+from treatments.models import Ownership
+from treatments.rules.search_words import SearchWord
 from treatments.standing_query import Given, GivenKeys, StandingQuery, given_part
 
-# A trigram index can't help with fewer letters.
-LEAST_LETTERS = 3
 VIN_LENGTH = 17
 # Fewer signs of a cover number begin too many of them.
 LEAST_OF_NUMBER = 6
-PHONE = re.compile(r"[+\d][\d\s().-]{5,}")
-PLATE = re.compile(r"([A-Za-z]+)(\d+)|(\d+)([A-Za-z]+)")
 
-
-def split_words(text: str) -> list[str]:
-    """Return what is searched for: a telephone number as one, else word by word."""
-    text = text.strip()
-    return [text] if PHONE.fullmatch(text) else text.split()
-
-
-def _split_plate(word: str) -> list[str]:
-    """Return the letters and the digits of what may be a plate, apart; nothing where it is not letters and digits."""
-    found = PLATE.fullmatch(word)
-    return [part for part in found.groups() if part] if found else []
-
-
-@functools.cache
-def _write_vehicles(*, is_long: bool, is_plate: bool) -> StandingQuery:
-    """Return the query for vehicles; it is told the word, and a plate with a space and with a hyphen in its gap."""
-    word, spaced, hyphenated = given_part(0), given_part(1), given_part(2)
-    wanted = Q(plate__istartswith=word)
-    if is_long:
-        wanted = Q(vin__icontains=word) | Q(plate__icontains=word) | Q(description__icontains=word)
-    if is_long and is_plate:
-        wanted |= Q(plate__icontains=spaced) | Q(plate__icontains=hyphenated)
-    return _list_keys(Vehicle.objects.filter(wanted))
-
-
-@functools.cache
-def _write_owners(*, is_long: bool) -> StandingQuery:
-    """Return the query for owners; it is told the word."""
-    word = given_part(0)
-    wanted = Q(name__icontains=word) | Q(contact__icontains=word) if is_long else Q(name__istartswith=word)
-    return _list_keys(Customer.objects.filter(wanted))
-
-
-def _list_keys(found: "QuerySet[Any]") -> StandingQuery:
-    return StandingQuery(lambda: found.order_by().values_list("pk")[: MOST_LOOKED_UP + 1], plans_anew=True)
-
-
-OWNED = StandingQuery(
-    lambda: Ownership.objects.filter(Among("customer_id", GivenKeys(0))).order_by().values_list("vehicle_id")
-)
 COVERS = StandingQuery(
     lambda: (
         Cover.objects.filter(Q(Among("vehicle_id", GivenKeys(0))) | Q(Among("holder_id", GivenKeys(1))))
@@ -73,34 +29,57 @@ OF_NUMBER = StandingQuery(
 )
 
 
-def look_word_up(word: str) -> set[int] | None:
+def look_word_up(word: SearchWord) -> set[int] | None:
     """Return the keys of the covers that a word of the search is about, or None where that is too many.
 
-    Any part of VIN, plate, description, owner's name or contact; of one or two letters, which any vehicle holds
-    somewhere, only the beginning of plate or name; and a cover number from its beginning.
+    By vehicle and by an owner then or now, as vehicles are searched, by who holds the cover, and by its number from
+    the beginning.
     """
-    if len(word) == VIN_LENGTH and (whole := OF_VIN.ask(word.upper())):
+    written = word.written.upper()
+    if len(written) == VIN_LENGTH and (whole := OF_VIN.ask(written)):
         return {key for (key,) in whole}
-    is_long, parts = len(word) >= LEAST_LETTERS, _split_plate(word)
-    vehicles = _write_vehicles(is_long=is_long, is_plate=bool(parts)).ask(word, " ".join(parts), "-".join(parts))
-    if len(vehicles) > MOST_LOOKED_UP:
+    found = vehicle_search.look_word_up(word)
+    if found is None:
         return None
-    owners = [key for (key,) in _write_owners(is_long=is_long).ask(word)]
-    if len(owners) > MOST_LOOKED_UP:
-        return None
-    owned = OWNED.ask(owners) if owners else []
-    keys = {key for (key,) in (*vehicles, *owned)}
-    covers = COVERS.ask(list(keys), owners) if keys or owners else []
-    by_number = OF_NUMBER.ask(word.upper()) if len(word) >= LEAST_OF_NUMBER else []
+    covers = COVERS.ask(list(found.vehicles), found.owners) if found.vehicles or found.owners else []
+    by_number = OF_NUMBER.ask(written) if len(written) >= LEAST_OF_NUMBER else []
     return {key for (key,) in (*covers, *by_number)}
 
 
-def is_about(word: str, row: tuple[Any, ...]) -> bool:
-    """Say whether a word is about a row of a walk along the list; the same rule as looking it up."""
-    vin, plate, description, name, contact, number = (text.casefold() if text else "" for text in row)
-    word = word.casefold()
-    if len(word) >= LEAST_OF_NUMBER and number.startswith(word):
-        return True
-    if len(word) < LEAST_LETTERS:
-        return plate.startswith(word) or name.startswith(word)
-    return any(word in text for text in (vin, plate, plate.replace(" ", ""), description, name, contact))
+OWNERS = StandingQuery(
+    lambda: (
+        Ownership.objects.filter(Among("vehicle_id", GivenKeys(0)))
+        .order_by()
+        .values_list("vehicle_id", "customer__name", "customer__contact", "customer__phone")
+    )
+)
+# What a walk along the list reads of each cover to compare it.
+SEARCHED = (
+    "cover__number", "cover__vehicle_id", "cover__vehicle__vin", "cover__vehicle__plate",
+    "cover__vehicle__description", "cover__holder__name", "cover__holder__contact", "cover__holder__phone",
+)  # fmt: skip
+
+
+def find_those_about(words: Sequence[SearchWord], rows: Iterable[Sequence[Any]]) -> list[bool]:
+    """Say of each row of a walk along the list whether every word is about its cover; as looking the words up does.
+
+    Args:
+        words: the words.
+        rows: what SEARCHED names.
+    """
+    listed = list(rows)
+    people: dict[int, list[tuple[str, str, str]]] = {vehicle: [] for _number, vehicle, *_rest in listed}
+    for vehicle, *owner in OWNERS.ask(list(people)) if people else []:
+        people[vehicle].append((owner[0], owner[1], owner[2]))
+    found = []
+    for number, vehicle, vin, plate, description, *holder in listed:
+        theirs = [*people[vehicle], *([(holder[0], holder[1], holder[2])] if holder[0] else [])]
+        found.append(
+            all(
+                word.is_about_vehicle(vin, plate, description)
+                or any(word.is_about_owner(*person) for person in theirs)
+                or (len(word.written) >= LEAST_OF_NUMBER and number.startswith(word.written.upper()))
+                for word in words
+            )
+        )
+    return found

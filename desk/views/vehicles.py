@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from typing import Any
 
-from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -37,10 +36,11 @@ from desk.vehicle_records import Owner
 from desk.zone_table import PlanView, write_zone_rows
 from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
 from treatments.models import Role, User, Vehicle
-from treatments.queries import find_today, list_found_vehicles
+from treatments.queries import find_today
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import Answer
 from treatments.shop_reference import map_zone_names
+from treatments.vehicle_search import list_found_vehicles, list_with_plate_or_vin
 
 PER_PAGE = 30
 
@@ -68,7 +68,7 @@ def vehicles(request: HttpRequest) -> HttpResponse:
         # Names and telephones of customers are not a dealership's to search.
         found = list_vehicles_for(user).filter(vin__gt=after.upper())
         if text:
-            found = found.filter(Q(vin__icontains=text) | Q(plate__icontains=text))
+            found = list_with_plate_or_vin(found, text)
         shown = list(found.order_by("vin")[: PER_PAGE + 1])
     else:
         # By the place of the last row: neither a count nor a later page reads what is not shown.

@@ -23,11 +23,12 @@ from scheduling.booking.errors import SlotTakenError
 from scheduling.models import Appointment, AppointmentStatus
 from treatments.among import Among
 from treatments.models import Role, Site, User, Vehicle
-from treatments.queries import find_today, list_found_vehicles
+from treatments.queries import find_today
 from treatments.rules.vin import VinMark
 from treatments.services import add_vehicle, find_or_add_customer
 from treatments.shop_reference import find_site_of, map_sites
 from treatments.standing_query import Given, GivenKeys, StandingQuery
+from treatments.vehicle_search import list_found_vehicles
 
 # More are not read through while somebody waits; a longer word finds fewer.
 MOST_SHOWN = 10

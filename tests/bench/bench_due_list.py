@@ -66,7 +66,8 @@ def run(bench: Bench, covers: int) -> None:
     print(f"{covers} covers; floor, {ROWS} rows by key: {floor * 1000:.2f} ms")
     due = list_due_covers(user, TODAY, DueFilter())[covers // 50]
     some = Vehicle.objects.get(covers=due.cover_id)
-    owner = Ownership.objects.select_related("customer").get(vehicle=some).customer.name
+    customer = Ownership.objects.select_related("customer").get(vehicle=some).customer
+    owner, phone = customer.name, customer.phone
     site = Site.objects.order_by("pk")[1].code
     asked: dict[str, DueFilter] = {"all": DueFilter(), "all, by risk": DueFilter(order=Order.RISK)}
     for urgency in URGENCIES:
@@ -88,6 +89,9 @@ def run(bench: Bench, covers: int) -> None:
     asked["whole VIN"] = DueFilter(text=some.vin)
     asked["part of a VIN"] = DueFilter(text=some.vin[-6:])
     asked["plate"] = DueFilter(text=some.plate)
+    asked["plate without its gap"] = DueFilter(text=some.plate.replace("-", ""))
+    asked["part of a plate with a gap"] = DueFilter(text=some.plate.replace("-", " ")[:-1])
+    asked["telephone without its gaps"] = DueFilter(text=phone.replace(" ", ""))
     asked["a name that many have"] = DueFilter(text="Hazel")
     asked["three words of a name"] = DueFilter(text=owner)
     asked["two letters"] = DueFilter(text="QX")

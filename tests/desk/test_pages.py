@@ -12,7 +12,7 @@ from django.utils import timezone
 from claims.models import Claim
 from desk.demo.load import DEMO_PASSWORD, DemoShop
 from desk.views import vehicles as vehicles_page
-from scheduling import due_list, due_search
+from scheduling import due_list
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.services import book_visit
 from scheduling.due_list import (
@@ -26,7 +26,7 @@ from scheduling.due_list import (
 from scheduling.models import Bay, Cover, CoverState
 from scheduling.rules.booking_words import VisitKind
 from tests.demo_records import load_demo
-from treatments import queries
+from treatments import vehicle_search
 from treatments.models import Customer, Dealership, Lot, Ownership, Treatment, User, Vehicle
 
 
@@ -332,14 +332,13 @@ def test_words_that_very_many_have_are_found_as_rare_ones_are(demo: DemoShop, mo
     asked = [DueFilter(text=text) for text in ("e", "example.org", "petra", "a b", "petra example")]
     rare = [[state.cover_id for state in read_due_page(owner, demo.day, wanted).rows] for wanted in asked]
     assert any(rare)
-    vehicles = [list(queries.search_vehicles(wanted.text).order_by("vin")) for wanted in asked]
+    vehicles = [list(vehicle_search.search_vehicles(wanted.text).order_by("vin")) for wanted in asked]
     assert any(vehicles)
-    for module in (queries, due_search):  # too many for any word to be looked up
-        monkeypatch.setattr(module, "MOST_LOOKED_UP", -1)
+    monkeypatch.setattr(vehicle_search, "MOST_LOOKED_UP", -1)  # too many for any word to be looked up
     monkeypatch.setattr(due_list, "WALK_STEP", 2)
     for wanted, found in zip(asked, rare, strict=True):
         assert [state.cover_id for state in read_due_page(owner, demo.day, wanted).rows] == found, wanted.text
-    assert [list(queries.search_vehicles(wanted.text).order_by("vin")) for wanted in asked] == vehicles
+    assert [list(vehicle_search.search_vehicles(wanted.text).order_by("vin")) for wanted in asked] == vehicles
 
 
 def test_an_address_with_a_sign_that_no_database_takes_finds_nothing(demo: DemoShop) -> None:
@@ -355,21 +354,21 @@ def test_an_address_with_a_sign_that_no_database_takes_finds_nothing(demo: DemoS
 def test_a_page_of_found_vehicles_is_the_beginning_of_all_that_are_found(
     demo: DemoShop, monkeypatch: pytest.MonkeyPatch, most_looked_up: int
 ) -> None:
-    monkeypatch.setattr(queries, "MOST_LOOKED_UP", most_looked_up)
-    monkeypatch.setattr(queries, "READ_THROUGH_FIRST", 3)
+    monkeypatch.setattr(vehicle_search, "MOST_LOOKED_UP", most_looked_up)
+    monkeypatch.setattr(vehicle_search, "READ_THROUGH_FIRST", 3)
     everything = Vehicle.objects.all()
     vins = ["", *Vehicle.objects.order_by("vin").values_list("vin", flat=True)]
     names = Customer.objects.order_by("pk").values_list("name", flat=True)
     words = ["e", "example.org", "petra", "a b", "petra example", "example example", "nobody e", *names]
     counts = set()
     for text in words:
-        everyone = list(queries.search_vehicles(text).order_by("vin"))
+        everyone = list(vehicle_search.search_vehicles(text).order_by("vin"))
         for after in vins[::2]:
             wanted = [vehicle for vehicle in everyone if vehicle.vin > after]
             for size in (1, 2, 50):
-                found = queries.list_found_vehicles(text, among=everything, after=after, size=size)
+                found = vehicle_search.list_found_vehicles(text, among=everything, after=after, size=size)
                 assert found == wanted[:size], (text, after, size)
                 counts.add(len(found))
         some = everything.filter(pk__in=[vehicle.pk for vehicle in everyone[1:]])
-        assert queries.list_found_vehicles(text, among=some, size=50) == everyone[1:], text
+        assert vehicle_search.list_found_vehicles(text, among=some, size=50) == everyone[1:], text
     assert {0, 1, 2} < counts
