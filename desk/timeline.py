@@ -7,7 +7,7 @@ shown, so that the number of queries stays the same whatever the history.
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, tzinfo
 from enum import StrEnum
 from typing import Any
 
@@ -84,6 +84,7 @@ class Past:
         records: all that is on record of it, and of these covers.
         history: its history as known at the moment that the page shows.
         changes: the states that the cover went through so far.
+        clock: that of the site of the person who looks.
     """
 
     user: User
@@ -91,6 +92,7 @@ class Past:
     records: VehicleRecords
     history: VehicleHistory
     changes: Sequence[CoverOnDay]
+    clock: tzinfo
 
 
 @dataclass(slots=True)
@@ -151,9 +153,19 @@ KIND_OF = {
 }
 
 
+def _find_day(place: Place, clock: tzinfo) -> date:
+    """Return the day under which a record stands; that of a message on the clock by which the person reads it."""
+    if place.form == "message" and place.moment:
+        return place.moment.astimezone(clock).date()
+    return place.day
+
+
 def _list_entries(past: Past, places: Iterable[Place]) -> list[Entry]:
     """Return an entry for everything that the person may see of the vehicle, in no order."""
-    entries = [Entry(place.day, KIND_OF[place.form], place.form, place.key) for place in _list_seen(past, places)]
+    entries = [
+        Entry(_find_day(place, past.clock), KIND_OF[place.form], place.form, place.key)
+        for place in _list_seen(past, places)
+    ]
     entries += [Entry(cover.registered_on, EntryKind.COVER, "cover", cover.pk, cover) for cover in past.covers]
     entries += [Entry(state.day, EntryKind.COVER, "state", 0, state) for state in past.changes]
     entries += [Entry(owner.from_day, EntryKind.OWNER, "ownership", owner.key, owner) for owner in past.records.owners]

@@ -36,9 +36,13 @@ from treatments.standing_query import Given, StandingRows
 
 def find_today(now: datetime, site: Site | None = None) -> date:
     """Return the date at a site, or at the shop's first one; dates of duty are dates where the work is done."""
+    return now.astimezone(find_clock(site)).date()
+
+
+def find_clock(site: Site | None = None) -> zoneinfo.ZoneInfo:
+    """Return the time zone of a site, or of the shop's first one; moments are shown on its clock."""
     site = site or next(iter(list_sites()), None)
-    zone = zoneinfo.ZoneInfo(site.time_zone) if site else zoneinfo.ZoneInfo("UTC")
-    return now.astimezone(zone).date()
+    return zoneinfo.ZoneInfo(site.time_zone if site else "UTC")
 
 
 def find_visit_findings(treatment: Treatment, lines: Iterable[TreatmentLine]) -> tuple[VisitFinding, ...]:

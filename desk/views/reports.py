@@ -16,10 +16,12 @@ from claims.report_tally import read_counted
 from claims.reports import ClaimsBy
 from claims.services.report_counting import ask_for_count
 from claims.tasks import count_reports_when_due
-from desk.access import open_to
+from desk.access import get_user, open_to
 from desk.charts import HEIGHT, WIDTH, draw_bars, draw_survival
 from desk.telling import tell
+from treatments.queries import find_clock
 from treatments.rules.words import say
+from treatments.shop_reference import find_site_of
 
 NAMES_A_PAGE = 25
 
@@ -39,6 +41,7 @@ def reports(request: HttpRequest) -> HttpResponse:
         "by": by,
         "choices": list(ClaimsBy),
         "counted": counted,
+        "clock": find_clock(find_site_of(get_user(request))),
         "page": page,
         "query": urlencode({"by": by}),
         "bars": draw_bars([(count.name, count.zones) for count in shown]),

@@ -13,7 +13,8 @@ from scheduling.rules.terms_document import write_terms
 from scheduling.rules.terms_in_words import tell_terms
 from scheduling.rules.terms_toml import write_toml
 from scheduling.terms_queries import describe_versions, list_around, read_version_terms
-from treatments.shop_reference import map_zone_names
+from treatments.queries import find_clock
+from treatments.shop_reference import find_site_of, map_zone_names
 
 
 @open_to("terms")
@@ -22,7 +23,12 @@ def terms(request: HttpRequest) -> HttpResponse:
     user = get_user(request)
     described = describe_versions(list_versions_for(user))
     groups = [(code, list(versions)) for code, versions in groupby(described, lambda listed: listed.version.terms.code)]
-    return render(request, "desk/terms.html", {"groups": groups, "may_edit": may_open(user, "edit_terms")})
+    context = {
+        "groups": groups,
+        "may_edit": may_open(user, "edit_terms"),
+        "clock": find_clock(find_site_of(user)),
+    }
+    return render(request, "desk/terms.html", context)
 
 
 @open_to("terms")
@@ -45,6 +51,7 @@ def version(request: HttpRequest, code: str, version: int) -> HttpResponse:
     )
     context = {
         "version": found,
+        "clock": find_clock(find_site_of(user)),
         "title": found.document["title"],
         "parts": parts,
         "earlier": earlier,

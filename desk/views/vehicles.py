@@ -36,10 +36,10 @@ from desk.vehicle_records import Owner
 from desk.zone_table import PlanView, write_zone_rows
 from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
 from treatments.models import Role, User, Vehicle
-from treatments.queries import find_today
+from treatments.queries import find_clock, find_today
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import Answer
-from treatments.shop_reference import map_zone_names
+from treatments.shop_reference import find_site_of, map_zone_names
 from treatments.vehicle_search import list_found_vehicles, list_with_plate_or_vin
 
 PER_PAGE = 30
@@ -108,7 +108,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
     found, covers = access_vehicle_and_covers(user, vin)
     asked = request.GET
     errors: list[tuple[str, str]] = []
-    today = find_today(now)
+    today, clock = find_today(now), find_clock(find_site_of(user))
     # Its older name is still read, since addresses with it were sent and kept.
     day_name = "as-of" if "as-of" in asked else "on"
     as_of = read_day(asked.get(day_name, ""), day_name, errors) or today
@@ -122,7 +122,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
     chosen = [EntryKind(kind) for kind in asked.getlist("kind") if kind in list(EntryKind)]
     page = asked.get("page", "")
     timeline = read_timeline(
-        Past(user, view.covers, view.records, view.history, changes),
+        Past(user, view.covers, view.records, view.history, changes, clock),
         chosen=chosen,
         page=int(page[:6]) if page.isdecimal() else 1,
         at=asked.get("at", ""),
@@ -132,6 +132,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "view": view,
         "as_of": as_of,
         "today": today,
+        "clock": clock,
         "day_name": day_name,
         "known_day": known_day,
         "errors": errors,

@@ -236,4 +236,5 @@ def test_the_page_asks_as_many_queries_whatever_the_history(demo: DemoShop) -> N
         look_at(vehicle, "rocker_left", day + timedelta(days=1), "0.4")
     many = count_queries(client, address)
     # A page of one kind alone asks for fewer records, never for more.
-    assert many <= few <= 27
+    # In use sites are kept, and so is the clock by which the person reads.
+    assert many <= few <= 28
