@@ -17,6 +17,7 @@ from scheduling.rules.slots import Preferences
 from scheduling.site_reference import list_bays, list_workers
 from treatments.models import Site, User
 from treatments.models.choices import choices_of
+from treatments.rules.log_contacts import find_contact_fault
 from treatments.rules.vin import VinMark
 from treatments.rules.words import BodyStyle
 
@@ -256,3 +257,12 @@ class NewVehicleForm(forms.Form):
         max_length=200,
         help_text=_("So that the shop can say when it is ready."),
     )
+
+    def clean_contact(self) -> str:
+        """Return the contact, which messages and calls go to."""
+        contact: str = self.cleaned_data["contact"]
+        if find_contact_fault(contact):
+            raise forms.ValidationError(
+                _("Write one telephone number with its area code, or one e-mail address such as name@example.org.")
+            )
+        return contact

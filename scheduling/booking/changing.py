@@ -4,7 +4,7 @@ Each is one thing that a person does, in one transaction, with its event; what i
 """
 
 import zoneinfo
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
@@ -27,6 +27,7 @@ from scheduling.booking.services import (
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.slots import Slot
+from scheduling.site_reference import read_calendars
 from treatments.event_log import record_events
 from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today
@@ -156,13 +157,13 @@ def walk_in(
     """Book a vehicle that stands at the door for the first time that is free today.
 
     Raises:
-        SlotTakenError: where nothing is free today; with the next three times.
+        SlotTakenError: where nothing is free today or the site is closed; with the next three times.
     """
     today = find_today(now, site)
     proposed = propose_slots(vehicle=vehicle, cover=cover, sites=[site], now=now, until=today, visit=visit, most=1)
     if not proposed.slots:
         later = offer_instead(vehicle=vehicle, cover=cover, site=site, visit=visit, start=now, now=now)
-        raise SlotTakenError("Nothing is free any more today for this visit.", later)
+        raise SlotTakenError(_tell_closed(site, today) or "Nothing is free any more today for this visit.", later)
     slot = proposed.slots[0]
     bay, person = find_place(slot.bay, slot.person)
     return book_visit(
@@ -178,6 +179,16 @@ def walk_in(
         why=slot.why,
         note=note,
     )
+
+
+def _tell_closed(site: Site, day: date) -> str:
+    """Return that a site is closed today, and why where the calendar knows more; '' where it is open at some time."""
+    (times,) = read_site_times([site], day, day)
+    if times.open_spans.get(day):
+        return ""
+    calendar = read_calendars([site])[site.pk]
+    why = "" if day in calendar.closed_days else calendar.explain_closed(day)
+    return f"{site.name} is closed today: {why}." if why else f"{site.name} is closed today."
 
 
 def run_late(

@@ -3,7 +3,7 @@
 import html
 import re
 import zoneinfo
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -11,7 +11,7 @@ from freezegun import freeze_time
 
 from desk.demo.load import DemoShop
 from scheduling.booking.services import book_visit
-from scheduling.models import Appointment, AppointmentStatus, Bay, Cover, CoverState, DueItem
+from scheduling.models import Appointment, AppointmentStatus, Bay, ClosedDay, Cover, CoverState, DueItem
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
@@ -192,6 +192,23 @@ def test_a_vehicle_at_the_door_is_taken_in_at_the_first_free_time_of_today(demo:
     assert "No such vehicle on record" in client.get("/walk-in/", {"q": "nobody"}).content.decode()
 
 
+def test_on_a_closed_day_the_door_says_so_and_why(demo: DemoShop) -> None:
+    client, vin = log_in("writer"), find_vin(demo, "in-grace")
+    ClosedDay.objects.create(site=demo.site, day=date(2026, 5, 21), reason="stocktaking")
+    for moment, said, in_french in (
+        ("2026-05-23 15:00", "is closed today: a Saturday.", "est fermé aujourd’hui : un samedi."),
+        ("2026-05-25 15:00", "is closed today: a public holiday.", "est fermé aujourd’hui : un jour férié."),
+        ("2026-05-21 15:00", "is closed today.", "est fermé aujourd’hui."),
+    ):
+        with freeze_time(moment):
+            closed = client.post("/walk-in/", {"vin": vin})
+            shown = closed.content.decode()
+            assert closed.status_code == 400 and f"{demo.site.name} {said}" in shown and "free any more" not in shown
+            assert len(read_slots(shown)) == 3
+            french = client.post("/walk-in/", {"vin": vin}, headers={"accept-language": "fr"})
+            assert f"{demo.site.name} {in_french}" in french.content.decode()
+
+
 def test_a_vehicle_that_was_never_here_is_added_with_its_owner_and_taken_in(demo: DemoShop) -> None:
     client = log_in("writer")
     given = {
@@ -202,6 +219,12 @@ def test_a_vehicle_that_was_never_here_is_added_with_its_owner_and_taken_in(demo
     shown = wrong.content.decode()
     assert wrong.status_code == 400 and 'href="#id_vin"' in shown and "Dunstan Reed" in shown
     assert not Vehicle.objects.filter(plate="NEW 001").exists()
+    for contact in ("knows the way", "555", "dunstan@", "a@example.org, b@example.org", "call +1 555 0144"):
+        refused = client.post("/walk-in/new/", {**given, "vin": "11111111111111111", "contact": contact})
+        shown = refused.content.decode()
+        assert refused.status_code == 400 and 'href="#id_contact"' in shown, contact
+        assert "Write one telephone number with its area code, or one e-mail address such as name@example.org." in shown
+        assert not Vehicle.objects.filter(plate="NEW 001").exists()
     answer = client.post("/walk-in/new/", {**given, "vin": "11111111111111111"})
     visit = Appointment.objects.get()
     assert answer.headers["Location"] == f"/visits/{visit.number}/?told=walked-in"
