@@ -30,7 +30,7 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
     given = request.POST if request.method == "POST" else request.GET
     numbers = list(dict.fromkeys(given.getlist("cover")))
     covers = find_covers(user, numbers[:MOST_AT_ONCE])
-    if request.method == "POST" and "book" in request.POST:
+    if request.method == "POST" and "book" in request.POST and numbers:
         booked, unread = _book(request, covers, user, now)
         done = {
             "booked": [one for one in booked if one.appointment],
@@ -38,6 +38,8 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
         }
         return render(request, "desk/book_many_done.html", done)
     errors: Errors = []
+    if not numbers:
+        errors.append(("", _("No vehicle is chosen: go back and tick at least one.")))
     if len(numbers) > MOST_AT_ONCE:
         message = _("%(count)s covers are chosen and %(most)s can be booked at once; here are the first %(most)s.")
         errors.append(("", message % {"count": len(numbers), "most": MOST_AT_ONCE}))
@@ -59,7 +61,7 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
         "errors": errors,
         "chosen_count": len(covers),
     }
-    return render(request, "desk/book_many.html", context)
+    return render(request, "desk/book_many.html", context, status=200 if numbers else 400)
 
 
 def _book(

@@ -140,7 +140,8 @@ def test_a_button_of_another_vehicle_or_a_made_up_one_books_nothing(demo: DemoSh
 
 def test_only_service_writer_and_owner_book(demo: DemoShop) -> None:
     vin = find_vin(demo, "overdue")
-    pages = (f"/vehicles/{vin}/book/", "/walk-in/", "/walk-in/new/", "/due/book/", "/due/next/")
+    number = Cover.objects.get(vehicle__vin=vin).number
+    pages = (f"/vehicles/{vin}/book/", "/walk-in/", "/walk-in/new/", f"/due/book/?cover={number}", "/due/next/")
     for username, expected in (("writer", {200, 302}), ("owner", {200, 302}), ("lift", {403}), ("dealer", {403})):
         client = log_in(username)
         assert {client.get(page).status_code for page in pages} == expected, username

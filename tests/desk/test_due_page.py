@@ -11,7 +11,7 @@ from desk.demo.load import DemoShop
 from notifications.models import Message
 from notifications.services import write_due_reminders
 from scheduling.index.service import recompute
-from scheduling.models import Cover, CoverChange, CoverState, DueItem, SavedFilter
+from scheduling.models import Appointment, Cover, CoverChange, CoverState, DueItem, SavedFilter
 from scheduling.saved_filters import MOST_KEPT
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
@@ -154,8 +154,22 @@ def test_who_may_do_what_to_those_chosen(demo: DemoShop) -> None:
             assert ('name="cover"' in page) == (remind == 200)
     assert not CoverChange.objects.exists()
     assert log_in("owner").get("/due/chosen/", {"do": "burn", "cover": late}).status_code == 404
-    nobody = log_in("owner").get("/due/chosen/", {"do": "remind"})
-    assert nobody.status_code == 400 and "No vehicle is chosen" in nobody.content.decode()
+
+
+def test_with_nothing_ticked_each_thing_done_to_several_says_so_and_leads_back(demo: DemoShop) -> None:
+    client = log_in("owner")
+    for address, press in (
+        ("/due/chosen/", {"do": "remind"}),
+        ("/due/chosen/", {"do": "waive", "reason": "Moved abroad"}),
+        ("/due/book/", {"book": "yes"}),
+    ):
+        for nobody in (client.get(address, press), client.post(address, press)):
+            page = nobody.content.decode()
+            assert nobody.status_code == 400 and 'role="alert"' in page, address
+            assert "No vehicle is chosen: go back and tick at least one." in page, address
+            assert re.search(r'<a [^>]*href="/due/">Back to the due list</a>', page), address
+    assert client.get("/due/book/", {"cover": find_number(demo, "overdue")}).status_code == 200
+    assert not CoverChange.objects.exists() and not Appointment.objects.exists()
 
 
 def test_the_pages_of_those_chosen_ask_a_constant_number_of_queries(

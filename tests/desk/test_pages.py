@@ -117,6 +117,8 @@ def fill(pattern: str, cover: Cover) -> str:
     }  # fmt: skip
     for placeholder, value in values.items():
         pattern = pattern.replace(placeholder, value)
+    if pattern == "/due/book":
+        return f"{pattern}/?cover={cover.number}"
     return pattern if pattern.endswith((".pdf", ".toml", ".ics", ".csv")) or pattern == "/" else pattern + "/"
 
 
