@@ -219,6 +219,16 @@ def test_a_plan_is_worked_out_once_and_a_lost_or_failed_one_is_told(
 
 
 @freeze_time(NOW)
+def test_the_page_counts_one_vehicle_as_one(bays: Bays, covers: list[Cover]) -> None:
+    plan, client = draft(bays), open_pages(bays)
+    for visits, in_english, in_french in ((1, "1 vehicle,", "1 véhicule,"), (2, "2 vehicles,", "2 véhicules,")):
+        plan.totals["visits"] = visits
+        plan.save()
+        assert f"<h2>{in_english} " in client.get("/season/").content.decode()
+        assert f"<h2>{in_french} " in client.get("/season/", headers={"accept-language": "fr"}).content.decode()
+
+
+@freeze_time(NOW)
 def test_the_page_asks_a_constant_number_of_queries(bays: Bays, covers: list[Cover]) -> None:
     draft(bays)
     client = open_pages(bays)
