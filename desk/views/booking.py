@@ -144,7 +144,7 @@ def _show(
         # Not where something else has the focus.
         "first": not errors and not choice.errors and not instead,
         "title": _("Book %(plate)s") % {"plate": found.vehicle.plate or found.vehicle.vin},
-        "turned_away": request.GET.get("told") == "nothing-free-today",
+        "turned_away": request.GET.get("told") == "not-today",
         "coming": [(visit, visit.starts_at.astimezone(ZoneInfo(visit.site.time_zone))) for visit in found.coming],
         "kind": kind,
         "is_all_booked": found.is_all_booked(kind),

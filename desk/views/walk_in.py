@@ -158,7 +158,7 @@ def new_vehicle(request: HttpRequest) -> HttpResponse:
                     return _take_in(vehicle, user, now)
                 except ValidationError:
                     # It is on record now; its own page says what is free, and what is in the way.
-                    return redirect(f"{reverse('desk:book', args=[vehicle.vin])}?told=nothing-free-today")
+                    return redirect(f"{reverse('desk:book', args=[vehicle.vin])}?told=not-today")
             return redirect(reverse("desk:book", args=[vehicle.vin]))
     errors = list_errors(form) if form.is_bound else []
     known = _find_known(form) if errors else None

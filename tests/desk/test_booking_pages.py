@@ -231,6 +231,11 @@ def test_a_vehicle_that_was_never_here_is_added_with_its_owner_and_taken_in(demo
     assert answer.headers["Location"] == f"/visits/{visit.number}/?told=walked-in"
     assert (visit.visit, visit.cover, visit.customer.phone) == ("first_treatment", None, "+1 555 0144")
     assert Event.objects.filter(kind="vehicle.added", subject_id=str(visit.vehicle_id)).exists()
+    with freeze_time("2026-05-23 15:00"):  # a Saturday
+        other = {"vin": "QUARRY-TRUCK-7", "vin_mark": "non_road_serial", "plate": "NEW 002"}
+        later = client.post("/walk-in/new/", {**given, **other}, follow=True)
+        shown = html.unescape(later.content.decode())
+        assert "on record now, but it can't be taken in today" in shown and read_slots(later.content.decode())
     twice = client.post("/walk-in/new/", {**given, "vin": "11111111111111111"}).content.decode()
     assert "This vehicle is on record already" in twice
     assert Vehicle.objects.filter(plate="NEW 001").count() == 1
