@@ -10,7 +10,7 @@ from markupsafe import Markup
 
 from desk.moulds import Filling, Mould, make_hole
 from desk.parts import find_address
-from desk.telling import tell
+from desk.telling import speak_in, tell
 from desk.templatetags.desk_dates import date, name_near_form
 from scheduling.booking.many import WantedVisit
 
@@ -19,7 +19,13 @@ HOLES = ("number", "vehicle_address", "plate", "description", "phone", "when", "
 
 def write_rows(wanted: Iterable[WantedVisit]) -> Markup:
     """Return a row for each that has a time, in the language of the page, on the clock of the site."""
-    mould, this_year = _make_mould(get_language()), timezone.localdate().year
+    language = get_language()
+    with speak_in(language):
+        return _write(wanted, _make_mould(language))
+
+
+def _write(wanted: Iterable[WantedVisit], mould: Mould) -> Markup:
+    this_year = timezone.localdate().year
     written: list[str] = []
     for row in wanted:
         vehicle, slot, filling = row.cover.vehicle, row.slot, Filling()

@@ -9,7 +9,7 @@ from django.conf import settings
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 from django.utils.http import url_has_allowed_host_and_scheme
-from django.utils.translation import get_language_info
+from django.utils.translation import get_language, get_language_info
 from django.utils.translation import gettext_lazy as _
 
 from desk.access import MAY_OPEN, may_open
@@ -48,11 +48,17 @@ def list_sections(user: User, path: str) -> list[Section]:
         path: the path of the page that is shown.
     """
     found = []
-    for page, address in _find_addresses():
-        if may_open(user, page):
-            current = "page" if path == address else "true" if path.startswith(address) else ""
-            found.append(Section(address, str(SECTIONS[page]), current))
+    for address, words in _list_open(user.role, user.is_superuser, get_language()):
+        current = "page" if path == address else "true" if path.startswith(address) else ""
+        found.append(Section(address, words, current))
     return found
+
+
+@functools.lru_cache(maxsize=64)
+def _list_open(role: str, is_superuser: bool, language: str | None) -> tuple[tuple[str, str], ...]:
+    """Return the address and the words of each section that a role may open, in the language, which is that in use."""
+    person = User(role=role, is_superuser=is_superuser)
+    return tuple([(address, str(SECTIONS[page])) for page, address in _find_addresses() if may_open(person, page)])
 
 
 @functools.cache

@@ -18,7 +18,7 @@ from notifications.rules.reminders import (
     find_news,
 )
 from notifications.zones_to_complete import read_zones_to_complete
-from scheduling.models import Cover, DueItem
+from scheduling.models import Cover, CoverState, DueItem
 from scheduling.rules.due_item import DueKind, DueStatus
 from scheduling.rules.ends import CoverStatus
 from treatments.among import Among
@@ -71,9 +71,10 @@ def weigh_reminders(as_of: date, keys: Iterable[int] | None, known: Mapping[int,
     Args:
         as_of: today at the shop.
         keys: the only covers to be looked at; all where None.
-        known: all of these covers with ``site`` loaded, where the caller has read them already.
+        known: all of these covers with ``site`` loaded, where the caller has read them already and wants to know only
+            what would be; the reminders then lack zones and sentences.
     """
-    by_cover, pending = _read_due_things(as_of, keys)
+    by_cover, pending = _read_due_things(as_of, keys) if known is None else _read_due_dates(as_of, list(known))
     if known is None:
         covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms").in_bulk(list(by_cover))
     else:
@@ -117,6 +118,7 @@ OWNERS = StandingRows(
     ),
     annotated=("owned_vehicle",),
 )
+_DATES_OF_THING = ("key", "kind", "opens_on", "target_on", "last_on", "grace_until")
 _COLUMNS_OF_THING = ("key", "kind", "zones", "opens_on", "target_on", "last_on", "grace_until", "sentence")
 
 
@@ -149,8 +151,36 @@ def _read_due_things(as_of: date, keys: Iterable[int] | None) -> tuple[dict[int,
         )
         if status == CoverStatus.PENDING:
             pending.add(cover)
-    opened = {key: things for key, things in by_cover.items() if any(thing.opens_on <= as_of for thing in things)}
-    return opened, pending
+    return _leave_opened(by_cover, as_of), pending
+
+
+# By the states, so that each of those is looked up once and not for every thing.
+DUE_DATES = StandingQuery(
+    lambda: (
+        CoverState.objects.filter(
+            Among("cover_id", GivenKeys(0)),
+            cover__due_items__opens_on__lte=Given(1, DateField()),
+            cover__due_items__status__in=[status for status in DueStatus if status != DueStatus.BOOKED],
+        )
+        .order_by()
+        .values_list("cover_id", "status", *(f"cover__due_items__{name}" for name in _DATES_OF_THING))
+    )
+)
+
+
+def _read_due_dates(as_of: date, keys: list[int]) -> tuple[dict[int, list[DueThing]], set[int]]:
+    """Return what ``_read_due_things`` returns, without zones and sentences, which are long."""
+    rows = DUE_DATES.ask(keys, as_of + timedelta(days=TOLD_TOGETHER_DAYS))
+    by_cover: dict[int, list[DueThing]] = defaultdict(list)
+    for cover, _status, key, kind, opens_on, target_on, last_on, grace_until in rows:
+        by_cover[cover].append(DueThing(key, DUE_KINDS[kind], (), opens_on, target_on, last_on, grace_until, ""))
+    pending = {cover for cover, status, *_thing in rows if status == CoverStatus.PENDING}
+    return _leave_opened(by_cover, as_of), pending
+
+
+def _leave_opened(by_cover: dict[int, list[DueThing]], as_of: date) -> dict[int, list[DueThing]]:
+    """Return the covers with at least one open window."""
+    return {key: things for key, things in by_cover.items() if any(thing.opens_on <= as_of for thing in things)}
 
 
 DUE_KINDS = {kind.value: kind for kind in DueKind}

@@ -43,7 +43,11 @@ class GivenKeys(Given):
     """Stands for a list of keys; it is for ``Among``."""
 
     def adapt(self, value: Any, connection: Any) -> Any:
-        return adapt_keys([_fix_type(key, connection) if type(key) is int else key for key in value], connection)
+        keys = list(value)
+        if connection.vendor == "postgresql" and all(type(key) is int for key in keys):
+            # As the text of an array, of which PostgreSQL knows the type by the column; psycopg would look at each key.
+            return "{" + ",".join(map(str, keys)) + "}"
+        return adapt_keys(keys, connection)
 
 
 _FIRST, _LAST = "\ue000", "\ue001"  # no text of a shop has these signs, which mean nothing

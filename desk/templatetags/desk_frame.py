@@ -14,7 +14,9 @@ from django.utils.translation import get_language
 
 from desk.frame import LOOKS, Section, find_look, find_page_address, list_other_languages, list_sections
 from desk.parts import write_part
+from desk.telling import tell
 from treatments.models import User
+from treatments.rules.words import say
 
 register = template.Library()
 
@@ -52,7 +54,7 @@ def frame_top(context: Context, sections: list[Section], here: str) -> SafeStrin
     user, language = context.get("user"), get_language() or ""
     name = role = ""
     if isinstance(user, User):
-        name, role = user.get_full_name() or user.username, str(user.get_role_display())
+        name, role = user.get_full_name() or user.username, user.role
     parts = _mould_top(tuple(sections), name, role, _find_request(context) is not None, language)
     return _fill(parts, _write_token(context), here)
 
@@ -73,7 +75,8 @@ def _mould_top(
     sections: tuple[Section, ...], name: str, role: str, has_request: bool, language: str
 ) -> tuple[str, ...]:
     return _mould(
-        "desk/frame_top.html", sections=sections, name=name, role=role, has_request=has_request,
+        "desk/frame_top.html", sections=sections, name=name, role=tell(say(role)) if role else "",
+        has_request=has_request,
         languages=list_other_languages(language),
     )  # fmt: skip
 

@@ -4,7 +4,7 @@ Each booking stands by itself: what can't be booked is said with its reason, and
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -82,7 +82,8 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
     times = _read_times({cover.site_id: cover.site for cover in covers}.values(), now)
     known = read_known_of(covers)
     booked, workload = known.booked, known.workload
-    due = _read_what_is_due([cover for cover in covers if cover.pk not in booked], now)
+    days = {cover.site_id: find_today(now, cover.site) for cover in {one.site_id: one for one in covers}.values()}
+    due = _read_what_is_due([cover for cover in covers if cover.pk not in booked], days, now)
     visits: dict[int, VisitInTurn] = {}
     reasons = {key: f"Booked already: visit {number}." for key, number in booked.items()}
     for cover in covers:
@@ -103,7 +104,7 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
         except ValidationError as error:
             reasons[cover.pk] = " ".join(error.messages)
             continue
-        until = find_today(now, cover.site) + timedelta(days=LOOKED_THROUGH_DAYS)
+        until = days[cover.site_id] + timedelta(days=LOOKED_THROUGH_DAYS)
         visits[cover.pk] = VisitInTurn(cover.site_id, found.served_by(found.visit), work, until)
     slots = dict(zip(visits, find_slots_in_turn(list(visits.values()), times, now), strict=True))
     wanted = []
@@ -117,11 +118,13 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
 NOTHING_FREE = f"Nothing is free in the next {LOOKED_THROUGH_DAYS} days in a bay that suits the vehicle."
 
 
-def _read_what_is_due(covers: Sequence[Cover], now: datetime) -> dict[int, WhatIsDue | str]:
+def _read_what_is_due(
+    covers: Sequence[Cover], today_at: Mapping[int, date], now: datetime
+) -> dict[int, WhatIsDue | str]:
     """Return by cover what a visit is to serve, or why nobody must come: from the index, or where it is not up to date
     from the records.
     """
-    days = {cover.pk: find_today(now, cover.site) for cover in covers}
+    days = {cover.pk: today_at[cover.site_id] for cover in covers}
     # The index answers for the shop's own day.
     today = find_today(now)
     fresh = read_fresh_items([cover for cover in covers if days[cover.pk] == today], today)

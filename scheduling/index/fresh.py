@@ -4,6 +4,7 @@ It is up to date for a day where the last run was for no later one, the cover wa
 no event tells of it that no run has read yet.
 """
 
+import functools
 import json
 from collections import defaultdict
 from collections.abc import Sequence
@@ -50,7 +51,13 @@ class IndexedItem(NamedTuple):
     @property
     def zones(self) -> tuple[str, ...]:
         """The zones that are to be recoated; few ask, so that they are not read before."""
-        return tuple(json.loads(self.zones_as_json))
+        return _read_zones(self.zones_as_json)
+
+
+# Vehicles of one body style have the same zones due.
+@functools.lru_cache(maxsize=1024)
+def _read_zones(text: str) -> tuple[str, ...]:
+    return tuple(json.loads(text))
 
 
 def read_fresh_items(covers: Sequence[Cover], day: date) -> dict[int, list[IndexedItem]]:

@@ -75,6 +75,7 @@ class _SiteSearch:
         self._bays = {bay.key: bay for bay in site.bays}
         self._people = {person.key: person for person in site.people}
         self._places: dict[tuple[object, ...], dict[date, _Places]] = {}
+        self._walks: dict[tuple[object, ...], list[date]] = {}
 
     def find(self, visit: VisitInTurn) -> Slot | None:
         """Return the best time for a visit, None where no day has one."""
@@ -83,7 +84,7 @@ class _SiteSearch:
             here = replace(self._site, bays=tuple(self._bays.values()), people=tuple(self._people.values()))
             return next(iter(find_slots(visit.items, visit.work, [here], self._from, visit.until, most=1)), None)
         places = self._places.setdefault(_describe_need(visit.work, self._site), {})
-        for day in self._walk_days(visit.items, visit.until):
+        for day in self._find_walk(visit.items, visit.until):
             of_day = places.get(day)
             if of_day is None:
                 of_day = places[day] = self._lay_all(visit.work, day)
@@ -109,6 +110,14 @@ class _SiteSearch:
             person = self._people[slot.person]
             taken = (*person.taken, Span(slot.starts_at, slot.work_ends_at))
             self._people[slot.person] = replace(person, taken=taken)
+
+    def _find_walk(self, items: Sequence[DueDates], until: date) -> Sequence[date]:
+        """Return the open days in the order in which they are tried; many vehicles are due on the same days."""
+        key = until, tuple([(item.kind, item.opens_on, item.last_on, item.grace_until) for item in items])
+        walk = self._walks.get(key)
+        if walk is None:
+            walk = self._walks[key] = list(self._walk_days(items, until))
+        return walk
 
     def _walk_days(self, items: Sequence[DueDates], until: date) -> Iterator[date]:
         """Yield the open days up to ``until``, those first that serve most of what is due, then the earlier ones."""
