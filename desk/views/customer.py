@@ -317,7 +317,10 @@ def cancel(request: HttpRequest, visitor: Visitor) -> HttpResponse:
     visit = visitor.visit
     until_hours = settings.CUSTOMER_CHANGES_UNTIL_HOURS
     if visit is None or not may_change(visit, now=visitor.now, until_hours=until_hours):
-        return _show(request, visitor)
+        # Cancelled in another window, say; who only follows an old link is shown how it is.
+        told = gettext("This visit can't be cancelled here any more. This is how it is now.")
+        errors = [told] if request.method == "POST" else []
+        return _show(request, visitor, errors=errors, status=409 if errors else 200)
     reason, errors = "", []
     if request.method == "POST":
         reason = request.POST.get("reason", "").strip()[:200]

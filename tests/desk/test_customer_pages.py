@@ -155,6 +155,9 @@ def test_a_customer_moves_and_cancels_and_the_calendar_follows(
     visit.refresh_from_db()
     assert status == 302 and "It is cancelled." in text and (visit.status, visit.status_reason) == ("cancelled", "ill")
     assert len(list_times(text)) == 5
+    # The same button in a window that was left open.
+    status, text = post(client, page + "cancel/", sequence=str(visit.sequence), reason="ill")
+    assert status == 409 and "can&#x27;t be cancelled here any more" in text.replace("&#39;", "&#x27;")
     mails = sorted(read_mail(settings), key=lambda mail: mail["Message-ID"])
     parts = [part for mail in mails for part in mail.walk() if part.get_content_type() == "application/ics"]
     methods = [str(Calendar.from_ical(part.get_content())["method"]) for part in parts]
@@ -188,7 +191,7 @@ def test_shortly_before_the_visit_only_a_call_changes_it(
         assert (">Move</a>" in text) is may and ("by a call only" in text) is not may
         assert ("Cancel your visit?" in read(client, page + "cancel/")) is may
         assert bool(list_times(read(client, page + "times/"))) is may
-    assert post(client, page + "cancel/", sequence="0", reason="ill")[0] == 200
+    assert post(client, page + "cancel/", sequence="0", reason="ill")[0] == 409
     visit.refresh_from_db()
     assert visit.status == "booked"
 
