@@ -183,7 +183,7 @@ PAGES = [
     DeskPage("season", "writer"),
     DeskPage("season", "writer", query="?week=soon", what="error"),
     DeskPage("walk_in", "writer"),
-    DeskPage("walk_in", "writer", query="?q=e", what="found"),
+    DeskPage("walk_in", "writer", query="?q=le", what="found"),
     DeskPage("walk_in_new", "writer"),
     DeskPage("walk_in_new", "writer", spoil="main form", what="error"),
     DeskPage("set_up", "owner"),
