@@ -41,7 +41,9 @@ class SessionStore(DatabaseSessionStore):
         return row
 
     def _get_session_from_db(self) -> LogIn | None:
-        found: list[Any] = LOG_IN_OF_KEY.ask(self.session_key, timezone.now())
+        # No key of Django's has the sign that no database takes in a text; a cookie may.
+        is_key = "\x00" not in (self.session_key or "")
+        found: list[Any] = LOG_IN_OF_KEY.ask(self.session_key, timezone.now()) if is_key else []
         if not found:
             _PERSON.set(None)
             self._session_key = None

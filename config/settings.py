@@ -179,6 +179,8 @@ if env.str("EMAIL_URL", default=""):
 else:
     EMAIL_BACKEND = "notifications.mail_files.EmlFileBackend"
     EMAIL_FILE_PATH = str(VAR_DIR / "mail")
+# A server that takes a connection and then says nothing holds nobody up for longer.
+EMAIL_TIMEOUT = env.int("EMAIL_TIMEOUT", default=10)
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="desk@example.org")
 
 CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="") or "memory://"

@@ -15,7 +15,7 @@ from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 from django.utils import timezone
 
-from notifications.tasks import nudge_to_tell
+from notifications.tasks import tell_without_workers
 from scheduling.index.service import recompute_what_changed
 from scheduling.services import register_covers_for_new_treatments
 from treatments.queries import find_today
@@ -34,20 +34,34 @@ def follow_up_on_forms(get_response: Callable[[HttpRequest], HttpResponseBase]) 
     def answer(request: HttpRequest) -> HttpResponseBase:
         response = get_response(request)
         if request.method == "POST" and response.status_code < 400:
-            follow_up(timezone.now())
+            now = timezone.now()
+            _try(lambda: follow_up(now))
+            _tell_when_answered(response)
         return response
 
     return answer
 
 
-def follow_up(now: datetime) -> None:
-    """Look for what follows from what was written down; each look is short where there is nothing.
+def _tell_when_answered(response: HttpResponseBase) -> None:
+    """Tell customers once the answer is on its way, since a mail server may be slow."""
+    close = response.close
 
-    What was sent is recorded already, so a failure here is logged and left to the daily run.
-    """
+    def tell_and_close() -> None:
+        _try(tell_without_workers)
+        close()
+
+    response.close = tell_and_close  # type: ignore[method-assign]
+
+
+def follow_up(now: datetime) -> None:
+    """Bring the due list up to date with what was written down; the look is short where there is nothing."""
+    register_covers_for_new_treatments(now=now)
+    recompute_what_changed(as_of=find_today(now), most=MOST_AT_ONCE)
+
+
+def _try(what: Callable[[], None]) -> None:
+    """Do it; what was sent is recorded already, so a failure is logged and left to the daily run."""
     try:
-        register_covers_for_new_treatments(now=now)
-        recompute_what_changed(as_of=find_today(now), most=MOST_AT_ONCE)
-        nudge_to_tell()
+        what()
     except (Error, OSError):
         logger.exception("What follows from a form is left to the next daily run.")

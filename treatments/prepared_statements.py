@@ -13,7 +13,7 @@ from weakref import WeakKeyDictionary
 import psycopg
 from psycopg.abc import Buffer
 from psycopg.adapt import PyFormat, Transformer
-from psycopg.pq import ExecStatus, TransactionStatus
+from psycopg.pq import ConnStatus, DiagnosticField, ExecStatus, TransactionStatus
 
 _PLACE = re.compile("%(s|%)")
 
@@ -52,7 +52,8 @@ def fetch_rows(statement: Statement, values: Sequence[Any], connection: Any) -> 
         the rows; None where a cursor should be asked instead, which succeeds or says what is wrong.
 
     Raises:
-        django.db.Error: the statement failed within a transaction, which is of no use any more.
+        django.db.Error: the statement failed for a reason for which a cursor would fail too, or within a transaction,
+            which is of no use any more.
     """
     driver = connection.connection
     status = driver.pgconn.transaction_status
@@ -66,6 +67,7 @@ def fetch_rows(statement: Statement, values: Sequence[Any], connection: Any) -> 
         transformer = known.transformer
         try:
             told = transformer.dump_sequence(values, statement.formats)
+            types = transformer.types or ()
             result = _execute(statement, told, known, driver.pgconn)
             if result.status == ExecStatus.TUPLES_OK:
                 transformer.set_pgresult(result)
@@ -74,11 +76,20 @@ def fetch_rows(statement: Statement, values: Sequence[Any], connection: Any) -> 
                 return rows
         except psycopg.Error:
             return None
-    if status == TransactionStatus.INTRANS:
-        with connection.wrap_database_errors:
-            raise psycopg.errors.error_from_result(result, encoding="utf-8")
-    _forget(statement, known, driver.pgconn)
-    return None
+    if driver.pgconn.status != ConnStatus.OK:
+        return None  # a cursor says so in the way that Django knows
+    is_out_of_date = result.error_field(DiagnosticField.SQLSTATE) in OUT_OF_DATE
+    if is_out_of_date:
+        known.names.pop((statement, types), None)
+        if status == TransactionStatus.IDLE:
+            return None
+    with connection.wrap_database_errors:
+        raise psycopg.errors.error_from_result(result, encoding="utf-8")
+
+
+# A column got another type since the statement was prepared (feature_not_supported), or somebody let go of it, as a
+# pooler does between two visitors (invalid_sql_statement_name): it is prepared anew the next time.
+OUT_OF_DATE = (b"0A000", b"26000")
 
 
 def _execute(statement: Statement, told: Sequence[Buffer | None], known: _Connection, server: Any) -> Any:
@@ -91,10 +102,3 @@ def _execute(statement: Statement, told: Sequence[Buffer | None], known: _Connec
             return prepared
         known.names[statement, types] = name
     return server.exec_prepared(name, told, formats)
-
-
-def _forget(statement: Statement, known: _Connection, server: Any) -> None:
-    """Prepare a statement that failed anew the next time: it may be that a column got another type since."""
-    name = known.names.pop((statement, known.transformer.types or ()), None)
-    if name is not None:
-        server.exec_(b"DEALLOCATE " + name)

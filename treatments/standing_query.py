@@ -188,6 +188,8 @@ def _may_prepare(connection: Any) -> bool:
     # A log of queries wants them with their values, and who wraps their execution wants to see them.
     if connection.queries_logged or connection.execute_wrappers:
         return False
+    if connection.needs_rollback:
+        return False  # a cursor refuses to go on in a transaction of which a part failed
     # As Django itself does before it opens a cursor.
     connection.close_if_health_check_failed()
     connection.ensure_connection()

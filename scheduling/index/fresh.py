@@ -17,6 +17,7 @@ from django.db.models.functions import Cast, Coalesce
 
 from scheduling.index.stale import (
     COVER_KINDS,
+    MATERIAL_KINDS,
     OWNER_KINDS,
     READER,
     SITE_KINDS,
@@ -160,7 +161,7 @@ def _list_unread() -> "QuerySet[Any, Any]":
             | Q(kind__in=VEHICLE_KINDS, subject="vehicle") & Q(Among("subject_id", vehicles))
             | Q(kind__in=VEHICLE_KINDS) & ~Q(subject="vehicle") & Q(Among("of_vehicle", vehicles))
             | Q(kind__in=VISIT_KINDS) & Q(Among("of_cover", covers))
-            | Q(kind__in=[*OWNER_KINDS, *SITE_KINDS])
+            | Q(kind__in=[*OWNER_KINDS, *SITE_KINDS, *MATERIAL_KINDS])
             | Q(behind=MOST_UNREAD),
             position__gt=place,
             position__lte=place + MOST_UNREAD,
@@ -182,6 +183,8 @@ def _find_stale(covers: Sequence[Cover]) -> set[int]:
     if any(event.behind == MOST_UNREAD for event in events):
         return {cover.pk for cover in covers}
     told = sort_events(events)
+    if told.all:
+        return {cover.pk for cover in covers}
     vehicles = set(told.vehicles)
     if told.owners:
         theirs = Ownership.objects.filter(

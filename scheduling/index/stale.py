@@ -31,7 +31,9 @@ VEHICLE_KINDS = [
 VISIT_KINDS = [f"appointment.{verb}" for verb in ("booked", "moved", "cancelled", "no_show", "begun", "done", "split")]
 OWNER_KINDS = ["customer.changed"]
 SITE_KINDS = ["site.changed", "site_calendar.changed", "closed_day.changed"]
-KINDS = [*COVER_KINDS, *VEHICLE_KINDS, *VISIT_KINDS, *OWNER_KINDS, *SITE_KINDS]
+# What a product is of, and what a zone is, decide what is due where it was used: on every cover.
+MATERIAL_KINDS = ["product.changed", "zone.changed"]
+KINDS = [*COVER_KINDS, *VEHICLE_KINDS, *VISIT_KINDS, *OWNER_KINDS, *SITE_KINDS, *MATERIAL_KINDS]
 
 
 def mark_stale() -> int:
@@ -70,25 +72,29 @@ class ToldOf:
     vehicles: set[int]
     owners: set[int]
     sites: set[int]
+    all: bool = False
 
 
 def sort_events(events: Iterable[RecordedEvent]) -> ToldOf:
     """Return of whom events of KINDS tell."""
-    told = ToldOf(set(), set(), set(), set())
+    covers, vehicles, owners, sites = set[int](), set[int](), set[int](), set[int]()
+    is_of_all = False
     for event in events:
         after = event.after or event.before or {}  # a closed day may have been taken away
         if event.kind in COVER_KINDS:
-            told.covers.add(int(event.subject_id))
+            covers.add(int(event.subject_id))
         elif event.kind in VEHICLE_KINDS:
-            told.vehicles.add(int(event.subject_id if event.subject == "vehicle" else after["vehicle"]))
+            vehicles.add(int(event.subject_id if event.subject == "vehicle" else after["vehicle"]))
         elif event.kind in VISIT_KINDS:
             if after["cover"] is not None:
-                told.covers.add(after["cover"])
+                covers.add(after["cover"])
         elif event.kind in OWNER_KINDS:
-            told.owners.add(int(event.subject_id))
+            owners.add(int(event.subject_id))
+        elif event.kind in MATERIAL_KINDS:
+            is_of_all = True
         else:
-            told.sites.add(int(event.subject_id if event.subject == "site" else after["site"]))
-    return told
+            sites.add(int(event.subject_id if event.subject == "site" else after["site"]))
+    return ToldOf(covers, vehicles, owners, sites, is_of_all)
 
 
 def _mark_events(events: list[Event]) -> None:
@@ -99,6 +105,8 @@ def _mark_events(events: list[Event]) -> None:
     covers = set(told.covers)
     if vehicles:
         covers |= set(Cover.objects.filter(vehicle__in=vehicles).values_list("pk", flat=True))
+    if told.all:
+        CoverState.objects.update(recheck_on=LONG_AGO)
     if told.sites:
         CoverState.objects.filter(site__in=told.sites).update(recheck_on=LONG_AGO)
     if not covers:

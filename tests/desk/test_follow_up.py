@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.db import OperationalError
@@ -82,6 +83,24 @@ def test_a_failure_there_does_not_take_back_what_was_sent(
     def fail() -> None:
         raise OperationalError("the database is busy")
 
-    monkeypatch.setattr(follow_up, "nudge_to_tell", fail)
+    monkeypatch.setattr(follow_up, "tell_without_workers", fail)
     assert book_one(demo) == 302
     assert Appointment.objects.count() == 1 and "left to the next daily run" in caplog.text
+
+
+@override_settings(CELERY_TASK_ALWAYS_EAGER=True)
+def test_a_server_that_fails_is_asked_once_and_not_for_every_message(demo: DemoShop, settings: Any) -> None:
+    message = {"channel": "email", "due_at": NOW, "created_at": NOW, "kind": "visit_due", "subject": "x", "body": "x"}
+    owner = Customer.objects.exclude(email="").order_by("pk")[0]
+    Message.objects.all().delete()
+    for number in range(12):
+        Message.objects.create(key=f"k{number}", customer=owner, address=owner.email, **message)
+    client = log_in("writer")
+    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 9  # nobody listens there
+    assert client.post("/look/", {"look": "dark", "next": "/"}).status_code == 302
+    assert list(Message.objects.filter(attempts__gt=0).values_list("attempts", flat=True)) == [1]
+    settings.EMAIL_BACKEND = "notifications.mail_files.EmlFileBackend"
+    assert client.post("/look/", {"look": "light", "next": "/"}).status_code == 302
+    # Those after the five that were taken first; these are tried again when their lease runs out.
+    assert Message.objects.filter(status="sent").count() == 5

@@ -80,3 +80,10 @@ def test_session_and_person_are_one_query(django_assert_num_queries) -> None:  #
     with django_assert_num_queries(1) as asked:
         assert client.get(address).status_code == 200
     assert "treatments_login" in asked.captured_queries[0]["sql"]
+
+
+@pytest.mark.django_db
+def test_a_cookie_that_no_database_takes_is_nobodys() -> None:
+    client = Client()
+    client.cookies["sessionid"] = "\x00abcdefghij"
+    assert not is_open(client)

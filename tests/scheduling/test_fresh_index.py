@@ -9,6 +9,8 @@ from typing import Any
 import pytest
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.test import Client, override_settings
+from django.urls import reverse
 from django.utils import timezone
 
 from desk.demo.load import DemoShop
@@ -25,7 +27,7 @@ from scheduling.services import end_cover, move_terms, waive_due_item, waive_ope
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from treatments.event_log import Happening, record_events
-from treatments.models import Event, EventReader, Vehicle
+from treatments.models import Event, EventReader, Product, User, Vehicle, Zone
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.rules.words import InspectionKind
 from treatments.services import change_owner, make_customer, record_inspection, record_reading
@@ -212,3 +214,34 @@ def test_many_are_proposed_the_same_times_with_the_index_as_from_the_records(
         assert read_fresh_items(covers, demo.day)
         changes.make_one(demo.day)
     assert min(counts) > 3
+
+
+@pytest.mark.parametrize("what", ["product", "zone"])
+def test_another_family_of_a_product_or_kind_of_a_zone_reaches_every_cover(demo: DemoShop, what: str) -> None:
+    day, now = timezone.now().date(), timezone.now()
+    recompute(as_of=day, now=now)
+    covers = read_covers()
+    assert check(covers, day)
+    chief = User.objects.create(username="chief", role="owner", is_staff=True, is_superuser=True)
+    client = Client()
+    client.force_login(chief)
+    if what == "product":
+        changed: Any = Product.objects.get(name="Creepline Film")
+        wanted = {"family": "sound_deadening_undercoat"}
+    else:
+        changed = Zone.objects.get(name="Front cross-member")
+        wanted = {"kind": "never_coated"}
+    address = reverse(f"admin:treatments_{what}_change", args=[changed.pk])
+    form = client.get(address).context["adminform"].form
+    given = {name: form[name].value() for name in form.fields} | wanted
+    given = {name: value for name, value in given.items() if value is not None}
+    given |= {"zonearea_set-TOTAL_FORMS": "0", "zonearea_set-INITIAL_FORMS": "0"}
+    given |= {"areas-TOTAL_FORMS": "0", "areas-INITIAL_FORMS": "0"}
+    with override_settings(CELERY_TASK_ALWAYS_EAGER=False):
+        other = Client()  # as with workers: nothing is followed up here
+        other.force_login(chief)
+        assert other.post(address, given).status_code == 302
+    # Nothing is told from the index until it follows, and then what the records say.
+    assert check(covers, day) == set()
+    assert recompute(as_of=day, now=now).covers == len(covers)
+    assert check(covers, day)

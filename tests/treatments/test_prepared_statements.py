@@ -1,13 +1,15 @@
 """What PostgreSQL keeps prepared gives the rows that a cursor gives, within a transaction and without one."""
 
 from collections.abc import Sequence
+from contextlib import nullcontext, suppress
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
 import pytest
-from django.db import DataError, NotSupportedError, connection, transaction
-from django.db.models import CharField, DateField, DecimalField, Value
+from django.db import DataError, NotSupportedError, OperationalError, connection, transaction
+from django.db.models import CharField, DateField, DecimalField, Func, Value
+from django.db.transaction import TransactionManagementError
 
 from treatments import standing_query
 from treatments.among import Among
@@ -106,6 +108,10 @@ def test_what_fails_says_why_and_what_can_be_mended_is(straight: list[bool]) -> 
         with transaction.atomic(), pytest.raises(NotSupportedError):
             Site.objects.count()
             described.ask(vehicle.pk)
+        # Asked within a transaction again, it is prepared anew there.
+        with transaction.atomic():
+            Site.objects.count()
+            assert described.ask(vehicle.pk) == [("",)]
         assert described.ask(vehicle.pk) == [("",)]
     finally:
         change_type(before)
@@ -115,6 +121,54 @@ def test_what_fails_says_why_and_what_can_be_mended_is(straight: list[bool]) -> 
         cursor.execute("DEALLOCATE ALL")  # as a pooler does between two visitors
     straight.clear()
     assert [described.ask(vehicle.pk) for _ in range(2)] == [[("",)]] * 2 and straight == [False, True]
+    # A transaction of which a part failed is of no use, and says so.
+    with transaction.atomic():
+        with suppress(DataError), transaction.atomic():
+            by_plate.ask("no \x00 in a text")
+        Site.objects.count()
+        connection.needs_rollback = True
+        with pytest.raises(TransactionManagementError):
+            described.ask(vehicle.pk)
+        connection.needs_rollback = False
+    # What takes too long is not asked for twice, and is Django's error.
+    slow = StandingQuery(
+        lambda: Vehicle.objects.filter(pk=Given(0)).values_list(
+            Func(Value(0.5), function="pg_sleep", output_field=CharField())
+        )
+    )
+    with connection.cursor() as cursor:
+        cursor.execute("SET statement_timeout = 100")
+    try:
+        straight.clear()
+        with pytest.raises(OperationalError):
+            slow.ask(vehicle.pk)
+        assert straight == []
+    finally:
+        with connection.cursor() as cursor:
+            cursor.execute("RESET statement_timeout")
+
+
+@pytest.mark.full
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("within", [False, True])
+def test_a_connection_that_is_gone_is_an_error_of_djangos(within: bool) -> None:
+    vehicle = make_vehicles()[0]
+    query = StandingQuery(lambda: Vehicle.objects.filter(pk=Given(0)).values_list("vin"))
+    assert query.ask(vehicle.pk) == [(vehicle.vin,)]
+    other = connection.copy()
+    with transaction.atomic() if within else nullcontext():
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_backend_pid()")
+            (own,) = cursor.fetchone()
+        with other.cursor() as cursor:
+            cursor.execute("SELECT pg_terminate_backend(%s)", [own])
+        other.close()
+        connection.health_check_done = True
+        with pytest.raises(OperationalError):
+            query.ask(vehicle.pk)
+        connection.needs_rollback = within
+    connection.close()
+    assert query.ask(vehicle.pk) == [(vehicle.vin,)]
 
 
 def _find_type(column: str) -> tuple[str]:
