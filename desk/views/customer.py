@@ -182,7 +182,8 @@ def _offer(visitor: Visitor, slots: Sequence[Slot], moved: Appointment | None) -
 def _tell_why(visitor: Visitor, day: date) -> str:
     """Return how a day stands to what is due; which bay it is and why that one is the shop's own affair."""
     items = visitor.shown.due_dates
-    return f"{tell(judge_day(items, day, visitor.today).sentence)}." if items else ""
+    # With its full stop: only a whole sentence is found in another language.
+    return tell(f"{judge_day(items, day, visitor.today).sentence}.") if items else ""
 
 
 def _show(

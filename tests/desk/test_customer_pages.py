@@ -111,6 +111,15 @@ def test_a_customer_books_from_the_link_in_the_reminder(
     assert status == 410 and "out of date" in text and Appointment.objects.get().starts_at == visit.starts_at
 
 
+def test_why_a_time_is_proposed_is_told_in_french_too(page: str, client: Client) -> None:
+    client.cookies["django_language"] = "fr"
+    text = read(client, page)
+    asked = read(client, list_times(text)[0])
+    for shown in (text, asked):
+        assert "Dans la période du contrôle, " in shown and "In the window" not in shown
+    assert "avant son dernier jour, le " in asked
+
+
 def test_a_time_that_was_taken_meanwhile_is_told_with_the_next_three(
     shop: ShopForTests, cover: Cover, page: str, bays: Bays, client: Client
 ) -> None:
