@@ -1,23 +1,57 @@
 """What the page of a visit shows besides the visit itself: what it serves, its parts, and what happened to it."""
 
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Any
 
 from django.db.models import CharField
 from django.utils.translation import gettext_lazy
 
+from desk.telling import tell
 from scheduling.booking.vehicle_reading import OPEN
 from scheduling.models import Appointment, AppointmentItem, DueItem
+from scheduling.rules.due_item import DueKind
 from treatments.models import Event
+from treatments.rules.words import say
 from treatments.shop_reference import map_people
 from treatments.standing_query import Given, StandingQuery, StandingRows
 
 
-def list_served(found: Appointment) -> list[tuple[str, DueItem | None]]:
-    """Return the due items that a visit was booked for, each with its dates while they are on the index."""
+@dataclass(frozen=True, slots=True)
+class Served:
+    """One due item that a visit serves or served, in words. What the index does not know any more stays empty.
+
+    Attributes:
+        kind: what is due, in the language of the page.
+        zones: how many zones wait for it; 0: not known, or a look at the whole vehicle.
+    """
+
+    kind: str
+    zones: int = 0
+    last_on: date | None = None
+    grace_until: date | None = None
+
+
+def list_served(found: Appointment) -> list[Served]:
+    """Return the due items that a visit was booked for, each with its dates while they are on the index.
+
+    The index knows what is due now. Once a visit is over, that is no longer what it came for: zones that were treated
+    are gone from it, so none are counted then.
+    """
     keys = [key for (key,) in KEYS_OF_VISIT.ask(found.pk)]
     items = {item.key: item for item in ITEMS_OF_COVER.ask(found.cover_id)} if keys and found.cover_id else {}
-    return [(key, items.get(key)) for key in keys]
+    return [_tell_served(key, items.get(key), is_over=found.status not in OPEN) for key in keys]
+
+
+def _tell_served(key: str, item: DueItem | None, *, is_over: bool) -> Served:
+    # A key leads with its kind: "reinspection:2", "touch_up:cavity_wax:2024-12-04:2026-12-04".
+    kind, _, rest = key.partition(":")
+    family = rest.partition(":")[0] if kind == DueKind.TOUCH_UP else ""
+    words = f"{tell(say(kind))} ({tell(say(family))})" if family else tell(say(kind))
+    if item is None:
+        return Served(words)
+    zones = 0 if is_over else len(item.zones)
+    return Served(tell(say(kind)) if zones else words, zones, item.last_on, item.grace_until)
 
 
 KEYS_OF_VISIT = StandingQuery(lambda: AppointmentItem.objects.filter(appointment=Given(0)).values_list("due_key"))

@@ -1,0 +1,100 @@
+"""What a visit's page says that the visit serves, from its booking until all of it is treated, let off or given up."""
+
+import re
+from datetime import date, timedelta
+
+import pytest
+from django.test import Client
+from freezegun import freeze_time
+
+from scheduling.booking.changing import begin_visit, finish_visit
+from scheduling.booking.services import book_visit
+from scheduling.index.service import recompute
+from scheduling.models import Appointment, AppointmentItem, Cover, DueItem
+from scheduling.services import waive_open_items
+from tests.conftest import NOW, TODAY, ShopForTests
+from tests.scheduling.booking_helpers import QUART, Bays, add_due_vehicle, at, set_up_bays
+from tests.scheduling.test_booking import make_vin
+from treatments.models import Zone
+from treatments.rules.words import TreatmentKind
+from treatments.services import LineEntry, record_treatment
+
+DAY = date(2026, 6, 9)
+
+
+@pytest.fixture
+def bays(shop: ShopForTests) -> Bays:
+    return set_up_bays(shop)
+
+
+@pytest.fixture
+def visit(shop: ShopForTests, bays: Bays) -> Appointment:
+    """Book a vehicle whose three zones and reinspection are due."""
+    cover = add_due_vehicle(shop, make_vin(1), date(2025, 6, 10))
+    recompute(as_of=TODAY, now=NOW)
+    return book(cover, bays)
+
+
+def book(cover: Cover, bays: Bays) -> Appointment:
+    return book_visit(
+        vehicle=cover.vehicle, cover=cover, bay=bays.low, person=bays.tomas, starts_at=at(DAY, 9), now=NOW,
+        actor=bays.writer,
+    )  # fmt: skip
+
+
+def read_page(visit: Appointment, bays: Bays, language: str = "en") -> str:
+    client = Client()
+    client.force_login(bays.writer)
+    client.cookies["django_language"] = language
+    with freeze_time(NOW):
+        answer = client.get(f"/visits/{visit.number}/")
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def read_served(visit: Appointment, bays: Bays, language: str = "en") -> str:
+    """Return what stands beside "Serves"."""
+    page = read_page(visit, bays, language)
+    (told,) = re.findall(r"<dt>(?:Serves|Sert)</dt><dd>(.*?)</dd>", page)
+    return str(told)
+
+
+def treat(shop: ShopForTests, visit: Appointment, *zones: str) -> None:
+    record_treatment(
+        vehicle=visit.vehicle, site=shop.site, done_on=DAY, kind=TreatmentKind.ANNUAL_TOUCH_UP,
+        now=at(DAY, 10), actor=None,
+        lines=[LineEntry(zone, shop.film, shop.film.lots.get(), QUART) for zone in Zone.objects.filter(code__in=zones)],
+    )  # fmt: skip
+    recompute(as_of=DAY, now=at(DAY, 11))
+
+
+def test_what_was_due_is_told_in_words_once_it_is_treated_and_inspected(
+    shop: ShopForTests, bays: Bays, visit: Appointment
+) -> None:
+    assert "touch-up (" in read_served(visit, bays) and "last day" in read_served(visit, bays)
+    zones = DueItem.objects.get(cover=visit.cover, kind="touch_up").zones
+    treat(shop, visit, *zones)
+    keys = set(AppointmentItem.objects.filter(appointment=visit).values_list("due_key", flat=True))
+    assert len(keys) == 2 and not DueItem.objects.filter(cover=visit.cover, key__in=keys).exists()
+    assert read_served(visit, bays) == "reinspection<br>touch-up (penetrating film)"
+    assert read_served(visit, bays, "fr") == "contrôle<br>retouche (film pénétrant)"
+
+
+def test_what_was_let_off_is_told_in_words(bays: Bays, visit: Appointment) -> None:
+    waive_open_items(cover=visit.cover, day=TODAY, reason="the customer was in hospital", now=NOW, actor=None)
+    recompute(as_of=TODAY, now=NOW + timedelta(hours=1))
+    assert not re.search(r"[a-z]:\d|_", read_served(visit, bays))
+    assert "touch-up" in read_served(visit, bays)
+
+
+def test_a_visit_that_is_over_does_not_count_the_zones_that_were_left(
+    shop: ShopForTests, bays: Bays, visit: Appointment
+) -> None:
+    item = DueItem.objects.get(cover=visit.cover, kind="touch_up")
+    assert len(item.zones) > 1 and f"({len(item.zones)} zones)" in read_served(visit, bays)
+    begin_visit(appointment=visit, now=at(DAY, 9), actor=None)
+    treat(shop, visit, *item.zones[1:])
+    finish_visit(appointment=visit, now=at(DAY, 10), actor=None)
+    assert DueItem.objects.get(cover=visit.cover, key=item.key).zones == item.zones[:1]
+    told = read_served(visit, bays)
+    assert "zone" not in told and "touch-up (penetrating film): last day" in told
