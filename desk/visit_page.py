@@ -1,5 +1,6 @@
 """What the page of a visit shows besides the visit itself: what it serves, its parts, and what happened to it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -32,15 +33,23 @@ class Served:
     grace_until: date | None = None
 
 
-def list_served(found: Appointment) -> list[Served]:
+def list_served(found: Appointment, parts: Sequence[Appointment]) -> list[Served]:
     """Return the due items that a visit was booked for, each with its dates while they are on the index.
 
     The index knows what is due now. Once a visit is over, that is no longer what it came for: zones that were treated
     are gone from it, so none are counted then.
+
+    Args:
+        found: the visit.
+        parts: those in which it goes on. They took over all that it was booked for; it is for washing only.
     """
-    keys = [key for (key,) in KEYS_OF_VISIT.ask(found.pk)]
+    if parts:
+        return []
+    is_over = found.status not in OPEN
+    # A visit that is over, or was given up, serves nothing any more; what it was booked for is still told.
+    keys = [key for key, serves in KEYS_OF_VISIT.ask(found.pk) if serves or is_over]
     items = {item.key: item for item in ITEMS_OF_COVER.ask(found.cover_id)} if keys and found.cover_id else {}
-    return [_tell_served(key, items.get(key), is_over=found.status not in OPEN) for key in keys]
+    return [_tell_served(key, items.get(key), is_over=is_over) for key in keys]
 
 
 def _tell_served(key: str, item: DueItem | None, *, is_over: bool) -> Served:
@@ -54,7 +63,9 @@ def _tell_served(key: str, item: DueItem | None, *, is_over: bool) -> Served:
     return Served(tell(say(kind)) if zones else words, zones, item.last_on, item.grace_until)
 
 
-KEYS_OF_VISIT = StandingQuery(lambda: AppointmentItem.objects.filter(appointment=Given(0)).values_list("due_key"))
+KEYS_OF_VISIT = StandingQuery(
+    lambda: AppointmentItem.objects.filter(appointment=Given(0)).values_list("due_key", "serves")
+)
 ITEMS_OF_COVER = StandingRows(lambda: DueItem.objects.filter(cover=Given(0)))
 PARTS_OF_VISIT = StandingRows(lambda: Appointment.objects.filter(splits=Given(0)))
 EVENTS_OF_VISIT = StandingRows(

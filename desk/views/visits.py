@@ -153,6 +153,7 @@ def _show(
     day = find_today(found.starts_at, found.site)
     takes_place = AppointmentStatus(found.status).holds_its_place
     # After a refusal the visit may be another than the one that the person saw.
+    parts = list_parts(found)
     context = {
         "visit": found,
         "fields": fields,
@@ -163,9 +164,9 @@ def _show(
         "place": request.GET.get("place", ""),
         "week": f"{day:%G-W%V}",
         "day": day,
-        "serves": list_served(found),
+        "serves": list_served(found, parts["parts"]),
         "events": list_events(found),
-        **list_parts(found),
+        **parts,
         "may_begin": may_work and is_booked and day <= find_today(now, found.site),
         "may_finish": may_work and (is_in_bay or (is_booked and found.starts_at <= now)),
         "may_run_late": may_work and (is_booked or is_in_bay),

@@ -7,7 +7,7 @@ import pytest
 from django.test import Client
 from freezegun import freeze_time
 
-from scheduling.booking.changing import begin_visit, finish_visit
+from scheduling.booking.changing import begin_visit, cancel_visit, finish_visit, mark_no_show, split_visit
 from scheduling.booking.services import book_visit
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, AppointmentItem, Cover, DueItem
@@ -98,3 +98,39 @@ def test_a_visit_that_is_over_does_not_count_the_zones_that_were_left(
     assert DueItem.objects.get(cover=visit.cover, key=item.key).zones == item.zones[:1]
     told = read_served(visit, bays)
     assert "zone" not in told and "touch-up (penetrating film): last day" in told
+
+
+def split(visit: Appointment, bays: Bays) -> tuple[Appointment, Appointment]:
+    return split_visit(
+        appointment=visit, reason="underside wet", first_part_minutes=30, bay=bays.tall, person=bays.jora,
+        starts_at=at(DAY + timedelta(days=1), 9), now=NOW, actor=bays.writer,
+    )  # fmt: skip
+
+
+def test_of_a_split_visit_only_the_half_that_does_the_work_says_what_it_serves(bays: Bays, visit: Appointment) -> None:
+    first, second = split(visit, bays)
+    assert read_served(first, bays) == "nothing itself: it is for washing and drying"
+    assert "lavage" in read_served(first, bays, "fr")
+    assert "reinspection" in read_served(second, bays) and "touch-up (3 zones)" in read_served(second, bays)
+    assert "Goes on in" in read_page(first, bays)
+
+
+@pytest.mark.parametrize(
+    ("missed", "words"), [(False, "which was cancelled."), (True, "but the vehicle did not come.")]
+)
+def test_a_half_that_was_given_up_is_said_to_be(bays: Bays, visit: Appointment, missed: bool, words: str) -> None:
+    first, second = split(visit, bays)
+    if missed:
+        mark_no_show(appointment=second, reason="nobody answered", now=at(DAY + timedelta(days=1), 10), actor=None)
+    else:
+        cancel_visit(appointment=second, reason="the weather", now=NOW, actor=None)
+    told = f"The work was to go on in visit {second.number}, Wednesday 10 June at 09:00, {words}"
+    page = read_page(first, bays)
+    assert told in page and "Goes on in" not in page
+    assert "The work was" not in read_page(first, bays, "fr")
+    cancel_visit(appointment=first, reason="the weather", now=NOW, actor=None)
+    page = read_page(first, bays)
+    assert told in page and "Goes on in" not in page
+    # The other half says the same of this one, and still what it was booked for.
+    assert re.search(rf"Visit {first.number}</a> \(cancelled\)", read_page(second, bays))
+    assert "reinspection" in read_served(second, bays)
