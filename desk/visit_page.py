@@ -102,7 +102,8 @@ def list_events(found: Appointment) -> list[dict[str, Any]]:
     for event in events:
         event.actor = people[event.actor_id] if event.actor_id else None
         before, after = event.before or {}, event.after or {}
-        moved = before and before.get("starts_at") != after.get("starts_at")
+        # Where a visit that is over began before its time, its record does too; nobody moved it.
+        moved = before and event.kind != "appointment.done" and before.get("starts_at") != after.get("starts_at")
         longer = before and before.get("work_ends_at") != after.get("work_ends_at")
         listed.append(
             {

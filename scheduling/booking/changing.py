@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 from scheduling.booking.checking import find_in_the_way
 from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
+from scheduling.booking.finishing import lay_finished_stay
 from scheduling.booking.following import count_change, follow_appointments, free_items
 from scheduling.booking.reading import find_place, read_site_times
 from scheduling.booking.services import (
@@ -109,7 +110,8 @@ def begin_visit(*, appointment: Appointment, now: datetime, actor: User | None) 
 def finish_visit(*, appointment: Appointment, now: datetime, actor: User | None) -> Appointment:
     """Record that the visit is over. Whether what was due is done, the records of the work say, not this.
 
-    The rest of the time that it had is given back.
+    The rest of the time that it had is given back; the vehicle can be fetched once its film has stood, counted from
+    now, and the site is open.
     """
     return _set_status(appointment, [BOOKED, IN_THE_BAY], AppointmentStatus.DONE, "done", now, actor)
 
@@ -122,14 +124,17 @@ def _set_status(
     now: datetime,
     actor: User | None,
 ) -> Appointment:
-    lock_vehicle(appointment.vehicle_id)
+    if status is AppointmentStatus.DONE:
+        lock_places(appointment.vehicle, appointment.bay, appointment.person)
+    else:
+        lock_vehicle(appointment.vehicle_id)
     locked = lock_appointment(appointment, may_be, verb)
     before = describe_appointment(locked)
     locked.status, locked.changed_at = status, now
     if status is AppointmentStatus.DONE:
-        end = _round_up(max(now, locked.starts_at + timedelta(minutes=1)))
-        locked.work_ends_at = min(locked.work_ends_at, end)
-        locked.bay_free_at = min(locked.bay_free_at, end)
+        stay = lay_finished_stay(locked, now)
+        locked.starts_at, locked.work_ends_at = stay.starts_at, stay.work_ends_at
+        locked.bay_free_at, locked.ready_at = stay.bay_free_at, stay.ready_at
         free_items(locked)
     locked.full_clean()
     locked.save()
@@ -137,11 +142,6 @@ def _set_status(
         follow_appointments(locked.cover, find_today(now, locked.site))
     record_events([tell_happening(verb, locked, before)], actor=actor, now=now)
     return locked
-
-
-def _round_up(moment: datetime) -> datetime:
-    whole = moment.replace(second=0, microsecond=0)
-    return whole if whole == moment else whole + timedelta(minutes=1)
 
 
 def walk_in(

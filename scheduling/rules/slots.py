@@ -247,9 +247,30 @@ def lay_stay(start: datetime, work: VisitWork, site: SiteTimes, worked: Sequence
     work_ends_at = finish_work(start, work.work_minutes, worked)
     if work_ends_at is None:
         return None
-    stood = work_ends_at + timedelta(minutes=work.standing_minutes)
-    ready_at = find_open_moment_from(stood, site.open_spans) or stood
+    ready_at = _find_ready(work_ends_at + timedelta(minutes=work.standing_minutes), site)
     return Stay(start, work_ends_at, ready_at if work.stands_in_bay else work_ends_at, ready_at)
+
+
+def _find_ready(stood: datetime, site: SiteTimes) -> datetime:
+    return find_open_moment_from(stood, site.open_spans) or stood
+
+
+def end_stay(planned: Stay, ended_at: datetime, standing_minutes: int, site: SiteTimes, *, stands_in_bay: bool) -> Stay:
+    """Return a stay as it was once it is over: the rest of its time is given back, and no more than that is taken.
+
+    Args:
+        ended_at: when it was over, after its start.
+        site: open hours from the day of ``ended_at`` on.
+    """
+    work_ends_at = min(planned.work_ends_at, ended_at)
+    stood = work_ends_at + timedelta(minutes=standing_minutes)
+    ready_at = _find_ready(max(stood, ended_at), site)
+    return Stay(
+        planned.starts_at,
+        work_ends_at,
+        min(planned.bay_free_at, ready_at if stands_in_bay else ended_at),
+        ready_at,
+    )
 
 
 def _is_free(stay: Stay, bay: BayTimes, person: PersonTimes, work: VisitWork) -> bool:
@@ -367,6 +388,6 @@ def _tell_bay(bay: BayTimes, work: VisitWork) -> str:
 
 
 __all__ = [
-    "BayTimes", "DueDates", "PersonTimes", "Preferences", "SiteTimes", "Slot", "VisitWork", "find_slots", "judge_day",
-    "lay_stay",
+    "BayTimes", "DueDates", "PersonTimes", "Preferences", "SiteTimes", "Slot", "VisitWork", "end_stay", "find_slots",
+    "judge_day", "lay_stay",
 ]  # fmt: skip

@@ -317,6 +317,53 @@ def test_done_gives_the_rest_of_the_time_back_and_leaves_what_is_due_to_the_reco
         begin_visit(appointment=visit, now=at(DAY, 10), actor=bays.tomas)
 
 
+def test_done_early_is_ready_once_the_film_has_stood_and_the_site_is_open(bays: Bays, covers: list[Cover]) -> None:
+    visit = book(covers[0], bays, bays.low, bays.tomas, at(DAY, 9))
+    begin_visit(appointment=visit, now=at(DAY, 9), actor=bays.tomas)
+    done = finish_visit(appointment=visit, now=at(DAY, 9, 40), actor=bays.tomas)
+    assert (done.bay_free_at, done.ready_at) == (at(DAY, 9, 40), at(DAY, 10, 10))
+    # Half an hour of standing ends in the break at noon, so it can be fetched when the site opens again.
+    noon = book(covers[1], bays, bays.low, bays.tomas, at(DAY, 11, 15))
+    done = finish_visit(appointment=noon, now=at(DAY, 11, 45), actor=bays.tomas)
+    assert (done.work_ends_at, done.ready_at) == (at(DAY, 11, 45), at(DAY, 12, 30))
+    # Never before somebody said that it is over.
+    late = book(covers[2], bays, bays.low, bays.tomas, at(DAY, 13))
+    planned = late.work_ends_at, late.ready_at
+    done = finish_visit(appointment=late, now=at(DAY, 16, 30), actor=bays.tomas)
+    assert done.work_ends_at == planned[0] and planned[1] < at(DAY, 16, 30) == done.ready_at
+
+
+def test_a_visit_that_was_over_before_its_time_is_on_record_when_it_truly_was(bays: Bays, covers: list[Cover]) -> None:
+    visit = book(covers[0], bays, bays.low, bays.tomas, at(DAY, 10))
+    begin_visit(appointment=visit, now=at(DAY, 8, 20), actor=bays.tomas)
+    done = finish_visit(appointment=visit, now=at(DAY, 9, 10), actor=bays.tomas)
+    assert (done.starts_at, done.work_ends_at, done.ready_at) == (at(DAY, 8, 20), at(DAY, 9, 10), at(DAY, 9, 40))
+    # Another visit had the bay until 11:00, as far as the record says; this one can't have stood there too.
+    first = book(covers[1], bays, bays.tall, bays.jora, at(DAY, 9, 30))
+    second = book(covers[2], bays, bays.tall, bays.tomas, first.bay_free_at + timedelta(hours=1))
+    begin_visit(appointment=second, now=first.bay_free_at - timedelta(minutes=20), actor=bays.tomas)
+    done = finish_visit(appointment=second, now=second.starts_at - timedelta(minutes=5), actor=bays.tomas)
+    assert (done.starts_at, done.work_ends_at) == (first.bay_free_at, second.starts_at - timedelta(minutes=5))
+    # Where no true moment is left, the record keeps the shortest stay that it can hold.
+    third = book(covers[3], bays, bays.low, bays.jora, at(DAY, 14))
+    begin_visit(appointment=third, now=at(DAY, 13), actor=bays.jora)
+    done = finish_visit(appointment=third, now=at(DAY, 13), actor=bays.jora)
+    assert (done.starts_at, done.work_ends_at) == (at(DAY, 13), at(DAY, 13, 1))
+
+
+def test_a_half_that_was_for_washing_needs_no_standing_and_keeps_out_of_the_next(
+    bays: Bays, covers: list[Cover]
+) -> None:
+    visit = book(covers[0], bays, bays.low, bays.tomas, at(DAY, 9))
+    begin_visit(appointment=visit, now=at(DAY, 9), actor=bays.tomas)
+    first, second = split_visit(
+        appointment=visit, reason="underside wet", first_part_minutes=60, bay=bays.tall, person=bays.jora,
+        starts_at=at(DAY, 10, 30), now=at(DAY, 9, 5), actor=bays.tomas,
+    )  # fmt: skip
+    done = finish_visit(appointment=first, now=at(DAY, 11), actor=bays.tomas)
+    assert (done.work_ends_at, done.ready_at) == (at(DAY, 10), second.starts_at)
+
+
 def test_a_wet_vehicle_is_washed_now_and_sprayed_later_and_the_record_says_why(bays: Bays, covers: list[Cover]) -> None:
     visit = book(covers[0], bays, bays.low, bays.tomas, at(DAY, 9))
     served = set(visit.items.values_list("due_key", flat=True))
