@@ -15,6 +15,7 @@ from notifications.models import Channel, Message, MessageStatus
 from notifications.rules.calendar_text import ToldVisit, read_told, write_invitation
 from notifications.rules.visit_news import TellableVisit, choose_news, is_still_true
 from notifications.speaking import speak_to
+from notifications.visit_parts import VisitPart, read_visit_parts
 from notifications.visit_text import show_to_customer, write_visit_mail
 from scheduling.models import Appointment, AppointmentStatus, BookedBy
 from treatments.event_log import mark_read, read_events
@@ -74,9 +75,11 @@ def _tell_of(events: Iterable[Event], now: datetime) -> InvitationReport:
         messages[message.appointment_id or 0].append(message)
     report = InvitationReport()
     wanted = []
+    parts = read_visit_parts(happened)
     appointments = Appointment.objects.filter(pk__in=happened, customer__isnull=False)
     for appointment in appointments.select_related("customer", "site", "vehicle", "cover").order_by("pk"):
-        news, withdrawn, to_phone = _find_news(appointment, messages[appointment.pk], happened[appointment.pk], now)
+        key = appointment.pk
+        news, withdrawn, to_phone = _find_news(appointment, parts.get(key), messages[key], happened[key], now)
         report += InvitationReport(0, withdrawn, to_phone)
         wanted += news
     before = Message.objects.count()
@@ -85,7 +88,7 @@ def _tell_of(events: Iterable[Event], now: datetime) -> InvitationReport:
 
 
 def _find_news(
-    appointment: Appointment, messages: list[Message], events: list[Event], now: datetime
+    appointment: Appointment, part: VisitPart | None, messages: list[Message], events: list[Event], now: datetime
 ) -> tuple[list[Message], int, tuple[str, ...]]:
     customer = appointment.customer
     assert customer is not None
@@ -101,7 +104,7 @@ def _find_news(
             return [], withdrawn, _list_to_phone(appointment, events, now)
         if kind is None or kept:
             return [], withdrawn, ()
-        subject, body = write_visit_mail(kind, appointment)
+        subject, body = write_visit_mail(kind, appointment, part)
         message = Message(
             key=f"visit:{appointment.uid}:{appointment.sequence}",
             customer=customer,

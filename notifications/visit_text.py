@@ -14,6 +14,7 @@ from django.utils.translation import gettext, gettext_lazy
 from notifications.links import make_own_page_address, make_stop_address
 from notifications.rules.calendar_text import CalendarPerson, CalendarVisit
 from notifications.rules.reminders import MessageKind
+from notifications.visit_parts import VisitPart
 from scheduling.models import Appointment
 from scheduling.rules.booking_words import AppointmentStatus, VisitKind
 from treatments.models import Site, Vehicle
@@ -29,6 +30,15 @@ SUBJECTS: dict[MessageKind, str | Promise] = {
     MessageKind.VISIT_BOOKED: gettext_lazy("Your visit on %(day)s is booked: %(vehicle)s"),
     MessageKind.VISIT_MOVED: gettext_lazy("Your visit has changed, it is now on %(day)s: %(vehicle)s"),
     MessageKind.VISIT_CANCELLED: gettext_lazy("Your visit on %(day)s is cancelled: %(vehicle)s"),
+}
+# Of a visit that was split, each part says which one it is; (kind, whether it is the part for washing).
+PART_SUBJECTS: dict[tuple[MessageKind, bool], str | Promise] = {
+    (MessageKind.VISIT_BOOKED, True): gettext_lazy("Washing and drying on %(day)s is booked: %(vehicle)s"),
+    (MessageKind.VISIT_MOVED, True): gettext_lazy("Your visit has changed, washing and drying on %(day)s: %(vehicle)s"),
+    (MessageKind.VISIT_CANCELLED, True): gettext_lazy("Only washing and drying on %(day)s is cancelled: %(vehicle)s"),
+    (MessageKind.VISIT_BOOKED, False): gettext_lazy("The work after washing is booked for %(day)s: %(vehicle)s"),
+    (MessageKind.VISIT_MOVED, False): gettext_lazy("The work after washing is now on %(day)s: %(vehicle)s"),
+    (MessageKind.VISIT_CANCELLED, False): gettext_lazy("Only the work on %(day)s is cancelled: %(vehicle)s"),
 }
 REMINDED_BEFORE = timedelta(days=1)
 
@@ -96,13 +106,21 @@ def show_to_customer(appointment: Appointment) -> CalendarVisit:
     )
 
 
-def write_visit_mail(kind: MessageKind, appointment: Appointment) -> tuple[str, str]:
-    """Return the subject and the body of a mail about an appointment; call it within ``speak_to``."""
+def write_visit_mail(kind: MessageKind, appointment: Appointment, part: VisitPart | None = None) -> tuple[str, str]:
+    """Return the subject and the body of a mail about an appointment; call it within ``speak_to``.
+
+    Args:
+        part: which part of a split visit it is; None: it was not split.
+    """
+    if part is not None and part.other is None and kind is MessageKind.VISIT_CANCELLED:
+        # Nothing of the visit stands any more, so there is no part to tell apart.
+        part = None
     customer = appointment.customer
     assert customer is not None
     vehicle = tell_vehicle(appointment.vehicle)
     context = {
         "kind": kind,
+        "part": part,
         "appointment": appointment,
         "customer": customer,
         "site": appointment.site,
@@ -112,6 +130,7 @@ def write_visit_mail(kind: MessageKind, appointment: Appointment) -> tuple[str, 
         "stop_address": make_stop_address(customer),
     }
 
+    wording = SUBJECTS[kind] if part is None else PART_SUBJECTS[kind, part.is_washing]
     day = date_format(localtime(appointment.starts_at), "j F Y")
-    subject = " ".join((str(SUBJECTS[kind]) % {"day": day, "vehicle": vehicle}).split())
+    subject = " ".join((str(wording) % {"day": day, "vehicle": vehicle}).split())
     return subject[:200].strip(), render_to_string("notifications/visit.txt", context).strip() + "\n"
