@@ -1,18 +1,18 @@
 """What the page of a visit shows besides the visit itself: what it serves, its parts, and what happened to it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 from django.db.models import CharField
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext, gettext_lazy
 
 from desk.telling import tell
 from scheduling.booking.vehicle_reading import OPEN
-from scheduling.models import Appointment, AppointmentItem, DueItem
+from scheduling.models import Appointment, AppointmentItem, BookedBy, DueItem
 from scheduling.rules.due_item import DueKind
-from treatments.models import Event
+from treatments.models import Event, User
 from treatments.rules.words import say
 from treatments.shop_reference import map_people
 from treatments.standing_query import Given, StandingQuery, StandingRows
@@ -100,7 +100,6 @@ def list_events(found: Appointment) -> list[dict[str, Any]]:
     events, people = EVENTS_OF_VISIT.ask(str(found.pk)), map_people()
     listed = []
     for event in events:
-        event.actor = people[event.actor_id] if event.actor_id else None
         before, after = event.before or {}, event.after or {}
         # Where a visit that is over began before its time, its record does too; nobody moved it.
         moved = before and event.kind != "appointment.done" and before.get("starts_at") != after.get("starts_at")
@@ -108,6 +107,7 @@ def list_events(found: Appointment) -> list[dict[str, Any]]:
         listed.append(
             {
                 "event": event,
+                "by": _tell_who(event, people, found),
                 "words": str(EVENT_WORDS.get(event.kind, event.kind)),
                 "from": _read_moment(before.get("starts_at")) if moved else None,
                 "to": _read_moment(after.get("starts_at")) if moved or not before else None,
@@ -116,6 +116,17 @@ def list_events(found: Appointment) -> list[dict[str, Any]]:
             }
         )
     return listed
+
+
+def _tell_who(event: Event, people: Mapping[int, User], found: Appointment) -> str:
+    """Return who did something to a visit; '' where nobody's name is on record."""
+    if event.actor_id:
+        actor = people[event.actor_id]
+        return actor.get_full_name() or actor.username
+    # Without an account a visit is moved or cancelled on the customer's own page only; what is booked says by whom.
+    own_page = ("appointment.moved", "appointment.cancelled")
+    booked = event.kind == "appointment.booked" and found.booked_by == BookedBy.CUSTOMER
+    return gettext("the customer") if booked or event.kind in own_page else ""
 
 
 def _read_moment(text: str | None) -> datetime | None:
