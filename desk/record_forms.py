@@ -96,7 +96,12 @@ class VisitForm(forms.Form):
 class TreatmentVisitForm(VisitForm):
     """A treatment's visit: kind and surface conditions too."""
 
-    kind = forms.ChoiceField(label=_("Kind of treatment"), choices=choices_of(TreatmentKind))
+    # Nothing is chosen beforehand where nothing tells what it is: a kind can't be amended later.
+    kind = forms.ChoiceField(
+        label=_("Kind of treatment"),
+        choices=[("", _("choose")), *choices_of(TreatmentKind)],
+        error_messages={"required": _("Choose what kind of treatment it was.")},
+    )
     temperature_unit = forms.ChoiceField(label=_("Unit of temperature"), choices=TEMPERATURE_UNITS)
     air = NumberField(label=_("Air temperature"), required=False, max_digits=4, decimal_places=1)
     surface = NumberField(label=_("Surface temperature"), required=False, max_digits=4, decimal_places=1)

@@ -415,3 +415,20 @@ def test_the_queries_do_not_grow_with_the_lots(lift: Lift, django_assert_max_num
         Lot.objects.bulk_create(Lot(product=product, number=f"N-{number}") for number in range(40))
     with django_assert_max_num_queries(len(few)):
         client.get(TREAT)
+
+
+def test_by_the_lift_nothing_is_due_of_a_vehicle_just_treated(lift: Lift) -> None:
+    client = lift.log_in()
+    first = client.get(TREAT).content.decode()
+    assert "First treatment</span>" in first and '<option value="first_treatment" selected>' in first
+    client.post(TREAT, visit(lift))
+    draft = Treatment.objects.get()
+    page = client.get(f"/treatments/{draft.pk}/").content.decode()
+    client.post(f"/treatments/{draft.pk}/sign-off/", {"confirmed": "yes", "fingerprint": read_fingerprint(page)})
+    for address in (TREAT, f"/treatments/{draft.pk}/amend/"):
+        shown = client.get(address).content.decode()
+        assert "<span>Nothing is due</span>" in shown and "Reinspection</span>" not in shown
+    # Nothing tells of which kind it is, and a kind can't be amended: it is to be chosen.
+    assert '<option value="" selected>' in client.get(TREAT).content.decode()
+    refused = client.post(TREAT, visit(lift, kind=""))
+    assert refused.status_code == 400 and "Choose what kind of treatment it was." in refused.content.decode()
