@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from desk.day_fields import DayField
 from desk.number_field import NumberField
 from desk.telling import tell
+from notifications.speaking import join_label
 from treatments.models import OdometerReading, Site, Treatment, Vehicle
 from treatments.models.choices import choices_of
 from treatments.rules.units import (
@@ -209,6 +210,6 @@ def list_form_errors(forms_with_names: Iterable[tuple[forms.Form, str]]) -> list
             field = form.fields.get(name)
             target = form[name].auto_id if field else ""
             label = field.label if field else ""
-            led = ": ".join(str(part) for part in (about, label) if part)
-            listed += [(target, f"{led}: {tell(error)}" if led else tell(error)) for error in errors]
+            led = join_label(about, label) if about and label else about or label
+            listed += [(target, join_label(led, tell(error)) if led else tell(error)) for error in errors]
     return listed
