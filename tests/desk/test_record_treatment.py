@@ -372,6 +372,9 @@ def test_the_dew_point_is_told_while_measuring(lift: Lift) -> None:
 
     assert "Dew point 9.3 °C; the surface is 8.7 °C above it" in ask(air="20", surface="18", humidity="50")
     assert "only 1.7 °C above it" in ask(air="20", surface="11", humidity="50")
+    below = ask(air="20", surface="5", humidity="50")
+    assert "the surface is 4.3 °C below it" in below and "above it" not in below and "-4.3" not in below
+    assert "0.0 °C above it" in ask(air="20", surface="9.3", humidity="50")
     assert "With air, surface and humidity all measured" in ask(air="20")
     assert "near freezing" in ask(surface="4")
     assert "measure again" in ask(air="99")
