@@ -50,12 +50,13 @@ class ClosedBlock:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One bay on one day."""
+    """One bay on one day; it is free where nobody is booked and it is open at all."""
 
     bay: Bay
     visits: tuple[VisitBlock, ...]
     closures: tuple[ClosedBlock, ...]
     shut: tuple[ClosedBlock, ...]
+    is_free: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +142,14 @@ def _lay_out_cell(bay_day: BayDay, day: BaysOfADay, week: BayWeek, zone: zoneinf
     shut = tuple(
         ClosedBlock(_place(start, end, week), "") for start, end in _list_shut(day.open_spans, day.day, week, zone)
     )
-    return Cell(bay_day.bay, tuple(visits), closures, shut)
+    return Cell(bay_day.bay, tuple(visits), closures, shut, not visits and _is_open_at_all(bay_day, day))
+
+
+def _is_open_at_all(bay_day: BayDay, day: BaysOfADay) -> bool:
+    return any(
+        not any(row.starts_at <= span.start and row.ends_at >= span.end for row in bay_day.closures)
+        for span in day.open_spans
+    )
 
 
 def _find_minutes(start: datetime, end: datetime, day: date, zone: zoneinfo.ZoneInfo) -> tuple[int, int]:

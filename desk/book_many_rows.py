@@ -10,7 +10,7 @@ from markupsafe import Markup
 
 from desk.moulds import Filling, Mould, make_hole
 from desk.parts import find_address
-from desk.telling import speak_in, tell
+from desk.telling import speak_in, tell_with_names
 from desk.templatetags.desk_dates import date, name_near_form
 from scheduling.booking.many import WantedVisit
 
@@ -39,7 +39,7 @@ def _write(wanted: Iterable[WantedVisit], mould: Mould) -> Markup:
         filling.put("phone", row.phone or "–")
         filling.put("when", date(starts_at, name_near_form(starts_at, "D j M H:i", this_year)))
         filling.put("place", f"{slot.bay_name}, {slot.person_name}" if slot.person_name else slot.bay_name)
-        filling.put("why", tell(slot.why))
+        filling.put("why", tell_with_names(slot.why, slot.bay_name))
         written += mould.fill(filling)
     return Markup("".join(written))  # texts were escaped as they were put in
 

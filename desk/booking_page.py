@@ -10,12 +10,12 @@ from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.http import HttpRequest
 from django.utils.safestring import SafeString
-from django.utils.translation import gettext as _
 
 from desk.booking_forms import Wishes, WishForm, list_site_choices
 from desk.booking_parts import has_wishes, write_no_wishes, write_wishes
 from desk.slots import SlotButton, make_buttons
 from desk.telling import tell
+from notifications.speaking import join_label
 from scheduling.booking.finding import LOOKED_THROUGH_DAYS, propose_slots
 from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, choose_near, sum_up_due
 from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
@@ -170,10 +170,7 @@ def list_errors(*given: forms.BaseForm) -> Errors:
                 found += [("", tell(str(message))) for message in messages]
                 continue
             place, label = form[name].id_for_label or form[name].auto_id, form[name].label
-            found += [
-                (place, _("%(label)s: %(error)s") % {"label": label, "error": tell(str(message))})
-                for message in messages
-            ]
+            found += [(place, join_label(label, tell(str(message)))) for message in messages]
     return found
 
 

@@ -14,6 +14,8 @@ from scheduling.rules.due_item import DueItem, DueKind
 # A label needs so much of the width, in per cent, or it stays in the list only.
 LABEL_WIDTH = 4.0
 MOST_YEARS = 8
+# A year is some 30 pixels wide, and the band 280 on the narrowest telephone.
+LAST_YEAR_X = 87.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,11 @@ class Window:
 class YearMark:
     x: float
     words: str
+
+    @property
+    def is_near_the_end(self) -> bool:
+        """Whether its words would run past the end on a narrow page, so that they go before the mark."""
+        return self.x > LAST_YEAR_X
 
 
 @dataclass(frozen=True, slots=True)

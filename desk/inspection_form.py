@@ -14,8 +14,10 @@ from markupsafe import Markup
 from desk.inspection_card import InspectedCard
 from desk.moulds import join_markup
 from desk.record_forms import InspectionVisitForm, guess_visit, list_form_errors, read_by_the_lift
+from desk.telling import tell
 from notifications.documents.job_sheet import JobStep
 from notifications.queries import describe_job_sheet
+from notifications.speaking import join_label
 from treatments.models import KeptPhoto, Site, Vehicle, Zone
 from treatments.queries import read_zone_catalogue
 from treatments.rules.speaking import ENGLISH
@@ -123,5 +125,5 @@ class InspectionForm:
         told = self.others + list_form_errors([(self.visit, "")])
         for card in self.cards:
             told += list_form_errors([(card.form, card.zone.name)])
-            told += [(f"id_{card.photo_field}", f"{card.zone.name}: {error}") for error in card.photo_errors]
+            told += [(f"id_{card.photo_field}", join_label(card.zone.name, tell(error))) for error in card.photo_errors]
         return told

@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from desk.day_fields import DayField
 from desk.number_field import NumberField
 from desk.telling import tell
+from notifications.speaking import join_label
 from treatments.models import OdometerReading, Site, Treatment, Vehicle
 from treatments.models.choices import choices_of
 from treatments.rules.units import (
@@ -96,7 +97,12 @@ class VisitForm(forms.Form):
 class TreatmentVisitForm(VisitForm):
     """A treatment's visit: kind and surface conditions too."""
 
-    kind = forms.ChoiceField(label=_("Kind of treatment"), choices=choices_of(TreatmentKind))
+    # Nothing is chosen beforehand where nothing tells what it is: a kind can't be amended later.
+    kind = forms.ChoiceField(
+        label=_("Kind of treatment"),
+        choices=[("", _("choose")), *choices_of(TreatmentKind)],
+        error_messages={"required": _("Choose what kind of treatment it was.")},
+    )
     temperature_unit = forms.ChoiceField(label=_("Unit of temperature"), choices=TEMPERATURE_UNITS)
     air = NumberField(label=_("Air temperature"), required=False, max_digits=4, decimal_places=1)
     surface = NumberField(label=_("Surface temperature"), required=False, max_digits=4, decimal_places=1)
@@ -204,6 +210,6 @@ def list_form_errors(forms_with_names: Iterable[tuple[forms.Form, str]]) -> list
             field = form.fields.get(name)
             target = form[name].auto_id if field else ""
             label = field.label if field else ""
-            led = ": ".join(str(part) for part in (about, label) if part)
-            listed += [(target, f"{led}: {tell(error)}" if led else tell(error)) for error in errors]
+            led = join_label(about, label) if about and label else about or label
+            listed += [(target, join_label(led, tell(error)) if led else tell(error)) for error in errors]
     return listed

@@ -12,7 +12,7 @@ from django.core import signing
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
-from desk.telling import tell
+from desk.telling import tell_with_names
 from scheduling.booking.reading import find_place
 from scheduling.models import Appointment, Bay
 from scheduling.rules.booking_words import VisitKind
@@ -80,7 +80,7 @@ def make_buttons(
                 starts_at=slot.starts_at.astimezone(zone),
                 work_ends_at=slot.work_ends_at.astimezone(zone),
                 ready_at=slot.ready_at.astimezone(zone),
-                why=tell(slot.why),
+                why=tell_with_names(slot.why, slot.bay_name),
                 serves_all=due > 1 and len(slot.serves) == due,
             )
         )

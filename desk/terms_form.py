@@ -13,6 +13,7 @@ from typing import Any, get_args, get_origin
 from django.utils.translation import get_language
 
 from desk.telling import tell
+from notifications.speaking import join_label
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import TermsProblem, list_hints
 from scheduling.rules.terms_guide import CHOICES, FIELDS, TABLES, FieldGuide
@@ -240,14 +241,14 @@ def _list_places(groups: Iterable[Group]) -> dict[str, tuple[str, str, list[str]
     """Return, by path, where a problem is shown: the id to lead to, the label, and the list of errors there."""
     places: dict[str, tuple[str, str, list[str]]] = {}
     for group in groups:
-        places[group.name] = (group.id, group.guide.label, group.errors)
+        places[group.name] = (group.id, tell(group.guide.label), group.errors)
         for entry in group.inputs:
-            places[entry.name] = (entry.id, f"{group.guide.label}: {entry.guide.label}", entry.errors)
+            places[entry.name] = (entry.id, join_label(tell(group.guide.label), tell(entry.guide.label)), entry.errors)
         for row in group.rows or []:
-            legend = row.legend.removeprefix("New: ")
+            legend = tell(row.legend.removeprefix("New: "))
             places[row.name] = (row.id, legend, row.errors)
             for entry in row.inputs:
-                places[entry.name] = (entry.id, f"{legend}: {entry.guide.label}", entry.errors)
+                places[entry.name] = (entry.id, join_label(legend, tell(entry.guide.label)), entry.errors)
         places |= _list_places(group.inner)
     return places
 
@@ -307,4 +308,4 @@ def _label_path(path: str) -> str:
     guide = FIELDS.get(re.sub(r"\[\d+\]", "", path))
     row = re.fullmatch(r"(.+)\[(\d+)\]\..+", path)
     table = f"{TABLES[row[1]].row} {int(row[2]) + 1}" if row else TABLES[path.rpartition(".")[0]].label
-    return f"{table}: {guide.label if guide else path}"
+    return join_label(tell(table), tell(guide.label) if guide else path)

@@ -36,7 +36,6 @@ from treatments.queries import read_zone_catalogue
 from treatments.rules.order_of_work import USUAL_CAUTIONS
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import TreatmentKind
 from treatments.services import LineEntry, check_line
 from treatments.shop_reference import map_zones
 from treatments.standing_query import Given, StandingRows
@@ -103,7 +102,7 @@ class TreatmentForm:
         return {zone.code: zone for zone in Zone.objects.prefetch_related("areas")}
 
     def _guess_kind(self) -> dict[str, Any]:
-        return {"kind": TreatmentKind.FIRST_TREATMENT if self.sheet.is_first else TreatmentKind.ANNUAL_TOUCH_UP}
+        return {"kind": self.sheet.kind or ""}
 
     def _make_steps(self, lines: list[TreatmentLine]) -> list[StepCards]:
         by_zone: dict[str, list[TreatmentLine]] = {}

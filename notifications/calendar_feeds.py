@@ -17,6 +17,7 @@ from django.utils.translation import get_language, gettext
 
 from notifications.models import CalendarFeed
 from notifications.rules.calendar_text import CalendarVisit, write_feed
+from notifications.speaking import join_label
 from notifications.visit_text import find_organizer, make_uid, tell_place, tell_title, tell_vehicle
 from scheduling.models import Appointment, Bay
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
@@ -150,7 +151,7 @@ def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:
         recorded_at=appointment.recorded_at,
         changed_at=appointment.changed_at,
         cancelled=appointment.status in GIVES_ITS_PLACE_UP,
-        summary=f"{tell_title(appointment.visit)}: {', '.join(part for part in known if part)}",
+        summary=join_label(tell_title(appointment.visit), ", ".join(part for part in known if part)),
         location=", ".join([appointment.bay.name, tell_place(appointment.site)]),
         description="\n".join(line for line in lines if line),
         organizer=find_organizer(appointment.site),

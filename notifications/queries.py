@@ -3,7 +3,7 @@
 import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 
 from notifications.documents.certificate import NOT_RECORDED, Certificate, DueRow, build_certificate, say_certificate
@@ -21,7 +21,9 @@ from notifications.rules.certificate_words import (
 from notifications.rules.drawing import Drawing, render_svg
 from notifications.rules.reminders import find_zones_to_complete
 from notifications.rules.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan, list_key
+from notifications.rules.work_words import guess_treatment_kind, tell_work
 from notifications.speaking import choose_language
+from scheduling.booking.reading import LOOKED_AHEAD_DAYS
 from scheduling.models import Cover
 from scheduling.queries import CoverCase, list_covers_of, read_cover_case, read_short_cases
 from scheduling.rules.due import DueItem, DueKind
@@ -245,10 +247,11 @@ def describe_job_sheet(
     cover = find_open_cover(vehicle)
     case = read_short_cases([cover])[0] if cover else None
     history = case.history if case else read_short_histories([vehicle.pk])[vehicle.pk]
-    open_items = case.list_open_items(as_of) if case else []
+    # What a visit is booked for, but for the first of what is far off: that is nothing to do now.
+    near = case.list_what_needs_doing(as_of, opens_by=as_of + timedelta(days=LOOKED_AHEAD_DAYS)) if case else []
     knows_zones = bool(vehicle.body_style) or not every_zone
     zones = _find_zones(vehicle, history, catalogue) if knows_zones else list(order_zones(catalogue))
-    due_zones = {zone for item in open_items for zone in item.zones}
+    due_zones = {zone for item in near if item.dates.opens_on <= as_of for zone in item.zones}
     is_first = history.find_first_treatment() is None
     wanted = zones if is_first else [zone for zone in zones if zone.code in due_zones]
     wanted_codes = {zone.code for zone in wanted}
@@ -283,9 +286,6 @@ def describe_job_sheet(
     last_read = ""
     if reading:
         last_read = f"last {tell_number(reading.kilometres.quantize(Decimal(1)))} km on {tell_day(reading.day)}; "
-    work = "First treatment" if is_first else ("Annual touch-up" if wanted else "Reinspection")
-    if any(item.kind is DueKind.REINSPECTION for item in open_items) and wanted:
-        work += " with reinspection"
     sheet = JobSheet(
         shop_name=site,
         vehicle_title=vehicle.description or "vehicle",
@@ -293,13 +293,14 @@ def describe_job_sheet(
         plate=vehicle.plate,
         body_style=say(vehicle.body_style) if vehicle.body_style else "body style not recorded",
         odometer=f"{last_read}now ____________",
-        work=work,
+        work=tell_work(near, as_of, is_first=is_first),
         day=as_of,
         steps=steps,
         cautions=USUAL_CAUTIONS,
         comes_first=COMES_FIRST,
         notes=tuple(notes),
         is_first=is_first,
+        kind=guess_treatment_kind(near, is_first=is_first),
     )
     if language == ENGLISH:
         return sheet

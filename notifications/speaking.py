@@ -18,6 +18,11 @@ def choose_language(customer: Customer) -> str:
         return settings.LANGUAGE_CODE
 
 
+def join_label(label: object, text: object) -> str:
+    """Return a text led by its label, with the colon as the language in use writes it."""
+    return translation.gettext("%(label)s: %(text)s") % {"label": label, "text": text}
+
+
 @contextmanager
 def speak_to(customer: Customer, site: Site) -> Iterator[str]:
     """Let everything inside be written for a customer; gives the language."""

@@ -77,8 +77,8 @@ class CoverCase:
         """Return what is to be done and whose window is open on a day."""
         return self.list_what_needs_doing(day, opens_by=day)
 
-    def list_open_kinds(self, day: date) -> list[due_rules.DueKind]:
-        """Return of which kind each of ``list_open_items`` is, which takes no sentences."""
+    def list_open_kinds(self, day: date) -> list[tuple[due_rules.DueKind, int]]:
+        """Return kind and number of zones of each of ``list_open_items``, which takes no sentences."""
         return due_rules.list_open_kinds(self.find_terms(day), self.facts, self.history, self.calendar, day)
 
     def foresee_distance(self, day: date) -> str:

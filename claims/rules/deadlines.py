@@ -5,7 +5,7 @@ where it applies), the law decides and a person must know it.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 
@@ -44,7 +44,10 @@ class Pause:
 
 @dataclass(frozen=True, slots=True)
 class Deadline:
-    """One step of handling a claim. ``due_on`` is None while a pause without an end keeps it from being told."""
+    """One step of handling a claim. ``due_on`` is None while a pause without an end keeps it from being told.
+
+    A step that was done keeps the day by which it was due as it stood then.
+    """
 
     step: ClaimStep
     due_on: date | None
@@ -88,8 +91,17 @@ def count_deadlines(
         done_on = done.get(step)
         if done_on is not None and done_on > as_of:
             done_on = None
-        found.append(_count(step, days, reported_on, done_on, known, walk, as_of))
+        pauses_then, walk_then = known, walk
+        if done_on is not None and (pauses_then := _end_pauses(known, done_on)) != known:
+            walk_then = _walk_open_days(days, reported_on, pauses_then, calendar, as_of)
+        found.append(_count(step, days, reported_on, done_on, pauses_then, walk_then, as_of))
     return tuple(found)
+
+
+def _end_pauses(pauses: Sequence[Pause], day: date) -> list[Pause]:
+    """Return the pauses that had begun by the day on which a step was done; for that step none goes on after it."""
+    begun = [pause for pause in pauses if pause.asked_on <= day]
+    return [replace(pause, came_on=min(pause.came_on or day, day)) for pause in begun]
 
 
 @dataclass(frozen=True, slots=True)

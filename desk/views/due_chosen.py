@@ -29,6 +29,7 @@ from scheduling.rules.due_item import DueKind
 from scheduling.services import waive_open_items
 from treatments.models import User
 from treatments.queries import find_today
+from treatments.rules.wording import tell_count
 from treatments.rules.words import say
 
 MOST_AT_ONCE = 100
@@ -90,9 +91,13 @@ def _foresee_waiving(covers: list[Cover], today: date) -> list[Chosen]:
     kinds = list_open_kinds(covers, today)
     found = []
     for cover in covers:
-        words = ", ".join([told[kind] for kind in kinds[cover.pk]])
+        words = ", ".join([_tell_open(told[kind], zones) for kind, zones in kinds[cover.pk]])
         found.append(Chosen(cover, bool(words), words or _("nothing is open")))
     return found
+
+
+def _tell_open(kind: str, zones: int) -> str:
+    return f"{kind} ({tell(tell_count(zones, 'zone'))})" if zones else kind
 
 
 def _waive(covers: list[Cover], values: dict[str, Any], today: date, now: datetime, actor: User) -> Done:

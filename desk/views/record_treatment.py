@@ -304,6 +304,12 @@ def _tell_margin(dew_point_c: Decimal, surface_c: Decimal) -> tuple[Answer, str]
             "Dew point %(dew_point)s °C; the surface is %(margin)s °C above it. At least %(least)s are wanted."
         )
         return Answer.HOLDS, sentence % values
+    if margin < 0:
+        sentence = _(
+            "Dew point %(dew_point)s °C; the surface is %(below)s °C below it where it must be at least %(least)s "
+            "above. Water condenses on it: warm and dry it, or let a water-displacing coat go first."
+        )
+        return Answer.FAILS, sentence % {**values, "below": -margin}
     sentence = _(
         "Dew point %(dew_point)s °C; the surface is only %(margin)s °C above it where at least %(least)s are wanted. "
         "Warm and dry it, or let a water-displacing coat go first."

@@ -21,6 +21,7 @@ from desk.terms_form import build_form, list_differences, put_labels
 from desk.terms_parts import write_groups, write_groups_of
 from desk.terms_post import drop_switched_off, read_form
 from desk.terms_words import count_claims, count_covers, say_chosen
+from notifications.speaking import join_label
 from scheduling.models import TermsVersion, WarrantyTerms
 from scheduling.rules.terms_document import TermsError
 from scheduling.site_reference import list_terms
@@ -60,7 +61,7 @@ def start(request: HttpRequest) -> HttpResponse:
     try:
         draft = _start(request, user)
     except TermsError as error:
-        context["errors"] = [f"{p.field} = {p.value}: {tell(p.sentence)}" for p in error.problems]
+        context["errors"] = [join_label(f"{p.field} = {p.value}", tell(p.sentence)) for p in error.problems]
     except ValidationError as error:
         context["errors"] = tell_all(error.messages)
     else:
@@ -173,7 +174,7 @@ def list_problems(chosen: TermsVersion) -> list[str]:
     """Return for what a draft can't be published any more; the shop may have changed since it was saved."""
     if chosen.published_at is not None:
         return []
-    return [f"{p.value}: {put_labels(tell(p.sentence))}" for p in find_problems(read_version_terms(chosen))]
+    return [join_label(p.value, put_labels(tell(p.sentence))) for p in find_problems(read_version_terms(chosen))]
 
 
 def read_preview(request: HttpRequest, chosen: TermsVersion) -> dict[str, Any]:

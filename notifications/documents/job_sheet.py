@@ -24,6 +24,7 @@ from notifications.documents.pdf_parts import (
     write,
 )
 from treatments.rules.speaking import speak, speak_zone_names
+from treatments.rules.words import TreatmentKind
 
 TO_SIGN = "Applicator ______________________   Signed ______________________   Date ______________"
 TO_RECORD = ("Lot ______________", "Used ____ [  ] reached [  ] not")
@@ -70,7 +71,11 @@ class JobStep:
 
 @dataclass(frozen=True, slots=True)
 class JobSheet:
-    """Everything that stands on a job sheet; ``is_first`` says that the vehicle was never treated."""
+    """Everything that stands on a job sheet.
+
+    ``is_first`` says that the vehicle was never treated, ``kind`` what a treatment now is likely to be, None where
+    nothing tells.
+    """
 
     shop_name: str
     vehicle_title: str
@@ -86,6 +91,7 @@ class JobSheet:
     notes: tuple[str, ...] = ()
     language: str = "en"
     is_first: bool = False
+    kind: TreatmentKind | None = None
 
 
 def say_job_sheet(sheet: JobSheet, language: str, zone_names: Mapping[str, str]) -> JobSheet:

@@ -3,6 +3,7 @@
 Every text comes in ready, in the reader's language; here it is only put into the form that calendars agree on.
 """
 
+import re
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -183,7 +184,9 @@ def _utc(moment: datetime) -> datetime:
 
 def _one_line(text: str) -> str:
     """Return a text without line breaks and other control characters, which no property may hold (section 3.1)."""
-    return " ".join("".join(" " if unicodedata.category(sign) == "Cc" else sign for sign in text).split())
+    spaced = "".join(" " if unicodedata.category(sign) == "Cc" else sign for sign in text)
+    # The no-break spaces before a French colon stay.
+    return re.sub(r"[^\S\u00a0\u202f]+", " ", spaced).strip()
 
 
 @dataclass(frozen=True, slots=True)

@@ -82,8 +82,8 @@ def read_fresh_items(covers: Sequence[Cover], day: date) -> dict[int, list[Index
     return dict(found)
 
 
-def list_open_kinds(covers: Sequence[Cover], day: date) -> dict[int, list[DueKind]]:
-    """Return of which kind each thing is that is to be done for a cover and whose window is open, by target day.
+def list_open_kinds(covers: Sequence[Cover], day: date) -> dict[int, list[tuple[DueKind, int]]]:
+    """Return kind and number of zones of each thing to be done for a cover whose window is open, by target day.
 
     From the index, and from the records where that is not up to date.
 
@@ -92,7 +92,7 @@ def list_open_kinds(covers: Sequence[Cover], day: date) -> dict[int, list[DueKin
         day: today at the shop.
     """
     found = {
-        key: [DUE_KINDS[item.kind] for item in items if item.opens_on <= day]
+        key: [(DUE_KINDS[item.kind], len(item.zones)) for item in items if item.opens_on <= day]
         for key, items in read_fresh_items(covers, day).items()
     }
     others = [cover for cover in covers if cover.pk not in found]

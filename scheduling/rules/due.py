@@ -68,16 +68,19 @@ def compute_what_needs_doing(
 
 def list_open_kinds(
     terms: Terms, facts: CoverFacts, history: VehicleHistory, calendar: WorkingCalendar, day: date
-) -> list[DueKind]:
-    """Return of which kind each item is that must be done and whose window is open on a day, by target day."""
+) -> list[tuple[DueKind, int]]:
+    """Return kind and number of zones of each item that must be done and whose window is open on a day, by target day.
+
+    A reinspection has no zones.
+    """
     reinspections, touch_ups = _walk(terms, facts, history, calendar, day)
     opened = [
-        (found.laid.target_on, kind)
+        (found.laid.target_on, kind, len(found.zones) if isinstance(found, TouchUp) else 0)
         for kind, judged in ((DueKind.REINSPECTION, reinspections), (DueKind.TOUCH_UP, touch_ups))
         for found in judged
         if needs_doing(found) and found.laid.opens_on <= day
     ]
-    return [kind for _target_on, kind in sorted(opened)]
+    return [(kind, zones) for _target_on, kind, zones in sorted(opened)]
 
 
 def needs_doing(found: Reinspection | TouchUp) -> bool:

@@ -67,10 +67,23 @@ def test_the_week_shows_visits_where_they_stand_and_what_is_closed(demo: DemoSho
     assert 'data-movable="yes"' in chosen
     holiday = log_in("writer").get("/bays/", {"week": "2026-W22"}).content.decode()
     assert "Closed: a public holiday" in holiday and "No visit is booked in this week." in holiday
+    monday, tuesday = holiday.split('<section class="day')[1:3]
+    assert "Closed: a public holiday" in monday and ">free<" not in monday and ">free<" in tuesday
     for wrong in ({"week": "2026-W99"}, {"week": "x"}, {"day": "2026-02-30"}, {"day": "0001-01-01"}, {"site": "none"}):
         answer = log_in("writer").get("/bays/", wrong)
         assert answer.status_code == 200 and 'id="errors"' in answer.content.decode(), wrong
     assert log_in("dealer").get("/bays/").status_code == 403
+
+
+def test_a_bay_that_is_closed_all_day_is_not_called_free(demo: DemoShop) -> None:
+    floor = Bay.objects.get(code="floor")
+    for first, last, day in ((22, 23, 22), (21, 21, 21)):
+        closes, opens = datetime(2026, 5, first, 0, 0, tzinfo=ZONE), datetime(2026, 5, last, 10, 0, tzinfo=ZONE)
+        close_bay(bay=floor, starts_at=closes, ends_at=opens, reason="new floor", now=NOW, actor=None)
+        page = log_in("lift").get("/bays/", {"day": f"2026-05-{day}"}).content.decode()
+        cells = [cell for cell in page.split('data-bay="') if cell.startswith(f'{floor.pk}"')]
+        (shown,) = (cell for cell in cells if f'data-day="2026-05-{day}"' in cell)
+        assert (">free<" in shown) == (first == last), day
 
 
 def test_a_visit_is_dropped_elsewhere_and_put_back(demo: DemoShop) -> None:

@@ -119,6 +119,9 @@ def test_covers_are_let_off_with_a_reason_and_leave_the_list_at_once(demo: DemoS
     chosen = {"do": "waive", "cover": [late, coming]}
     page = client.get("/due/chosen/", chosen).content.decode()
     assert "2 covers are chosen." in page and "1 cover can be let off." in page and "nothing is open" in page
+    opened = list(DueItem.objects.filter(cover__number=late, opens_on__lte=demo.day))
+    counts = [len(item.zones) for item in opened if item.kind == "touch_up"]
+    assert counts and all(re.search(rf"touch-up \({count} zones?\)", page) for count in counts)
     open_keys = set(DueItem.objects.filter(cover__number=late, opens_on__lte=demo.day).values_list("key", flat=True))
     without = client.post("/due/chosen/", {"do": "waive", "cover": [late], "reason": ""})
     assert without.status_code == 400 and "Nothing was done yet" in without.content.decode()

@@ -372,6 +372,9 @@ def test_the_dew_point_is_told_while_measuring(lift: Lift) -> None:
 
     assert "Dew point 9.3 °C; the surface is 8.7 °C above it" in ask(air="20", surface="18", humidity="50")
     assert "only 1.7 °C above it" in ask(air="20", surface="11", humidity="50")
+    below = ask(air="20", surface="5", humidity="50")
+    assert "the surface is 4.3 °C below it" in below and "above it" not in below and "-4.3" not in below
+    assert "0.0 °C above it" in ask(air="20", surface="9.3", humidity="50")
     assert "With air, surface and humidity all measured" in ask(air="20")
     assert "near freezing" in ask(surface="4")
     assert "measure again" in ask(air="99")
@@ -415,3 +418,20 @@ def test_the_queries_do_not_grow_with_the_lots(lift: Lift, django_assert_max_num
         Lot.objects.bulk_create(Lot(product=product, number=f"N-{number}") for number in range(40))
     with django_assert_max_num_queries(len(few)):
         client.get(TREAT)
+
+
+def test_by_the_lift_nothing_is_due_of_a_vehicle_just_treated(lift: Lift) -> None:
+    client = lift.log_in()
+    first = client.get(TREAT).content.decode()
+    assert "First treatment</span>" in first and '<option value="first_treatment" selected>' in first
+    client.post(TREAT, visit(lift))
+    draft = Treatment.objects.get()
+    page = client.get(f"/treatments/{draft.pk}/").content.decode()
+    client.post(f"/treatments/{draft.pk}/sign-off/", {"confirmed": "yes", "fingerprint": read_fingerprint(page)})
+    for address in (TREAT, f"/treatments/{draft.pk}/amend/"):
+        shown = client.get(address).content.decode()
+        assert "<span>Nothing is due</span>" in shown and "Reinspection</span>" not in shown
+    # Nothing tells of which kind it is, and a kind can't be amended: it is to be chosen.
+    assert '<option value="" selected>' in client.get(TREAT).content.decode()
+    refused = client.post(TREAT, visit(lift, kind=""))
+    assert refused.status_code == 400 and "Choose what kind of treatment it was." in refused.content.decode()

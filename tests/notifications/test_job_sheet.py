@@ -9,9 +9,13 @@ from pypdf import PdfReader
 
 from notifications.documents.job_sheet import JobRow, JobSheet, JobStep, build_job_sheet, number_cautions
 from notifications.queries import describe_job_sheet
+from notifications.rules.work_words import guess_treatment_kind, tell_work
+from scheduling.rules.dates import DutyDates
+from scheduling.rules.due_item import DueItem, DueKind, DueStatus
 from tests.conftest import NOW, ShopForTests
-from tests.notifications.test_reminders import add_due_vehicle
+from tests.notifications.test_reminders import add_due_vehicle, treat
 from treatments.models import Vehicle
+from treatments.rules.words import TreatmentKind
 
 FIRE, AIRBAG, SEAM = "Mist can burn: ventilate.", "Airbag near: do not drill.", "Do not bridge the joint."
 
@@ -77,3 +81,50 @@ def test_a_first_treatment_and_a_touch_up_of_the_catalogue(shop: ShopForTests) -
             assert " ".join(text.split()).count(caution) == 1, caution
     assert "2 drain holes" in text
     assert "4 open seams" in text
+
+
+def test_it_says_what_is_due_and_when(shop: ShopForTests) -> None:
+    # First treated on 10 June 2024; it is to be looked at again a year later, from 60 days before.
+    vehicle = add_due_vehicle(shop, "11111111111111111", "lena@example.com", date(2024, 6, 10)).vehicle
+
+    def tell(day: date) -> str:
+        sheet = describe_job_sheet(vehicle, day)
+        assert f"Work {sheet.work}" in " ".join("\n".join(read_pages(sheet)).split())
+        assert sheet.kind is None  # no film is near its time
+        return sheet.work
+
+    assert tell(date(2024, 6, 11)) == "Nothing is due"
+    assert tell(date(2025, 3, 1)) == "Nothing is due today; next reinspection, due 10 June 2025"
+    assert tell(date(2025, 6, 1)) == "Reinspection, due 10 June 2025"
+    assert tell(date(2025, 6, 10)) == "Reinspection, due today"
+    assert describe_job_sheet(vehicle, date(2025, 3, 1), language="fr").work == (
+        "Rien n’est à faire aujourd’hui\u202f; ensuite contrôle, à faire le 10 juin 2025"
+    )
+    treat(shop, vehicle, date(2025, 6, 10), TreatmentKind.ANNUAL_TOUCH_UP)
+    assert tell(date(2025, 6, 10)) == "Nothing is due"
+    sheet = describe_job_sheet(vehicle, date(2025, 6, 10), language="fr")
+    assert sheet.work == "Rien n’est à faire"
+
+
+def test_a_touch_up_is_named_with_the_reinspection_that_the_same_visit_serves() -> None:
+    def make_item(kind: DueKind, opens_on: date, target_on: date) -> DueItem:
+        dates = DutyDates(opens_on, target_on, target_on, target_on + timedelta(30), "", "", "", "")
+        return DueItem(kind, kind, ("rocker_left",), dates, DueStatus.OPEN, "")
+
+    film = make_item(DueKind.TOUCH_UP, date(2026, 4, 1), date(2026, 6, 1))
+    look = make_item(DueKind.REINSPECTION, date(2026, 5, 1), date(2026, 7, 1))
+    late = make_item(DueKind.REINSPECTION, date(2026, 6, 2), date(2026, 8, 1))
+    none_yet = "Nothing is due today; next annual touch-up"
+    for near, day, told in (
+        ([film, look], date(2026, 3, 1), f"{none_yet} with reinspection, due 1 June 2026"),
+        ([film, late], date(2026, 3, 1), f"{none_yet}, due 1 June 2026"),
+        ([film, look], date(2026, 4, 1), "Annual touch-up, due 1 June 2026"),
+        ([film, look], date(2026, 6, 1), "Annual touch-up with reinspection, due today"),
+        ([film, look], date(2026, 6, 20), "Annual touch-up with reinspection, due 1 June 2026"),
+        ([look], date(2026, 6, 20), "Reinspection, due 1 July 2026"),
+        ([], date(2026, 6, 20), "Nothing is due"),
+    ):  # fmt: skip
+        assert tell_work(near, day, is_first=False) == told
+    assert guess_treatment_kind([film, look], is_first=False) is TreatmentKind.ANNUAL_TOUCH_UP
+    assert guess_treatment_kind([look], is_first=False) is None
+    assert guess_treatment_kind([look], is_first=True) is TreatmentKind.FIRST_TREATMENT

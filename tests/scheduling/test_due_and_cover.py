@@ -465,7 +465,9 @@ def test_an_assessment_holds_through_its_last_day_and_says_what_the_plain_rules_
     for opens_by in (date.max, day):
         opened = tuple(item for item in needed if item.dates.opens_on <= opens_by)
         assert compute_what_needs_doing(terms, facts, history, WEEKDAYS, day, opens_by=opens_by) == opened
-    assert list_open_kinds(terms, facts, history, WEEKDAYS, day) == [item.kind for item in opened]
+    kinds = list_open_kinds(terms, facts, history, WEEKDAYS, day)
+    assert sorted(kinds) == sorted((item.kind, len(item.zones)) for item in opened)
+    assert [kind for kind, _zones in kinds] == [item.kind for item in opened]
     if found.state.status in NO_MORE_COVER:
         needed = []
     told = sorted(found.list_what_needs_doing(), key=lambda item: item.key)

@@ -1,0 +1,69 @@
+"""A label and its text are joined as the language of the reader writes a colon."""
+
+from collections.abc import Iterator
+
+import pytest
+from django.test import Client
+from django.utils.translation import override
+from freezegun import freeze_time
+
+from desk.record_forms import TreatmentVisitForm, list_form_errors
+from notifications.calendar_feeds import make_feed_address, renew_feed
+from notifications.speaking import join_label
+from scheduling.models import Appointment
+from tests.conftest import NOW, ShopForTests
+from tests.desk.lift import VIN, raise_lift
+from tests.desk.test_terms_pages import DRAFT, open_form, owner, start
+from tests.notifications.test_calendar_feeds import bays, fetch, list_visits, visit
+from tests.scheduling.booking_helpers import Bays
+from treatments.models import Product
+
+__all__ = ["bays", "owner", "visit"]
+FRENCH = {"accept-language": "fr"}
+
+
+@pytest.fixture
+def french() -> Iterator[None]:
+    with override("fr"):
+        yield
+
+
+def test_the_colon_of_each_language(french: None) -> None:
+    assert join_label("Air", "20 °C") == "Air\u00a0: 20 °C"
+    with override("en"):
+        assert join_label("Air", "20 °C") == "Air: 20 °C"
+
+
+def test_errors_by_the_lift(shop: ShopForTests) -> None:
+    lift = raise_lift(shop)
+    with freeze_time(NOW):
+        typed = lift.fill_in(kind="first_treatment", temperature_unit="c", air="99")
+        page = lift.log_in().post(f"/vehicles/{VIN}/treat/", typed, headers=FRENCH).content.decode()
+    assert "Température de l’air\u00a0: " in page and "Température de l’air: " not in page
+
+
+def test_an_error_led_by_what_it_is_about_and_its_label(french: None) -> None:
+    form = TreatmentVisitForm({"air": "x"}, today=NOW.date())
+    told = [sentence for target, sentence in list_form_errors([(form, "Bas de caisse")]) if target == "id_air"]
+    assert told[0].startswith("Bas de caisse\u00a0: Température de l’air\u00a0: ")
+
+
+def test_what_speaks_against_a_draft_of_terms(owner: Client) -> None:
+    start(owner)
+    mine, theirs = open_form(owner), open_form(owner)
+    owner.post(f"{DRAFT}edit/", {**theirs, "reinspection.grace_days": "20"})
+    changed = owner.post(f"{DRAFT}edit/", {**mine, "title": "Mine"}, headers=FRENCH).content.decode()
+    assert "<li>Contrôles\u00a0: Grâce\u202f: au dossier" in changed
+    Product.objects.filter(family="underbody_wax").delete()
+    unfit = owner.get(f"{DRAFT}publish/", headers=FRENCH).content.decode()
+    assert "underbody_wax&#x27;\u00a0: Aucun produit" in unfit
+
+
+def test_the_title_of_a_visit_in_a_calendar(visit: Appointment, bays: Bays, client: Client) -> None:
+    visit.vehicle.plate = "KTX 1234"
+    visit.vehicle.save()
+    _status, calendar, _headers = fetch(client, make_feed_address(renew_feed(bay=bays.low, now=NOW, actor=None)))
+    assert ": " in str(list_visits(calendar)[str(visit.uid)]["summary"])
+    address = make_feed_address(renew_feed(bay=bays.low, now=NOW, actor=None))
+    _status, calendar, _headers = fetch(client, address, **FRENCH)
+    assert "\u00a0: blue hatchback" in str(list_visits(calendar)[str(visit.uid)]["summary"])
