@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any, ClassVar
 
 from django.core.paginator import Paginator
-from django.db.models import Count, Value
+from django.db.models import Count, FilteredRelation, Q, Value
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
@@ -25,14 +25,30 @@ PER_PAGE = 30
 class ClaimRow:
     """One claim as the list shows it."""
 
-    FIELDS: ClassVar = ("number", "damage", "discovered_on", "reported_on", "cover__vehicle__description")
+    FIELDS: ClassVar = (
+        "number", "damage", "discovered_on", "reported_on", "cover__vehicle__description",
+        "decided__kind", "decided__needs_second", "decided__second_by_id",
+    )  # fmt: skip
 
     number: str
     damage: str
     discovered_on: date | None
     reported_on: date
     vehicle: str
+    decision: str | None
+    needs_second: bool | None
+    second_by: int | None
     zone_names: list[str] = field(default_factory=list)
+
+    @property
+    def waits_for_second(self) -> bool:
+        return bool(self.needs_second) and self.second_by is None
+
+
+def _with_decision(claims: Any) -> Any:
+    """Return claims each with the decision that was not reopened, of which there is one at most."""
+    standing = FilteredRelation("decisions", condition=Q(decisions__reopened_at__isnull=True))
+    return claims.annotate(decided=standing)
 
 
 def _name_zones() -> Any:
@@ -51,7 +67,7 @@ COUNT_OF_ALL = StandingQuery(
 def _read_claims_from(first: int) -> StandingQuery:
     """Return the query for the rows of a page of all claims that begins with this one."""
     return StandingQuery(
-        lambda: Claim.objects.values_list("pk", *ClaimRow.FIELDS)[first : first + PER_PAGE],
+        lambda: _with_decision(Claim.objects.all()).values_list("pk", *ClaimRow.FIELDS)[first : first + PER_PAGE],
     )
 
 
@@ -59,7 +75,7 @@ def _read_claims_from(first: int) -> StandingQuery:
 def claims(request: HttpRequest) -> HttpResponse:
     """List claims, newest first."""
     user = get_user(request)
-    paginator = Paginator(list_claims_for(user), PER_PAGE)
+    paginator = Paginator(_with_decision(list_claims_for(user)), PER_PAGE)
     if user.role != Role.DEALERSHIP:
         ((paginator.count,),) = COUNT_OF_ALL.ask() or [(0,)]
     page = paginator.get_page(request.GET.get("page"))

@@ -1,6 +1,7 @@
 """Handling a claim on its page: what each role may do, errors that keep what was typed, and the state afterwards."""
 
 import io
+import re
 from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -14,10 +15,12 @@ from django.utils import timezone
 from PIL import Image
 
 from claims.claim_file import read_claim_file
-from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, WhatThereIs
+from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind, WhatThereIs
 from claims.queries import find_claim, find_what_there_is
 from claims.rules.recommend import Outcome
+from claims.services import decide_claim, reopen_claim
 from desk.demo.load import DemoShop
+from scheduling.models import Cover
 from tests.demo_records import load_demo
 from treatments.models import User
 
@@ -267,3 +270,27 @@ def test_a_claim_is_found_with_what_there_is_besides_it(claim: Claim, demo: Demo
     file = read_claim_file(found, as_of=demo.day, is_fresh=True)
     assert (len(file.requests), len(file.photos), len(file.decisions)) == (1, 1, 1)
     assert find_claim("none-such") is None
+
+
+def test_the_list_tells_how_each_claim_stands(demo: DemoShop) -> None:
+    claim = Claim.objects.order_by("-pk")[0]
+    clients = {name: log_in(name) for name in ("warranty", "dealer")}
+
+    def read(name: str) -> str:
+        page = clients[name].get("/claims/").content.decode()
+        (told,) = re.findall(rf">{claim.number}</a>.*?data-label=\"Decision\">(.*?)</td>", page, re.DOTALL) or [""]
+        return str(told)
+
+    assert read("warranty") == "not decided yet"
+    decision = decide_claim(
+        claim=claim, kind=DecisionKind.REFUSE, amount=Decimal(0), reason="", day=demo.day, now=timezone.now(),
+        actor=User.objects.get(username="warranty"),
+    )  # fmt: skip
+    assert read("warranty") == "refuse"
+    ClaimDecision.objects.filter(pk=decision.pk).update(needs_second=True)
+    assert read("warranty") == "refuse, waits for a second person"
+    Cover.objects.filter(pk=claim.cover_id).update(dealership=User.objects.get(username="dealer").dealership)
+    assert read("dealer") == read("warranty")
+    ClaimDecision.objects.filter(pk=decision.pk).update(needs_second=False)
+    reopen_claim(claim=claim, reason="new evidence", now=timezone.now(), actor=User.objects.get(username="warranty"))
+    assert read("warranty") == read("dealer") == "not decided yet"
