@@ -17,6 +17,7 @@ from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingR
 
 # Beyond that many matches a word says too little to be looked up first.
 MOST_LOOKED_UP = 2_000
+MOST_OF_FEW_LETTERS = 200
 # So many vehicles are read through first for words that very many have; they nearly always fill a page.
 READ_THROUGH_FIRST = 500
 
@@ -124,18 +125,22 @@ def _find_keys_of(form: _Form, most: int) -> tuple[StandingQuery, StandingQuery]
     return StandingQuery(list_vehicles, plans_anew=True), StandingQuery(list_owners, plans_anew=True)
 
 
-def look_word_up(word: SearchWord) -> WordFound | None:
+def look_word_up(word: SearchWord, *, is_first_page: bool = False) -> WordFound | None:
     """Return what a word is about, or None where that is too many to be of use.
 
     Vehicles and owners are looked up apart, each by their own indexes.
+
+    Args:
+        is_first_page: whether a page is all that is wanted, which of a common word of two letters is soon read.
     """
-    of_vehicles, of_owners = _find_keys_of(_find_form(word), max(MOST_LOOKED_UP, 0))
+    most = min(MOST_LOOKED_UP, MOST_OF_FEW_LETTERS) if is_first_page and not word.is_long else MOST_LOOKED_UP
+    of_vehicles, of_owners = _find_keys_of(_find_form(word), max(most, 0))
     told = _list_told(word)
     vehicles = of_vehicles.ask(*told)
-    if len(vehicles) > MOST_LOOKED_UP:
+    if len(vehicles) > most:
         return None
     owners = [key for (key,) in of_owners.ask(*told)]
-    if len(owners) > MOST_LOOKED_UP:
+    if len(owners) > most:
         return None
     owned = OWNED_BY.ask(owners) if owners else []
     return WordFound({key for (key,) in (*vehicles, *owned)}, owners)
@@ -178,7 +183,7 @@ def list_found_vehicles(
     words = sorted(read_search_words(text), key=lambda word: len(word.written), reverse=True)
     for word in words:
         # Of one letter there are always too many.
-        looked_up = look_word_up(word) if len(word.written) > 1 else None
+        looked_up = look_word_up(word, is_first_page=True) if len(word.written) > 1 else None
         if looked_up is not None:
             keys, others = looked_up.vehicles, [other for other in words if other != word]
             return _read_on(among, after, others, size, keys=keys) if keys else []
