@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS
-from django.db.models import CharField, Exists, Model, OuterRef, QuerySet
+from django.db.models import CharField, Exists, OuterRef, QuerySet
 
 from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, WhatThereIs
 from claims.rules.check import check_claim
@@ -17,7 +17,7 @@ from treatments.models.people import Role
 from treatments.reference import keep_reading
 from treatments.rules.words import DamageKind, ZoneKind
 from treatments.shop_reference import list_areas, map_sites, map_zones
-from treatments.standing_query import Given, StandingQuery
+from treatments.standing_query import Given, StandingQuery, list_columns, put_related
 
 
 def list_claims_for(user: User) -> QuerySet[Claim]:
@@ -28,11 +28,7 @@ def list_claims_for(user: User) -> QuerySet[Claim]:
     return claims.select_related("cover__vehicle", "cover__site").prefetch_related("zones")
 
 
-def _list_columns(model: type[Model]) -> list[str]:
-    return [field.attname for field in model._meta.concrete_fields]
-
-
-OF_CLAIM, OF_COVER, OF_VEHICLE = _list_columns(Claim), _list_columns(Cover), _list_columns(Vehicle)
+OF_CLAIM, OF_COVER, OF_VEHICLE = list_columns(Claim), list_columns(Cover), list_columns(Vehicle)
 
 
 def _list_what_there_is() -> "QuerySet[Claim]":
@@ -73,9 +69,10 @@ def find_claim(number: str) -> Claim | None:
     row = rows[0][len(OF_WHAT_THERE_IS) :]
     until = len(OF_CLAIM) + len(OF_COVER)
     claim = Claim.from_db(DEFAULT_DB_ALIAS, OF_CLAIM, row[: len(OF_CLAIM)])
-    claim.cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[len(OF_CLAIM) : until])
-    claim.cover.vehicle = Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, row[until:])
-    claim.cover.site = map_sites()[claim.cover.site_id]
+    cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[len(OF_CLAIM) : until])
+    put_related(cover, "vehicle", Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, row[until:]))
+    put_related(cover, "site", map_sites()[cover.site_id])
+    put_related(claim, "cover", cover)
     claim.there_is = _describe_what_there_is(rows)
     return claim
 

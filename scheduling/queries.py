@@ -41,7 +41,7 @@ from treatments.rules.history import VehicleHistory
 from treatments.rules.words import CorrosivityCategory
 from treatments.shop_reference import map_dealerships, map_sites
 from treatments.short_histories import read_short_histories
-from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows, put_related
+from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows, list_columns, put_related
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,9 +209,7 @@ TOLD_PLACES = StandingQuery(
 )
 
 
-OF_COVER, OF_CHANGE, OF_VEHICLE = (
-    tuple(field.attname for field in model._meta.concrete_fields) for model in (Cover, CoverChange, Vehicle)
-)
+OF_COVER, OF_CHANGE, OF_VEHICLE = list_columns(Cover), list_columns(CoverChange), list_columns(Vehicle)
 COVERS_OF_VEHICLE = StandingRows(lambda: Cover.objects.filter(vehicle=Given(0)).order_by("-pk"))
 # The most pressing first.
 COVERS_OF_NUMBERS = StandingRows(
@@ -223,7 +221,7 @@ def list_covers_of(vehicle: Vehicle) -> list[Cover]:
     """Return all covers of a vehicle, the newest first, with their site, terms and dealership."""
     covers = COVERS_OF_VEHICLE.ask(vehicle.pk)
     for cover in covers:
-        cover.vehicle = vehicle
+        put_related(cover, "vehicle", vehicle)
     return _add_reference(covers)
 
 

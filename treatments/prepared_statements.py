@@ -68,7 +68,7 @@ def fetch_rows(statement: Statement, values: Sequence[Any], connection: Any) -> 
         try:
             told = transformer.dump_sequence(values, statement.formats)
             types = transformer.types or ()
-            result = _execute(statement, told, known, driver.pgconn)
+            result = _execute(statement, told, types, known, driver.pgconn)
             if result.status == ExecStatus.TUPLES_OK:
                 transformer.set_pgresult(result)
                 rows: list[Sequence[Any]] = transformer.load_rows(0, result.ntuples, tuple)
@@ -92,8 +92,9 @@ def fetch_rows(statement: Statement, values: Sequence[Any], connection: Any) -> 
 OUT_OF_DATE = (b"0A000", b"26000")
 
 
-def _execute(statement: Statement, told: Sequence[Buffer | None], known: _Connection, server: Any) -> Any:
-    types, formats = known.transformer.types or (), known.transformer.formats
+def _execute(
+    statement: Statement, told: Sequence[Buffer | None], types: tuple[int, ...], known: _Connection, server: Any
+) -> Any:
     name = known.names.get((statement, types))
     if name is None:
         name = b"standing_%d" % next(_NUMBERS)
@@ -101,4 +102,4 @@ def _execute(statement: Statement, told: Sequence[Buffer | None], known: _Connec
         if prepared.status != ExecStatus.COMMAND_OK:
             return prepared
         known.names[statement, types] = name
-    return server.exec_prepared(name, told, formats)
+    return server.exec_prepared(name, told, known.transformer.formats)

@@ -156,7 +156,7 @@ class StandingRows(Generic[M]):
         models = [("", model), *((name, model._meta.get_field(name).related_model) for name in self._related)]
         parts, start = [], 0
         for name, one in models:
-            names = [field.attname for field in one._meta.concrete_fields]
+            names = list_columns(one)
             parts.append((name, one.from_db, names, start))
             start += len(names)
         return parts
@@ -166,6 +166,11 @@ class StandingRows(Generic[M]):
             f"{name}__{column}" if name else column for name, _make, names, _at in self._parts for column in names
         ]
         return self._build().values_list(*columns, *self._annotated)
+
+
+def list_columns(model: type[Model]) -> list[str]:
+    """Return the columns of a model by the names under which a row has them, as ``Model.from_db`` takes them."""
+    return [field.attname for field in model._meta.concrete_fields]
 
 
 def put_related(row: Model, name: str, related: Model | None) -> None:

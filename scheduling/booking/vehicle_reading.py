@@ -16,7 +16,7 @@ from scheduling.models import Appointment, AppointmentStatus, Cover, VehicleSize
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
 from scheduling.rules.opening import Span
 from treatments.models import Customer, Vehicle
-from treatments.standing_query import Given, StandingQuery
+from treatments.standing_query import Given, StandingQuery, list_columns
 
 OPEN = (AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY)
 
@@ -79,7 +79,7 @@ def read_known_vehicle(vehicle: Vehicle) -> KnownVehicle:
 
 def _name_columns(model: type[Model]) -> list[str]:
     # The key comes first, by which a row that is not there is known.
-    columns = [field.attname for field in model._meta.concrete_fields]
+    columns = list_columns(model)
     assert columns[0] == model._meta.pk.attname
     return columns
 

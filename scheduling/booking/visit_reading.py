@@ -9,7 +9,7 @@ from scheduling.models import Appointment, Cover
 from scheduling.queries import list_covers_and_changes, read_short_case
 from scheduling.site_reference import map_bays
 from treatments.shop_reference import map_people, map_sites
-from treatments.standing_query import Given, StandingRows
+from treatments.standing_query import Given, StandingRows, put_related
 
 VISIT_OF_NUMBER = StandingRows(
     lambda: Appointment.objects.filter(number=Given(0, CharField())), "vehicle", "customer", "splits"
@@ -25,8 +25,9 @@ def name_places(visits: list[Appointment]) -> list[Appointment]:
     """Return visits with site, bay and person, which are not read from the database for it."""
     sites, bays, people = (map_sites(), map_bays(), map_people()) if visits else ({}, {}, {})
     for visit in visits:
-        visit.site, visit.bay = sites[visit.site_id], bays[visit.bay_id]
-        visit.person = people[visit.person_id] if visit.person_id else None
+        put_related(visit, "site", sites[visit.site_id])
+        put_related(visit, "bay", bays[visit.bay_id])
+        put_related(visit, "person", people[visit.person_id] if visit.person_id else None)
     return visits
 
 
