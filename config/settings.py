@@ -3,6 +3,9 @@
 Without them: one SQLite file in WAL mode, Celery in this process, and mail written as .eml files.
 """
 
+import os
+import secrets
+import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -22,27 +25,34 @@ CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 SITE_URL = env.str("SITE_URL", default="http://127.0.0.1:8000").rstrip("/")
 
 
-def read_secret_key() -> str:
-    """Return SECRET_KEY, or a random one kept in VAR_DIR so that logins and signed links outlive a restart."""
-    given: str = env.str("SECRET_KEY", default="")
+def read_kept_secret(variable: str, name: str) -> str:
+    """Return a variable of the environment, or a random secret kept in VAR_DIR, where only its owner reads it."""
+    given: str = env.str(variable, default="")
     if given:
         return given
-    import secrets
-
-    path = VAR_DIR / "secret_key"
-    try:
-        with path.open("x", encoding="ascii") as file:
-            path.chmod(0o600)
+    path = VAR_DIR / name
+    if not path.exists():
+        # Written aside and put in place at once, so that no other process reads half of it. It is made with mode 0600.
+        handle, written = tempfile.mkstemp(dir=VAR_DIR)
+        with os.fdopen(handle, "w", encoding="ascii") as file:
             file.write(secrets.token_urlsafe(50))
-    except FileExistsError:
-        pass
+        try:
+            os.link(written, path)
+        except FileExistsError:
+            pass
+        finally:
+            Path(written).unlink()
     key = path.read_text(encoding="ascii").strip()
     if not key:
-        raise ImproperlyConfigured(f"{path.name} in VAR_DIR is empty: delete it, or set SECRET_KEY.")
+        raise ImproperlyConfigured(f"{path.name} in VAR_DIR is empty: delete it, or set {variable}.")
     return key
 
 
-SECRET_KEY = read_secret_key()
+# Without a variable: kept in a file, so that logins and signed links outlive a restart.
+SECRET_KEY = read_kept_secret("SECRET_KEY", "secret_key")
+# The key of the event log first, then those before it, the newest first. It must not lie in the database or its
+# backup: whoever has both can write the log anew.
+LOG_KEYS = [read_kept_secret("LOG_KEY", "log_key"), *env.list("LOG_KEY_FALLBACKS", default=[])]
 
 INSTALLED_APPS = [
     "django.contrib.admin",

@@ -12,6 +12,7 @@ from django.conf import settings
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
+from tests.emptying import let_tests_empty_tables
 from tests.shop_records import FIXTURES, NOW, TODAY, ShopForTests, make_shop
 
 hypothesis_settings.register_profile(
@@ -21,6 +22,8 @@ hypothesis_settings.register_profile(
     "nightly", max_examples=20_000, deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 hypothesis_settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
+
+let_tests_empty_tables()
 
 __all__ = ["FIXTURES", "NOW", "TODAY", "ShopForTests", "is_full"]
 

@@ -1,78 +1,165 @@
-"""Database triggers for what constraints can't say, for PostgreSQL and SQLite alike; used by migrations only.
+"""Database triggers for what constraints can't say, for PostgreSQL and SQLite alike.
 
-On SQLite rows may still be deleted, since that is how a test empties a table there; updates are refused on both.
+Each room lists its guards (``guards.py``). They are put in place after every ``migrate``, not by a migration, since
+Django remakes tables on SQLite, which loses the triggers on them and stumbles over those that name them.
 """
 
-from collections.abc import Callable
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db import migrations
+from django.apps import AppConfig
+from django.db import connections, transaction
+from django.db.models.signals import post_migrate, pre_migrate
+
+REFUSE_EMPTYING = "refuse_to_empty_table"
 
 
 @dataclass(frozen=True, slots=True)
 class Guard:
-    """Refuses to write a row of ``table`` where ``condition`` (over OLD and NEW) is true."""
+    """Refuses to write a row of ``table`` where ``condition`` (over OLD and NEW) is true.
+
+    Attributes:
+        on: the verbs that it looks at, such as ``"UPDATE OR DELETE"``.
+        columns: where given, an update that changes none of these is not refused.
+    """
 
     name: str
     table: str
     on: str
     condition: str
     says: str
+    columns: tuple[str, ...] = ()
+
+    @property
+    def verbs(self) -> list[str]:
+        return self.on.split(" OR ")
+
+    def write_condition(self, verb: str, differs: str) -> str:
+        """Return what is refused, with the database's own words for "is another than"."""
+        if verb != "UPDATE" or not self.columns:
+            return self.condition
+        changed = " OR ".join(f"OLD.{name} {differs} NEW.{name}" for name in self.columns)
+        return f"({self.condition}) AND ({changed})"
 
 
-def _run(schema_editor: Any, statements: list[str]) -> None:
-    for statement in statements:
-        schema_editor.execute(statement)
+@dataclass(frozen=True, slots=True)
+class Trigger:
+    """One trigger as one database writes it; on PostgreSQL with the body of its function."""
+
+    name: str
+    table: str
+    create: str
+    function: str = ""
+    body: str = ""
 
 
-def install(guard: Guard) -> Callable[[Any, Any], None]:
-    """Return a migration step that installs a guard."""
-
-    def step(apps: Any, schema_editor: Any) -> None:
-        if schema_editor.connection.vendor == "postgresql":
-            _run(
-                schema_editor,
-                [
-                    f"CREATE FUNCTION {guard.name}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
-                    f"IF {guard.condition} THEN RAISE EXCEPTION '{guard.says}' USING ERRCODE = '23514'; END IF; "
-                    f"IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW; END $$",
-                    f"CREATE TRIGGER {guard.name} BEFORE {guard.on} ON {guard.table} "
-                    f"FOR EACH ROW EXECUTE FUNCTION {guard.name}()",
-                ],
+def _write_for_postgresql(guards: Sequence[Guard]) -> Iterator[Trigger]:
+    for guard in guards:
+        for verb in guard.verbs:
+            # A function for each verb, since a delete has no NEW.
+            name = f"{guard.name}_{verb.lower()}"
+            body = (
+                f" BEGIN IF {guard.write_condition(verb, 'IS DISTINCT FROM')} THEN "
+                f"RAISE EXCEPTION '{guard.says}' USING ERRCODE = '23514'; END IF; "
+                f"RETURN {'OLD' if verb == 'DELETE' else 'NEW'}; END "
             )
-        else:
-            for verb in guard.on.split(" OR "):
-                if verb == "DELETE":
-                    continue
-                _run(
-                    schema_editor,
-                    [
-                        f"CREATE TRIGGER {guard.name}_{verb.lower()} BEFORE {verb} ON {guard.table} "
-                        f"FOR EACH ROW WHEN {guard.condition} "
-                        f"BEGIN SELECT RAISE(ABORT, '{guard.says}'); END"
-                    ],
+            create = f"CREATE TRIGGER {name} BEFORE {verb} ON {guard.table} FOR EACH ROW EXECUTE FUNCTION {name}()"
+            yield Trigger(name, guard.table, create, name, body)
+    # TRUNCATE fires no trigger of rows.
+    body = " BEGIN RAISE EXCEPTION 'the rows of % stand', TG_TABLE_NAME USING ERRCODE = '23514'; END "
+    for table in sorted({guard.table for guard in guards if "DELETE" in guard.verbs}):
+        create = (
+            f"CREATE TRIGGER {table}_not_emptied BEFORE TRUNCATE ON {table} "
+            f"FOR EACH STATEMENT EXECUTE FUNCTION {REFUSE_EMPTYING}()"
+        )
+        yield Trigger(f"{table}_not_emptied", table, create, REFUSE_EMPTYING, body)
+
+
+def _write_for_sqlite(guards: Sequence[Guard]) -> Iterator[Trigger]:
+    for guard in guards:
+        for verb in guard.verbs:
+            name = f"{guard.name}_{verb.lower()}"
+            create = (
+                f"CREATE TRIGGER {name} BEFORE {verb} ON {guard.table} FOR EACH ROW "
+                f"WHEN {guard.write_condition(verb, 'IS NOT')} BEGIN SELECT RAISE(ABORT, '{guard.says}'); END"
+            )
+            yield Trigger(name, guard.table, create)
+
+
+def list_triggers(guards: Sequence[Guard], vendor: str) -> list[Trigger]:
+    """Return the triggers that stand for the guards in a database."""
+    return list(_write_for_postgresql(guards) if vendor == "postgresql" else _write_for_sqlite(guards))
+
+
+def find_missing_triggers(guards: Sequence[Guard], connection: Any) -> list[Trigger]:
+    """Return the triggers that are not there, are there with another text, or were disabled."""
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(
+                "SELECT t.tgname, c.relname, p.prosrc FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid "
+                "JOIN pg_proc p ON p.oid = t.tgfoid WHERE NOT t.tgisinternal AND t.tgenabled IN ('O', 'A') "
+                "AND pg_table_is_visible(c.oid)"
+            )
+            there = set(cursor.fetchall())
+            return [
+                trigger
+                for trigger in list_triggers(guards, "postgresql")
+                if (trigger.name, trigger.table, trigger.body) not in there
+            ]
+        cursor.execute("SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'")
+        there = set(cursor.fetchall())
+    return [t for t in list_triggers(guards, "sqlite") if (t.name, t.table, t.create) not in there]
+
+
+def install_guards(guards: Sequence[Guard], connection: Any) -> None:
+    """Put in place what is missing; what is there stays untouched."""
+    with connection.cursor() as cursor:
+        # Not there yet where only some migrations were asked for.
+        tables = set(connection.introspection.table_names(cursor))
+    missing = [trigger for trigger in find_missing_triggers(guards, connection) if trigger.table in tables]
+    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
+        for trigger in missing:
+            if connection.vendor == "postgresql":
+                cursor.execute(f"DROP TRIGGER IF EXISTS {trigger.name} ON {trigger.table}")
+                cursor.execute(
+                    f"CREATE OR REPLACE FUNCTION {trigger.function}() RETURNS trigger LANGUAGE plpgsql "
+                    f"AS $${trigger.body}$$"
                 )
-
-    return step
-
-
-def remove(guard: Guard) -> Callable[[Any, Any], None]:
-    """Return a migration step that removes a guard."""
-
-    def step(apps: Any, schema_editor: Any) -> None:
-        if schema_editor.connection.vendor == "postgresql":
-            _run(
-                schema_editor,
-                [f"DROP TRIGGER {guard.name} ON {guard.table}", f"DROP FUNCTION {guard.name}()"],
-            )
-        else:
-            verbs = [verb for verb in guard.on.split(" OR ") if verb != "DELETE"]
-            _run(schema_editor, [f"DROP TRIGGER {guard.name}_{verb.lower()}" for verb in verbs])
-
-    return step
+            else:
+                cursor.execute(f"DROP TRIGGER IF EXISTS {trigger.name}")
+            cursor.execute(trigger.create)
 
 
-def guard_table(guard: Guard) -> migrations.RunPython:
-    """Return the migration operation for a guard, reversible."""
-    return migrations.RunPython(install(guard), remove(guard))
+def remove_guards(guards: Sequence[Guard], connection: Any) -> None:
+    """Take the triggers away, as for changing the tables under them."""
+    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
+        tables = connection.introspection.table_names(cursor)
+        for trigger in list_triggers(guards, connection.vendor):
+            if connection.vendor != "postgresql":
+                cursor.execute(f"DROP TRIGGER IF EXISTS {trigger.name}")
+            elif trigger.table in tables:
+                cursor.execute(f"DROP TRIGGER IF EXISTS {trigger.name} ON {trigger.table}")
+
+
+_KEPT: list[Guard] = []
+
+
+def list_guards() -> list[Guard]:
+    """Return the guards of all rooms."""
+    return list(_KEPT)
+
+
+def keep_guards(app: AppConfig, guards: Sequence[Guard]) -> None:
+    """Have a room's guards in place whenever its tables were migrated; to be called by the room's ``ready``."""
+    _KEPT.extend(guard for guard in guards if guard not in _KEPT)
+
+    def lift(*, using: str, **_: Any) -> None:
+        if connections[using].vendor == "sqlite":
+            remove_guards(guards, connections[using])
+
+    def put_back(*, using: str, **_: Any) -> None:
+        install_guards(guards, connections[using])
+
+    pre_migrate.connect(lift, sender=app, weak=False, dispatch_uid=f"lift the guards of {app.label}")
+    post_migrate.connect(put_back, sender=app, weak=False, dispatch_uid=f"put back the guards of {app.label}")

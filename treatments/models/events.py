@@ -1,4 +1,4 @@
-"""The event log: append-only, each entry carrying the hash of the one before.
+"""The event log: append-only, each entry carrying the hash of the one before, keyed with what no table holds.
 
 Higher rooms derive their work from it, each remembering in an EventReader how far it has read.
 """
@@ -20,6 +20,10 @@ class Event(models.Model):
     subject_id = models.CharField(max_length=40)
     before = models.JSONField(null=True, blank=True)
     after = models.JSONField(null=True, blank=True)
+    signed = models.JSONField(
+        null=True, blank=True, help_text="digests of the signed-off rows that it stands for, by list and key"
+    )
+    key_name = models.CharField(max_length=8, help_text="which key it was written with; see treatments.event_log.keys")
     previous_hash = models.CharField(max_length=64)
     hash = models.CharField(max_length=64, unique=True)
 
@@ -37,6 +41,8 @@ class EventLogHead(models.Model):
     id = models.PositiveSmallIntegerField(primary_key=True, default=1)
     position = models.BigIntegerField(default=0)
     hash = models.CharField(max_length=64, default="0" * 64)
+    key_name = models.CharField(max_length=8, blank=True)
+    keyed_hash = models.CharField(max_length=64, blank=True, help_text="of position and hash")
 
     class Meta:
         constraints = [models.CheckConstraint(condition=models.Q(id=1), name="one_event_log_head")]

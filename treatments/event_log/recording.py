@@ -1,0 +1,92 @@
+"""Writes the event log, in the transaction of the change that is recorded, so that neither stands without the other."""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Any
+
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import models, transaction
+
+from treatments.event_log.keys import LogKey, read_keys
+from treatments.models import Event, EventLogHead, User
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """Something to be written to the log. ``before`` and ``after`` hold plain values, dates and decimals."""
+
+    kind: str
+    subject: str
+    subject_id: str
+    before: dict[str, Any] | None = None
+    after: dict[str, Any] | None = None
+
+
+def _plain(value: dict[str, Any] | None) -> Any:
+    """Return the value as JSON gives it back, so that the hash is over what is stored."""
+    return None if value is None else json.loads(json.dumps(value, cls=DjangoJSONEncoder))
+
+
+def compute_hash(key: LogKey, event: Event) -> str:
+    """Return the keyed hash that chains an entry to the one before, over all its fields but the hash itself."""
+    return key.digest(
+        event.previous_hash,
+        event.position,
+        event.happened_at.astimezone(UTC).isoformat(timespec="microseconds"),
+        event.actor_id,
+        event.kind,
+        event.subject,
+        event.subject_id,
+        event.before,
+        event.after,
+        event.signed,
+    )
+
+
+def compute_head_hash(key: LogKey, head: EventLogHead) -> str:
+    """Return the keyed hash of where the log ends, so that the head can't be moved without the key."""
+    return key.digest("head", head.position, head.hash)
+
+
+def record_events(happenings: Iterable[Happening], *, actor: User | None, now: datetime) -> None:
+    """Append entries, in the caller's transaction. Call it last: it holds the log's lock until the commit.
+
+    Raises:
+        TransactionManagementError: outside a transaction, where change and entry could come apart.
+    """
+    wanted = [replace(told, before=_plain(told.before), after=_plain(told.after)) for told in happenings]
+    if not wanted:
+        return
+    if not transaction.get_connection().in_atomic_block:
+        raise transaction.TransactionManagementError("An event must be recorded in its change's transaction.")
+    key = read_keys()[0]
+    EventLogHead.objects.get_or_create(pk=1)
+    head = EventLogHead.objects.select_for_update().get(pk=1)
+    entries = []
+    for told in wanted:
+        head.position += 1
+        event = Event(
+            position=head.position,
+            happened_at=now,
+            actor_id=actor.pk if actor else None,
+            kind=told.kind,
+            subject=told.subject,
+            subject_id=told.subject_id,
+            before=told.before,
+            after=told.after,
+            key_name=key.name,
+            previous_hash=head.hash,
+        )
+        event.hash = head.hash = compute_hash(key, event)
+        entries.append(event)
+    Event.objects.bulk_create(entries, batch_size=500)
+    head.key_name = key.name
+    head.keyed_hash = compute_head_hash(key, head)
+    head.save()
+
+
+def describe(instance: models.Model, *names: str) -> dict[str, Any]:
+    """Return named fields of a row as plain values for ``before`` or ``after``."""
+    return {name: getattr(instance, name) for name in names}

@@ -1,0 +1,45 @@
+"""What the database refuses in this room: the event log is append-only, signed-off work stands, some parts are never
+coated.
+"""
+
+from treatments.database_guards import Guard
+
+GUARDS = [
+    Guard(
+        "event_log_is_append_only",
+        "treatments_event",
+        "UPDATE OR DELETE",
+        "1 = 1",
+        "the event log is append-only",
+    ),
+    Guard(
+        "head_of_the_log_moves_on",
+        "treatments_eventloghead",
+        "UPDATE",
+        "NEW.position <= OLD.position OR NOT EXISTS "
+        "(SELECT 1 FROM treatments_event e WHERE e.position = NEW.position AND e.hash = NEW.hash)",
+        "the head of the event log only moves on to its last entry",
+    ),
+    Guard(
+        "head_of_the_log_stays",
+        "treatments_eventloghead",
+        "DELETE",
+        "1 = 1",
+        "the head of the event log stays",
+    ),
+    Guard(
+        "signed_off_treatment_stands",
+        "treatments_treatment",
+        "UPDATE OR DELETE",
+        "OLD.signed_off_at IS NOT NULL",
+        "a signed-off treatment is only changed by an amendment",
+    ),
+    Guard(
+        "never_coated_takes_no_product",
+        "treatments_treatmentline",
+        "INSERT OR UPDATE",
+        "NEW.product_id IS NOT NULL AND EXISTS (SELECT 1 FROM treatments_zone z "
+        "WHERE z.id = NEW.zone_id AND z.kind = 'never_coated')",
+        "a never-coated part takes no product",
+    ),
+]
