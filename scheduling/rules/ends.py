@@ -13,7 +13,7 @@ from scheduling.rules.due_item import DueStatus
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.reinspections import Reinspection, explain_reinspection
 from scheduling.rules.terms import DistanceFrom, MissedMeans, Terms
-from treatments.rules.history import VehicleHistory
+from treatments.rules.history import OwnerRecord, VehicleHistory
 from treatments.rules.odometer import DayReached, find_day_reaching, find_kilometres_on
 
 
@@ -53,13 +53,14 @@ def find_ends(
 
     Args:
         past: the records up to the day asked about.
-        history: all of them, for a later odometer reading tells when a distance was passed.
+        history: all of them, for a later odometer reading tells when a distance was passed, and a later owner to which
+            change a note of transfer belongs.
         started_on: the day of the first treatment.
     """
     return [
         *_find_late_registration(terms, facts, started_on),
         *_find_end_by_person(facts),
-        *(_find_end_by_transfer(terms, facts, past, started_on) if len(past.owners) > 1 else ()),
+        *(_find_end_by_transfer(terms, facts, past, history, started_on) if len(past.owners) > 1 else ()),
         *_find_lapse(terms, reinspections),
         *_find_expiry(terms, started_on),
         *_find_distance_reached(terms, history, started_on),
@@ -83,7 +84,9 @@ def _find_end_by_person(facts: CoverFacts) -> list[End]:
     return [End(facts.ended_on, CoverStatus.ENDED, f"Ended on {facts.ended_on}: {facts.end_reason}.")]
 
 
-def _find_end_by_transfer(terms: Terms, facts: CoverFacts, past: VehicleHistory, started_on: date) -> list[End]:
+def _find_end_by_transfer(
+    terms: Terms, facts: CoverFacts, past: VehicleHistory, history: VehicleHistory, started_on: date
+) -> list[End]:
     owners = sorted(past.owners, key=lambda owner: owner.from_day)
     rules = terms.transfer
     ends = []
@@ -98,8 +101,7 @@ def _find_end_by_transfer(terms: Terms, facts: CoverFacts, past: VehicleHistory,
             ends.append(End(sold, CoverStatus.ENDED, sentence, records=(owner.record,)))
         elif rules.notice_days is not None:
             deadline = sold + timedelta(days=rules.notice_days)
-            next_sale = changes[count].from_day if count < len(changes) else date.max
-            notes = [day for day in facts.transfers_notified_on if sold <= day < next_sale]
+            notes = _list_notes_of(owner, history, facts)
             told_on = min([*notes, *([owner.told_on] if owner.told_on else [])], default=None)
             # When the shop was told may not be on record; what is not on record is not held against anybody.
             if told_on is not None and told_on > deadline:
@@ -109,6 +111,12 @@ def _find_end_by_transfer(terms: Terms, facts: CoverFacts, past: VehicleHistory,
                 )
                 ends.append(End(deadline + timedelta(days=1), CoverStatus.ENDED, sentence, records=(owner.record,)))
     return ends
+
+
+def _list_notes_of(owner: OwnerRecord, history: VehicleHistory, facts: CoverFacts) -> list[date]:
+    """Return the days of the notes of transfer that belong to a change of owner: those before the next change."""
+    following = min((other.from_day for other in history.owners if other.from_day > owner.from_day), default=date.max)
+    return [day for day in facts.transfers_notified_on if owner.from_day <= day < following]
 
 
 def _find_lapse(terms: Terms, reinspections: list[Reinspection]) -> list[End]:

@@ -333,13 +333,15 @@ class Walk:
 
     def find_day_told(self, number: int) -> date | None:
         """Return the first day on which the shop was told of a change of owner, None where that is not on record."""
-        changes = self.known.owner_changes
-        change = changes[number - 1]
-        following = changes[number].from_day if number < len(changes) else date.max
-        days = [day for day in self.case.deal.told_on if change.from_day <= day < following]
+        change = self.known.owner_changes[number - 1]
+        days = [day for day in self.case.deal.told_on if self.find_change_noted(day) == change.from_day]
         if change.told_on is not None:
             days.append(change.told_on)
         return min(days, default=None)
+
+    def find_change_noted(self, noted_on: date) -> date | None:
+        """Return the change to which a note of transfer belongs: the last one on or before its day, of all on record."""
+        return max((day for day in self.known.all_changes if day <= noted_on), default=None)
 
     def state_while_it_runs(self, first: date) -> str:
         asked, promise = self.case.asked_on, self.promise

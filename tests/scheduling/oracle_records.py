@@ -19,6 +19,7 @@ class Knowledge:
     visits: set[date] = field(default_factory=set)
     coats: dict[date, set[tuple[str, str, str]]] = field(default_factory=dict)
     owner_changes: list[Owner] = field(default_factory=list)
+    all_changes: list[date] = field(default_factory=list)
     readings: list[tuple[date, Fraction]] = field(default_factory=list)
 
 
@@ -46,6 +47,7 @@ def sort_out(case: Case) -> Knowledge:
         if known(look.written_at) and look.kind == "reinspection" and first < look.day <= case.asked_on:
             knowledge.visits.add(look.day)
     owners = sorted((owner for owner in case.owners if known(owner.written_at)), key=lambda owner: owner.from_day)
+    knowledge.all_changes = [owner.from_day for owner in owners[1:]]
     knowledge.owner_changes = [owner for owner in owners[1:] if first < owner.from_day <= case.asked_on]
     return knowledge
 

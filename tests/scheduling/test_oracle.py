@@ -8,7 +8,7 @@ import sys
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
 
@@ -22,8 +22,19 @@ from scheduling.rules.due import compute_due_items
 from scheduling.rules.terms_document import find_contradictions
 from tests.scheduling import oracle_translate
 from tests.scheduling.oracle import ONE_DAY, Answer, each_day, tell
-from tests.scheduling.oracle_cases import cases, promises
-from tests.scheduling.oracle_inputs import Case, Deal, Look, Odometer, Promise, Reinspection, TouchUp, Work, ZoneWork
+from tests.scheduling.oracle_cases import MOMENT, cases, promises
+from tests.scheduling.oracle_inputs import (
+    Case,
+    Deal,
+    Look,
+    Odometer,
+    Owner,
+    Promise,
+    Reinspection,
+    TouchUp,
+    Work,
+    ZoneWork,
+)
 from tests.scheduling.oracle_translate import (
     Said,
     ask_oracle,
@@ -267,3 +278,62 @@ def test_what_a_cover_was_under_the_terms_before_a_move_stays_in_the_list_of_cha
     every_second_year = Promise(replace(YEARLY, first_after_months=24, interval_months=24))
     case = replace(SAMPLE, promise=Promise(YEARLY), looks=())
     compare_changes(case, date(2025, 6, 1), every_second_year, START, date(2025, 12, 31))
+
+
+def tell_status(case: Case, day: date) -> str:
+    """Return the state of the cover on a day, where rules and text agree on it."""
+    return compare(replace(case, asked_on=day)).status
+
+
+SOLD_TWICE = Case(
+    Promise(YEARLY, notice_days=30),
+    Deal(START, told_on=(date(2024, 12, 20),)),
+    date(2024, 11, 1),
+    (FIRST,),
+    owners=(Owner(START), Owner(date(2024, 8, 1)), Owner(date(2024, 12, 1))),
+)
+
+
+def test_a_note_of_transfer_belongs_to_the_change_before_it_and_to_no_other() -> None:
+    """The note of 20 December is in time for the second change and says nothing about the first, asked when you like."""
+    for day in (date(2024, 8, 31), date(2024, 9, 1), date(2024, 11, 30), date(2024, 12, 1), date(2025, 1, 15)):
+        assert tell_status(SOLD_TWICE, day) == "in_force", day
+    sold_once = replace(SOLD_TWICE, owners=SOLD_TWICE.owners[:2])
+    assert tell_status(sold_once, date(2024, 8, 31)) == "in_force"
+    assert tell_status(sold_once, date(2024, 9, 1)) == "ended"
+
+
+def test_a_note_on_the_day_of_a_change_belongs_to_that_change_and_the_day_before_to_the_one_before() -> None:
+    for noted_on, expected in ((date(2024, 12, 1), "in_force"), (date(2024, 11, 30), "ended")):
+        case = replace(SOLD_TWICE, deal=Deal(START, told_on=(noted_on,)))
+        assert tell_status(case, date(2024, 9, 1)) == expected
+        assert tell_status(case, date(2025, 1, 15)) == expected
+
+
+def test_a_note_is_of_the_first_change_as_long_as_the_second_was_not_written_down() -> None:
+    later = MOMENT + timedelta(days=1)
+    owners = (*SOLD_TWICE.owners[:2], replace(SOLD_TWICE.owners[2], written_at=later))
+    assert tell_status(replace(SOLD_TWICE, owners=owners, known_at=MOMENT), date(2024, 9, 1)) == "ended"
+    assert tell_status(replace(SOLD_TWICE, owners=owners, known_at=later), date(2024, 9, 1)) == "in_force"
+
+
+def test_a_note_of_a_change_before_the_first_treatment_is_none_of_a_change_after_it() -> None:
+    """An amendment moves the first treatment past the first sale, which then is no change that counts."""
+    owners = (Owner(START - ONE_DAY), Owner(START + ONE_DAY), Owner(START + 60 * ONE_DAY))
+    noted = Deal(START, told_on=(START + 40 * ONE_DAY,))
+    case = replace(SOLD_TWICE, owners=owners, deal=noted)
+    assert tell_status(case, START + 100 * ONE_DAY) == "ended"
+    moved = Work("moved", START + ONE_DAY, "first_treatment", (WAX,), "first")
+    assert tell_status(replace(case, works=(FIRST, moved)), START + 100 * ONE_DAY) == "in_force"
+
+
+@given(cases(), st.integers(1, 400), st.integers(0, 400))
+def test_a_later_sale_and_its_note_change_no_earlier_day(case: Case, sold_after: int, noted_after: int) -> None:
+    """As far as the earlier owners are on record: who sells again can't undo or end what was before."""
+    last = max([case.asked_on, *(owner.from_day for owner in case.owners), *case.deal.told_on])
+    sold = last + sold_after * ONE_DAY
+    owners = (*(case.owners or (Owner(date(2019, 1, 1)),)), Owner(sold))
+    noted = replace(case.deal, told_on=(*case.deal.told_on, sold + noted_after * ONE_DAY))
+    before = tell(case)
+    after = compare(replace(case, owners=owners, deal=noted))
+    assert (before.status, before.percent, before.since) == (after.status, after.percent, after.since)
