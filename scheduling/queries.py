@@ -5,7 +5,7 @@ States and due items are computed by the rules from the records; lists are read 
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.db import DEFAULT_DB_ALIAS
@@ -33,6 +33,7 @@ from scheduling.rules.ends import foresee_distance
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
 from scheduling.site_reference import map_versions, read_calendars, read_terms_of
+from scheduling.stays import read_stays
 from treatments.among import Among
 from treatments.history_reading import read_histories
 from treatments.models import Ownership, User, Vehicle
@@ -97,7 +98,10 @@ def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = Non
         known_at: leave out what was written down after this moment.
     """
     wanted = list(covers)
-    return _make_cases(wanted, read_histories(cover.vehicle for cover in wanted), known_at)
+    histories = read_histories(cover.vehicle for cover in wanted)
+    for vehicle, stays in read_stays(histories).items():
+        histories[vehicle] = replace(histories[vehicle], stays=stays)
+    return _make_cases(wanted, histories, known_at)
 
 
 def read_short_cases(covers: Iterable[Cover]) -> list[CoverCase]:

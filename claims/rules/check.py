@@ -100,7 +100,7 @@ def check_zone(
     findings = [excluded, treated, check_intake_rust(zone, terms, past)]
     if treated.answer is Answer.HOLDS:
         findings += [
-            check_touch_ups(zone, items),
+            check_touch_ups(zone, items, past),
             check_looks(zone, past, found_on),
             check_film_on_record(zone, past),
             check_lots(zone, past),

@@ -131,10 +131,10 @@ def check_intake_rust(zone: ClaimedZone, terms: Terms, past: VehicleHistory) -> 
     return replace(finding, answer=Answer.HOLDS, sentence=sentence, records=(intake.record,))
 
 
-def check_touch_ups(zone: ClaimedZone, items: tuple[DueItem, ...]) -> Finding:
-    """Was the zone's film renewed in time? Shown for weighing: terms attach their consequence to reinspections.
+def check_touch_ups(zone: ClaimedZone, items: tuple[DueItem, ...], past: VehicleHistory) -> Finding:
+    """Was the zone's film renewed in time?
 
-    A touch-up that was missed while the vehicle was at the shop for a reinspection is the shop's shortfall.
+    A touch-up that was missed while the vehicle was at the shop, whatever for, is the shop's own omission.
     """
     finding = Finding(
         "touch_ups",
@@ -145,43 +145,37 @@ def check_touch_ups(zone: ClaimedZone, items: tuple[DueItem, ...]) -> Finding:
         clause="touch_ups",
     )
     mine = [item for item in items if item.kind is DueKind.TOUCH_UP and zone.zone in item.zones]
-    past = [item for item in mine if item.status is not DueStatus.OPEN]
-    late = [item for item in past if item.status is DueStatus.MISSED]
-    if not past:
+    settled = [item for item in mine if item.status is not DueStatus.OPEN]
+    late = [item for item in settled if item.status is DueStatus.MISSED]
+    if not settled:
         return finding
-    records = tuple(dict.fromkeys(record for item in past for record in item.records))
+    records = tuple(dict.fromkeys(record for item in settled for record in item.records))
     if not late:
-        done = sum(item.status is DueStatus.DONE for item in past)
-        waived = len(past) - done
+        done = sum(item.status is DueStatus.DONE for item in settled)
+        waived = len(settled) - done
         told = [f"renewed in time: {done}"] if done else []
         told += [f"waived by the shop: {waived}"] if waived else []
-        sentence = f"{tell_count(len(past), 'touch-up')} had come due; {'; '.join(told)}."
+        sentence = f"{tell_count(len(settled), 'touch-up')} had come due; {'; '.join(told)}."
         return replace(finding, sentence=sentence, records=records)
     uncured = [item for item in late if item.done_on is None]
-    sentence = f"{len(late)} of {len(past)} not renewed in time. {(uncured or late)[-1].sentence}"
+    sentence = f"{len(late)} of {len(settled)} not renewed in time. {(uncured or late)[-1].sentence}"
     if not uncured:
         # The terms let the next coat make up for it, and it had come before the rust was found.
         return replace(finding, sentence=f"{sentence} Made up for before the rust was found.", records=records)
-    late = uncured
-    seen = [
-        item
-        for item in late
-        if any(
-            other.kind is DueKind.REINSPECTION
-            and other.done_on is not None
-            and item.dates.opens_on <= other.done_on <= item.dates.grace_until
-            for other in items
-        )
-    ]
-    if len(seen) >= len(late):
-        sentence += " The vehicle was at the shop in that window, so this is the shop's own shortfall."
-    return replace(
-        finding,
-        answer=Answer.FAILS,
-        sentence=sentence,
-        records=records,
-        shop_fell_short=len(seen) >= len(late),
-    )
+    at_shop = past.list_days_at_shop()
+    chances = [_find_chance(item, at_shop) for item in uncured]
+    is_the_shops = all(chances)
+    if is_the_shops and (chance := chances[-1]) is not None:
+        day, record = chance
+        sentence += f" The vehicle was at the shop on {day}, in time to be coated: the shop's own omission."
+        records = tuple(dict.fromkeys((*records, record)))
+    return replace(finding, answer=Answer.FAILS, sentence=sentence, records=records, shop_fell_short=is_the_shops)
+
+
+def _find_chance(item: DueItem, at_shop: list[tuple[date, str]]) -> tuple[date, str] | None:
+    """Return the first day, with its record, on which the vehicle was at the shop in the window or the grace."""
+    opens, grace = item.dates.opens_on, item.dates.grace_until
+    return next((visit for visit in at_shop if opens <= visit[0] <= grace), None)
 
 
 def check_looks(zone: ClaimedZone, past: VehicleHistory, found_on: date) -> Finding:

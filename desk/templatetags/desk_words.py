@@ -34,7 +34,7 @@ def record_anchor(record: str) -> str:
 @register.filter
 def is_on_vehicle_page(record: str) -> bool:
     """Say whether the vehicle page shows this record under an anchor of its own."""
-    return record.startswith(("treatment ", "inspection ", "reading ", "ownership "))
+    return record.startswith(("treatment ", "inspection ", "reading ", "ownership ", "visit "))
 
 
 @register.filter

@@ -43,6 +43,7 @@ class Answer:
         percent: None where the cover is not in force.
         since: the first day of a state without cover: ended by any cause, or suspended.
         last_day: the last day of cover by the calendar.
+        renewed: of each coated zone, what a claim about it finds on the day asked about, see ``judge_films``.
     """
 
     status: str
@@ -51,6 +52,7 @@ class Answer:
     since: date | None = None
     last_day: date | None = None
     duties: tuple[Duty, ...] = ()
+    renewed: tuple[tuple[str, str], ...] = ()
 
 
 def each_day(first: date, last: date) -> Iterator[date]:
@@ -118,8 +120,9 @@ class Walk:
                 ended = self.ends_on(today)
         self.waive_what_is_open()
         duties = (*self.duties, *self.settle_touch_ups())
+        renewed = self.judge_films(duties)
         if ended:
-            return Answer(ended[0], None, ended[1], ended[2], self.last_of_cover, duties)
+            return Answer(ended[0], None, ended[1], ended[2], self.last_of_cover, duties, renewed)
         status = self.state_while_it_runs(first)
         since, percent = None, None
         missed = [duty for duty in self.duties if duty.status == "missed"]
@@ -130,7 +133,7 @@ class Walk:
             duty = self.promise.reinspection
             if missed and duty and duty.missed_means == "reduces":
                 percent = duty.reduced_to_percent
-        return Answer(status, percent, None, since, self.last_of_cover, duties)
+        return Answer(status, percent, None, since, self.last_of_cover, duties, renewed)
 
     # The four dates of a duty.
 
@@ -281,6 +284,20 @@ class Walk:
                 duty.status, duty.settled_on = "missed", duty.next_coat
         return list(joined.values())
 
+    def judge_films(self, duties: tuple[Duty, ...]) -> tuple[tuple[str, str], ...]:
+        """Say of each zone whether a missed touch-up counts against the customer or is the shop's omission."""
+        found: dict[str, str] = {}
+        for duty in duties:
+            missed = duty.status == "missed" and duty.settled_on is None
+            in_time = any(duty.opens <= day <= duty.grace for day in self.known.at_shop)
+            for zone in duty.zones:
+                before = found.setdefault(zone, "nothing missed")
+                if missed and not in_time:
+                    found[zone] = "against the customer"
+                elif missed and before == "nothing missed":
+                    found[zone] = "omitted by the shop"
+        return tuple(sorted(found.items()))
+
     # The state of the cover.
 
     def find_limit_km(self, first: date) -> Fraction | None:
@@ -340,7 +357,7 @@ class Walk:
         return min(days, default=None)
 
     def find_change_noted(self, noted_on: date) -> date | None:
-        """Return the change to which a note of transfer belongs: the last one on or before its day, of all on record."""
+        """Return the change to which a note of transfer belongs: the last one on or before its day."""
         return max((day for day in self.known.all_changes if day <= noted_on), default=None)
 
     def state_while_it_runs(self, first: date) -> str:

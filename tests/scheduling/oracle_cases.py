@@ -23,6 +23,7 @@ from tests.scheduling.oracle_inputs import (
     Season,
     Severe,
     Site,
+    Stay,
     TouchUp,
     Work,
     ZoneWork,
@@ -192,6 +193,7 @@ def cases(draw: st.DrawFn) -> Case:
     case = draw_owners(draw, case, start, draw_written)
     case = draw_readings(draw, case, start, draw_written)
     case = replace(case, known_at=MOMENT if written else None)
+    case = draw_stays(draw, case, far, draw_written)
     answer, edges = list_edges(case, far)
     case = replace(case, deal=draw_deal(draw, case, start, answer, edges))
     answer, edges = list_edges(case, far)
@@ -248,6 +250,18 @@ def draw_amendments(draw: st.DrawFn, case: Case, draw_written: Moments) -> Case:
         zones = draw(zone_works()) if draw(some(False, True)) else old.zones
         works.append(Work(f"amendment {number}", day, kind, zones, old.record, draw_written()))
     return replace(case, works=tuple(works))
+
+
+def draw_stays(draw: st.DrawFn, case: Case, far: date, draw_written: Moments) -> Case:
+    """Let the vehicle have stood at the shop where a window of a touch-up opens or its grace ends, or a day beside."""
+    number = draw(some(0, 0, 1, 2))
+    touch_ups = [duty for duty in tell(replace(case, asked_on=far)).duties if duty.kind == "touch_up"] if number else []
+    stays = []
+    for _ in range(number if touch_ups else 0):
+        duty = draw(some(*touch_ups))
+        first = nudge(draw, draw(some(duty.opens, duty.grace, duty.raw)))
+        stays.append(Stay(first, first + draw(some(0, 0, 1, 3)) * ONE_DAY, draw_written()))
+    return replace(case, stays=tuple(stays))
 
 
 def draw_owners(draw: st.DrawFn, case: Case, start: date, draw_written: Moments) -> Case:

@@ -112,6 +112,15 @@ class Owner:
 
 
 @dataclass(frozen=True)
+class Stay:
+    """A booked visit that was finished: the day on which it began and the day on which its work ended."""
+
+    first: date
+    last: date
+    written_at: datetime | None = None
+
+
+@dataclass(frozen=True)
 class Site:
     open_weekdays: frozenset[int] = frozenset({1, 2, 3, 4, 5, 6, 7})
     closed_days: frozenset[date] = frozenset()
@@ -131,5 +140,6 @@ class Case:
     looks: tuple[Look, ...] = ()
     odometer: tuple[Odometer, ...] = ()
     owners: tuple[Owner, ...] = ()
+    stays: tuple[Stay, ...] = ()
     site: Site = Site()
     known_at: datetime | None = None

@@ -5,7 +5,7 @@ A part of the oracle, so nothing of the rules under test is imported.
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from fractions import Fraction
 
 from tests.scheduling.oracle_inputs import Case, Odometer, Owner
@@ -21,6 +21,7 @@ class Knowledge:
     owner_changes: list[Owner] = field(default_factory=list)
     all_changes: list[date] = field(default_factory=list)
     readings: list[tuple[date, Fraction]] = field(default_factory=list)
+    at_shop: set[date] = field(default_factory=set)
 
 
 def sort_out(case: Case) -> Knowledge:
@@ -46,6 +47,13 @@ def sort_out(case: Case) -> Knowledge:
     for look in case.looks:
         if known(look.written_at) and look.kind == "reinspection" and first < look.day <= case.asked_on:
             knowledge.visits.add(look.day)
+    knowledge.at_shop = {work.day for work in works}
+    knowledge.at_shop |= {look.day for look in case.looks if known(look.written_at) and look.day <= case.asked_on}
+    for stay in case.stays:
+        day = stay.first
+        while known(stay.written_at) and day <= min(stay.last, case.asked_on):
+            knowledge.at_shop.add(day)
+            day += timedelta(days=1)
     owners = sorted((owner for owner in case.owners if known(owner.written_at)), key=lambda owner: owner.from_day)
     knowledge.all_changes = [owner.from_day for owner in owners[1:]]
     knowledge.owner_changes = [owner for owner in owners[1:] if first < owner.from_day <= case.asked_on]

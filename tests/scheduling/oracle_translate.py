@@ -4,10 +4,12 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from claims.rules.claim import ClaimedZone
+from claims.rules.zone_rules import check_touch_ups
 from scheduling.rules import terms as rules
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.cover import cover_on, list_cover_changes
-from scheduling.rules.due import compute_due_items
+from scheduling.rules.due import DueItem, compute_due_items
 from scheduling.rules.facts import CoverFacts, Waiver
 from tests.scheduling.oracle import Answer, Duty
 from tests.scheduling.oracle_inputs import Case, Promise
@@ -15,6 +17,7 @@ from treatments.rules.history import (
     InspectionRecord,
     OwnerRecord,
     RecordedReading,
+    StayRecord,
     TreatmentRecord,
     VehicleHistory,
     ZoneLine,
@@ -37,6 +40,7 @@ class Said:
     percent: Decimal | None
     since: date | None
     last_day: date | None
+    renewed: tuple[tuple[str, str], ...]
 
 
 def say_terms(promise: Promise) -> rules.Terms:
@@ -127,6 +131,9 @@ def say_history(case: Case) -> VehicleHistory:
             OwnerRecord(f"owner {n}", f"customer {n}", owner.from_day, owner.written_at, owner.told_on)
             for n, owner in enumerate(case.owners)
         ),
+        stays=tuple(
+            StayRecord(f"stay {n}", stay.first, stay.last, stay.written_at) for n, stay in enumerate(case.stays)
+        ),
     )
 
 
@@ -163,7 +170,18 @@ def ask_rules(case: Case) -> Said:
     cover = cover_on(terms, facts, history, site, case.asked_on)
     percent = cover.percent if cover.status == "in_force" else None
     since = None if cover.status in ("in_force", "pending") else cover.since
-    return Said(rows, str(cover.status), percent, since, cover.last_day)
+    renewed = judge_films(items, history.until(case.asked_on))
+    return Said(rows, str(cover.status), percent, since, cover.last_day, renewed)
+
+
+def judge_films(items: tuple[DueItem, ...], past: VehicleHistory) -> tuple[tuple[str, str], ...]:
+    """Return what a claim about each zone with a touch-up finds about its film."""
+    found = {}
+    for zone in {zone for item in items for zone in item.zones}:
+        finding = check_touch_ups(ClaimedZone(zone, zone, ZoneKind.SEAM), items, past)
+        missed = "omitted by the shop" if finding.shop_fell_short else "against the customer"
+        found[zone] = "nothing missed" if finding.answer == "holds" else missed
+    return tuple(sorted(found.items()))
 
 
 def ask_rules_for_changes(case: Case, moves: tuple[tuple[date, Promise], ...], first: date, last: date) -> list[State]:
@@ -184,4 +202,4 @@ def write_rows(duties: tuple[Duty, ...]) -> set[DutyRow]:
 
 
 def ask_oracle(answer: Answer) -> Said:
-    return Said(write_rows(answer.duties), answer.status, answer.percent, answer.since, answer.last_day)
+    return Said(write_rows(answer.duties), answer.status, answer.percent, answer.since, answer.last_day, answer.renewed)

@@ -31,6 +31,7 @@ from tests.scheduling.oracle_inputs import (
     Owner,
     Promise,
     Reinspection,
+    Stay,
     TouchUp,
     Work,
     ZoneWork,
@@ -51,7 +52,7 @@ def describe_difference(rules: Said, text: Said) -> str:
     """Name what differs, in lines that can be read; empty where nothing does."""
     lines = [
         f"{name}: rules {getattr(rules, name)}, text {getattr(text, name)}"
-        for name in ("status", "percent", "since", "last_day")
+        for name in ("status", "percent", "since", "last_day", "renewed")
         if getattr(rules, name) != getattr(text, name)
     ]
     for who, rows in (("rules", rules.duties - text.duties), ("text", text.duties - rules.duties)):
@@ -74,6 +75,7 @@ def list_labels(case: Case, answer: Answer) -> Iterator[str]:
         yield f"ended by {answer.ended_by}"
     if answer.percent is not None and answer.percent < 100:
         yield "reduced"
+    yield from (f"film of a zone: {renewed}" for _zone, renewed in answer.renewed)
     duty = case.promise.reinspection
     for item in answer.duties:
         if duty and item.kind == "reinspection":
@@ -110,6 +112,7 @@ MUST_OCCUR = {
         for became in ("open", "done", "waived", "missed", "made up for", "not made up for")
     ),
     *(f"touch-up: {became}" for became in ("open", "done", "waived", "missed", "made up for")),
+    *(f"film of a zone: {renewed}" for renewed in ("nothing missed", "omitted by the shop", "against the customer")),
     "reduced",
     "pulled into a season",
     "rolled",
@@ -228,6 +231,7 @@ def test_a_wrong_answer_of_each_other_kind_is_noticed() -> None:
         replace(text, percent=Decimal(50)),
         replace(text, since=START),
         replace(text, last_day=START),
+        replace(text, renewed=(("rocker_left", "against the customer"),)),
         replace(text, duties=set(list(text.duties)[1:])),
     ):
         assert describe_difference(ask_rules(SAMPLE), wrong)
@@ -295,7 +299,7 @@ SOLD_TWICE = Case(
 
 
 def test_a_note_of_transfer_belongs_to_the_change_before_it_and_to_no_other() -> None:
-    """The note of 20 December is in time for the second change and says nothing about the first, asked when you like."""
+    """The note of 20 December is in time for the second change and says nothing about the first."""
     for day in (date(2024, 8, 31), date(2024, 9, 1), date(2024, 11, 30), date(2024, 12, 1), date(2025, 1, 15)):
         assert tell_status(SOLD_TWICE, day) == "in_force", day
     sold_once = replace(SOLD_TWICE, owners=SOLD_TWICE.owners[:2])
@@ -337,3 +341,37 @@ def test_a_later_sale_and_its_note_change_no_earlier_day(case: Case, sold_after:
     before = tell(case)
     after = compare(replace(case, owners=owners, deal=noted))
     assert (before.status, before.percent, before.since) == (after.status, after.percent, after.since)
+
+
+def draw_presence(kind: str, day: date) -> dict[str, object]:
+    """Return what one visit of a kind adds to a case: work on no claimed zone, a look, or a finished visit."""
+    if kind == "finished visit":
+        return {"stays": Stay(day, day)}
+    if kind in ("after_repair", "annual_touch_up", "first_treatment"):
+        return {"works": Work("presence", day, kind, (ZoneWork("tail_light", "enclosed_cavity", None),))}
+    return {"looks": Look(day, kind)}
+
+
+PRESENCES = ("after_repair", "annual_touch_up", "first_treatment", "intake", "reinspection", "claim", "finished visit")
+
+
+@given(cases(), st.sampled_from(PRESENCES), st.integers(0, 400), st.booleans())
+def test_any_presence_in_window_or_grace_is_the_omission_of_the_shop_whatever_the_terms_ask(
+    case: Case, kind: str, after: int, outside: bool
+) -> None:
+    """Any treatment, inspection or finished visit, while each missed touch-up of a zone was due; none beside it."""
+    answer = tell(case)
+    missed = [d for d in answer.duties if d.kind == "touch_up" and d.status == "missed" and d.settled_on is None]
+    for zone, found in answer.renewed:
+        due = [duty for duty in missed if zone in duty.zones]
+        if found != "against the customer" or len(due) != 1:
+            continue
+        opens, grace = due[0].opens, due[0].grace
+        day = opens + (after % ((grace - opens).days + 1)) * ONE_DAY
+        if outside:
+            day = grace + ONE_DAY if after % 2 else opens - ONE_DAY
+        (added,) = draw_presence(kind, day).items()
+        was_there = replace(case, **{added[0]: (*getattr(case, added[0]), added[1])})
+        expected = "against the customer" if outside else "omitted by the shop"
+        assert dict(ask_rules(was_there).renewed)[zone] == expected, (day, opens, grace, was_there)
+        event(f"{kind}: {expected}")

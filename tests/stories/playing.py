@@ -4,7 +4,7 @@ Nothing here knows what must come out.
 """
 
 from collections.abc import Callable, Mapping
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -18,7 +18,8 @@ from claims.services import (
     record_payment,
     reopen_claim,
 )
-from scheduling.models import Cover, TermsVersion
+from scheduling.models import Appointment, Bay, Cover, TermsVersion
+from scheduling.rules.booking_words import AppointmentStatus, BayKind, VisitKind
 from scheduling.services import (
     end_cover,
     move_terms,
@@ -151,6 +152,7 @@ class Player:
             "amendment": self._amend,
             "intake inspection": self._intake,
             "reinspection": self._reinspect,
+            "finished visit": self._finish_visit,
             "odometer reading": self._read_odometer,
             "new owner": self._change_owner,
             "told of the new owner": self._note_transfer,
@@ -264,6 +266,17 @@ class Player:
             actor=self.actor,
             odometer=km(happening.details.get("km")),
         )
+
+    def _finish_visit(self, happening: Happening, now: datetime) -> None:
+        """Add a booked visit as it stands once it is finished; how one is booked is no matter of a claim."""
+        bay, _ = Bay.objects.get_or_create(site=self.site, code="1", defaults={"name": "Bay 1", "kind": BayKind.LIFT})
+        starts_at = moment(happening.on)
+        ends_at = moment(happening.details.get("until", happening.on)) + timedelta(hours=1)
+        Appointment.objects.create(
+            number=f"V-{happening.on}", site=self.site, bay=bay, vehicle=self.vehicle, cover=self.cover,
+            visit=VisitKind.ANNUAL_TOUCH_UP, starts_at=starts_at, work_ends_at=ends_at, bay_free_at=ends_at,
+            ready_at=ends_at, status=AppointmentStatus.DONE, recorded_at=starts_at, changed_at=max(now, ends_at),
+        )  # fmt: skip
 
     def _read_odometer(self, happening: Happening, now: datetime) -> None:
         distance = km(happening.details["km"])

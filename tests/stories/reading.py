@@ -77,6 +77,7 @@ HAPPENINGS: dict[str, tuple[dict[str, Reader], tuple[str, ...]]] = {
         (),
     ),
     "reinspection": ({"km": a_number, "rusted_percent": by_zone(or_word("not measured", a_number))}, ()),
+    "finished visit": ({"until": a_date}, ()),
     "odometer reading": ({"km": a_number}, ("km",)),
     "new owner": ({"told_on": a_date, "place_of_use": a_place}, ()),
     "told of the new owner": ({}, ()),

@@ -1,10 +1,10 @@
-"""A vehicle's past as plain records: treatments, inspections, odometer readings and owners.
+"""A vehicle's past as plain records: treatments, inspections, odometer readings, owners and stays at the shop.
 
 It also answers what was known at a moment, since a record may be amended or written down long after its day.
 """
 
-from dataclasses import dataclass
-from datetime import date, datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from treatments.rules.conditions import SurfaceConditions
@@ -113,6 +113,16 @@ class OwnerRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class StayRecord:
+    """A booked visit that was finished: from the day on which it began through the day on which its work ended."""
+
+    record: str
+    from_day: date
+    until_day: date
+    recorded_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class RecordedReading:
     """An odometer reading with the moment at which it was written down."""
 
@@ -122,12 +132,16 @@ class RecordedReading:
 
 @dataclass(frozen=True, slots=True)
 class VehicleHistory:
-    """All records of one vehicle, oldest first. Treatments hold every version, also amended ones."""
+    """All records of one vehicle, oldest first. Treatments hold every version, also amended ones.
+
+    ``stays`` are read for claims only, since no due date or state rests on them.
+    """
 
     treatments: tuple[TreatmentRecord, ...] = ()
     inspections: tuple[InspectionRecord, ...] = ()
     readings: tuple[RecordedReading, ...] = ()
     owners: tuple[OwnerRecord, ...] = ()
+    stays: tuple[StayRecord, ...] = ()
 
     @property
     def current_treatments(self) -> tuple[TreatmentRecord, ...]:
@@ -147,6 +161,7 @@ class VehicleHistory:
             inspections=tuple([inspection for inspection in self.inspections if inspection.day <= day]),
             readings=tuple([recorded for recorded in self.readings if recorded.reading.day <= day]),
             owners=tuple([owner for owner in self.owners if owner.from_day <= day]),
+            stays=tuple([replace(s, until_day=min(s.until_day, day)) for s in self.stays if s.from_day <= day]),
         )
 
     def list_days_after(self, day: date) -> list[date]:
@@ -166,7 +181,18 @@ class VehicleHistory:
             inspections=tuple(record for record in self.inspections if known(record.recorded_at)),
             readings=tuple(record for record in self.readings if known(record.recorded_at)),
             owners=tuple(record for record in self.owners if known(record.recorded_at)),
+            stays=tuple(record for record in self.stays if known(record.recorded_at)),
         )
+
+    def list_days_at_shop(self) -> list[tuple[date, str]]:
+        """Return every day on which the vehicle was at the shop, whatever for, with the record that says so."""
+        found = {treatment.day: treatment.record for treatment in self.current_treatments}
+        for inspection in self.inspections:
+            found.setdefault(inspection.day, inspection.record)
+        for stay in self.stays:
+            for after in range((stay.until_day - stay.from_day).days + 1):
+                found.setdefault(stay.from_day + timedelta(days=after), stay.record)
+        return sorted(found.items())
 
     def find_first_treatment(self) -> TreatmentRecord | None:
         """Return the earliest standing first treatment, or None where none is recorded."""
