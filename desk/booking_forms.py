@@ -28,6 +28,8 @@ WEEKDAYS = [
     ("1", _("Monday")), ("2", _("Tuesday")), ("3", _("Wednesday")), ("4", _("Thursday")), ("5", _("Friday")),
     ("6", _("Saturday")), ("7", _("Sunday")),
 ]  # fmt: skip
+EARLIEST = "earliest"
+ORDERS = [("", _("near the target day")), (EARLIEST, _("as early as can be"))]
 PARTS = [("", _("any time of the day")), ("morning", _("in the morning")), ("afternoon", _("in the afternoon"))]
 
 
@@ -66,6 +68,7 @@ class WishForm(forms.Form):
     """What the customer would like; kept in the address, so that it can be gone back to."""
 
     visit = forms.ChoiceField(label=_("Comes for"), required=False)
+    order = forms.ChoiceField(label=_("Which day"), required=False, choices=ORDERS)
     earliest = DayField(label=_("Not before"), required=False, months_ahead=MONTHS_BOOKED_AHEAD)
     part = forms.ChoiceField(label=_("Time of the day"), required=False, choices=PARTS)
     site = forms.ChoiceField(label=_("Site"), required=False)
@@ -112,6 +115,7 @@ class WishForm(forms.Form):
                 weekdays=frozenset(int(number) for number in values.get("weekday", ())),
                 part_of_day=values.get("part", ""),
                 avoid=((first, last),) if first and last else (),
+                earliest=values.get("order") == EARLIEST,
             ),
         )
 

@@ -3,7 +3,7 @@
 import zoneinfo
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, time, timedelta
+from datetime import datetime, time
 from typing import Any
 
 from django import forms
@@ -16,7 +16,7 @@ from desk.booking_parts import has_wishes, write_no_wishes, write_wishes
 from desk.slots import SlotButton, make_buttons
 from desk.telling import tell
 from notifications.speaking import join_label
-from scheduling.booking.finding import LOOKED_THROUGH_DAYS, propose_slots
+from scheduling.booking.finding import propose_slots
 from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, choose_near, sum_up_due
 from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
 from scheduling.booking.visit_reading import name_places
@@ -120,9 +120,6 @@ def offer_times(
     if moved or not found.is_all_booked(kind):
         zone = zoneinfo.ZoneInfo(home.time_zone)
         earliest = datetime.combine(wishes.earliest, time(), zone) if wishes.earliest else None
-        until = None
-        if wishes.earliest:
-            until = max(wishes.earliest, find_today(now, home)) + timedelta(days=LOOKED_THROUGH_DAYS)
         try:
             slots = propose_slots(
                 vehicle=found.vehicle,
@@ -130,7 +127,6 @@ def offer_times(
                 sites=wishes.sites,
                 now=now,
                 from_moment=earliest,
-                until=until,
                 preferences=wishes.preferences,
                 visit=kind,
                 moved=moved,

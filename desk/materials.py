@@ -25,8 +25,8 @@ from treatments.rules.zone_catalogue import ZoneDescription
 from treatments.shop_reference import map_products
 from treatments.standing_query import Given, StandingQuery
 
-# Lots of a product that are offered; more would only lengthen the list, and an older one is found by its number.
-LOTS_OFFERED = 5
+# Expired and recalled lots of a product that are offered, for work that is written down late; the usable ones all are.
+UNUSABLE_LOTS_OFFERED = 5
 LINES_LOOKED_AT = 300
 
 
@@ -123,11 +123,10 @@ class Materials:
     def _choose_offered(self, lots: list[_LotOnOffer], keep: set[int]) -> list[_LotOnOffer]:
         # Usable ones first, what expires soonest at the head; then expired and recalled ones, the latest first.
         far = date.max
-        usable = sorted((lot for lot in lots if self._is_usable(lot)), key=lambda lot: (lot.expires_on or far, lot.pk))
+        usable = sorted((lot for lot in lots if self._is_usable(lot)), key=lambda lot: (lot.expires_on or far, -lot.pk))
         others = sorted((lot for lot in lots if not self._is_usable(lot)), key=lambda lot: -lot.pk)
-        last = {lot.pk for lot in self.last_lots.values()}
-        offered = [*usable, *others]
-        return offered[:LOTS_OFFERED] + [lot for lot in offered[LOTS_OFFERED:] if lot.pk in keep or lot.pk in last]
+        kept = [lot for lot in others[UNUSABLE_LOTS_OFFERED:] if lot.pk in keep]
+        return [*usable, *others[:UNUSABLE_LOTS_OFFERED], *kept]
 
     def propose(self, product_name: str) -> str:
         """Return the choice of a product of the job sheet with the lot that was used last here."""

@@ -34,9 +34,10 @@ from treatments.models import (
 from treatments.photos import clean_photo
 from treatments.queries import find_today
 from treatments.rules.units import Distance, Volume
-from treatments.rules.vin import VinMark, check_vin, clean_vin, read_model_year
+from treatments.rules.vin import VinMark, read_model_year
 from treatments.rules.words import FilmState, InspectionKind, TreatmentKind, ZoneKind
 from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.vin_advice import read_vin_advice
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,10 +137,12 @@ def add_vehicle(
     Raises:
         ValidationError: for a VIN that can't be right, naming the corrections that would pass.
     """
-    vin = clean_vin(vin)
-    report = check_vin(vin, marked_as=vin_mark)
-    if not report.acceptable:
-        raise ValidationError({"vin": [problem.sentence for problem in report.problems]})
+    advice = read_vin_advice(vin, vin_mark)
+    if not advice.acceptable:
+        raise ValidationError({"vin": advice.sentence})
+    vin = advice.vin
+    if Vehicle.objects.filter(vin=vin).exists():
+        raise ValidationError({"vin": f"{vin} is on record; record a change of owner on the page of the vehicle."})
     if details.get("model_year") is None and vin_mark is VinMark.STANDARD:
         years = read_model_year(vin).years
         details["model_year"] = years[0] if len(years) == 1 else None

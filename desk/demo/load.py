@@ -23,6 +23,7 @@ from scheduling.booking.services import book_visit
 from scheduling.booking.setting_up import let_work, load_durations, set_site_hours
 from scheduling.models import Appointment, Bay, Cover, CoverState, SiteCalendar, SiteTerms, TermsVersion
 from scheduling.rules.booking_words import Skill
+from scheduling.rules.slots import Preferences
 from scheduling.services import publish_terms, register_cover, register_covers_for_new_treatments
 from treatments.event_log import Happening, record_events
 from treatments.models import Dealership, Event, Inspection, Lot, Product, Site, Treatment, User, Vehicle, Zone
@@ -103,7 +104,14 @@ def load_bookings(*, shop: DemoShop, now: datetime) -> list[Appointment]:
     booked = []
     for state in due.select_related("cover__vehicle", "cover__site")[:BOOKED_IN_DEMO]:
         cover = state.cover
-        proposed = propose_slots(vehicle=cover.vehicle, cover=cover, sites=[cover.site], now=now, most=1)
+        proposed = propose_slots(
+            vehicle=cover.vehicle,
+            cover=cover,
+            sites=[cover.site],
+            now=now,
+            preferences=Preferences(earliest=True),
+            most=1,
+        )
         for slot in proposed.slots:
             bay, person = find_place(slot.bay, slot.person)
             booked.append(

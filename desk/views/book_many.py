@@ -11,6 +11,7 @@ from django.views.decorators.http import require_http_methods
 
 from desk.access import get_user, open_to
 from desk.book_many_rows import write_rows
+from desk.booking_forms import EARLIEST, ORDERS
 from desk.booking_page import Errors, list_faults
 from desk.slots import read_times, sign_times
 from scheduling.booking.many import MOST_AT_ONCE, BookedOne, ChosenTime, book_many, propose_many
@@ -37,6 +38,7 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
             "refused": [*(one for one in booked if not one.appointment), *unread],
         }
         return render(request, "desk/book_many_done.html", done)
+    order = given.get("order", "")
     errors: Errors = []
     if not numbers:
         errors.append(("", _("No vehicle is chosen: go back and tick at least one.")))
@@ -48,7 +50,7 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
     if unknown:
         errors.append(("", _("There is no cover %(numbers)s here.") % {"numbers": ", ".join(unknown)[:200]}))
     try:
-        wanted = propose_many(covers=covers, now=now)
+        wanted = propose_many(covers=covers, now=now, earliest=order == EARLIEST)
     except ValidationError as error:
         wanted = []
         errors += list_faults(error)
@@ -60,6 +62,9 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
         "refused": [one for one in wanted if not one.slot],
         "errors": errors,
         "chosen_count": len(covers),
+        "covers": covers,
+        "order": order,
+        "orders": ORDERS,
     }
     return render(request, "desk/book_many.html", context, status=200 if numbers else 400)
 

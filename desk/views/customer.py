@@ -20,6 +20,7 @@ from django.utils.translation import gettext
 from django.views.decorators.http import require_http_methods, require_safe
 
 from desk.access import access_own_page
+from desk.booking_forms import EARLIEST
 from desk.number_field import read_whole
 from desk.own_times import ChosenTime, read_chosen_time, sign_time
 from desk.telling import tell, tell_all
@@ -40,7 +41,6 @@ from treatments.models import Site, User
 from treatments.queries import find_today
 
 # As far ahead as the search itself looks by default, and as far as anybody plans.
-LOOKED_THROUGH = timedelta(days=42)
 FARTHEST = timedelta(days=550)
 PARTS_OF_DAY = ("morning", "afternoon")
 
@@ -114,13 +114,15 @@ class Wishes:
     """What a customer asks for by the address of the page."""
 
     part: str = ""
+    order: str = ""
     from_text: str = ""
     from_day: date | None = None
     error: str = ""
 
 
 def _read_wishes(request: HttpRequest, today: date) -> Wishes:
-    wishes = Wishes(request.GET.get("part", ""), request.GET.get("from", "").strip()[:20])
+    asked = request.GET
+    wishes = Wishes(asked.get("part", ""), asked.get("order", ""), asked.get("from", "").strip()[:20])
     if wishes.part not in PARTS_OF_DAY:
         wishes.part = ""
     if wishes.from_text:
@@ -141,10 +143,9 @@ def _propose(visitor: Visitor, wishes: Wishes, moved: Appointment | None) -> lis
     """Return the best few times; none where none is free or the shop has not written down how long a visit takes."""
     site = visitor.shown.site
     earliest = visitor.now + timedelta(hours=settings.CUSTOMER_CHANGES_UNTIL_HOURS)
-    until = None
     if wishes.from_day:
         midnight = datetime.combine(wishes.from_day, time(), ZoneInfo(site.time_zone)).astimezone(UTC)
-        earliest, until = max(earliest, midnight), wishes.from_day + LOOKED_THROUGH
+        earliest = max(earliest, midnight)
     try:
         proposed = propose_slots(
             vehicle=visitor.page.vehicle,
@@ -152,8 +153,7 @@ def _propose(visitor: Visitor, wishes: Wishes, moved: Appointment | None) -> lis
             sites=[site],
             now=visitor.now,
             from_moment=earliest,
-            until=until,
-            preferences=Preferences(part_of_day=wishes.part),
+            preferences=Preferences(part_of_day=wishes.part, earliest=wishes.order == EARLIEST),
             visit=VisitKind(moved.visit) if moved else None,
             moved=moved,
             due=visitor.shown.to_serve,

@@ -53,6 +53,7 @@ from scheduling.booking.services import move_visit
 from scheduling.booking.visit_reading import read_cover_of
 from scheduling.models import Appointment, AppointmentStatus, Bay
 from scheduling.rules.booking_words import VisitKind
+from scheduling.rules.slots import Preferences
 from treatments.models import User
 from treatments.queries import find_today
 
@@ -317,13 +318,15 @@ def split(request: HttpRequest, number: str) -> HttpResponse:
             errors = list_errors(form)
     minutes = read_whole(str(form["first_part_minutes"].value() or ""), digits=9) or SPLIT_AFTER_MINUTES
     cover, due = read_cover_of(found, find_today(now, found.site))
+    dry_from = max(now, found.starts_at + timedelta(minutes=min(minutes, 24 * 60)))
     try:
         slots = propose_slots(
             vehicle=found.vehicle,
             cover=cover,
             sites=[found.site],
             now=now,
-            from_moment=max(now, found.starts_at + timedelta(minutes=min(minutes, 24 * 60))),
+            from_moment=dry_from,
+            preferences=Preferences(near=find_today(dry_from, found.site)),
             visit=VisitKind(found.visit),
             moved=found,
             due=due,

@@ -27,7 +27,7 @@ from scheduling.booking.services import (
 )
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
 from scheduling.rules.booking_words import VisitKind
-from scheduling.rules.slots import Slot
+from scheduling.rules.slots import Preferences, Slot
 from scheduling.site_reference import read_calendars
 from treatments.event_log import record_events
 from treatments.models import Site, User, Vehicle
@@ -160,7 +160,16 @@ def walk_in(
         SlotTakenError: where nothing is free today or the site is closed; with the next three times.
     """
     today = find_today(now, site)
-    proposed = propose_slots(vehicle=vehicle, cover=cover, sites=[site], now=now, until=today, visit=visit, most=1)
+    proposed = propose_slots(
+        vehicle=vehicle,
+        cover=cover,
+        sites=[site],
+        now=now,
+        until=today,
+        preferences=Preferences(near=today),
+        visit=visit,
+        most=1,
+    )
     if not proposed.slots:
         later = offer_instead(vehicle=vehicle, cover=cover, site=site, visit=visit, start=now, now=now)
         raise SlotTakenError(_tell_closed(site, today) or "Nothing is free any more today for this visit.", later)

@@ -8,7 +8,9 @@ from scheduling.booking.reading import WhatIsDue, read_site_times, read_what_is_
 from scheduling.booking.vehicle_reading import KnownVehicle
 from scheduling.booking.work import read_visit_work
 from scheduling.models import Appointment, Cover
-from scheduling.rules.booking_words import VisitKind
+from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD, VisitKind
+from scheduling.rules.dates import add_months
+from scheduling.rules.site_times import DueDates
 from scheduling.rules.slots import Preferences, Slot, find_slots
 from treatments.models import Site, Vehicle
 from treatments.queries import find_today
@@ -16,6 +18,12 @@ from treatments.queries import find_today
 # How far a search looks that nobody has told how far to look.
 LOOKED_THROUGH_DAYS = 42
 NO_WISHES = Preferences()
+
+
+def find_last_day(items: Sequence[DueDates], first: date) -> date:
+    """Return how far to look from a day on: six weeks, or to the end of the window of what comes first."""
+    last = max([first + timedelta(days=LOOKED_THROUGH_DAYS), *(item.last_on for item in items[:1])])
+    return min(last, add_months(first, MONTHS_BOOKED_AHEAD))
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +60,7 @@ def propose_slots(
         sites: where it may come.
         now: the moment; nothing earlier is proposed.
         from_moment: the earliest moment wanted, ``now`` or later.
-        until: the last day to look at; without it to the last day that counts, or six weeks on.
+        until: the last day to look at; without it what ``find_last_day`` says.
         preferences: what the customer would like.
         visit: what it comes for; without it what is due decides.
         moved: an appointment that is to be moved, and so is not in its own way.
@@ -70,9 +78,7 @@ def propose_slots(
     items = due.served_by(kind)
     start = max(from_moment or now, now)
     first = find_today(start, sites[0])
-    last = until or max(
-        [first + timedelta(days=LOOKED_THROUGH_DAYS), *(item.last_on for item in items[:1])],
-    )
+    last = until or find_last_day(items, first)
     work = read_visit_work(vehicle=vehicle, site=sites[0], visit=kind, zones=due.zones, leave_out=moved, known=known)
     times = read_site_times(sites, first, last, leave_out=moved)
     return Proposed(find_slots(items, work, times, start, last, preferences, most=most), due, kind, start, last)

@@ -4,13 +4,13 @@ Each booking stands by itself: what can't be booked is said with its reason, and
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.core.exceptions import ValidationError
 
-from scheduling.booking.finding import LOOKED_THROUGH_DAYS
+from scheduling.booking.finding import find_last_day
 from scheduling.booking.many_reading import read_known_of
 from scheduling.booking.reading import LOOKED_AHEAD_DAYS, WhatIsDue, choose_near, read_site_times, sum_up_due
 from scheduling.booking.services import book_visit
@@ -65,12 +65,13 @@ class BookedOne:
     reason: str = ""
 
 
-def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]:
+def propose_many(*, covers: Sequence[Cover], now: datetime, earliest: bool = False) -> list[WantedVisit]:
     """Return a time for each cover, the most pressing first; each counts as taken for those after it.
 
     Args:
         covers: with vehicle and site, at most MOST_AT_ONCE.
         now: the moment; nothing earlier is proposed.
+        earliest: whether each is to come as early as can be, instead of near its target day.
 
     Raises:
         ValidationError: where there are too many.
@@ -79,7 +80,6 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
         raise ValidationError(
             {"cover": f"{len(covers)} are more than {MOST_AT_ONCE} at once; choose fewer, and the others after these."}
         )
-    times = _read_times({cover.site_id: cover.site for cover in covers}.values(), now)
     known = read_known_of(covers)
     booked, workload = known.booked, known.workload
     days = {cover.site_id: find_today(now, cover.site) for cover in {one.site_id: one for one in covers}.values()}
@@ -104,18 +104,21 @@ def propose_many(*, covers: Sequence[Cover], now: datetime) -> list[WantedVisit]
         except ValidationError as error:
             reasons[cover.pk] = " ".join(error.messages)
             continue
-        until = days[cover.site_id] + timedelta(days=LOOKED_THROUGH_DAYS)
-        visits[cover.pk] = VisitInTurn(cover.site_id, found.served_by(found.visit), work, until)
+        items = found.served_by(found.visit)
+        until = find_last_day(items, days[cover.site_id])
+        visits[cover.pk] = VisitInTurn(cover.site_id, items, work, until, earliest)
+    times = _read_times(covers, visits, days)
     slots = dict(zip(visits, find_slots_in_turn(list(visits.values()), times, now), strict=True))
     wanted = []
     for cover in covers:
         slot = slots.get(cover.pk)
-        reason = "" if slot is not None else reasons.get(cover.pk, NOTHING_FREE)
+        reason = "" if slot is not None else reasons.get(cover.pk) or _tell_nothing_free(visits[cover.pk].until)
         wanted.append(WantedVisit(cover, slot, reason, known.phones.get(cover.vehicle_id, "")))
     return wanted
 
 
-NOTHING_FREE = f"Nothing is free in the next {LOOKED_THROUGH_DAYS} days in a bay that suits the vehicle."
+def _tell_nothing_free(until: date) -> str:
+    return f"Nothing is free until {until} in a bay that suits the vehicle."
 
 
 def _read_what_is_due(
@@ -153,14 +156,18 @@ def _sum_up(items: Sequence[IndexedItem], today: date) -> WhatIsDue:
     return WhatIsDue(tuple(dates), VisitKind.ANNUAL_TOUCH_UP if zones else VisitKind.REINSPECTION, len(zones))
 
 
-def _read_times(sites: Iterable[Site], now: datetime) -> dict[int, SiteTimes]:
-    """Return what is taken at each site from today on, in one query for all sites that have the same today."""
-    by_today: dict[date, list[Site]] = defaultdict(list)
-    for site in sites:
-        by_today[find_today(now, site)].append(site)
+def _read_times(
+    covers: Sequence[Cover], visits: Mapping[int, VisitInTurn], today_at: Mapping[int, date]
+) -> dict[int, SiteTimes]:
+    """Return what is taken at the site of each visit from today on, in one query for all that have the same today."""
+    by_today: dict[date, dict[int, Site]] = defaultdict(dict)
+    for cover in covers:
+        if cover.pk in visits:
+            by_today[today_at[cover.site_id]][cover.site_id] = cover.site
     found = {}
     for today, theirs in by_today.items():
-        for times in read_site_times(theirs, today, today + timedelta(days=LOOKED_THROUGH_DAYS)):
+        until = max(visit.until for visit in visits.values() if visit.site in theirs)
+        for times in read_site_times(theirs.values(), today, until):
             found[times.key] = times
     return found
 

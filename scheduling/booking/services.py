@@ -19,7 +19,7 @@ from scheduling.booking.reading import WhatIsDue, read_what_is_due_for
 from scheduling.booking.work import read_visit_work
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, BookedBy, Cover
 from scheduling.rules.booking_words import VisitKind
-from scheduling.rules.slots import Slot, Stay
+from scheduling.rules.slots import Preferences, Slot, Stay
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, Site, User, Vehicle
 from treatments.queries import find_today
@@ -117,6 +117,7 @@ def offer_instead(
     """Return the next three times that are free from a wish on."""
     # Where it stands already is nothing to be offered.
     here = (moved.bay_id, moved.starts_at) if moved else None
+    wished = find_today(max(start, now), site)
     slots: tuple[Slot, ...] = ()
     for days in LOOKED_THROUGH_FOR_OTHERS:
         found = propose_slots(
@@ -125,7 +126,8 @@ def offer_instead(
             sites=[site],
             now=now,
             from_moment=start,
-            until=find_today(max(start, now), site) + timedelta(days=days),
+            until=wished + timedelta(days=days),
+            preferences=Preferences(near=wished),
             visit=visit,
             moved=moved,
             most=ALTERNATIVES + (moved is not None),

@@ -27,12 +27,14 @@ class Preferences:
         part_of_day: "morning", "afternoon" or "" for either; a visit belongs to the part in which it begins.
         avoid: days on which the customer can't, first and last included.
         near: the day that the customer named; times near it come first.
+        earliest: whether the customer wants to come as soon as can be; else times near the target day come first.
     """
 
     weekdays: frozenset[int] = frozenset()
     part_of_day: str = ""
     avoid: tuple[tuple[date, date], ...] = ()
     near: date | None = None
+    earliest: bool = False
 
     def list_unmet(self, start: datetime) -> tuple[str, ...]:
         """Return which wishes a start in local time does not meet: "weekday", "part of the day"."""
@@ -82,8 +84,8 @@ def find_slots(
     """Return the best few times for a visit, best first, at most one for each half of a day.
 
     The order: no due item runs over its last day of grace that need not; all that is due is served; in the windows
-    rather than in the days of grace; the wishes; near the day that was named, or as early as can be; a bay that is no
-    larger than it need be.
+    rather than in the days of grace; the wishes; near the day that ``choose_day_to_be_near`` says, or as early as can
+    be; a bay that is no larger than it need be.
 
     Args:
         items: all that is due for the vehicle; none for a visit that nothing calls for.
@@ -100,7 +102,7 @@ def find_slots(
         if len(best) >= most and best[most - 1][0][0] < bound:
             break
         judged = judge_day(items, day, today)
-        distance = _measure_distance(day, preferences)
+        distance = bound[-1]
         of_half: dict[bool, tuple[SortKey, Place, SiteTimes, date, DayJudged]] = {}
         for is_morning, place in _list_places(work, site, day, from_moment):
             unmet = preferences.list_unmet(place.stay.starts_at.astimezone(site.zone))
@@ -133,6 +135,7 @@ def _list_days(
     for site in sites:
         today = from_moment.astimezone(site.zone).date()
         is_late = is_any_late(items, today)
+        near = choose_day_to_be_near(items, today, preferences)
         turns = list_turns(items)
         counted: dict[int, tuple[int, int, int]] = {}
         for day, spans in site.open_spans.items():
@@ -142,7 +145,7 @@ def _list_days(
             counts = counted.get(passed)
             if counts is None:
                 counts = counted[passed] = count_day(items, day, today, is_late)
-            days.append(((*counts, 0, _measure_distance(day, preferences)), site, day, today))
+            days.append(((*counts, 0, measure_distance(day, near)), site, day, today))
     return sorted(days, key=lambda found: found[0])
 
 
@@ -154,8 +157,26 @@ def list_turns(items: Sequence[DueDates]) -> list[int]:
     return sorted(turns)
 
 
-def _measure_distance(day: date, preferences: Preferences) -> int:
-    return abs((day - preferences.near).days) if preferences.near else day.toordinal()
+def choose_day_to_be_near(items: Sequence[DueDates], today: date, preferences: Preferences) -> date | None:
+    """Return the day near which a visit suits best; None where the earliest day is the best.
+
+    That is the day that the customer named, else the target day of what is most pressing. What is late is made good
+    the better the earlier, and where nothing is due there is nothing to wait for.
+    """
+    if preferences.near is not None:
+        return preferences.near
+    if preferences.earliest or not items or is_any_late(items, today):
+        return None
+    return find_most_pressing(items).target_on
+
+
+def measure_distance(day: date, near: date | None) -> int:
+    """Return how far a day is from the one that is best: less comes first."""
+    return abs((day - near).days) if near is not None else day.toordinal()
+
+
+def find_most_pressing(items: Sequence[DueDates]) -> DueDates:
+    return min(items, key=lambda item: (item.grace_until, item.target_on, item.key))
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,7 +321,7 @@ def judge_day(items: Sequence[DueDates], day: date, today: date) -> DayJudged:
     """
     if not items:
         return DayJudged(0, 0, 0, "Nothing is due")
-    pressing = min(items, key=lambda item: (item.grace_until, item.target_on, item.key))
+    pressing = find_most_pressing(items)
     return DayJudged(*count_day(items, day, today, is_any_late(items, today)), _tell_day(pressing, day, today))
 
 
@@ -330,7 +351,19 @@ def _tell_day(item: DueDates, day: date, today: date) -> str:
         return f"In the days of grace of {what}, {_tell_days_before(day, item.grace_until)}"
     if day < item.opens_on:
         return f"Shortly before the window of {what}, which opens on {item.opens_on}"
-    return f"In the window of {what}, {_tell_days_before(day, item.last_on)}"
+    return f"In the window of {what}, {_tell_days_before(day, item.last_on)}{_tell_target(day, item.target_on)}"
+
+
+def _tell_target(day: date, target: date) -> str:
+    """Return how far a day is from the target day of what is due."""
+    days = (day - target).days
+    if days == 0:
+        return "; on the target day"
+    if days in (1, -1):
+        return f"; 1 day after the target day {target}" if days > 0 else f"; 1 day before the target day {target}"
+    return (
+        f"; {days} days after the target day {target}" if days > 0 else f"; {-days} days before the target day {target}"
+    )
 
 
 def _tell_days_before(day: date, last: date) -> str:
@@ -374,7 +407,9 @@ def describe_slot(
 def _tell_wishes(unmet: Sequence[str], preferences: Preferences) -> str:
     if unmet:
         return "; not the weekday asked for" if unmet[0] == "weekday" else "; not the part of the day asked for"
-    return "; as the customer asked" if preferences.weekdays or preferences.part_of_day else ""
+    if preferences.weekdays or preferences.part_of_day:
+        return "; as the customer asked"
+    return "; as early as can be, as the customer asked" if preferences.earliest else ""
 
 
 def _tell_bay(bay: BayTimes, work: VisitWork) -> str:
@@ -388,6 +423,6 @@ def _tell_bay(bay: BayTimes, work: VisitWork) -> str:
 
 
 __all__ = [
-    "BayTimes", "DueDates", "PersonTimes", "Preferences", "SiteTimes", "Slot", "VisitWork", "end_stay", "find_slots",
-    "judge_day", "lay_stay",
+    "BayTimes", "DueDates", "PersonTimes", "Preferences", "SiteTimes", "Slot", "VisitWork", "choose_day_to_be_near",
+    "end_stay", "find_slots", "judge_day", "lay_stay",
 ]  # fmt: skip

@@ -4,16 +4,19 @@ What is found on a day is kept for all visits that take alike, since a place tha
 """
 
 import heapq
-from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from itertools import groupby
 
 from scheduling.rules.opening import Span
 from scheduling.rules.site_times import DueDates, SiteTimes, VisitWork
 from scheduling.rules.slots import (
     Place,
+    Preferences,
     Slot,
+    choose_day_to_be_near,
     count_day,
     describe_slot,
     find_slots,
@@ -23,17 +26,23 @@ from scheduling.rules.slots import (
     list_pairs,
     list_starts,
     list_turns,
+    measure_distance,
 )
 
 
 @dataclass(frozen=True, slots=True)
 class VisitInTurn:
-    """One of the visits: where it is made, all that is due for its vehicle, what it takes, and the last day for it."""
+    """One of the visits: where it is made, all that is due for its vehicle, what it takes, and the last day for it.
+
+    Attributes:
+        earliest: whether it is to be as soon as can be, instead of near the target day.
+    """
 
     site: int
     items: tuple[DueDates, ...]
     work: VisitWork
     until: date
+    earliest: bool = False
 
 
 def find_slots_in_turn(
@@ -62,6 +71,8 @@ def find_slots_in_turn(
 # The free places of one day for visits that take alike, the best first, each in one bay with one person. One that was
 # taken since it was laid is looked for anew when its turn comes; what is found then never comes before it.
 _Places = list[tuple[tuple[int, int, datetime, int, int], Place]]
+# Days of which none is better than another, with what each of them counts and how far it is from the best day.
+_Days = tuple[tuple[int, int, int, int], list[date]]
 
 
 class _SiteSearch:
@@ -71,36 +82,42 @@ class _SiteSearch:
         self._site, self._from = site, from_moment
         self._today = from_moment.astimezone(site.zone).date()
         self._days = sorted([day for day, spans in site.open_spans.items() if spans])
-        self._ordinals = [day.toordinal() for day in self._days]
         self._bays = {bay.key: bay for bay in site.bays}
         self._people = {person.key: person for person in site.people}
         self._places: dict[tuple[object, ...], dict[date, _Places]] = {}
-        self._walks: dict[tuple[object, ...], list[date]] = {}
+        self._walks: dict[tuple[object, ...], list[_Days]] = {}
 
     def find(self, visit: VisitInTurn) -> Slot | None:
         """Return the best time for a visit, None where no day has one."""
         if visit.work.vehicle_taken:
             # Where the vehicle itself is with the shop on some days, no other visit takes alike.
             here = replace(self._site, bays=tuple(self._bays.values()), people=tuple(self._people.values()))
-            return next(iter(find_slots(visit.items, visit.work, [here], self._from, visit.until, most=1)), None)
+            wishes = Preferences(earliest=visit.earliest)
+            found = find_slots(visit.items, visit.work, [here], self._from, visit.until, wishes, most=1)
+            return next(iter(found), None)
         places = self._places.setdefault(_describe_need(visit.work, self._site), {})
-        for day in self._find_walk(visit.items, visit.until):
-            of_day = places.get(day)
-            if of_day is None:
-                of_day = places[day] = self._lay_all(visit.work, day)
-            place = self._choose(of_day, visit.work, day)
-            if place is not None:
+        for (*counts, distance), days in self._find_walk(visit):
+            best = min(
+                (
+                    (*place.rank(visit.work), *place.when_and_where, day, place)
+                    for day in days
+                    if (place := self._find_place(places, visit.work, day)) is not None
+                ),
+                default=None,
+            )
+            if best is not None:
+                *_key, day, place = best
                 judged = judge_day(visit.items, day, self._today)
-                rank = (
-                    judged.run_over,
-                    judged.not_served,
-                    judged.in_grace,
-                    0,
-                    day.toordinal(),
-                    *place.rank(visit.work),
-                )
-                return describe_slot(place, self._site, day, visit.items, judged, visit.work, rank=rank)
+                rank = (*counts, 0, distance, *place.rank(visit.work))
+                wishes = Preferences(earliest=visit.earliest)
+                return describe_slot(place, self._site, day, visit.items, judged, visit.work, wishes, rank=rank)
         return None
+
+    def _find_place(self, places: dict[date, _Places], work: VisitWork, day: date) -> Place | None:
+        of_day = places.get(day)
+        if of_day is None:
+            of_day = places[day] = self._lay_all(work, day)
+        return self._choose(of_day, work, day)
 
     def take(self, slot: Slot) -> None:
         """Let a time be taken for the visits that follow."""
@@ -111,32 +128,33 @@ class _SiteSearch:
             taken = (*person.taken, Span(slot.starts_at, slot.work_ends_at))
             self._people[slot.person] = replace(person, taken=taken)
 
-    def _find_walk(self, items: Sequence[DueDates], until: date) -> Sequence[date]:
+    def _find_walk(self, visit: VisitInTurn) -> Sequence[_Days]:
         """Return the open days in the order in which they are tried; many vehicles are due on the same days."""
-        key = until, tuple([(item.kind, item.opens_on, item.last_on, item.grace_until) for item in items])
+        dates = [(item.kind, item.opens_on, item.target_on, item.last_on, item.grace_until) for item in visit.items]
+        key = visit.until, visit.earliest, tuple(dates)
         walk = self._walks.get(key)
         if walk is None:
-            walk = self._walks[key] = list(self._walk_days(items, until))
+            walk = self._walks[key] = self._list_days(visit)
         return walk
 
-    def _walk_days(self, items: Sequence[DueDates], until: date) -> Iterator[date]:
-        """Yield the open days up to ``until``, those first that serve most of what is due, then the earlier ones."""
-        end = bisect_right(self._ordinals, until.toordinal())
-        if items and all(item.grace_until < self._today for item in items):
-            # What has all run over is the better made good the earlier, so every day counts the same.
-            yield from self._days[:end]
-            return
+    def _list_days(self, visit: VisitInTurn) -> list[_Days]:
+        """Return the open days up to the last one for a visit, those first that suit it best."""
+        items, is_late = visit.items, is_any_late(visit.items, self._today)
+        near = choose_day_to_be_near(items, self._today, Preferences(earliest=visit.earliest))
         # From one turn to the next all days count the same, so that few need be counted.
-        turns = {bisect_left(self._ordinals, turn, 0, end) for turn in list_turns(items)}
-        edges = sorted(turns - {0, end})
-        is_late = is_any_late(items, self._today)
-        stretches = [
-            (count_day(items, self._days[first], self._today, is_late), first, last)
-            for first, last in zip([0, *edges], [*edges, end], strict=True)
-            if first < last
-        ]
-        for _counts, first, last in sorted(stretches):
-            yield from self._days[first:last]
+        turns = list_turns(items)
+        counted: dict[int, tuple[int, int, int]] = {}
+        days = []
+        for day in self._days:
+            if day > visit.until:
+                break
+            passed = bisect_right(turns, day.toordinal())
+            counts = counted.get(passed)
+            if counts is None:
+                counts = counted[passed] = count_day(items, day, self._today, is_late)
+            days.append(((*counts, measure_distance(day, near)), day))
+        days.sort()
+        return [(key, [day for _key, day in group]) for key, group in groupby(days, key=lambda found: found[0])]
 
     def _lay_all(self, work: VisitWork, day: date) -> _Places:
         places: _Places = []

@@ -420,6 +420,17 @@ def test_the_queries_do_not_grow_with_the_lots(lift: Lift, django_assert_max_num
         client.get(TREAT)
 
 
+def test_every_usable_lot_can_be_chosen_and_the_latest_of_those_that_are_not(lift: Lift) -> None:
+    wax = Product.objects.get(lots__number="FC-1")
+    usable = Lot.objects.bulk_create(Lot(product=wax, number=f"N-{number}") for number in range(30))
+    expired = Lot.objects.bulk_create(
+        Lot(product=wax, number=f"E-{number}", expires_on=date(2020, 1, 1)) for number in range(30)
+    )
+    shown = lift.log_in().get(TREAT).content.decode()
+    assert all(f'value="{wax.pk}:{lot.pk}"' in shown for lot in usable)
+    assert [lot.number for lot in expired if f'value="{wax.pk}:{lot.pk}"' in shown] == [f"E-{n}" for n in range(25, 30)]
+
+
 def test_by_the_lift_nothing_is_due_of_a_vehicle_just_treated(lift: Lift) -> None:
     client = lift.log_in()
     first = client.get(TREAT).content.decode()

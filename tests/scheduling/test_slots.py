@@ -20,7 +20,16 @@ from scheduling.rules.opening import (
     list_worked_spans,
     subtract,
 )
-from scheduling.rules.slots import BayTimes, DueDates, PersonTimes, Preferences, SiteTimes, VisitWork, find_slots
+from scheduling.rules.slots import (
+    BayTimes,
+    DueDates,
+    PersonTimes,
+    Preferences,
+    SiteTimes,
+    VisitWork,
+    find_slots,
+    judge_day,
+)
 
 ZONE = zoneinfo.ZoneInfo("America/New_York")
 MONDAY = date(2026, 5, 4)
@@ -91,7 +100,10 @@ def test_the_order_of_proposals_saves_the_cover_first_then_asks_for_wishes() -> 
     item = due(MONDAY, in_two_weeks, in_two_weeks + timedelta(days=30))
     first, second, *_ = find_slots([item], WORK, [site], local(MONDAY, 7), MONDAY + timedelta(days=27))
     assert (first.starts_at, second.starts_at) == (local(MONDAY, 8), local(MONDAY, 12, 30))
-    assert first.why == f"In the window of the reinspection, 14 days before its last day {in_two_weeks}."
+    assert (
+        first.why
+        == f"In the window of the reinspection, 14 days before its last day {in_two_weeks}; on the target day."
+    )
     assert first.ready_at == local(MONDAY, 10, 30) and first.bay_free_at == local(MONDAY, 10)
     assert first.serves == (item.key,)
     thursdays = Preferences(weekdays=frozenset({4}), part_of_day="afternoon")
@@ -101,6 +113,42 @@ def test_the_order_of_proposals_saves_the_cover_first_then_asks_for_wishes() -> 
     short = due(MONDAY, MONDAY + timedelta(days=1), MONDAY + timedelta(days=2))
     best = find_slots([short], WORK, [site], local(MONDAY, 7), MONDAY + timedelta(days=27), thursdays)[0]
     assert best.day == MONDAY and "not the weekday asked for" in best.why
+
+
+def test_times_lie_near_the_target_day_unless_the_customer_asks_for_the_earliest() -> None:
+    site, until = make_site(), MONDAY + timedelta(days=40)
+    friday = MONDAY + timedelta(days=18)
+    item = replace(due(MONDAY, MONDAY + timedelta(days=35), MONDAY + timedelta(days=50)), target_on=friday)
+
+    def find(*items: DueDates, wishes: Preferences = Preferences(), most: int = 5) -> list[date]:  # noqa: B008
+        return [s.day for s in find_slots(items, WORK, [site], local(MONDAY, 7), until, wishes, most=most)]
+
+    # Both halves of the target day, then of the day before it, since the days after it are a weekend.
+    thursday = friday - timedelta(days=1)
+    assert find(item) == [friday, friday, thursday, thursday, thursday - timedelta(days=1)]
+    assert find(item, wishes=Preferences(earliest=True), most=1) == [MONDAY]
+    assert find(item, wishes=Preferences(near=MONDAY + timedelta(days=9)), most=1) == [MONDAY + timedelta(days=9)]
+    # The target day comes behind what saves the cover: here another thing whose window ends first.
+    ends_first = due(MONDAY, MONDAY + timedelta(days=2), MONDAY + timedelta(days=4), DueKind.TOUCH_UP)
+    assert find(item, ends_first, most=1) == [MONDAY]
+    # What is late already is made good as early as can be, and where nothing is due nothing is waited for.
+    late = replace(item, last_on=MONDAY - timedelta(days=3), opens_on=MONDAY - timedelta(days=30))
+    assert find(late, most=1) == find(most=1) == [MONDAY]
+
+
+@pytest.mark.parametrize(
+    ("days", "words"),
+    [
+        (-3, "; 3 days before the target day 2026-05-22"),
+        (-1, "; 1 day before the target day 2026-05-22"),
+        (0, "; on the target day"),
+        (3, "; 3 days after the target day 2026-05-22"),
+    ],
+)
+def test_a_proposal_says_how_far_it_lies_from_the_target_day(days: int, words: str) -> None:
+    target = MONDAY + timedelta(days=18)
+    item = replace(due(MONDAY, MONDAY + timedelta(days=35), MONDAY + timedelta(days=50)), target_on=target)
+    assert judge_day([item], target + timedelta(days=days), MONDAY).sentence.endswith(words)
 
 
 def test_what_is_overdue_is_not_kept_waiting_for_what_opens_later() -> None:
@@ -222,7 +270,8 @@ def due_dates(draw: st.DrawFn) -> DueDates:
     opens = MONDAY + timedelta(days=draw(st.integers(-20, 60)))
     last = opens + timedelta(days=draw(st.integers(0, 20)))
     grace = last + timedelta(days=draw(st.integers(0, 10)))
-    return due(opens, last, grace, draw(st.sampled_from(DueKind)))
+    target = opens + timedelta(days=draw(st.integers(0, (last - opens).days)))
+    return replace(due(opens, last, grace, draw(st.sampled_from(DueKind))), target_on=target)
 
 
 @given(st.lists(due_dates(), max_size=4), stretches(), st.booleans())

@@ -11,7 +11,7 @@ from scheduling.rules.booking_words import BayKind, Skill
 from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.due_item import DueKind
 from scheduling.rules.opening import Span, list_open_spans, list_worked_spans
-from scheduling.rules.slots import BayTimes, DueDates, PersonTimes, SiteTimes, Slot, VisitWork, find_slots
+from scheduling.rules.slots import BayTimes, DueDates, PersonTimes, Preferences, SiteTimes, Slot, VisitWork, find_slots
 from scheduling.rules.slots_in_turn import VisitInTurn, find_slots_in_turn
 from tests.scheduling.test_slots import HOURS, MONDAY, ZONE, due_dates, local, stretches
 
@@ -48,7 +48,8 @@ def visits(draw: st.DrawFn) -> VisitInTurn:
         draw(st.one_of(st.just(()), stretches())),
     )
     until = MONDAY + timedelta(days=draw(st.integers(0, 12)))
-    return VisitInTurn(draw(st.integers(1, 2)), tuple(draw(st.lists(due_dates(), max_size=3))), work, until)
+    items = tuple(draw(st.lists(due_dates(), max_size=3)))
+    return VisitInTurn(draw(st.integers(1, 2)), items, work, until, draw(st.booleans()))
 
 
 def take(site: SiteTimes, slot: Slot) -> SiteTimes:
@@ -66,7 +67,8 @@ def search_one_by_one(
 ) -> list[Slot | None]:
     left, found = dict(sites), []
     for visit in visits:
-        slots = find_slots(visit.items, visit.work, [left[visit.site]], from_moment, visit.until, most=1)
+        wishes = Preferences(earliest=visit.earliest)
+        slots = find_slots(visit.items, visit.work, [left[visit.site]], from_moment, visit.until, wishes, most=1)
         if slots:
             left[visit.site] = take(left[visit.site], slots[0])
         found.append(slots[0] if slots else None)

@@ -52,7 +52,7 @@ def test_a_dirty_log_of_a_thousand_rows_gives_exactly_its_faults(dirty: DirtyLog
     assert read_counts(printed, "Notes") == dirty.notes
     assert printed.count("REJECTED row") == rejected
     # Each rejection names row, column and value.
-    assert re.search(r"REJECTED row 2, column 'VIN', value '1XX\w+': .*These would pass: " + make_vin(123_451), printed)
+    assert re.search(r"REJECTED row 2, column 'VIN', value '1XX\w+': .*" + make_vin(123_451) + " would pass:", printed)
     assert Customer.objects.filter(name__startswith="Maeve O'Tarn").exists()
 
     before = count_records()

@@ -3,13 +3,13 @@
 A kill leaves whole vehicles or none; running it again finishes the job, and running it a third time adds nothing.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from itertools import islice
 from pathlib import Path
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from django.db import IntegrityError, transaction
 
@@ -21,12 +21,16 @@ from treatments.log_import.outcome import BatchOutcome
 from treatments.log_import.rejects_file import RejectsFile, Written
 from treatments.log_import.report import ImportReport
 from treatments.log_import.staging import Staging
-from treatments.models import Site, User, Vehicle, Zone
+from treatments.models import Site, User, Zone
 from treatments.rules.log_columns import HeadingsError, LogColumns, recognise_columns
 from treatments.rules.log_dates import DateOrder
-from treatments.rules.log_faults import Fault, FaultCode, Note
+from treatments.rules.log_faults import Fault, FaultCode, Note, NoteCode
 from treatments.rules.log_row import LogRow, Shop, read_log_row
 from treatments.rules.units import DecimalSign
+from treatments.rules.vin_advice import advise_on_vin
+from treatments.vin_advice import find_vins_on_record
+
+Told = TypeVar("Told", Fault, Note)
 
 VEHICLES_PER_BATCH = 200
 # Two imports of the same new vehicle at once: the database lets one in, the other looks again.
@@ -108,13 +112,14 @@ def import_log(
         )
         total = _record_vehicles(staging, writer, request.check_only, show_progress)
         rejected = 0
+        adviser = VinAdviser(staging)
         for number, faults, _ in staging.read_rejects():
             rejected += 1
             for fault in faults:
-                tell(number, _look_for_correction(fault, staging))
+                tell(number, adviser.complete(fault))
         for number, note in staging.read_notes():
-            tell(number, note)
-        written = _write_rejects(request, log, staging) if rejected and not request.check_only else None
+            tell(number, adviser.complete(note))
+        written = _write_rejects(request, log, staging, adviser) if rejected and not request.check_only else None
         return ImportReport(
             rows_read=rows_read,
             accepted=total.accepted,
@@ -214,31 +219,40 @@ def _record_batch(batch: list[tuple[str, list[LogRow]]], writer: BatchWriter, ch
     raise AssertionError("unreachable")
 
 
-def _look_for_correction(fault: Fault, staging: Staging) -> Fault:
-    """Say where one of a VIN's possible corrections is a vehicle that the shop or this file knows."""
-    if fault.code is not FaultCode.VIN_CHECK_DIGIT or not fault.corrections:
-        return fault
-    known = set(Vehicle.objects.filter(vin__in=fault.corrections).values_list("vin", flat=True))
-    known |= staging.find_staged_vins(fault.corrections)
-    if not known:
-        return fault
-    names = ", ".join(sorted(known))
-    sentence = f"{fault.sentence} Of those that would pass, {names} is a vehicle on record or in this file."
-    return Fault(fault.code, fault.column, fault.value, sentence, fault.corrections)
+class VinAdviser:
+    """Says of a VIN's possible corrections which are vehicles that the shop or this file knows; once for each VIN."""
+
+    CODES = frozenset({FaultCode.VIN, FaultCode.VIN_CHECK_DIGIT, NoteCode.VIN_NOT_VERIFIED})
+
+    def __init__(self, staging: Staging) -> None:
+        self._staging = staging
+        self._sentences: dict[str, str] = {}
+
+    def complete(self, told: Told) -> Told:
+        """Return a fault or a note; what is told of a VIN that has corrections with those that are known."""
+        if told.code not in self.CODES:
+            return told
+        if told.value not in self._sentences:
+            advice = advise_on_vin(told.value, find_on_record=self._find_known)
+            self._sentences[told.value] = advice.sentence if advice.on_record else ""
+        sentence = self._sentences[told.value]
+        return replace(told, sentence=sentence) if sentence else told
+
+    def _find_known(self, vins: Sequence[str]) -> set[str]:
+        return {*find_vins_on_record(vins), *self._staging.find_staged_vins(tuple(vins))}
 
 
-def _write_rejects(request: ImportRequest, log: LogFile, staging: Staging) -> Written:
+def _write_rejects(request: ImportRequest, log: LogFile, staging: Staging, adviser: VinAdviser) -> Written:
     path = request.rejects_path or request.path.with_name(f"{request.path.stem}-rejects{request.path.suffix or '.csv'}")
     if path.resolve() == request.path.resolve():
         path = path.with_name(f"{path.stem}-again{path.suffix}")
     return RejectsFile(log, path).write(
-        (cells, "; ".join(_put_in_words(fault, staging) for fault in faults))
+        (cells, "; ".join(_put_in_words(adviser.complete(fault)) for fault in faults))
         for _, faults, cells in staging.read_rejects()
     )
 
 
-def _put_in_words(fault: Fault, staging: Staging) -> str:
-    told = _look_for_correction(fault, staging)
+def _put_in_words(told: Fault) -> str:
     return f"{told.column}: {told.sentence}" if told.column else told.sentence
 
 

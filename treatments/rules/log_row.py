@@ -18,7 +18,8 @@ from treatments.rules.log_material import KnownProduct, KnownZone, read_material
 from treatments.rules.log_text import join_lines
 from treatments.rules.log_words import KINDS, MARKS, NOTHING, STYLES
 from treatments.rules.units import AmbiguousNumberError, DecimalSign, Distance, UnitsError, Volume
-from treatments.rules.vin import VinMark, VinReport, check_vin, clean_vin
+from treatments.rules.vin import VinMark
+from treatments.rules.vin_advice import advise_on_vin
 from treatments.rules.words import BodyStyle, TreatmentKind, say
 
 
@@ -159,29 +160,14 @@ def _read_vin(row: Cells) -> tuple[str, VinMark]:
     if not text:
         row.refuse(FaultCode.MISSING, "vin", "", "Give the vehicle's VIN.")
         return "", mark
-    vin = clean_vin(text)
-    report = check_vin(vin, marked_as=mark)
-    if not report.acceptable:
-        _refuse_vin(row, text, report)
-    for warning in report.warnings:
-        row.note(NoteCode.VIN_NOT_VERIFIED, "vin", text, warning)
-    return vin, mark
-
-
-MOST_CORRECTIONS_SHOWN = 5
-
-
-def _refuse_vin(row: Cells, text: str, report: VinReport) -> None:
-    sentences = " ".join(problem.sentence for problem in report.problems)
-    only_digit = all(problem.code == "check_digit" for problem in report.problems)
-    offered = [correction.vin for correction in report.corrections]
-    if offered:
-        shown = ", ".join(f"{c.vin} ({c.sentence})" for c in report.corrections[:MOST_CORRECTIONS_SHOWN])
-        more = len(offered) - MOST_CORRECTIONS_SHOWN
-        sentences += f" These would pass: {shown}" + (f", and {more} more." if more > 0 else ".")
-    sentences += " Compare with the vehicle or its papers."
-    code = FaultCode.VIN_CHECK_DIGIT if only_digit else FaultCode.VIN
-    row.refuse(code, "vin", text, sentences, tuple(offered))
+    # Which corrections are on record is looked up where the fault or the doubt is written down.
+    advice = advise_on_vin(text, marked_as=mark)
+    if not advice.acceptable:
+        code = FaultCode.VIN_CHECK_DIGIT if advice.codes == {"check_digit"} else FaultCode.VIN
+        row.refuse(code, "vin", text, advice.sentence, tuple(correction.vin for correction in advice.corrections))
+    elif advice.doubts:
+        row.note(NoteCode.VIN_NOT_VERIFIED, "vin", text, advice.sentence)
+    return advice.vin, mark
 
 
 def _read_day(row: Cells, shop: Shop, number: int) -> date | None:

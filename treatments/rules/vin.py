@@ -218,7 +218,10 @@ def check_vin(text: str, *, marked_as: VinMark = VinMark.STANDARD) -> VinReport:
     if is_north_american(vin):
         problem = Problem("check_digit", f"{sentence} A character is wrong.")
         return VinReport(text, False, (problem,), (), expected, corrections)
-    warning = f"{sentence} Not all makers outside North America use it; compare with the vehicle."
+    warning = (
+        f"{sentence} This is not a North American VIN, and not all makers elsewhere use a check digit; "
+        "compare with the vehicle."
+    )
     return VinReport(text, True, (), (warning, *doubts), expected, corrections)
 
 

@@ -1,0 +1,82 @@
+"""Advice on a VIN is the same at every door: what would pass, which of it is on record, and what is North American."""
+
+import ast
+from datetime import date
+from pathlib import Path
+
+import pytest
+from django.core.exceptions import ValidationError
+
+from tests.conftest import NOW, ShopForTests
+from tests.treatments.dirty_log import make_row
+from tests.treatments.import_helpers import run_import, write_csv
+from treatments.models import Vehicle
+from treatments.rules.vin import VinMark
+from treatments.services import add_vehicle
+from treatments.vin_advice import read_vin_advice
+
+RIGHT, SWAPPED = "1M8GDM9AXKP042788", "1M8GDM9AXPK042788"
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def add(vin: str) -> Vehicle:
+    return add_vehicle(vin=vin, owner=None, owned_from=date(2025, 1, 1), now=NOW, actor=None)
+
+
+def test_a_correction_that_is_on_record_is_told_first(shop: ShopForTests) -> None:
+    before = read_vin_advice(SWAPPED)
+    assert (before.acceptable, before.codes, before.on_record) == (False, {"check_digit"}, ())
+    assert RIGHT in [correction.vin for correction in before.corrections]
+    add(RIGHT)
+    after = read_vin_advice(SWAPPED)
+    assert after.on_record == (RIGHT,) and after.corrections[0].vin == RIGHT
+    assert {one.vin for one in after.corrections} == {one.vin for one in before.corrections}
+
+
+@pytest.mark.parametrize(
+    ("text", "mark", "acceptable", "codes", "doubts"),
+    [
+        (RIGHT, VinMark.STANDARD, True, set(), 0),
+        ("1m8gd m9ax-kp042788", VinMark.STANDARD, True, set(), 0),
+        (SWAPPED, VinMark.STANDARD, False, {"check_digit"}, 0),
+        # Outside North America the check digit is advised, not enforced.
+        ("W" + RIGHT[1:], VinMark.STANDARD, True, set(), 1),
+        ("1M8GDM9AXKP04278", VinMark.STANDARD, False, {"length"}, 0),
+        ("1M8GDM9AXKPO42788", VinMark.STANDARD, False, {"characters"}, 0),
+        ("1M8GDM9AXKP04278", VinMark.BEFORE_1981, True, set(), 0),
+    ],
+)
+def test_the_check_digit_is_enforced_only_for_a_north_american_vin(
+    db: None, text: str, mark: VinMark, acceptable: bool, codes: set[str], doubts: int
+) -> None:
+    advice = read_vin_advice(text, mark)
+    assert (advice.acceptable, advice.codes, len(advice.doubts)) == (acceptable, codes, doubts)
+    assert bool(advice.sentence) == bool(codes or doubts)
+
+
+def test_import_and_service_say_the_same_of_one_vin(shop: ShopForTests, tmp_path: Path) -> None:
+    add(RIGHT)
+    foreign = "W" + RIGHT[1:]
+    with pytest.raises(ValidationError) as refused:
+        add(SWAPPED)
+    (said,) = refused.value.message_dict["vin"]
+    assert said == read_vin_advice(SWAPPED).sentence
+    rows = [
+        make_row(number, "Left rocker panel", date(2025, 3, 10), "first treatment", "1000") | {"VIN": vin}
+        for number, vin in enumerate((SWAPPED, foreign), start=1)
+    ]
+    printed, _ = run_import(write_csv(tmp_path / "log.csv", rows))
+    assert said in printed
+    doubt = read_vin_advice(foreign)
+    assert doubt.on_record and doubt.sentence in printed
+    assert said in (tmp_path / "log-rejects.csv").read_text("utf-8")
+
+
+def test_nothing_but_the_advice_judges_a_vin() -> None:
+    callers = set()
+    for room in ("treatments", "scheduling", "claims", "notifications", "desk", "api"):
+        for path in (ROOT / room).rglob("*.py"):
+            names = {node.id for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Name)}
+            if "check_vin" in names:
+                callers.add(path.relative_to(ROOT).as_posix())
+    assert callers == {"treatments/rules/vin_advice.py"}
