@@ -34,11 +34,13 @@ from treatments.history_reading import (
     add_photos,
     describe_inspections,
     describe_owner,
+    describe_place,
     describe_reading,
     describe_treatments,
+    sort_places,
 )
-from treatments.models import Inspection, OdometerReading, Ownership, Treatment, Vehicle
-from treatments.rules.history import VehicleHistory
+from treatments.models import Inspection, OdometerReading, Ownership, PlaceOfUse, Treatment, Vehicle
+from treatments.rules.history import PlaceRecord, VehicleHistory
 from treatments.shop_reference import map_sites, map_zones
 from treatments.standing_query import Given, GivenKeys, StandingQuery
 
@@ -75,7 +77,7 @@ def _list_others() -> "QuerySet[Any, Any]":
     """Return what is neither work nor an inspection, of a vehicle (0) and of its covers (1).
 
     Form, key, day, moment, site and another key; the kilometres of a reading; of an owner the day on which the shop was
-    told, the last day, name, contact and place of use.
+    told, the last day, name and contact; of a place of use the day on which the shop knew it and the category.
     """
     day, moment, key = _nothing(DateField()), _nothing(DateTimeField()), _nothing(BigIntegerField())
     kilometres = _nothing(DecimalField(max_digits=14, decimal_places=6))
@@ -90,7 +92,13 @@ def _list_others() -> "QuerySet[Any, Any]":
             .order_by()
             .values_list(
                 _text("ownership"), "pk", "from_day", "recorded_at", key, "customer_id", kilometres,
-                "told_on", "until_day", "customer__name", "customer__contact", "customer__corrosivity",
+                "told_on", "until_day", "customer__name", "customer__contact", _text(""),
+            ),
+            PlaceOfUse.objects.filter(**of_vehicle)
+            .order_by()
+            .values_list(
+                _text("place of use"), "pk", "from_day", "recorded_at", key, key, kilometres,
+                "known_on", day, _text(""), _text(""), "corrosivity",
             ),
             Appointment.objects.filter(**of_vehicle)
             .order_by()
@@ -167,6 +175,7 @@ def read_vehicle_records(vehicle: Vehicle, covers: Iterable[Cover]) -> VehicleRe
     places += {row[0]: Place("inspection", row[0], row[2], None, row[-2], row[-1]) for row in inspections}.values()
     sites, zones = map_sites(), map_zones()
     readings, owned, owners = [], [], []
+    used: dict[int, PlaceRecord] = {}
     for form, key, told_day, moment, site, other, kilometres, *owner in OTHERS.ask(
         vehicle.pk, [cover.pk for cover in covers]
     ):
@@ -174,9 +183,12 @@ def read_vehicle_records(vehicle: Vehicle, covers: Iterable[Cover]) -> VehicleRe
         if form == "reading":
             readings.append(describe_reading(key, day, moment, kilometres))
         elif form == "ownership":
-            told_on, until_day, name, contact, place = owner
-            owned.append(describe_owner(key, other, day, moment, told_on, place))
+            told_on, until_day, name, contact, _category = owner
+            owned.append(describe_owner(key, other, day, moment, told_on))
             owners.append(Owner(key, day, until_day, name, contact))
+        elif form == "place of use":
+            known_on, _until, _name, _contact, category = owner
+            used[key] = describe_place(key, category, day, known_on, moment)
         else:
             if day is None:
                 # A visit's day is that of its site.
@@ -193,5 +205,6 @@ def read_vehicle_records(vehicle: Vehicle, covers: Iterable[Cover]) -> VehicleRe
         tuple(describe_inspections(inspections, zones).get(vehicle.pk, ())),
         tuple(readings),
         tuple(owned),
+        sort_places(used),
     )
     return VehicleRecords(history, tuple(owners), tuple(places), treatments)

@@ -1,10 +1,12 @@
 """Turns what a person did to a cover, as stored, into what the rules take: facts, and the terms by day."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime
 
 from scheduling.models import CoverChange, CoverChangeKind
 from scheduling.rules.facts import CoverFacts, Waiver
+from treatments.rules.history import PlaceRecord
 from treatments.rules.words import CorrosivityCategory
 
 
@@ -34,7 +36,7 @@ def describe_facts(
     corrosivity: CorrosivityCategory,
     changes: Sequence[CoverChange] = (),
     known_at: datetime | None = None,
-    places: tuple[tuple[date, CorrosivityCategory | None], ...] = (),
+    places: Sequence[PlaceRecord] = (),
 ) -> CoverFacts:
     """Return the facts of a cover as its changes, ordered by day, leave them."""
     known = [change for change in changes if known_at is None or change.recorded_at <= known_at]
@@ -44,7 +46,8 @@ def describe_facts(
         sold_on=sold_on,
         registered_on=registered_on,
         corrosivity=corrosivity,
-        places=places,
+        # Those not known yet were left out before; when each was written down says nothing more.
+        places=tuple(replace(place, recorded_at=None) for place in places),
         waivers=tuple(
             Waiver(change.due_key, change.day, change.reason, f"change {change.pk}")
             for change in known

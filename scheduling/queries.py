@@ -36,7 +36,7 @@ from scheduling.site_reference import map_versions, read_calendars, read_terms_o
 from scheduling.stays import read_stays
 from treatments.among import Among
 from treatments.history_reading import read_histories
-from treatments.models import Ownership, User, Vehicle
+from treatments.models import User, Vehicle
 from treatments.models.people import Role
 from treatments.rules.history import VehicleHistory
 from treatments.rules.words import CorrosivityCategory
@@ -140,6 +140,8 @@ def _make_cases(
     cases = []
     for cover in wanted:
         history = histories[cover.vehicle_id]
+        if known_at:
+            history = history.known_at(known_at)
         cases.append(
             CoverCase(
                 cover=cover,
@@ -154,9 +156,9 @@ def _make_cases(
                     CorrosivityCategory(cover.site.corrosivity),
                     changes[cover.pk],
                     known_at,
-                    _list_places(histories[cover.vehicle_id]),
+                    history.places,
                 ),
-                history=history.known_at(known_at) if known_at else history,
+                history=history,
                 calendar=calendars[cover.site_id],
             )
         )
@@ -180,36 +182,8 @@ def make_cover_case(cover: Cover, history: VehicleHistory, *, known_at: datetime
     return _make_cases([cover], {cover.vehicle_id: history}, known_at)[0]
 
 
-Places = tuple[tuple[date, CorrosivityCategory | None], ...]
-
-
-def _list_places(history: VehicleHistory) -> Places:
-    """Return where a vehicle was used from which day on; none where no owner's place is on record."""
-    places = tuple((owner.from_day, owner.corrosivity) for owner in history.owners)
-    return places if any(place for _day, place in places) else ()
-
-
-def read_places_of_use(vehicles: Iterable[int]) -> dict[int, Places]:
-    """Return where each vehicle was used from which day on, for those of which an owner's place is on record."""
-    named = {vehicle for (vehicle,) in TOLD_PLACES.ask(list(vehicles))}
-    found: dict[int, list[tuple[date, CorrosivityCategory | None]]] = defaultdict(list)
-    if named:
-        everyone = Ownership.objects.filter(Among("vehicle_id", named)).order_by("vehicle_id", "from_day")
-        for vehicle, from_day, category in everyone.values_list("vehicle_id", "from_day", "customer__corrosivity"):
-            found[vehicle].append((from_day, CorrosivityCategory(category) if category else None))
-    return {vehicle: tuple(places) for vehicle, places in found.items()}
-
-
 CHANGES = StandingRows(
     lambda: CoverChange.objects.filter(Among("cover_id", GivenKeys(0))).order_by("day", "id"),
-)
-TOLD_PLACES = StandingQuery(
-    lambda: (
-        Ownership.objects.filter(Among("vehicle_id", GivenKeys(0)))
-        .exclude(customer__corrosivity="")
-        .order_by()
-        .values_list("vehicle_id")
-    )
 )
 
 

@@ -94,7 +94,7 @@ class LotAdmin(RecordedAdmin):
 class CustomerAdmin(RecordedAdmin):
     event_kind = "customer.changed"
     personal = ("name", "contact", "email", "phone", "address")
-    list_display = ["name", "contact", "corrosivity", "language", "messages_stopped_at"]
+    list_display = ["name", "contact", "language", "messages_stopped_at"]
     search_fields = ["name", "contact"]
     readonly_fields = ["created_at"]
 

@@ -28,6 +28,7 @@ from treatments.models import (
     OdometerReading,
     Ownership,
     Photo,
+    PlaceOfUse,
     Product,
     Treatment,
     TreatmentLine,
@@ -39,6 +40,7 @@ from treatments.rules.history import (
     InspectedZone,
     InspectionRecord,
     OwnerRecord,
+    PlaceRecord,
     RecordedReading,
     TreatmentRecord,
     VehicleHistory,
@@ -70,17 +72,21 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
     inspections = describe_inspections(INSPECTIONS.ask(keys), zones)
     readings: dict[int, list[RecordedReading]] = defaultdict(list)
     owners: dict[int, list[OwnerRecord]] = defaultdict(list)
+    places: dict[int, dict[int, PlaceRecord]] = defaultdict(dict)
     for vehicle, day, key, recorded_at, kilometres, customer, told_on, place in READINGS_AND_OWNERS.ask(keys):
-        if customer is None:
+        if kilometres is not None:
             readings[vehicle].append(describe_reading(key, day, recorded_at, kilometres))
+        elif customer is not None:
+            owners[vehicle].append(describe_owner(key, customer, day, recorded_at, told_on))
         else:
-            owners[vehicle].append(describe_owner(key, customer, day, recorded_at, told_on, place))
+            places[vehicle][key] = describe_place(key, place, day, told_on, recorded_at)
     return {
         key: VehicleHistory(
             tuple(treatments.get(key, ())),
             tuple(inspections.get(key, ())),
             tuple(readings.get(key, ())),
             tuple(owners.get(key, ())),
+            sort_places(places.get(key, {})),
         )
         for key in keys
     }
@@ -132,16 +138,23 @@ INSPECTIONS = StandingQuery(
 
 
 def _list_readings_and_owners() -> "QuerySet[Any, Any]":
-    """Return vehicle, day, key, moment; then the kilometres of a reading, or the owner, the day told and the place."""
+    """Return vehicle, day, key, moment; then the kilometres of a reading, the owner, the day told and the place.
+
+    A row is of a reading, of an owner, or of a place of use, where the day told is that on which the shop knew it.
+    """
     readings = OdometerReading.objects.filter(Among("vehicle_id", GivenKeys(0))).order_by()
     owners = Ownership.objects.filter(Among("vehicle_id", GivenKeys(0))).order_by()
+    places = PlaceOfUse.objects.filter(Among("vehicle_id", GivenKeys(0))).order_by()
     no_customer, no_day = Cast(Value(None), BigIntegerField()), Cast(Value(None), DateField())
     no_number = Cast(Value(None), DecimalField(max_digits=14, decimal_places=6))
     both = readings.values_list(
         "vehicle_id", "day", "pk", "recorded_at", "kilometres", no_customer, no_day, Value("", CharField())
     ).union(
         owners.values_list(
-            "vehicle_id", "from_day", "pk", "recorded_at", no_number, "customer_id", "told_on", "customer__corrosivity"
+            "vehicle_id", "from_day", "pk", "recorded_at", no_number, "customer_id", "told_on", Value("", CharField())
+        ),
+        places.values_list(
+            "vehicle_id", "from_day", "pk", "recorded_at", no_number, no_customer, "known_on", "corrosivity"
         ),
         all=True,
     )
@@ -212,12 +225,20 @@ def describe_reading(key: int, day: date, recorded_at: datetime, kilometres: Dec
     return RecordedReading(Reading(day, kilometres, f"reading {key}"), recorded_at)
 
 
-def describe_owner(
-    key: int, customer: int, day: date, recorded_at: datetime, told_on: date | None, place: str
-) -> OwnerRecord:
-    """Return an owner as the rules read it; ``place`` is the ISO 9223 category of the place of use, or ''."""
-    corrosivity = CorrosivityCategory(place) if place else None
-    return OwnerRecord(f"ownership {key}", str(customer), day, recorded_at, told_on, corrosivity)
+def describe_owner(key: int, customer: int, day: date, recorded_at: datetime, told_on: date | None) -> OwnerRecord:
+    """Return an owner as the rules read it."""
+    return OwnerRecord(f"ownership {key}", str(customer), day, recorded_at, told_on)
+
+
+def describe_place(key: int, category: str, from_day: date, known_on: date, recorded_at: datetime) -> PlaceRecord:
+    """Return a place of use as the rules read it; ``category`` is that of ISO 9223, or ''."""
+    corrosivity = CorrosivityCategory(category) if category else None
+    return PlaceRecord(f"place of use {key}", corrosivity, from_day, known_on, recorded_at)
+
+
+def sort_places(places: Mapping[int, PlaceRecord]) -> tuple[PlaceRecord, ...]:
+    """Return places of use, by primary key, in the order in which they were written down."""
+    return tuple(place for _key, place in sorted(places.items()))
 
 
 def describe_line(line: TreatmentLine, area_m2: Decimal | None) -> ZoneLine:

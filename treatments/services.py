@@ -32,6 +32,7 @@ from treatments.models import (
     ZoneArea,
 )
 from treatments.photos import clean_photo
+from treatments.places_of_use import end_places_of_former_owners, record_place_of_use
 from treatments.queries import find_today
 from treatments.rules.units import Distance, Volume
 from treatments.rules.vin import VinMark, read_model_year
@@ -182,12 +183,14 @@ def change_owner(
     told_on: date | None,
     now: datetime,
     actor: User | None,
+    corrosivity: str = "",
 ) -> Ownership:
     """Record that the vehicle has a new owner from a day on.
 
     Args:
         told_on: the day on which the shop was told, which terms may want within a notice period; None where that
             is not known.
+        corrosivity: the ISO 9223 category of the place where the new owner uses it, '' where that is not known.
 
     Raises:
         ValidationError: where the day is not after the day from which the present owner has it.
@@ -214,6 +217,10 @@ def change_owner(
         after={"customer": customer.pk, "from_day": from_day, "told_on": told_on},
     )
     record_events([happening], actor=actor, now=now)
+    if corrosivity:
+        record_place_of_use(vehicle=vehicle, corrosivity=corrosivity, from_day=from_day, now=now, actor=actor)
+    else:
+        end_places_of_former_owners([owned], now=now, actor=actor)
     return owned
 
 

@@ -1,7 +1,8 @@
 """Reads of the histories of vehicles what dates and lists of work rest on, for many vehicles in one query.
 
-That is the work with its zones and products, the days of inspections, odometer readings and owners. Quantities, films,
-conditions, lots, what was seen at inspections and when it was written down are left out; ``history_reading`` reads all.
+That is the work with its zones and products, the days of inspections, odometer readings, owners and places of use.
+Quantities, films, conditions, lots, what was seen at inspections and when it was written down are left out;
+``history_reading`` reads all.
 """
 
 from collections import defaultdict
@@ -12,10 +13,11 @@ from django.db.models import BigIntegerField, CharField, DateField, DecimalField
 from django.db.models.functions import Cast
 
 from treatments.among import Among
-from treatments.models import Inspection, OdometerReading, Ownership, Treatment
+from treatments.models import Inspection, OdometerReading, Ownership, PlaceOfUse, Treatment
 from treatments.rules.history import (
     InspectionRecord,
     OwnerRecord,
+    PlaceRecord,
     RecordedReading,
     TreatmentRecord,
     VehicleHistory,
@@ -37,6 +39,7 @@ def read_short_histories(vehicles: Iterable[int]) -> dict[int, VehicleHistory]:
     inspections: dict[int, list[InspectionRecord]] = defaultdict(list)
     readings: dict[int, list[RecordedReading]] = defaultdict(list)
     owners: dict[int, list[OwnerRecord]] = defaultdict(list)
+    places: dict[int, dict[int, PlaceRecord]] = defaultdict(dict)
     for what, vehicle, day, key, word, other, zone, product, kilometres, told_on in RECORDS.ask(keys):
         if what == WORK:
             treatments.setdefault(key, (vehicle, day, word, other))
@@ -46,9 +49,11 @@ def read_short_histories(vehicles: Iterable[int]) -> dict[int, VehicleHistory]:
             inspections[vehicle].append(InspectionRecord(f"inspection {key}", day, INSPECTION_KINDS[word]))
         elif what == READING:
             readings[vehicle].append(RecordedReading(Reading(day, kilometres, f"reading {key}")))
+        elif what == PLACE:
+            category = CorrosivityCategory(word) if word else None
+            places[vehicle][key] = PlaceRecord(f"place of use {key}", category, day, told_on)
         else:
-            place = CorrosivityCategory(word) if word else None
-            owners[vehicle].append(OwnerRecord(f"ownership {key}", str(other), day, told_on=told_on, corrosivity=place))
+            owners[vehicle].append(OwnerRecord(f"ownership {key}", str(other), day, told_on=told_on))
     describe = _LineWriter()
     works: dict[int, list[TreatmentRecord]] = defaultdict(list)
     for key, (vehicle, day, kind, amends) in treatments.items():
@@ -67,6 +72,7 @@ def read_short_histories(vehicles: Iterable[int]) -> dict[int, VehicleHistory]:
             tuple(inspections.get(key, ())),
             tuple(readings.get(key, ())),
             tuple(owners.get(key, ())),
+            tuple(place for _written, place in sorted(places[key].items())) if key in places else (),
         )
         for key in keys
     }
@@ -94,7 +100,7 @@ class _LineWriter:
 
 
 # Which kind of record a row tells of.
-WORK, LOOK, READING, OWNER = "work", "look", "reading", "owner"
+WORK, LOOK, READING, OWNER, PLACE = "work", "look", "reading", "owner", "place"
 TREATMENT_KINDS = {kind.value: kind for kind in TreatmentKind}
 INSPECTION_KINDS = {kind.value: kind for kind in InspectionKind}
 
@@ -102,16 +108,19 @@ INSPECTION_KINDS = {kind.value: kind for kind in InspectionKind}
 def _list_records() -> "QuerySet[Any, Any]":
     """Return kind of record, vehicle, day, key, and what each kind has to tell; work has a row for each line.
 
-    The word is the kind of visit or the owner's place of use, the other key is what an amendment replaces or the owner.
+    The word is the kind of visit or the category of a place, the other key is what an amendment replaces or the owner.
     """
     mine = Among("vehicle_id", GivenKeys(0))
     no_key, no_day = Cast(Value(None), BigIntegerField()), Cast(Value(None), DateField())
     no_number, no_word = Cast(Value(None), DecimalField(max_digits=14, decimal_places=6)), Value("", CharField())
-    is_work, is_look, is_reading, is_owner = (Value(what, CharField()) for what in (WORK, LOOK, READING, OWNER))
+    is_work, is_look, is_reading, is_owner, is_place = (
+        Value(what, CharField()) for what in (WORK, LOOK, READING, OWNER, PLACE)
+    )
     work = Treatment.objects.filter(mine, signed_off_at__isnull=False).order_by()
     looks = Inspection.objects.filter(mine).order_by()
     readings = OdometerReading.objects.filter(mine).order_by()
     owners = Ownership.objects.filter(mine).order_by()
+    places = PlaceOfUse.objects.filter(mine).order_by()
     every = work.values_list(
         is_work, "vehicle_id", "done_on", "pk", "kind", "amends_id",
         "lines__zone_id", "lines__product_id", no_number, no_day,
@@ -123,8 +132,11 @@ def _list_records() -> "QuerySet[Any, Any]":
             is_reading, "vehicle_id", "day", "pk", no_word, no_key, no_key, no_key, "kilometres", no_day
         ),
         owners.values_list(
-            is_owner, "vehicle_id", "from_day", "pk", "customer__corrosivity", "customer_id",
+            is_owner, "vehicle_id", "from_day", "pk", no_word, "customer_id",
             no_key, no_key, no_number, "told_on",
+        ),
+        places.values_list(
+            is_place, "vehicle_id", "from_day", "pk", "corrosivity", no_key, no_key, no_key, no_number, "known_on"
         ),
         all=True,
     )  # fmt: skip

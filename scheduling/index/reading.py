@@ -12,17 +12,18 @@ from decimal import Decimal
 from scheduling.booking.following import find_booked_days
 from scheduling.changes import describe_facts, list_versions
 from scheduling.models import Cover, CoverChange, TermsVersion
-from scheduling.queries import read_places_of_use
 from scheduling.rules.dates import DutyTable
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import read_published_terms
 from scheduling.site_reference import read_calendars
 from treatments.among import Among
-from treatments.models import Inspection, OdometerReading, Ownership, Product, Site, Treatment, Zone
+from treatments.history_reading import describe_place
+from treatments.models import Inspection, OdometerReading, Ownership, PlaceOfUse, Product, Site, Treatment, Zone
 from treatments.rules.history import (
     InspectionRecord,
     OwnerRecord,
+    PlaceRecord,
     RecordedReading,
     TreatmentRecord,
     VehicleHistory,
@@ -60,7 +61,7 @@ class ClockReader:
     def __init__(self) -> None:
         sites = list(Site.objects.all())
         self.calendars = read_calendars(sites)
-        self.places = {site.pk: CorrosivityCategory(site.corrosivity) for site in sites}
+        self.site_categories = {site.pk: CorrosivityCategory(site.corrosivity) for site in sites}
         self.zones = {zone.pk: (zone.code, zone.name, ZoneKind(zone.kind)) for zone in Zone.objects.all()}
         self.families = {p.pk: ProductFamily(p.family) for p in Product.objects.all()}
         self.terms: dict[int, Terms] = {}
@@ -86,7 +87,7 @@ class ClockReader:
         limited = [row[2] for row in rows if changes[row[0]] or self.terms[row[3]].distance_limit_km is not None]
         readings = self._read_readings(limited)
         owners = self._read_owners(vehicles)
-        places = read_places_of_use(vehicles)
+        places = self._read_places(vehicles)
         booked = find_booked_days(keys)
         for cover, number, vehicle, version, site, dealership, sold_on, registered_on in rows:
             theirs = changes.get(cover, [])
@@ -96,7 +97,7 @@ class ClockReader:
                 dealership,
                 self._list_tables(version, site, theirs),
                 describe_facts(
-                    number, sold_on, registered_on, self.places[site], theirs, places=places.get(vehicle, ())
+                    number, sold_on, registered_on, self.site_categories[site], theirs, places=places.get(vehicle, ())
                 ),
                 VehicleHistory(
                     tuple(treatments.get(vehicle, ())),
@@ -189,6 +190,14 @@ class ClockReader:
             "vehicle_id", "pk", "customer_id", "from_day", "told_on"
         ):
             found[vehicle].append(OwnerRecord(f"ownership {key}", str(owner), from_day, told_on=told_on))
+        return found
+
+    def _read_places(self, vehicles: list[int]) -> dict[int, list[PlaceRecord]]:
+        found: dict[int, list[PlaceRecord]] = defaultdict(list)
+        rows = PlaceOfUse.objects.filter(Among("vehicle_id", vehicles)).order_by("pk")
+        columns = ("vehicle_id", "pk", "corrosivity", "from_day", "known_on", "recorded_at")
+        for vehicle, key, category, from_day, known_on, recorded_at in rows.values_list(*columns):
+            found[vehicle].append(describe_place(key, category, from_day, known_on, recorded_at))
         return found
 
 

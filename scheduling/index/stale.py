@@ -26,6 +26,7 @@ VEHICLE_KINDS = [
     "inspection.recorded",
     "inspection.photo_added",
     "vehicle.owner_changed",
+    "vehicle.place_of_use_recorded",
     "vehicle.reading_recorded",
 ]
 VISIT_KINDS = [f"appointment.{verb}" for verb in ("booked", "moved", "cancelled", "no_show", "begun", "done", "split")]

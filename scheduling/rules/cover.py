@@ -139,6 +139,7 @@ ONE_DAY = timedelta(days=1)
 def _find_last_day_same(coming: list[date], history: VehicleHistory, facts: CoverFacts, day: date) -> date | None:
     """Return the day before the first day after ``day`` on which something comes: of ``coming``, or on record."""
     days = [*coming, *(waiver.day for waiver in facts.waivers), *history.list_days_after(day)]
+    days += [place.counts_from for place in facts.places]
     if facts.ended_on is not None:
         days.append(facts.ended_on)
     following = min((found for found in days if found > day), default=None)

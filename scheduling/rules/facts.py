@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
+from treatments.rules.history import PlaceRecord
 from treatments.rules.words import CorrosivityCategory
 
 
@@ -21,8 +22,8 @@ class CoverFacts:
     """The cover as sold and as changed.
 
     Attributes:
-        corrosivity: ISO 9223 category of the site, for days on which no owner's place is on record.
-        places: from which day on an owner used the vehicle in which place, None where that is not on record.
+        corrosivity: ISO 9223 category of the site, for days on which no place of use is known.
+        places: where the vehicle is used from which day on, as written down, the first one first.
         transfers_notified_on: the days on which the shop was told of a new owner.
         ended_on: the first day without cover, where a person ended it.
     """
@@ -31,16 +32,18 @@ class CoverFacts:
     sold_on: date
     registered_on: date
     corrosivity: CorrosivityCategory = CorrosivityCategory.C3
-    places: tuple[tuple[date, CorrosivityCategory | None], ...] = ()
+    places: tuple[PlaceRecord, ...] = ()
     waivers: tuple[Waiver, ...] = ()
     transfers_notified_on: tuple[date, ...] = ()
     ended_on: date | None = None
     end_reason: str = ""
 
     def find_place_of_use(self, day: date) -> CorrosivityCategory:
-        """Return the category of the place of use on ``day``: the owner's of that day, else the site's."""
-        places = [place for from_day, place in self.places if from_day <= day]
-        return (places[-1] if places else None) or self.corrosivity
+        """Return the category of the place of use on ``day``; the site's where none is known."""
+        counting = [place for place in self.places if place.counts_from <= day]
+        # Of those that begin on one day the one written down last, which corrects the others.
+        latest = max(enumerate(counting), key=lambda place: (place[1].from_day, place[0]), default=None)
+        return (latest[1].corrosivity if latest else None) or self.corrosivity
 
     def find_waiver(self, due_key: str, as_of: date) -> Waiver | None:
         """Return the earliest waiver of a due item that was given by ``as_of``, or None."""

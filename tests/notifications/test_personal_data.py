@@ -89,11 +89,11 @@ def test_the_log_does_not_name_a_customer_changed_in_the_admin(demo: DemoShop) -
     person = Customer.objects.exclude(email="").first()
     body = {
         "name": "Quill Sedgewick", "contact": person.contact, "email": person.email, "phone": "", "address": "",
-        "language": "en", "corrosivity": "C5", "messages_stopped_at_0": "", "messages_stopped_at_1": "",
+        "language": "fr", "messages_stopped_at_0": "", "messages_stopped_at_1": "",
     }  # fmt: skip
     assert client.post(f"/admin/treatments/customer/{person.pk}/change/", body).status_code == 302
     event = Event.objects.get(kind="customer.changed")
-    assert event.after["corrosivity"] == "C5" and "name" in event.after["changed"]
+    assert event.after["language"] == "fr" and "name" in event.after["changed"]
     assert "Quill" not in json.dumps(event.after) and person.name not in json.dumps(event.before)
 
 

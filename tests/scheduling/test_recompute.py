@@ -33,6 +33,7 @@ from scheduling.services import end_cover, move_terms, waive_due_item
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from treatments.models import Site, User
+from treatments.places_of_use import record_place_of_use
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.services import change_owner, make_customer, record_inspection, record_reading
 
@@ -63,11 +64,13 @@ def change_much(demo: DemoShop) -> None:
     )  # fmt: skip
     end_cover(cover=covers[2], day=day + timedelta(days=20), reason="scrapped", now=NOW, actor=None)
     buyer = make_customer(name="Bo Heron", contact="bo@example.org", now=NOW, email="bo@example.org", phone="")
-    buyer.corrosivity = "C5"
     buyer.save()
     change_owner(
-        vehicle=covers[3].vehicle, customer=buyer, from_day=day - timedelta(days=5), told_on=None, now=NOW, actor=None
-    )
+        vehicle=covers[3].vehicle, customer=buyer, from_day=day - timedelta(days=5), told_on=None, now=NOW, actor=None,
+        corrosivity="C5",
+    )  # fmt: skip
+    moves_on = day + timedelta(days=30)
+    record_place_of_use(vehicle=covers[5].vehicle, corrosivity="CX", from_day=moves_on, now=NOW, actor=None)
     distance = Distance(Decimal(190_000), DistanceUnit.KILOMETRE)
     record_reading(vehicle=covers[4].vehicle, day=day, distance=distance, now=NOW, actor=None)
 

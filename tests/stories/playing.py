@@ -32,6 +32,7 @@ from tests.stories.reading import WORK_KINDS, Happening, Story, make_terms
 from tests.stories.shop import USUAL_LOTS, open_shop
 from tests.stories.words import unsay
 from treatments.models import Customer, Lot, Product, Role, Treatment, User, Vehicle, Zone
+from treatments.places_of_use import record_place_of_use
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit, convert_psi_to_kpa
 from treatments.rules.words import DamageKind, InspectionKind, ZoneKind
 from treatments.services import (
@@ -104,11 +105,9 @@ class Player:
     def first(self) -> Happening:
         return next(happening for happening in self.story.history if happening.what == "first treatment")
 
-    def _add_owner(self, now: datetime, place_of_use: str = "") -> Customer:
+    def _add_owner(self, now: datetime) -> Customer:
         self.owners += 1
-        return find_or_add_customer(
-            name=f"owner {self.owners}", contact=f"owner{self.owners}@example.org", now=now, corrosivity=place_of_use
-        )
+        return find_or_add_customer(name=f"owner {self.owners}", contact=f"owner{self.owners}@example.org", now=now)
 
     def _add_vehicle_and_cover(self) -> None:
         details, start = self.story.details, self.first.on
@@ -116,7 +115,7 @@ class Player:
         body = details.get("body", "car")
         earliest = min(day for day in (in_service, start, self.story.history[0].on) if day)
         now = moment(earliest)
-        owner = self._add_owner(now, details.get("place_of_use", ""))
+        owner = self._add_owner(now)
         self.vehicle: Vehicle = add_vehicle(
             vin=VIN,
             owner=owner,
@@ -126,6 +125,10 @@ class Player:
             body_style=unsay(body) if body else "",
             in_service_on=in_service,
         )
+        if place := details.get("place_of_use"):
+            record_place_of_use(
+                vehicle=self.vehicle, corrosivity=place, from_day=earliest, now=now, actor=self.actor
+            )  # fmt: skip
         self.cover: Cover = register_cover(
             vehicle=self.vehicle,
             terms_version=self._publish(self.story.document),
@@ -287,9 +290,10 @@ class Player:
         told = happening.details
         change_owner(
             vehicle=self.vehicle,
-            customer=self._add_owner(now, told.get("place_of_use", "")),
+            customer=self._add_owner(now),
             from_day=happening.on,
             told_on=told.get("told_on"),
+            corrosivity=told.get("place_of_use", ""),
             now=now,
             actor=self.actor,
         )

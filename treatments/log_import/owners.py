@@ -10,6 +10,7 @@ from treatments.log_import.outcome import BatchOutcome
 from treatments.log_import.placing import plain, plain_contact
 from treatments.log_import.records import Records, Wanted
 from treatments.models import Customer, Ownership, Vehicle
+from treatments.places_of_use import end_places_of_former_owners
 from treatments.rules.log_faults import NoteCode
 from treatments.rules.log_row import LogRow
 from treatments.services import make_customer, make_match_key
@@ -42,6 +43,7 @@ class OwnerWriter:
         # The open ownership is closed before its successor is written, since only one may be open.
         Ownership.objects.bulk_update(changed, ["from_day", "until_day", "customer"])
         Ownership.objects.bulk_create(created)
+        end_places_of_former_owners(created, now=self._now, actor=None)
 
     def _find_customers(self, rows: list[LogRow]) -> dict[str, Customer]:
         """Return the customer of each name and contact: the one on record with its spelling, or one not yet saved."""

@@ -6,7 +6,7 @@ from treatments.models.people import Customer, Dealership, LogIn, Role, Site, Us
 from treatments.models.reference import ReferenceStamp
 from treatments.models.sent import KeptPhoto, SentForm
 from treatments.models.uses import MaterialUse
-from treatments.models.vehicles import OdometerReading, Ownership, Vehicle
+from treatments.models.vehicles import OdometerReading, Ownership, PlaceOfUse, Vehicle
 from treatments.models.work import Inspection, InspectionLine, Photo, Treatment, TreatmentLine
 
 __all__ = [
@@ -24,6 +24,7 @@ __all__ = [
     "OdometerReading",
     "Ownership",
     "Photo",
+    "PlaceOfUse",
     "Product",
     "ReferenceStamp",
     "Role",

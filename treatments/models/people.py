@@ -110,12 +110,6 @@ class Customer(models.Model):
     phone = models.CharField(max_length=40, blank=True)
     address = models.TextField(blank=True)
     language = models.CharField(max_length=8, default="en")
-    corrosivity = models.CharField(
-        max_length=2,
-        choices=choices_of(CorrosivityCategory),
-        blank=True,
-        help_text="ISO 9223 category of the place where the vehicle is used; the site's where left blank",
-    )
     match_key = models.CharField(max_length=420, unique=True, editable=False)
     messages_stopped_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField()
@@ -124,7 +118,6 @@ class Customer(models.Model):
         ordering = ["name", "id"]
         constraints = [
             models.CheckConstraint(condition=~models.Q(name=""), name="customer_has_a_name"),
-            one_of(CorrosivityCategory, "corrosivity", "customer_corrosivity_known", blank=True),
         ]
 
     def __str__(self) -> str:

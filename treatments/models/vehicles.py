@@ -3,10 +3,10 @@
 from django.db import models
 
 from treatments.models.choices import choices_of, one_of
-from treatments.models.people import Customer
+from treatments.models.people import Customer, User
 from treatments.rules.units import DistanceUnit
 from treatments.rules.vin import VinMark
-from treatments.rules.words import BodyStyle
+from treatments.rules.words import BodyStyle, CorrosivityCategory
 
 
 class Vehicle(models.Model):
@@ -58,6 +58,29 @@ class Ownership(models.Model):
 
     def __str__(self) -> str:
         return f"{self.customer} from {self.from_day}"
+
+
+class PlaceOfUse(models.Model):
+    """Where a vehicle is used from a day on. A row is never changed; a further one with the same day corrects it."""
+
+    vehicle = models.ForeignKey(Vehicle, on_delete=models.CASCADE, related_name="places_of_use")
+    corrosivity = models.CharField(
+        max_length=2,
+        choices=choices_of(CorrosivityCategory),
+        blank=True,
+        help_text="ISO 9223 category; blank where it is not known, so that the site's counts",
+    )
+    from_day = models.DateField(help_text="the day from which the vehicle is used there")
+    known_on = models.DateField(help_text="the day on which the shop knew it; it counts from then at the earliest")
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["vehicle_id", "from_day", "id"]
+        constraints = [one_of(CorrosivityCategory, "corrosivity", "place_of_use_corrosivity_known", blank=True)]
+
+    def __str__(self) -> str:
+        return f"{self.corrosivity or 'not known'} from {self.from_day}"
 
 
 class OdometerReading(models.Model):

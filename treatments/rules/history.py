@@ -100,8 +100,7 @@ class InspectionRecord:
 class OwnerRecord:
     """A customer who owned the vehicle from a day on, until the next record's day.
 
-    ``told_on`` is the day on which the shop learned of it, None where that is not on record; ``corrosivity`` is the
-    ISO 9223 category of the place where this owner uses it, None where that is not on record.
+    ``told_on`` is the day on which the shop learned of it, None where that is not on record.
     """
 
     record: str
@@ -109,7 +108,22 @@ class OwnerRecord:
     from_day: date
     recorded_at: datetime | None = None
     told_on: date | None = None
-    corrosivity: CorrosivityCategory | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceRecord:
+    """Where the vehicle is used from a day on, by ISO 9223 category; None says that the place is not known."""
+
+    record: str
+    corrosivity: CorrosivityCategory | None
+    from_day: date
+    known_on: date
+    recorded_at: datetime | None = None
+
+    @property
+    def counts_from(self) -> date:
+        """The first day on which the vehicle was used there and the shop knew it."""
+        return max(self.from_day, self.known_on)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +148,7 @@ class RecordedReading:
 class VehicleHistory:
     """All records of one vehicle, oldest first. Treatments hold every version, also amended ones.
 
+    Places come as they were written down, the first one first.
     ``stays`` are read for claims only, since no due date or state rests on them.
     """
 
@@ -141,6 +156,7 @@ class VehicleHistory:
     inspections: tuple[InspectionRecord, ...] = ()
     readings: tuple[RecordedReading, ...] = ()
     owners: tuple[OwnerRecord, ...] = ()
+    places: tuple[PlaceRecord, ...] = ()
     stays: tuple[StayRecord, ...] = ()
 
     @property
@@ -161,6 +177,7 @@ class VehicleHistory:
             inspections=tuple([inspection for inspection in self.inspections if inspection.day <= day]),
             readings=tuple([recorded for recorded in self.readings if recorded.reading.day <= day]),
             owners=tuple([owner for owner in self.owners if owner.from_day <= day]),
+            places=self.places,
             stays=tuple([replace(s, until_day=min(s.until_day, day)) for s in self.stays if s.from_day <= day]),
         )
 
@@ -181,6 +198,7 @@ class VehicleHistory:
             inspections=tuple(record for record in self.inspections if known(record.recorded_at)),
             readings=tuple(record for record in self.readings if known(record.recorded_at)),
             owners=tuple(record for record in self.owners if known(record.recorded_at)),
+            places=tuple(record for record in self.places if known(record.recorded_at)),
             stays=tuple(record for record in self.stays if known(record.recorded_at)),
         )
 
