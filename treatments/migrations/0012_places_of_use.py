@@ -4,20 +4,10 @@ import django.db.models.deletion
 from django.conf import settings
 from django.db import migrations, models
 
-from treatments.database_guards import Guard, guard_table
-
-PLACE_STANDS = Guard(
-    "place_of_use_stands",
-    "treatments_placeofuse",
-    "UPDATE OR DELETE",
-    "1 = 1",
-    "a place of use is never changed, only followed by another",
-)
-
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("treatments", "0010_bare_search_indexes"),
+        ("treatments", "0011_keyed_log"),
     ]
 
     operations = [
@@ -80,6 +70,4 @@ class Migration(migrations.Migration):
                 name="place_of_use_corrosivity_known",
             ),
         ),
-        # Last, since SQLite makes the table anew for each change above.
-        guard_table(PLACE_STANDS),
     ]
