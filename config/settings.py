@@ -208,7 +208,7 @@ CELERY_BEAT_SCHEDULE = {
     "send-due-messages": {"task": "notifications.send_due_messages", "schedule": 60.0},
     "write-invitations": {"task": "notifications.write_invitations", "schedule": 60.0},
     "write-due-reminders": {"task": "notifications.write_due_reminders", "schedule": 3600.0},
-    "drop-unsent-photos": {"task": "treatments.drop_unsent_photos", "schedule": 86400.0},
+    "erase-what-is-old": {"task": "notifications.erase_what_is_old", "schedule": 86400.0},
     "note-material-uses": {"task": "treatments.note_material_uses", "schedule": 300.0},
     # Counts once a day, and what somebody asked for that a lost task left uncounted.
     "count-reports": {"task": "claims.count_reports_when_due", "schedule": 900.0},
@@ -218,6 +218,15 @@ CELERY_BEAT_SCHEDULE = {
 
 # How many hours before a visit its customer may still move or cancel it through the link; later it takes a call.
 CUSTOMER_CHANGES_UNTIL_HOURS = env.int("CUSTOMER_CHANGES_UNTIL_HOURS", default=24)
+
+# After how many days personal data go by themselves, each night; 0: never. How long they may and must be kept the law
+# says, not this program. `manage.py personal_data register` prints what each of them is about.
+PEOPLE_KEPT_DAYS = env.int("PEOPLE_KEPT_DAYS", default=0)
+MESSAGES_KEPT_DAYS = env.int("MESSAGES_KEPT_DAYS", default=730)
+MAIL_FILES_KEPT_DAYS = env.int("MAIL_FILES_KEPT_DAYS", default=90)
+CLAIMS_KEPT_DAYS = env.int("CLAIMS_KEPT_DAYS", default=3653)
+# A tablet keeps what was typed for less (KEPT_DAYS in kept.js).
+PHOTOS_WAIT_DAYS = env.int("PHOTOS_WAIT_DAYS", default=30)
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [

@@ -26,7 +26,7 @@ from scheduling.models import Appointment, Bay, Cover, TermsVersion
 from scheduling.queries import find_cover, find_vehicle_and_covers, list_covers_for, may_see_cover
 from scheduling.site_reference import map_versions_by_number
 from scheduling.terms_queries import list_versions
-from treatments.models import Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle
+from treatments.models import Customer, Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle
 from treatments.rules.words import say
 from treatments.shop_reference import map_products
 from treatments.standing_query import Given, StandingRows
@@ -54,6 +54,7 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "waive": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "season": (Role.SERVICE_WRITER, Role.OWNER),
     "set_up": (Role.OWNER,),
+    "personal_data": (Role.OWNER,),
     "calendars": SHOP,
     "bay_calendars": (Role.OWNER,),
     "stock": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
@@ -180,6 +181,14 @@ def access_kept_photo(user: User, key: int) -> KeptPhoto:
     found = KeptPhoto.objects.filter(pk=key, person=user).first()
     if found is None:
         raise Http404(f"No kept photo {key} here.")
+    return found
+
+
+def access_customer(key: int) -> Customer:
+    """Return the customer of this key, or 404; whoever may open the page may see every customer."""
+    found = Customer.objects.filter(pk=key).first() if key <= MOST_KEY else None
+    if found is None:
+        raise Http404(f"No customer {key} here.")
     return found
 
 

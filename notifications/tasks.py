@@ -10,6 +10,7 @@ from django.utils import timezone
 from kombu.exceptions import OperationalError
 
 from notifications import invitations, services
+from notifications.personal_data import retention
 from treatments.queries import find_today
 
 logger = logging.getLogger(__name__)
@@ -20,6 +21,12 @@ def write_due_reminders() -> None:
     """Write the reminders that are due today."""
     now = timezone.now()
     services.write_due_reminders(as_of=find_today(now), now=now)
+
+
+@shared_task(name="notifications.erase_what_is_old")
+def erase_what_is_old() -> None:
+    """Erase what the register of personal data keeps for some days only."""
+    retention.erase_what_is_old(now=timezone.now())
 
 
 @shared_task(name="notifications.send_due_messages")

@@ -12,6 +12,7 @@ from functools import partial
 from typing import IO
 from uuid import UUID
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
@@ -21,8 +22,6 @@ from treatments.photos import clean_photo
 from treatments.services import KeptPicture
 
 MOST_PHOTOS_OF_A_FORM = 120
-# How long a picture waits for its form; a tablet keeps what was typed for less (KEPT_DAYS in kept.js).
-PHOTOS_WAIT_DAYS = 30
 
 
 class OtherContentError(ValidationError):
@@ -157,7 +156,7 @@ def drop_photo(*, photo: KeptPhoto) -> None:
 @transaction.atomic
 def drop_unsent_photos(*, now: datetime) -> int:
     """Take away the pictures that have waited too long for their form, lost with a tablet perhaps; return how many."""
-    old = list(KeptPhoto.objects.filter(recorded_at__lt=now - timedelta(days=PHOTOS_WAIT_DAYS)))
+    old = list(KeptPhoto.objects.filter(recorded_at__lt=now - timedelta(days=settings.PHOTOS_WAIT_DAYS)))
     _drop(old)
     return len(old)
 

@@ -152,9 +152,7 @@ def add_vehicle(
     vehicle.save()
     if owner:
         Ownership.objects.create(vehicle=vehicle, customer=owner, from_day=owned_from, recorded_at=now)
-    happening = Happening(
-        "vehicle.added", "vehicle", str(vehicle.pk), after=describe(vehicle, "vin", "plate", "description")
-    )
+    happening = Happening("vehicle.added", "vehicle", str(vehicle.pk), after=describe(vehicle, "vin"))
     record_events([happening], actor=actor, now=now)
     return vehicle
 

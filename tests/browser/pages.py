@@ -99,6 +99,10 @@ def _stop_token() -> list[Any]:
     return [make_stop_token(_owner_of(_not_booked().cover.vehicle))]
 
 
+def _customer() -> list[Any]:
+    return [Customer.objects.filter(ownerships__vehicle__covers__claims__decisions__isnull=False).order_by("pk")[0].pk]
+
+
 def _terms() -> list[Any]:
     version = TermsVersion.objects.filter(published_at__isnull=False).order_by("pk")[0]
     return [version.terms.code, version.version]
@@ -187,6 +191,10 @@ PAGES = [
     DeskPage("walk_in_new", "writer"),
     DeskPage("walk_in_new", "writer", spoil="main form", what="error"),
     DeskPage("set_up", "owner"),
+    DeskPage("personal_data", "owner", query="?q=a"),
+    DeskPage("erase", "owner", _customer),
+    DeskPage("erase", "owner", _customer, spoil="main form[method=post]", what="error"),
+    DeskPage("erased", "owner", _customer),
     DeskPage("record_treatment", "lift", _vehicle),
     DeskPage("record_treatment", "lift", _vehicle, spoil="form.lift", what="error"),
     DeskPage("change_treatment", "lift", _draft_treatment),

@@ -16,7 +16,7 @@ from pytest_django.fixtures import Settings
 from notifications.invitations import write_invitations
 from notifications.links import OWN_PAGE_LASTS, make_own_page_token
 from notifications.models import Message
-from notifications.personal_data import erase_person
+from notifications.personal_data import ErasureOrder, erase_person
 from notifications.services import stop_messages, write_due_reminders
 from scheduling.booking.changing import cancel_visit
 from scheduling.booking.own_visits import MOST_CHANGES_A_DAY
@@ -325,7 +325,7 @@ def test_an_erased_person_has_no_page(cover: Cover, page: str, client: Client) -
     owner = find_owner(cover)
     Cover.objects.filter(pk=cover.pk).update(holder=None)
     cover_over(cover)
-    erase_person(customer=owner, reason="asked for it", now=NOW, actor=None)
+    erase_person(customer=owner, order=ErasureOrder.PERSON, now=NOW, actor=None)
     owner.refresh_from_db()
     assert owner.name.startswith("erased person")
     read(client, page, 404)

@@ -34,7 +34,7 @@ _PARTS = re.compile(r">([^<]+)<|(?:aria-label|title|placeholder|alt)=\"([^\"]*)\
 
 def list_texts(page: str) -> Iterator[str]:
     """Yield what a person reads or hears on a page, piece by piece."""
-    seen = re.sub(r"(?s)<(script|style)[^>]*>.*?</\1>", "", page)
+    seen = re.sub(r"(?s)<(script|style|code)[^>]*>.*?</\1>", "", page)
     for between, named in _PARTS.findall(seen):
         text = " ".join(html.unescape(between or named).split())
         if text:

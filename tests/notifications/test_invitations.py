@@ -12,7 +12,7 @@ from icalendar import Calendar
 
 from notifications.invitations import write_invitations
 from notifications.models import Message, MessageKind, MessageStatus
-from notifications.personal_data import erase_person, export_person
+from notifications.personal_data import ErasureOrder, erase_person, export_person
 from notifications.rules.calendar_text import CalendarPerson, CalendarVisit, read_told, write_invitation
 from notifications.rules.visit_news import TellableVisit, choose_news, is_still_true
 from notifications.services import send_all_due_messages, stop_messages
@@ -203,7 +203,7 @@ def test_an_erased_person_leaves_no_invitation_behind(cover: Cover, bays: Bays) 
     send()
     customer = visit.customer
     assert visit.number in [shown["number"] for shown in export_person(customer)["visits"]]
-    erase_person(customer=customer, reason="asked for it", now=NOW, actor=None)
+    erase_person(customer=customer, order=ErasureOrder.PERSON, now=NOW, actor=None)
     message = Message.objects.get()
     assert (message.calendar, message.body) == ("", "(erased)")
     move(visit, bays, at(DAY, 13))

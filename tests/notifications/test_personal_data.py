@@ -14,7 +14,8 @@ from django.utils import timezone
 
 from desk.demo.load import DemoShop
 from notifications.models import Message
-from notifications.personal_data import erase_person, export_person, find_people_to_let_go
+from notifications.personal_data import ErasureOrder, erase_person, export_person, find_people_to_let_go, plan_erasure
+from notifications.personal_data.kinds import OnErasure
 from notifications.services import write_due_reminders
 from scheduling.index.service import recompute
 from scheduling.models import Cover
@@ -61,22 +62,24 @@ def test_a_person_with_cover_keeps_a_name_and_one_without_is_erased(demo: DemoSh
     person = cover.vehicle.ownerships.get(until_day__isnull=True).customer
     name, mail = person.name, person.email
     treatments = Treatment.objects.count()
-    with pytest.raises(ValidationError, match="on whose order"):
-        erase_person(customer=person, reason=" ", now=NOW, actor=None)
-    kept = erase_person(customer=person, reason="asked", now=NOW, actor=None)
-    assert any(f"cover {cover.number} is not over" in line for line in kept.kept)
+    assert erase_person(customer=person, order=ErasureOrder.PERSON, now=NOW, actor=None).reasons
     person.refresh_from_db()
     assert person.name == name
     end_cover(cover=cover, day=demo.day, reason="asked to end", now=timezone.now(), actor=None)
     recompute(as_of=demo.day, now=timezone.now())
-    done = erase_person(customer=person, reason="asked", now=NOW, actor=None)
-    assert any("name, contact" in line for line in done.erased)
+    done = erase_person(customer=person, order=ErasureOrder.PERSON, now=NOW, actor=None)
+    assert done.is_whole
+    assert {"treatments.Customer.name", "treatments.Treatment.source", "treatments.EventWords.text"} <= {
+        label for step in done.erased for label in step.line.labels
+    }
     person.refresh_from_db()
     assert (person.name, person.email, person.contact) == (f"erased person {person.pk}", "", "")
     assert name not in dump_messages() and mail not in dump_messages()
     assert name not in json.dumps([[event.before, event.after] for event in Event.objects.all()])
     assert Treatment.objects.count() == treatments
     assert list(verify_log()) == []
+    again = plan_erasure(customer=person, now=NOW)
+    assert {step.line.on_erasure for step in again.erased} <= {OnErasure.COMPUTE}
     page = Client()
     page.force_login(User.objects.get(username="owner"))
     assert name not in page.get(f"/vehicles/{cover.vehicle.vin}/").content.decode()

@@ -1,32 +1,29 @@
 """Writes the event log, in the transaction of the change that is recorded, so that neither stands without the other."""
 
-import json
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models, transaction
 
 from treatments.event_log.keys import LogKey, read_keys
-from treatments.models import Event, EventLogHead, User
+from treatments.event_log.words import take_words
+from treatments.models import Event, EventLogHead, EventWords, User
 
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """Something to be written to the log. ``before`` and ``after`` hold plain values, dates and decimals."""
+    """Something to be written to the log. ``before`` and ``after`` hold plain values, dates and decimals.
+
+    A text in them that is no code is kept beside the log, so that it can be erased; see ``treatments.event_log.words``.
+    """
 
     kind: str
     subject: str
     subject_id: str
     before: dict[str, Any] | None = None
     after: dict[str, Any] | None = None
-
-
-def _plain(value: dict[str, Any] | None) -> Any:
-    """Return the value as JSON gives it back, so that the hash is over what is stored."""
-    return None if value is None else json.loads(json.dumps(value, cls=DjangoJSONEncoder))
 
 
 def compute_hash(key: LogKey, event: Event) -> str:
@@ -56,7 +53,7 @@ def record_events(happenings: Iterable[Happening], *, actor: User | None, now: d
     Raises:
         TransactionManagementError: outside a transaction, where change and entry could come apart.
     """
-    wanted = [replace(told, before=_plain(told.before), after=_plain(told.after)) for told in happenings]
+    wanted = list(happenings)
     if not wanted:
         return
     if not transaction.get_connection().in_atomic_block:
@@ -64,9 +61,15 @@ def record_events(happenings: Iterable[Happening], *, actor: User | None, now: d
     key = read_keys()[0]
     EventLogHead.objects.get_or_create(pk=1)
     head = EventLogHead.objects.select_for_update().get(pk=1)
-    entries = []
+    entries, words = [], []
     for told in wanted:
         head.position += 1
+        before, words_before = take_words("before", told.before)
+        after, words_after = take_words("after", told.after)
+        words += [
+            EventWords(event_id=head.position, path=path, text=text, salt=salt)
+            for path, (text, salt) in (words_before | words_after).items()
+        ]
         event = Event(
             position=head.position,
             happened_at=now,
@@ -74,14 +77,15 @@ def record_events(happenings: Iterable[Happening], *, actor: User | None, now: d
             kind=told.kind,
             subject=told.subject,
             subject_id=told.subject_id,
-            before=told.before,
-            after=told.after,
+            before=before,
+            after=after,
             key_name=key.name,
             previous_hash=head.hash,
         )
         event.hash = head.hash = compute_hash(key, event)
         entries.append(event)
     Event.objects.bulk_create(entries, batch_size=500)
+    EventWords.objects.bulk_create(words, batch_size=500)
     head.key_name = key.name
     head.keyed_hash = compute_head_hash(key, head)
     head.save()

@@ -2,9 +2,11 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 
 from treatments.event_log.keys import LogKey, read_keys
 from treatments.event_log.recording import compute_hash, compute_head_hash
+from treatments.event_log.words import WordsWalk
 from treatments.models import Event, EventLogHead
 
 FIRST_HASH = "0" * 64
@@ -75,7 +77,11 @@ def _say_unknown_key(what: str, name: str) -> str:
 
 def verify_log() -> Iterator[LogFault]:
     """Walk the whole log and yield every entry that was changed, removed or put in between."""
-    walk = ChainWalk()
-    for event in Event.objects.order_by("position").iterator(chunk_size=2000):
-        yield from walk.find_faults(event)
+    walk, words = ChainWalk(), WordsWalk()
+    log = Event.objects.order_by("position").iterator(chunk_size=2000)
+    while events := list(islice(log, 500)):
+        for event in events:
+            yield from walk.find_faults(event)
+        yield from (LogFault(*fault) for fault in words.find_faults(events))
     yield from walk.find_faults_of_head()
+    yield from (LogFault(*fault) for fault in words.find_faults_at_end())

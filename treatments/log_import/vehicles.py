@@ -38,9 +38,7 @@ def record_vehicles(wanted: Wanted, records: Records, outcome: BatchOutcome, now
     Vehicle.objects.bulk_create(new)
     records.vehicles.update({vehicle.vin: vehicle for vehicle in new})
     outcome.vehicles_added += len(new)
-    return [
-        Happening("vehicle.added", "vehicle", str(v.pk), after=describe(v, "vin", "plate", "description")) for v in new
-    ]
+    return [Happening("vehicle.added", "vehicle", str(v.pk), after=describe(v, "vin")) for v in new]
 
 
 def _fill(vehicle: Vehicle, rows: list[LogRow]) -> list[str]:

@@ -1,6 +1,6 @@
 """The tables of the treatments room: people, vehicles, zones and products, work done, and the event log."""
 
-from treatments.models.events import Event, EventLogHead, EventReader
+from treatments.models.events import Event, EventLogHead, EventReader, EventWords
 from treatments.models.materials import Lot, Product, Zone, ZoneArea
 from treatments.models.people import Customer, Dealership, LogIn, Role, Site, User
 from treatments.models.reference import ReferenceStamp
@@ -15,6 +15,7 @@ __all__ = [
     "Event",
     "EventLogHead",
     "EventReader",
+    "EventWords",
     "Inspection",
     "InspectionLine",
     "KeptPhoto",

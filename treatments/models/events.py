@@ -35,6 +35,29 @@ class Event(models.Model):
         return f"{self.position} {self.kind}"
 
 
+class EventWords(models.Model):
+    """A person's words that belong to an event. The event holds their salted digest only, so that they can be erased.
+
+    Never changed (held by a database trigger). Deleted only by an erasure, which is an event itself.
+    """
+
+    event = models.ForeignKey(Event, on_delete=models.PROTECT, related_name="words")
+    path = models.CharField(max_length=120, help_text="where in the event they stand, such as after.reason")
+    text = models.TextField()
+    salt = models.CharField(max_length=32)
+
+    class Meta:
+        ordering = ["event_id", "path"]
+        verbose_name_plural = "event words"
+        constraints = [
+            models.UniqueConstraint(fields=["event", "path"], name="event_words_once"),
+            models.CheckConstraint(condition=~models.Q(salt=""), name="event_words_are_salted"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.event_id} {self.path}"
+
+
 class EventLogHead(models.Model):
     """The last position and hash. Its one row is the lock under which entries are chained."""
 

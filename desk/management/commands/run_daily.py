@@ -1,6 +1,6 @@
 """What beat does in a full installation, once, for an embedded one: recompute, write messages and send them.
 
-It also counts the reports and lets go of pictures whose form never came. It sends in this process and opens no
+It also counts the reports and erases personal data whose days are over. It sends in this process and opens no
 connection to a broker, so that it works where there is none.
 """
 
@@ -11,13 +11,13 @@ from django.utils import timezone
 
 from claims.services.report_counting import count_reports
 from notifications.invitations import write_invitations
+from notifications.personal_data import erase_what_is_old
 from notifications.services import send_all_due_messages, write_due_reminders
 from scheduling.index.service import recompute
 from scheduling.services import register_covers_for_new_treatments
 from treatments.material_uses import note_all_material_uses
 from treatments.queries import find_today
 from treatments.rules.wording import tell_count
-from treatments.sent_forms import drop_unsent_photos
 
 
 class Command(BaseCommand):
@@ -30,7 +30,6 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
         today = find_today(now)
-        drop_unsent_photos(now=now)
         while register_covers_for_new_treatments(now=now):
             pass
         note_all_material_uses()
@@ -39,11 +38,14 @@ class Command(BaseCommand):
         report = write_due_reminders(as_of=today, now=now)
         invitations = write_invitations(now=now)
         sending = send_all_due_messages(clock=timezone.now)
+        old = erase_what_is_old(now=now)
         self.stdout.write(
             f"{today}: {tell_count(computed.covers, 'cover')}, {tell_count(computed.states_written, 'state')} and "
             f"{tell_count(computed.items_written, 'due item')} changed; {tell_count(report.written, 'reminder')} "
             f"written, {sending.sent} sent, {len(sending.failed)} failed."
         )
+        if old.is_something:
+            self.stdout.write(f"{old}.")
         if invitations.written or invitations.withdrawn:
             self.stdout.write(f"{invitations}.")
         for title, numbers in (

@@ -1,4 +1,4 @@
-"""Hands out, erases or lets go with age what is on record about a person."""
+"""Prints the register of personal data; hands out, erases or lets go with age what is on record about a person."""
 
 import argparse
 import json
@@ -11,31 +11,64 @@ from django.core.management.base import BaseCommand, CommandError
 from django.core.serializers.json import DjangoJSONEncoder
 from django.utils import timezone
 
-from notifications.personal_data import erase_person, export_person, find_people_to_let_go
+from notifications.personal_data import (
+    Erasure,
+    ErasureOrder,
+    erase_person,
+    export_person,
+    find_people_to_let_go,
+    plan_erasure,
+)
+from notifications.personal_data.files import find_files_of_the_shop
+from notifications.personal_data.people import Person
+from notifications.personal_data.retention import overwrite_free_space
+from notifications.personal_data.wording import describe_erased, describe_kept, describe_register
 from treatments.models import Customer
 from treatments.queries import find_today
+from treatments.rules.wording import tell_count
+
+CONFIRMATION = "erase"
 
 
 class Command(BaseCommand):
-    help = "Exports or erases one person's data, or erases people whose last dealings lie long back."
+    help = "Prints what personal data are held and why, exports or erases one person's, or erases those of long ago."
 
     def add_arguments(self, parser: argparse.ArgumentParser) -> None:
         parts = parser.add_subparsers(dest="what", required=True)
+        parts.add_parser("register", help="print each column and file that can hold personal words, and what is done")
         export = parts.add_parser("export", help="write all that is on record about a person as JSON")
         export.add_argument("contact", help="the person's e-mail, telephone or number here")
         export.add_argument("--to", type=Path, help="a file; the screen if left out")
-        erase = parts.add_parser("erase", help="erase it as far as the contract does not need it, and say what is kept")
+        erase = parts.add_parser("erase", help="say what is erased and what is kept and why, ask, and do it")
         erase.add_argument("contact", help="the person's e-mail, telephone or number here")
-        erase.add_argument("--reason", required=True)
+        erase.add_argument(
+            "--order", required=True, choices=[order.value for order in ErasureOrder], help="on whose order"
+        )
+        erase.add_argument("--check", action="store_true", help="only say what would be erased and kept")
+        erase.add_argument("--yes", action="store_true", help="do it without asking")
+        erase.add_argument(
+            "--look-in", type=Path, action="append", default=[], help="a folder with files of the shop to look through"
+        )
         old = parts.add_parser("let-go", help="erase people without cover and dealings for so many years")
         old.add_argument("--years", type=int, required=True)
         old.add_argument("--check", action="store_true", help="only say who it would be")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        acts = {"register": self._register, "export": self._export, "erase": self._erase, "let-go": self._let_go}
         try:
-            {"export": self._export, "erase": self._erase, "let-go": self._let_go}[options["what"]](options)
+            acts[options["what"]](options)
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from error
+
+    def _register(self, options: dict[str, Any]) -> None:
+        for line in describe_register():
+            self.stdout.write(line.columns or line.where)
+            self.stdout.write(f"    holds: {line.purpose}")
+            if line.how_long:
+                self.stdout.write(f"    kept: {line.how_long}")
+            self.stdout.write(f"    on erasure: {line.on_erasure}")
+            if line.why:
+                self.stdout.write(f"    {line.why}")
 
     def _find(self, contact: str) -> Customer:
         found = list(Customer.objects.filter(contact__iexact=contact.strip()))
@@ -60,14 +93,49 @@ class Command(BaseCommand):
                 out.write(text)
         except OSError as error:
             raise CommandError(f"{options['to']}: {error.strerror}; name a new file.") from error
-        self.stdout.write(f"Written to {options['to']}.")
+        self.stdout.write(f"Written to {options['to']}. Hand it over, and delete it here.")
 
     def _erase(self, options: dict[str, Any]) -> None:
-        person = self._find(options["contact"])
-        done = erase_person(customer=person, reason=options["reason"], now=timezone.now(), actor=None)
-        self.stdout.write("Erased: " + "; ".join(done.erased) + ".")
-        for line in done.kept:
-            self.stdout.write(f"Kept: {line}.")
+        customer = self._find(options["contact"])
+        now = timezone.now()
+        left = find_files_of_the_shop(Person(customer, now), options["look_in"])
+        self._tell(plan_erasure(customer=customer, now=now), customer, will=True)
+        if options["check"]:
+            self._tell_left(left)
+            return
+        if not options["yes"]:
+            self._ask()
+        done = erase_person(customer=customer, order=ErasureOrder(options["order"]), now=timezone.now(), actor=None)
+        self._tell(done, customer, will=False)
+        overwrite_free_space()
+        self._tell_left(left)
+
+    def _ask(self) -> None:
+        self.stdout.write(f"It can't be taken back. Type '{CONFIRMATION}' to do it:")
+        try:
+            answer = input()
+        except EOFError as error:
+            raise CommandError("Nobody is there to confirm it. Nothing was erased; add --yes.") from error
+        if answer.strip().lower() != CONFIRMATION:
+            raise CommandError("Nothing was erased.")
+
+    def _tell(self, plan: Erasure, customer: Customer, *, will: bool) -> None:
+        if will:
+            self.stdout.write(f"{customer.name}, number {customer.pk}")
+        self.stdout.write("To be erased:" if will else "Erased:")
+        for line in describe_erased(plan):
+            self.stdout.write("; ".join([f"    {line.purpose}: {line.count}, {line.action}", *line.whys]))
+        self.stdout.write("To be kept:" if will else "Kept:")
+        for line in describe_kept(plan):
+            self.stdout.write(f"    {line.purpose}: {line.count}")
+            for why in line.whys:
+                self.stdout.write(f"        {why}")
+
+    def _tell_left(self, left: list[Path]) -> None:
+        if left:
+            self.stdout.write("Files of the shop that may name the person; look, and delete them yourself:")
+        for path in left:
+            self.stdout.write(f"    {path}")
 
     def _let_go(self, options: dict[str, Any]) -> None:
         now = timezone.now()
@@ -76,6 +144,8 @@ class Command(BaseCommand):
             if options["check"]:
                 self.stdout.write(f"{person.pk}: {person.name}")
             else:
-                erase_person(customer=person, reason=f"no dealings for {options['years']} years", now=now, actor=None)
+                erase_person(customer=person, order=ErasureOrder.AGE, now=now, actor=None)
+        if not options["check"]:
+            overwrite_free_space()
         verb = "would be erased" if options["check"] else "erased"
-        self.stdout.write(f"{len(people)} {'person' if len(people) == 1 else 'people'} {verb}.")
+        self.stdout.write(f"{tell_count(len(people), 'customer')} {verb}.")

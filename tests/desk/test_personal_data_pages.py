@@ -1,0 +1,71 @@
+"""The owner reads the register, and what an erasure does before it is done; nothing else than was shown is erased."""
+
+from pathlib import Path
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from desk.demo.load import DemoShop
+from notifications.services import send_all_due_messages, write_due_reminders
+from tests.demo_records import load_demo
+from treatments.event_log import verify_log
+from treatments.models import Customer, Event, User
+
+
+@pytest.fixture
+def demo(db: None, tmp_path: Path) -> DemoShop:
+    return load_demo(tmp_path, timezone.now())
+
+
+@pytest.fixture
+def owner(demo: DemoShop) -> Client:
+    client = Client()
+    client.force_login(User.objects.get(username="owner"))
+    return client
+
+
+@pytest.fixture
+def customer(demo: DemoShop) -> Customer:
+    """Somebody with a cover that runs, and a mail that went out."""
+    write_due_reminders(as_of=demo.day, now=timezone.now())
+    send_all_due_messages(clock=timezone.now)
+    return Customer.objects.filter(messages__isnull=False).order_by("pk")[0]
+
+
+def test_only_the_owner_opens_the_pages(demo: DemoShop, customer: Customer) -> None:
+    client = Client()
+    client.force_login(User.objects.get(username="writer"))
+    for address in (reverse("desk:personal_data"), reverse("desk:erase", args=[customer.pk])):
+        assert client.get(address).status_code == 403
+    assert client.post(reverse("desk:erase", args=[customer.pk]), {"order": "person"}).status_code == 403
+
+
+def test_register_and_search(owner: Client, customer: Customer) -> None:
+    page = owner.get(reverse("desk:personal_data"), {"q": customer.name})
+    assert reverse("desk:erase", args=[customer.pk]) in page.content.decode()
+    assert len(page.context["register"]) > 40
+    assert owner.get(reverse("desk:personal_data"), {"q": "nobody of that name"}).status_code == 200
+    assert owner.get(reverse("desk:erase", args=[10**30])).status_code == 404
+
+
+def test_what_was_shown_is_what_is_erased(owner: Client, customer: Customer, demo: DemoShop) -> None:
+    address = reverse("desk:erase", args=[customer.pk])
+    page = owner.get(address)
+    assert page.context["plan"].reasons and page.context["erased"] and page.context["kept"]
+    assert Event.objects.filter(kind="customer.erased").count() == 0
+    shown = page.context["shown"]
+    assert owner.post(address, {"shown": shown}).status_code == 422  # on whose order?
+    Customer.objects.filter(pk=customer.pk).update(address="Somewhere else 3")
+    changed = owner.post(address, {"shown": shown, "order": "person"})
+    assert changed.status_code == 409 and Event.objects.filter(kind="customer.erased").count() == 0
+    answer = owner.post(address, {"shown": changed.context["shown"], "order": "person"}, follow=True)
+    assert answer.status_code == 200 and answer.context["plan"].reasons
+    customer.refresh_from_db()
+    assert customer.address == "" and customer.email
+    assert set(customer.messages.filter(status="sent").values_list("body", flat=True)) == {"(erased)"}
+    event = Event.objects.get(kind="customer.erased")
+    assert (event.after["order"], event.after["whole"]) == ("person", False)
+    assert event.actor == User.objects.get(username="owner")
+    assert list(verify_log()) == []
