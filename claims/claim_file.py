@@ -3,7 +3,7 @@
 Read in a constant number of queries, whatever the length of the vehicle's history.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
@@ -12,11 +12,12 @@ from django.db.models import prefetch_related_objects
 
 from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, DecisionKind, WhatThereIs
 from claims.queries import check_in_case, describe_claim, find_what_there_is
-from claims.rules.amount import AmountSheet, work_out_amount
+from claims.rules.amount import AmountSheet, add_up, work_out_amount
 from claims.rules.claim import ClaimCheck, RustClaim
 from claims.rules.deadlines import ClaimStep, Deadline, Pause, count_deadlines
 from claims.rules.letter import LetterFacts
 from claims.rules.money import Money
+from claims.rules.payments import EarlierDecision, EarlierPayments, sort_earlier_payments
 from claims.rules.recommend import Recommendation, recommend, sort_zones
 from claims.rules.what_if import Change
 from scheduling.queries import CoverCase, read_cover_case
@@ -53,18 +54,19 @@ class ClaimFile:
         return self.written.photos
 
     @property
-    def paid_before(self) -> tuple[Money, ...]:
-        return self.written.paid_before
+    def earlier(self) -> EarlierPayments:
+        return self.written.earlier
 
     def list_limits(self) -> list[tuple[str, Money]]:
-        """Return what may be paid at most under the terms: by clause, the limit per claim and what is left in all."""
+        """Return what may still be paid at most under the terms: by clause, what is left per claim and in all."""
         claims, currency = self.terms.claims, self.terms.currency
         limits = []
         if claims.limit_per_claim is not None:
-            limits.append(("limit per claim", Money(claims.limit_per_claim, currency)))
+            left = max(claims.limit_per_claim - add_up(self.earlier.on_this_claim), Decimal(0))
+            limits.append(("limit per claim", Money(left, currency)))
         if claims.limit_in_all is not None:
-            used = sum((money.amount for money in self.paid_before), Decimal(0))
-            limits.append(("rest of the limit in all", Money(max(claims.limit_in_all - used, Decimal(0)), currency)))
+            left = max(claims.limit_in_all - add_up(self.earlier.all), Decimal(0))
+            limits.append(("rest of the limit in all", Money(left, currency)))
         return limits
 
     @property
@@ -99,14 +101,14 @@ class Written:
 
     Attributes:
         estimates: by the primary key of each claimed zone.
-        paid_before: what was or will be paid under the terms on other claims of the cover.
+        earlier: what counts as paid before under the cover.
     """
 
     estimates: Mapping[int, Decimal | None]
     requests: tuple[ClaimRequest, ...]
     photos: tuple[ClaimPhoto, ...]
     decisions: tuple[ClaimDecision, ...]
-    paid_before: tuple[Money, ...]
+    earlier: EarlierPayments
 
 
 REQUESTS = StandingRows(lambda: ClaimRequest.objects.filter(claim=Given(0)))
@@ -114,15 +116,38 @@ PHOTOS = StandingRows(lambda: ClaimPhoto.objects.filter(claim=Given(0)))
 DECISIONS_OF_COVER = StandingRows(lambda: ClaimDecision.objects.filter(claim__cover=Given(0)))
 
 
-def _read_written(claim: Claim, there_is: WhatThereIs) -> Written:
+def _read_written(claim: Claim, there_is: WhatThereIs, known_at: datetime | None) -> Written:
+    def known(moment: datetime | None) -> bool:
+        return moment is not None and (known_at is None or moment <= known_at)
+
     decisions = DECISIONS_OF_COVER.ask(claim.cover_id) if there_is.has_decisions else []
+    decisions = [decision for decision in decisions if known(decision.recorded_at)]
     prefetch_related_objects(decisions, "payments")
+    own = [decision for decision in decisions if decision.claim_id == claim.pk]
+    standing = next((decision for decision in own if not known(decision.reopened_at)), None)
+    earlier = [decision for decision in decisions if standing is None or decision.pk < standing.pk]
     return Written(
         there_is.estimates,
-        tuple(REQUESTS.ask(claim.pk)) if there_is.has_requests else (),
+        tuple(request for request in REQUESTS.ask(claim.pk) if known(request.recorded_at))
+        if there_is.has_requests
+        else (),
         tuple(PHOTOS.ask(claim.pk)) if there_is.has_photos else (),
-        tuple(decision for decision in decisions if decision.claim_id == claim.pk),
-        _list_paid([decision for decision in decisions if decision.claim_id != claim.pk]),
+        tuple(own),
+        sort_earlier_payments(
+            [
+                EarlierDecision(
+                    decided=Money(decision.amount, decision.currency),
+                    paid=Money(
+                        sum((p.amount for p in decision.payments.all() if known(p.recorded_at)), Decimal(0)),
+                        decision.currency,
+                    ),
+                    under_terms=decision.kind in (DecisionKind.PAY, DecisionKind.PAY_IN_PART),
+                    set_aside=known(decision.reopened_at),
+                    of_this_claim=decision.claim_id == claim.pk,
+                )
+                for decision in earlier
+            ]
+        ),
     )
 
 
@@ -147,7 +172,7 @@ def read_claim_file(
         claim = Claim.objects.select_related("cover__vehicle", "cover__site", "cover__holder", "inspection").get(
             pk=claim.pk
         )
-    written = _read_written(claim, there_is or find_what_there_is(claim))
+    written = _read_written(claim, there_is or find_what_there_is(claim), known_at)
     return _make_file(claim, read_cover_case(claim.cover, known_at=known_at), written, as_of=as_of, change=change)
 
 
@@ -215,20 +240,8 @@ def _work_out(
         started_on=first.day,
         discovered_on=day,
         cover_percent=case.read_state(day).percent,
-        paid_before=written.paid_before,
+        earlier=written.earlier,
     )
-
-
-def _list_paid(decisions: Iterable[ClaimDecision]) -> tuple[Money, ...]:
-    """Return what was or will be paid under the terms by some decisions."""
-    found = [
-        Money(used, decision.currency)
-        for decision in decisions
-        if decision.kind in (DecisionKind.PAY, DecisionKind.PAY_IN_PART)
-        # What stands will be paid; what was paid under a decision set aside was paid all the same.
-        and (used := decision.amount if decision.stands else sum_payments(decision))
-    ]
-    return tuple(found)
 
 
 def sum_payments(decision: ClaimDecision) -> Decimal:

@@ -103,11 +103,14 @@ def view_treatments(
         site, applicator, amount, unit, source, reason, amended_by, signed_off_at = first[OF_TREATMENT:-2]
         lines = []
         for row in rows[key]:
-            zone_key, product_key, ml, *_how, not_done, lot, _expires_on, recalled_on = row[11:OF_TREATMENT]
+            zone_key, product_key, ml, *_how, not_done, lot, _expires_on, recalled_on, _at = row[11:OF_TREATMENT]
             if zone_key is None:
                 continue
             zone, product = zones[zone_key], products[product_key].name if product_key else None
-            material = tell_material(plain.get((f"treatment {key}", zone.code, product, lot)))
+            line = plain.get((f"treatment {key}", zone.code, product, lot))
+            material = tell_material(line)
+            # The history leaves out a recall that was written down later than it is known at; a draft is not in it.
+            recalled_on = recalled_on if line is None else line.lot_recalled_on
             lines.append(LineView(zone.name, product, lot, recalled_on, row[-2], row[-1], ml, not_done, material))
         found[key] = TreatmentView(
             key, kind, sites[site].name, people[applicator] if applicator else None, amount, unit, recorded_at, source,

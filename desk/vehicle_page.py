@@ -126,10 +126,12 @@ def draw_plan(
 def list_recalled_lots(view: VehicleView) -> list[Lot]:
     """Return the lots on this vehicle that were recalled, with their products; asks only where there are some."""
     lines = [line for treatment in view.history.current_treatments for line in treatment.lines]
-    if not any(line.lot_recalled_on for line in lines):
+    numbers = {line.lot for line in lines if line.lot_recalled_on}
+    if not numbers:
         return []
     return list(
         Lot.objects.filter(
+            number__in=numbers,
             recalled_on__isnull=False,
             lines__treatment__vehicle=view.vehicle,
             lines__treatment__signed_off_at__isnull=False,

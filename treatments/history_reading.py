@@ -106,6 +106,7 @@ TREATMENT_COLUMNS = (
     "lines__zone_id", "lines__product_id", "lines__quantity_ml", "lines__pressure_kpa",
     "lines__access_points_used", "lines__mist_seen_at_far_end", "lines__not_done_reason",
     "lines__lot__number", "lines__lot__expires_on", "lines__lot__recalled_on",
+    "lines__lot__recall_recorded_at",
 )  # fmt: skip
 INSPECTION_COLUMNS = (
     "pk", "vehicle_id", "done_on", "kind", "recorded_at",
@@ -256,6 +257,7 @@ def describe_line(line: TreatmentLine, area_m2: Decimal | None) -> ZoneLine:
         lot.number if lot else None,
         lot.expires_on if lot else None,
         lot.recalled_on if lot else None,
+        lot.recall_recorded_at if lot else None,
     )
 
 
@@ -271,6 +273,7 @@ def describe_coat(
     lot: str | None,
     lot_expires_on: date | None,
     lot_recalled_on: date | None,
+    lot_recall_recorded_at: datetime | None,
 ) -> ZoneLine:
     """Return what went on a zone, or why nothing did, as the rules read it."""
     if product is None:
@@ -284,6 +287,7 @@ def describe_coat(
         lot=lot,
         lot_expires_on=lot_expires_on,
         lot_recalled_on=lot_recalled_on,
+        lot_recall_recorded_at=lot_recall_recorded_at,
         quantity_ml=quantity_ml,
         area_m2=area_m2,
         target_dry_film_um=product.target_dry_film_um,

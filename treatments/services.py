@@ -562,7 +562,7 @@ def recall_lot(*, lot: Lot, reason: str, recalled_on: date, now: datetime, actor
             {"recalled_on": f"{recalled_on} has not come yet: give the day of the maker's notice, until {today}."}
         )
     changed = Lot.objects.filter(pk=lot.pk, recalled_on__isnull=True).update(
-        recalled_on=recalled_on, recall_reason=reason
+        recalled_on=recalled_on, recall_reason=reason, recall_recorded_at=now
     )
     lot.refresh_from_db()
     if not changed:

@@ -87,6 +87,7 @@ def take_recall_back(*, lot: Lot, reason: str, now: datetime, actor: User | None
     before = {"recalled_on": locked.recalled_on, "reason": locked.recall_reason}
     locked.recalled_on = None
     locked.recall_reason = ""
+    locked.recall_recorded_at = None
     locked.full_clean()
     locked.save()
     happening = Happening("lot.recall_taken_back", "lot", str(lot.pk), before=before, after={"reason": reason.strip()})

@@ -1,7 +1,8 @@
 """What a claim comes to in money, worked out line by line under the terms, so that anybody can follow the sum.
 
 The order is fixed: the estimate of the zones that hold; what the cover pays after a missed reinspection; the pay-down
-by age; the deductible; the limit per claim; what is left of the limit in all. Each line is rounded as it is shown.
+by age; the deductible; the limit per claim; what was paid on the claim before; what is left of the limit in all. Each
+line is rounded as it is shown.
 """
 
 from collections.abc import Sequence
@@ -12,14 +13,22 @@ from decimal import Decimal
 from dateutil.relativedelta import relativedelta
 
 from claims.rules.money import Money
+from claims.rules.payments import EarlierPayments
 from scheduling.rules.terms import ClaimTerms
 
 ONE_HUNDRED = Decimal(100)
+NOTHING_PAID = EarlierPayments()
+# Lines that rest on no clause of the terms.
+ESTIMATE, PAID_ON_CLAIM = "estimate", "paid_on_claim"
+NO_CLAUSE = (ESTIMATE, PAID_ON_CLAIM)
 
 
 @dataclass(frozen=True, slots=True)
 class AmountLine:
-    """One step of the sum: what was done under which clause, and what the amount is after it."""
+    """One step of the sum: what was done under which clause, and what the amount is after it.
+
+    ``clause`` is a field of the terms or one of ``NO_CLAUSE``.
+    """
 
     clause: str
     sentence: str
@@ -33,6 +42,11 @@ class AmountSheet:
     lines: tuple[AmountLine, ...]
     payable: Money | None
     missing: str = ""
+
+
+def add_up(amounts: Sequence[Money]) -> Decimal:
+    """Return the sum of amounts in one currency."""
+    return sum((money.amount for money in amounts), Decimal(0))
 
 
 def count_whole_months(from_day: date, until_day: date) -> int:
@@ -60,7 +74,7 @@ def work_out_amount(
     started_on: date,
     discovered_on: date,
     cover_percent: Decimal,
-    paid_before: Sequence[Money],
+    earlier: EarlierPayments = NOTHING_PAID,
 ) -> AmountSheet:
     """Return the sum for the zones whose claim holds.
 
@@ -71,9 +85,9 @@ def work_out_amount(
         started_on: the day of the first treatment, from which the age is counted.
         discovered_on: the day on which the rust was found, at which the age is taken.
         cover_percent: what the cover paid on that day after missed reinspections.
-        paid_before: what was paid on earlier claims under this cover.
+        earlier: what counts as paid before under this cover.
     """
-    foreign = sorted({money.currency for money in (*estimates, *paid_before) if money and money.currency != currency})
+    foreign = sorted({money.currency for money in (*estimates, *earlier.all) if money and money.currency != currency})
     if foreign:
         missing = f"Amounts in {', '.join(foreign)}: the terms pay in {currency}; ask for them in {currency}."
         return AmountSheet((), None, missing)
@@ -81,8 +95,8 @@ def work_out_amount(
     if len(given) < len(estimates) or not estimates:
         missing = f"{len(estimates) - len(given)} of {len(estimates)} zones have no estimate; ask for one for each."
         return AmountSheet((), None, missing)
-    so_far = Money(Decimal(0), currency).with_amount(sum((money.amount for money in given), Decimal(0)))
-    lines = [AmountLine("estimate", f"Estimate for the zones that hold: {so_far}.", so_far)]
+    so_far = Money(Decimal(0), currency).with_amount(add_up(given))
+    lines = [AmountLine(ESTIMATE, f"Estimate for the zones that hold: {so_far}.", so_far)]
 
     def add(clause: str, sentence: str, amount: Decimal) -> None:
         nonlocal so_far
@@ -113,8 +127,12 @@ def work_out_amount(
         limit = so_far.with_amount(terms.limit_per_claim)
         met = "reached" if so_far.amount > limit.amount else "not reached"
         add("claims.limit_per_claim", f"At most {limit} per claim: {met}.", min(so_far.amount, limit.amount))
+    if earlier.on_this_claim:
+        paid = add_up(earlier.on_this_claim)
+        sentence = f"{so_far.with_amount(paid)} was paid on this claim before."
+        add(PAID_ON_CLAIM, sentence, max(so_far.amount - paid, Decimal(0)))
     if terms.limit_in_all is not None:
-        paid = sum((money.amount for money in paid_before), Decimal(0))
+        paid = add_up(earlier.all)
         left = so_far.with_amount(max(terms.limit_in_all - paid, Decimal(0)))
         limit = so_far.with_amount(terms.limit_in_all)
         met = "reached" if so_far.amount > left.amount else "not reached"

@@ -6,7 +6,7 @@ A recommendation only; a person with the right decides, and the shop's own short
 from dataclasses import dataclass
 from enum import StrEnum
 
-from claims.rules.amount import AmountSheet
+from claims.rules.amount import NO_CLAUSE, AmountSheet
 from claims.rules.claim import ClaimCheck, Finding
 from treatments.rules.words import Answer
 
@@ -89,7 +89,7 @@ def recommend(check: ClaimCheck, amount: AmountSheet | None) -> Recommendation:
         sentence += " The shop's own work fell short; see its duty."
     clauses = [f.clause for f in against if f.clause]
     if amount is not None and outcome in (Outcome.PAY, Outcome.PAY_IN_PART):
-        clauses += [line.clause for line in amount.lines if line.clause != "estimate"]
+        clauses += [line.clause for line in amount.lines if line.clause not in NO_CLAUSE]
     return Recommendation(
         outcome=outcome,
         sentence=sentence,

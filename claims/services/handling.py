@@ -12,6 +12,7 @@ from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, Deci
 from claims.rules.letter import write_letter
 from claims.rules.money import Money, round_to_currency
 from claims.services.days import check_day
+from scheduling.models import Cover
 from treatments.event_log import Happening, record_events
 from treatments.models import Inspection, Role, User
 from treatments.rules.words import say
@@ -149,6 +150,8 @@ def decide_claim(
     """
     check_may_decide(actor)
     locked = _lock(claim)
+    # Two decisions at once could use up the same rest of the limit in all.
+    Cover.objects.select_for_update().get(pk=locked.cover_id)
     standing = locked.decisions.filter(reopened_at__isnull=True).first()
     if standing:
         raise ValidationError(f"{locked.number} was decided on {standing.decided_on}; reopen it first, with a reason.")

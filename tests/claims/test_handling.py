@@ -309,3 +309,60 @@ def test_what_goes_beyond_the_limits_is_goodwill(claim: Claim, demo: DemoShop) -
     assert decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal(600)).stands  # type: ignore[arg-type]
     reopen_claim(claim=claim, reason="more", now=NOW, actor=actor)
     assert decide_claim(**decide, kind=DecisionKind.GOODWILL, amount=Decimal(700)).stands  # type: ignore[arg-type]
+
+
+def test_what_was_paid_on_a_claim_that_is_reopened_is_taken_off(claim: Claim, demo: DemoShop) -> None:
+    """600 are owed at most: 400 were paid, so 200 are left, as recommended and as what may be decided."""
+    actor = find_user("warranty")
+    set_terms(claim, date(2000, 1, 1), limit_per_claim="600", limit_in_all="1000", second_person_above="5000")
+    decide = {"claim": claim, "reason": "as far as", "day": demo.day, "now": NOW, "actor": actor}
+    first = decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal(600))  # type: ignore[arg-type]
+    assert read_payable(claim, demo.day) == 600
+    record_payment(decision=first, amount=Decimal(400), paid_on=demo.day, reference="P-1", now=NOW, actor=actor)
+    reopen_claim(claim=claim, reason="more", now=NOW, actor=actor)
+    assert read_payable(claim, demo.day) == 200
+    with pytest.raises(ValidationError, match=r"more than 200\.00 USD, the limit per claim"):
+        decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal("200.01"))  # type: ignore[arg-type]
+    assert decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal(200)).stands  # type: ignore[arg-type]
+
+
+def read_payable(claim: Claim, day: date) -> Decimal | None:
+    sheet = read_claim_file(claim, as_of=day).recommendation.amount
+    return sheet.payable.amount if sheet and sheet.payable else None
+
+
+def test_decisions_written_down_later_change_nothing_that_was_known_before(claim: Claim, demo: DemoShop) -> None:
+    """Another claim of the cover uses up the limit in all, first decided, then set aside without a payment."""
+    actor = find_user("warranty")
+    set_terms(claim, date(2000, 1, 1), limit_per_claim="600", limit_in_all="700", second_person_above="1")
+    other = file_claim(
+        cover=claim.cover, zones=list(claim.zones.all()), damage=DamageKind.EDGE_BLISTERING, now=NOW, actor=actor,
+        reported_on=demo.day, discovered_on=demo.day, same_damage_reason="another place",
+    )  # fmt: skip
+    now = timezone.now()
+    decided_at, reopened_at = now + timedelta(seconds=1), now + timedelta(seconds=2)
+    decide_claim(
+        claim=other, kind=DecisionKind.PAY, amount=Decimal(500), reason="x", day=demo.day, now=decided_at, actor=actor
+    )
+    reopen_claim(claim=other, reason="more", now=reopened_at, actor=actor)
+    payable = {
+        moment: read_claim_file(claim, as_of=demo.day, known_at=moment).recommendation.amount
+        for moment in (now, decided_at, reopened_at)
+    }
+    found = [sheet.payable.amount for sheet in payable.values() if sheet and sheet.payable]
+    assert found == [600, 200, 600]
+
+
+def test_a_claim_that_is_decided_is_not_worked_out_anew_by_later_decisions(claim: Claim, demo: DemoShop) -> None:
+    actor = find_user("warranty")
+    set_terms(claim, date(2000, 1, 1), limit_per_claim="600", limit_in_all="700", second_person_above="5000")
+    decide = {"kind": DecisionKind.PAY, "reason": "x", "day": demo.day, "now": NOW, "actor": actor}
+    decide_claim(claim=claim, amount=Decimal(600), **decide)  # type: ignore[arg-type]
+    other = file_claim(
+        cover=claim.cover, zones=list(claim.zones.all()), damage=DamageKind.EDGE_BLISTERING, now=NOW, actor=actor,
+        reported_on=demo.day, discovered_on=demo.day, same_damage_reason="another place",
+    )  # fmt: skip
+    with pytest.raises(ValidationError, match=r"more than 100\.00 USD, the rest of the limit in all"):
+        decide_claim(claim=other, amount=Decimal("100.01"), **decide)  # type: ignore[arg-type]
+    decide_claim(claim=other, amount=Decimal(100), **decide)  # type: ignore[arg-type]
+    assert read_payable(claim, demo.day) == 600

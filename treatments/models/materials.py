@@ -95,6 +95,7 @@ class Lot(models.Model):
     quantity_received_ml = models.DecimalField(max_digits=14, decimal_places=4, null=True, blank=True)
     recalled_on = models.DateField(null=True, blank=True)
     recall_reason = models.CharField(max_length=200, blank=True)
+    recall_recorded_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     class Meta:
         ordering = ["product_id", "number"]

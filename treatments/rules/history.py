@@ -31,6 +31,7 @@ class ZoneLine:
     lot: str | None = None
     lot_expires_on: date | None = None
     lot_recalled_on: date | None = None
+    lot_recall_recorded_at: datetime | None = None
     quantity_ml: Decimal | None = None
     area_m2: Decimal | None = None
     target_dry_film_um: Decimal | None = None
@@ -48,6 +49,12 @@ class ZoneLine:
     @property
     def applied(self) -> bool:
         return self.family is not None
+
+
+def _forget_later_recall(line: ZoneLine, moment: datetime) -> ZoneLine:
+    if line.lot_recall_recorded_at is None or line.lot_recall_recorded_at <= moment:
+        return line
+    return replace(line, lot_recalled_on=None, lot_recall_recorded_at=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +201,11 @@ class VehicleHistory:
             return recorded_at is None or recorded_at <= moment
 
         return VehicleHistory(
-            treatments=tuple(record for record in self.treatments if known(record.recorded_at)),
+            treatments=tuple(
+                replace(record, lines=tuple([_forget_later_recall(line, moment) for line in record.lines]))
+                for record in self.treatments
+                if known(record.recorded_at)
+            ),
             inspections=tuple(record for record in self.inspections if known(record.recorded_at)),
             readings=tuple(record for record in self.readings if known(record.recorded_at)),
             owners=tuple(record for record in self.owners if known(record.recorded_at)),
