@@ -7,6 +7,7 @@ from django.http import HttpRequest
 from desk.access import (
     access_claim,
     access_cover,
+    access_customer,
     access_lot,
     access_treatment,
     access_vehicle,
@@ -82,6 +83,11 @@ def of_set_up(request: HttpRequest, action: str) -> Records:
     if action == "close":
         return {"bay": [read_whole(request.POST.get("closure-bay", ""), digits=17) or 0]}
     return name_records(Site.objects.filter(code=request.POST.get("site", "").replace("\x00", "")))
+
+
+def of_customer(request: HttpRequest, key: int) -> Records:
+    """Return a customer."""
+    return name_records(access_customer(key))
 
 
 def of_lot(request: HttpRequest, key: int) -> Records:

@@ -172,14 +172,7 @@ def draft_decision(
             claim is decided already.
     """
     check_may_decide(actor)
-<<<<<<< HEAD
-    locked = _lock(claim)
-    # Two decisions at once could use up the same rest of the limit in all.
-    Cover.objects.select_for_update().get(pk=locked.cover_id)
-    standing = locked.decisions.filter(reopened_at__isnull=True).first()
-=======
     standing = claim.decisions.filter(reopened_at__isnull=True).first()
->>>>>>> 9d545eb (Refuse a form whose records changed since it was shown)
     if standing:
         raise ValidationError(f"{claim.number} was decided on {standing.decided_on}; reopen it first, with a reason.")
     claim_file = read_claim_file(claim, as_of=day)
@@ -258,6 +251,8 @@ def decide_claim(
     """
     check_may_decide(actor)
     locked = lock_claim(claim, shown_at)
+    # Two decisions at once could use up the same rest of the limit in all.
+    Cover.objects.select_for_update().get(pk=locked.cover_id)
     decision = draft_decision(claim=locked, kind=kind, amount=amount, reason=reason, day=day, now=now, actor=actor)
     if shown_sha256 is not None and shown_sha256 != compute_decision_sha256(decision):
         raise DecisionChangedError("The letter is not the one that was shown any more. Read it as it is now.")

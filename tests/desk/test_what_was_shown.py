@@ -30,7 +30,7 @@ from tests.demo_records import load_demo
 from tests.desk.test_pages import log_in
 from tests.table_contents import read_tables
 from treatments.event_log import Happening, record_events
-from treatments.models import Lot, Treatment, User, Vehicle
+from treatments.models import Customer, Lot, Treatment, User, Vehicle
 from treatments.shown import Records, find_log_position
 
 # Forms that need not say what they were shown for, and why.
@@ -94,6 +94,7 @@ FORMS: dict[str, Callable[[], Sent]] = {
     "sign_off_treatment": lambda: (_find_page("change_treatment"), {"confirmed": "yes"}),
     "discard_treatment": lambda: (_find_page("change_treatment"), {}),
     "record_inspection": lambda: (_find_page("record_inspection"), _key("owner")),
+    "erase": lambda: ([Customer.objects.order_by("pk")[0].pk], {"order": "person"}),
     "receive_lot": lambda: ([], {}),
     "recall_lot": lambda: ([Lot.objects.order_by("pk")[0].pk], {"reason": "x", "recalled_on": "2026-01-01"}),
     "take_recall_back": lambda: ([Lot.objects.order_by("pk")[0].pk], {"reason": "x"}),
@@ -223,4 +224,4 @@ def test_every_form_on_a_page_says_what_it_was_shown_for(demo: DemoShop) -> None
             assert read_token(fields.get("shown", "")) == find_log_position(), (page.title, action)
             found.add(name)
     # The others stand on a page only after something else was sent or chosen.
-    assert FORMS.keys() - found <= {"season_accept", "take_recall_back"}, FORMS.keys() - found
+    assert FORMS.keys() - found <= {"season_accept", "take_recall_back", "erase"}, FORMS.keys() - found
