@@ -1,28 +1,7 @@
-"""What the database refuses in this room: the event log is append-only, signed-off work stands, some parts are never
-coated.
-"""
+"""What the database refuses in this room beside changes of what is signed off (``signed_content.py``)."""
 
 from treatments.database_guards import Guard
 
-# All but the words of people, which can be erased.
-TREATMENT_COLUMNS = (
-    "id",
-    "vehicle_id",
-    "site_id",
-    "applicator_id",
-    "done_on",
-    "kind",
-    "reading_id",
-    "air_temperature_c",
-    "surface_temperature_c",
-    "relative_humidity_percent",
-    "surface_clean",
-    "surface_dry",
-    "recorded_at",
-    "signed_off_at",
-    "signed_off_by_id",
-    "amends_id",
-)
 GUARDS = [
     Guard(
         "event_log_is_append_only",
@@ -52,25 +31,6 @@ GUARDS = [
         "UPDATE",
         "1 = 1",
         "words of the event log are only erased",
-    ),
-    Guard(
-        "signed_off_treatment_stands",
-        "treatments_treatment",
-        "UPDATE OR DELETE",
-        "OLD.signed_off_at IS NOT NULL",
-        "a signed-off treatment is only changed by an amendment",
-        TREATMENT_COLUMNS,
-    ),
-    # Its words may be erased, and then say nothing; they never say something else.
-    Guard(
-        "words_of_a_signed_off_treatment_stand",
-        "treatments_treatment",
-        "UPDATE",
-        "OLD.signed_off_at IS NOT NULL AND ("
-        "(NEW.note <> OLD.note AND NEW.note <> '') OR "
-        "(NEW.amendment_reason <> OLD.amendment_reason AND NEW.amendment_reason <> '(erased)') OR "
-        "(NEW.source <> OLD.source AND NEW.source <> 'import'))",
-        "the words of a signed-off treatment are only erased",
     ),
     Guard(
         "never_coated_takes_no_product",

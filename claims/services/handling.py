@@ -91,7 +91,7 @@ def ask_customer(
     request = ClaimRequest(claim=locked, what=what.strip(), asked_on=day, asked_by=actor, recorded_at=now)
     request.full_clean()
     request.save()
-    _record(locked, "asked", {"what": request.what, "day": day}, actor, now)
+    _record(locked, "asked", {"request": request.pk, "what": request.what, "day": day}, actor, now)
     return request
 
 
@@ -111,7 +111,7 @@ def record_answer(
     request.refresh_from_db()
     if not changed:
         raise ValidationError(f"It had already come on {request.came_on}.")
-    _record(request.claim, "answered", {"what": request.what, "day": day}, actor, now)
+    _record(request.claim, "answered", {"request": request.pk, "what": request.what, "day": day}, actor, now)
     return request
 
 
@@ -259,6 +259,7 @@ def decide_claim(
     decision.full_clean()
     decision.save()
     after = {
+        "decision": decision.pk,
         "kind": kind,
         "amount": str(amount),
         "currency": decision.currency,
@@ -356,6 +357,11 @@ def record_payment(
     )
     payment.full_clean()
     payment.save()
-    after = {"amount": str(amount), "currency": locked.currency, "reference": payment.reference}
+    after = {
+        "payment": payment.pk,
+        "amount": str(amount),
+        "currency": locked.currency,
+        "reference": payment.reference,
+    }
     _record(locked.claim, "paid", after, actor, now)
     return payment

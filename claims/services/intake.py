@@ -184,6 +184,6 @@ def attach_claim_photo(
     photo = ClaimPhoto(claim=claim, zone=zone, sha256=clean.sha256, recorded_at=now)
     photo.image.save(f"{clean.sha256[:16]}.jpg", ContentFile(clean.content), save=False)
     photo.save()
-    after = {"claim": claim.number, "sha256": clean.sha256, "zone": zone.code if zone else None}
+    after = {"photo": photo.pk, "claim": claim.number, "sha256": clean.sha256, "zone": zone.code if zone else None}
     record_events([Happening("claim.photo_added", "claim", str(claim.pk), after=after)], actor=actor, now=now)
     return photo

@@ -1,6 +1,7 @@
 """The event log: the database refuses to change it, and whoever gets past that is found by the chain of hashes."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 from typing import Any
 
@@ -40,9 +41,12 @@ def log(db: None) -> list[Event]:
     return list(Event.objects.all())
 
 
-def get_past_the_guards() -> None:
-    """Do what somebody could who may do all in the database."""
+@contextmanager
+def past_the_guards() -> Iterator[None]:
+    """Do what somebody could who may do all in the database, and leave no trace in its guards."""
     remove_guards(list_guards(), connection)
+    yield
+    install_guards(list_guards(), connection)
 
 
 def make_stolen_key() -> LogKey:
@@ -153,17 +157,17 @@ TAMPERS: dict[str, Callable[[list[Event]], None]] = {
 
 @pytest.mark.parametrize("name", TAMPERS)
 def test_whatever_was_changed_removed_or_put_in_is_found(name: str, log: list[Event]) -> None:
-    get_past_the_guards()
     call_command("verify_log")
-    TAMPERS[name](log)
+    with past_the_guards():
+        TAMPERS[name](log)
     assert list(verify_log()), name
     with pytest.raises(CommandError, match="not as it was written"):
         call_command("verify_log")
 
 
 def test_a_fault_names_the_entry_at_which_it_is(log: list[Event]) -> None:
-    get_past_the_guards()
-    change(after={"number": 7})(log)
+    with past_the_guards():
+        change(after={"number": 7})(log)
     (fault,) = verify_log()
     assert (fault.position, fault.sentence) == (3, "Entry 3 was changed after it was written.")
 
@@ -211,7 +215,7 @@ def test_the_database_refuses_to_empty_a_table_at_once(log: list[Event], table: 
 
 def test_every_guard_is_in_place_and_one_that_is_gone_is_missed(log: list[Event]) -> None:
     assert find_missing_triggers(list_guards(), connection) == []
-    get_past_the_guards()
-    assert find_missing_triggers(list_guards(), connection) == list_triggers(list_guards(), connection.vendor)
-    install_guards(list_guards(), connection)
+    with past_the_guards():
+        assert find_missing_triggers(list_guards(), connection) == list_triggers(list_guards(), connection.vendor)
+        assert any("treatments_event" in fault.sentence for fault in verify_log())
     assert find_missing_triggers(list_guards(), connection) == []
