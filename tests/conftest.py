@@ -15,7 +15,7 @@ from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
 from desk.shown import make_token
-from tests.emptying import let_tests_empty_tables
+from tests.guards import let_tests_empty_tables
 from tests.shop_records import FIXTURES, NOW, TODAY, ShopForTests, make_shop
 from treatments.shown import find_log_position
 

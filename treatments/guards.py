@@ -40,11 +40,4 @@ GUARDS = [
         "WHERE z.id = NEW.zone_id AND z.kind = 'never_coated')",
         "a never-coated part takes no product",
     ),
-    Guard(
-        "place_of_use_stands",
-        "treatments_placeofuse",
-        "UPDATE OR DELETE",
-        "1 = 1",
-        "a place of use is never changed, only followed by another",
-    ),
 ]

@@ -70,6 +70,13 @@ SIGNED = [
         says="an odometer reading stands as it was written down",
         words={"source": IMPORTED},
     ),
+    SignedTable(
+        "place_of_use",
+        "treatments.PlaceOfUse",
+        told_by={"vehicle.place_of_use_recorded": Told("pk", "place")},
+        stands="1 = 1",
+        says="a place of use is never changed, only followed by another",
+    ),
 ]
 
 NOT_SIGNED = {

@@ -1,7 +1,6 @@
 """The event log: the database refuses to change it, and whoever gets past that is found by the chain of hashes."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
@@ -12,12 +11,11 @@ from django.db import DatabaseError, connection, transaction
 from django.db.models import F
 
 from tests.conftest import NOW
+from tests.guards import past_the_guards
 from treatments.database_guards import (
     find_missing_triggers,
-    install_guards,
     list_guards,
     list_triggers,
-    remove_guards,
 )
 from treatments.event_log import Happening, record_events, verify_log
 from treatments.event_log.keys import LogKey, read_keys
@@ -39,14 +37,6 @@ def log(db: None) -> list[Event]:
         record_one(number, actor)
     assert list(verify_log()) == []
     return list(Event.objects.all())
-
-
-@contextmanager
-def past_the_guards() -> Iterator[None]:
-    """Do what somebody could who may do all in the database, and leave no trace in its guards."""
-    remove_guards(list_guards(), connection)
-    yield
-    install_guards(list_guards(), connection)
 
 
 def make_stolen_key() -> LogKey:

@@ -25,11 +25,12 @@ from claims.services import (
 from scheduling.services import note_transfer
 from tests.conftest import ShopForTests
 from tests.demo_records import load_demo
+from tests.guards import past_the_guards
 from tests.treatments.dirty_log import make_vin
-from tests.treatments.test_event_log import past_the_guards
 from treatments.event_log import Happening, record_events, verify_log
 from treatments.event_log.signed_content import SignedTable, list_signed_tables, list_unsigned_models
 from treatments.models import InspectionLine, TreatmentLine, User, Zone
+from treatments.places_of_use import record_place_of_use
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.rules.words import TreatmentKind
 from treatments.services import LineEntry, add_vehicle, attach_photo, record_treatment, sign_off_treatment
@@ -54,6 +55,7 @@ def records(db: None, tmp_path: Path) -> None:
     record_payment(decision=decision, amount=Decimal(5), paid_on=day, reference="P-1", now=now, actor=actor)
     note_transfer(cover=claim.cover, day=day, reason="sold on", now=now, actor=actor)
     attach_claim_photo(claim=claim, upload=make_picture(), name="a.jpg", zone=None, now=now, actor=actor)
+    record_place_of_use(vehicle=claim.cover.vehicle, corrosivity="C5", from_day=day, now=now, actor=actor)
     line = InspectionLine.objects.order_by("pk")[0]
     attach_photo(line=line, upload=make_picture(), name="a.jpg", note="", now=now, actor=actor)
 
