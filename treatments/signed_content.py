@@ -85,6 +85,7 @@ NOT_SIGNED = {
     "treatments.Event": "the log itself, which has its own chain",
     "treatments.EventLogHead": "the log itself, which has its own chain",
     "treatments.EventReader": "how far a reader of the log has come",
+    "treatments.EventWords": "words of the log, which it digests itself; they are erased, never changed",
     "treatments.KeptPhoto": "pictures that wait for their form",
     "treatments.LogIn": "who is logged in",
     "treatments.Lot": "the shop's stock; what was applied from a lot stands on the line, each change is an event",
