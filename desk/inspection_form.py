@@ -16,7 +16,7 @@ from desk.moulds import join_markup
 from desk.record_forms import InspectionVisitForm, guess_visit, list_form_errors, read_by_the_lift
 from desk.telling import tell
 from notifications.documents.job_sheet import JobStep
-from notifications.queries import describe_job_sheet
+from notifications.job_sheets import describe_job_sheet
 from notifications.speaking import join_label
 from treatments.models import KeptPhoto, Site, Vehicle, Zone
 from treatments.queries import read_zone_catalogue
@@ -46,7 +46,12 @@ class InspectionForm:
         self.vehicle, self.data = vehicle, data
         catalogue = read_zone_catalogue()
         self.sheet = describe_job_sheet(
-            vehicle, today, every_zone=True, language=get_language() or ENGLISH, catalogue=catalogue
+            vehicle,
+            today,
+            every_zone=True,
+            only_looks=True,
+            language=get_language() or ENGLISH,
+            catalogue=catalogue,
         )
         kind = InspectionKind.INTAKE if self.sheet.is_first else InspectionKind.REINSPECTION
         guess = guess_visit(read_by_the_lift(vehicle).last_unit, site, today)

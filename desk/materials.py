@@ -16,7 +16,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from notifications.queries import tell_quantity
+from notifications.job_sheets import tell_quantity
 from treatments.models import Lot, Product, Site, TreatmentLine, Vehicle
 from treatments.rules.speaking import speak_day
 from treatments.rules.units import VolumeUnit

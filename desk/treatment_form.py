@@ -30,9 +30,11 @@ from desk.record_forms import (
 )
 from desk.treatment_card import CoatForm, ZoneCard, put_coat, put_reason
 from notifications.documents.job_sheet import JobRow, JobSheet, JobStep
-from notifications.queries import describe_job_sheet
+from notifications.job_sheets import describe_job_sheet
+from treatments.fact_reading import read_body
 from treatments.models import Site, Treatment, TreatmentLine, Vehicle, Zone
 from treatments.queries import read_zone_catalogue
+from treatments.rules.coatable import VehicleBody
 from treatments.rules.order_of_work import USUAL_CAUTIONS
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.units import Volume, VolumeUnit
@@ -70,7 +72,7 @@ class TreatmentForm:
         data: QueryDict | None = None,
         treatment: Treatment | None = None,
     ) -> None:
-        self.vehicle, self.data = vehicle, data
+        self.vehicle, self.data, self.today = vehicle, data, today
         catalogue = read_zone_catalogue()
         self.catalogue = {zone.code: zone for zone in catalogue}
         lines = LINES.ask(treatment.pk) if treatment else []
@@ -85,6 +87,8 @@ class TreatmentForm:
             catalogue=catalogue,
             products=self.materials.products,
         )
+        # What a treatment on record put on a zone may stay there when it is amended.
+        self.known_coats = {line.zone_id for line in lines if line.product_id and treatment and treatment.signed_off_at}
         stands = read_by_the_lift(vehicle)
         self.drafts = stands.drafts
         visit = guess_visit(stands.last_unit, site, today) | (
@@ -100,6 +104,11 @@ class TreatmentForm:
     def zones(self) -> dict[str, Zone]:
         """The zones as they are put on record, read where something is."""
         return {zone.code: zone for zone in Zone.objects.prefetch_related("areas")}
+
+    @cached_property
+    def body(self) -> VehicleBody:
+        """What may be coated on the day of the work, read where something is put on record."""
+        return read_body(self.vehicle, self.visit.cleaned_data.get("done_on") or self.today)
 
     def _guess_kind(self) -> dict[str, Any]:
         return {"kind": self.sheet.kind or ""}
@@ -214,7 +223,7 @@ class TreatmentForm:
 
     def _add_line(self, card: ZoneCard, coat: CoatForm | None, entry: LineEntry) -> bool:
         try:
-            check_line(entry, self.vehicle.body_style)
+            check_line(entry, self.body, known=self.known_coats)
         except ValidationError as error:
             card.form.add_error("state", [message for messages in error.message_dict.values() for message in messages])
             return False

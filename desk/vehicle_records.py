@@ -26,6 +26,7 @@ from claims.models import Claim
 from notifications.models import Message
 from scheduling.models import Appointment, Cover, CoverChange
 from treatments.among import Among
+from treatments.fact_reading import read_facts
 from treatments.history_reading import (
     BY_DAY,
     INSPECTION_COLUMNS,
@@ -206,5 +207,6 @@ def read_vehicle_records(vehicle: Vehicle, covers: Iterable[Cover]) -> VehicleRe
         tuple(readings),
         tuple(owned),
         sort_places(used),
+        facts=read_facts([vehicle.pk], zones).get(vehicle.pk, ()),
     )
     return VehicleRecords(history, tuple(owners), tuple(places), treatments)

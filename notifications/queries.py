@@ -1,13 +1,10 @@
 """Reads what the documents and the plan of a vehicle show, and turns it into them."""
 
-import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import date, timedelta
-from decimal import Decimal
+from datetime import date
 
 from notifications.documents.certificate import NOT_RECORDED, Certificate, DueRow, build_certificate, say_certificate
-from notifications.documents.job_sheet import NO_PRODUCT, JobRow, JobSheet, JobStep, build_job_sheet, say_job_sheet
 from notifications.rules.certificate_words import (
     tell_duties,
     tell_end,
@@ -21,30 +18,28 @@ from notifications.rules.certificate_words import (
 from notifications.rules.drawing import Drawing, render_svg
 from notifications.rules.reminders import find_zones_to_complete
 from notifications.rules.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan, list_key
-from notifications.rules.work_words import guess_treatment_kind, tell_work
 from notifications.speaking import choose_language
-from scheduling.booking.reading import LOOKED_AHEAD_DAYS
 from scheduling.models import Cover
-from scheduling.queries import CoverCase, list_covers_of, read_cover_case, read_short_cases
+from scheduling.queries import CoverCase, list_covers_of, read_cover_case
 from scheduling.rules.due import DueItem, DueKind
 from scheduling.rules.ends import CoverStatus
 from scheduling.rules.entry import find_zones_outside
 from scheduling.rules.reinspections import is_severe
+from treatments.fact_reading import make_body
 from treatments.history_reading import read_history
-from treatments.models import Product, Vehicle
+from treatments.models import Vehicle
 from treatments.queries import find_owner_on, read_zone_catalogue
 from treatments.reference import keep_reading
-from treatments.rules.conditions import CAVITY_PRESSURE_PSI
+from treatments.rules.coatable import Bar
 from treatments.rules.history import VehicleHistory, ZoneLine
-from treatments.rules.material import compute_expected_volume_ml
-from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS, order_zones, steps_of_work
+from treatments.rules.order_of_work import (
+    order_zones,
+)
 from treatments.rules.speaking import ENGLISH, speak_zone_names
-from treatments.rules.units import MILLILITRES_PER, VolumeUnit, tell_number
-from treatments.rules.wording import put_for_people, tell_access, tell_count, tell_day
-from treatments.rules.words import BodyStyle, WorkStage, ZoneKind, say
-from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
-from treatments.shop_reference import map_products, map_zone_names
-from treatments.short_histories import read_short_histories
+from treatments.rules.wording import put_for_people, tell_count
+from treatments.rules.words import BodyStyle, say
+from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.shop_reference import map_zone_names
 
 
 def find_open_cover(vehicle: Vehicle) -> Cover | None:
@@ -68,7 +63,7 @@ def _choose_zones(catalogue: Sequence[ZoneDescription], style: str) -> tuple[Zon
     return tuple(zone for zone in zones if zone.has(BodyStyle(style))) if style else tuple(zones)
 
 
-def _find_zones(
+def find_zones(
     vehicle: Vehicle, history: VehicleHistory, catalogue: Sequence[ZoneDescription] | None = None
 ) -> list[ZoneDescription]:
     """Return the zones that the vehicle's body style has; where that is not known, those on record."""
@@ -97,8 +92,12 @@ def list_zone_states(
             for code in item.zones:
                 due.setdefault(code, item)
     states = []
-    for zone in _find_zones(vehicle, history):
+    body = make_body(vehicle, past.facts, as_of)
+    for zone in find_zones(vehicle, history):
         treated = last.get(zone.code)
+        bar = body.find_bar(zone)
+        if treated is None and bar and bar.why is not Bar.PROPULSION_UNKNOWN:
+            continue
         item_due = due.get(zone.code)
         status = PlanStatus.TREATED
         if treated is None:
@@ -211,166 +210,3 @@ def _describe_due(item: DueItem, names: Mapping[str, str]) -> DueRow:
         what = f"Touch-up, {tell_count(len(item.zones), 'zone')}"
     dates = item.dates
     return DueRow(what, dates.target_on, dates.last_on, dates.grace_until, put_for_people(item.sentence, names))
-
-
-# Stages that every visit has, whatever zones are worked.
-ALWAYS_DONE = (WorkStage.INSPECT_AND_FIND_ACCESS, WorkStage.WASH_AND_DRY)
-
-
-def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date, page_size: str = "A4", language: str = ENGLISH) -> bytes:
-    """Return the job sheet for a vehicle's next visit, in a language, as PDF bytes."""
-    return build_job_sheet(describe_job_sheet(vehicle, as_of, language=language), page_size=page_size)
-
-
-def describe_job_sheet(
-    vehicle: Vehicle,
-    as_of: date,
-    *,
-    every_zone: bool = False,
-    language: str = ENGLISH,
-    catalogue: Sequence[ZoneDescription] | None = None,
-    products: Sequence[Product] | None = None,
-) -> JobSheet:
-    """Return everything that stands on the job sheet.
-
-    Before a first treatment it lists every zone of the vehicle; afterwards the zones whose window is open.
-
-    Args:
-        every_zone: list the other zones too, each with ``is_wanted`` false; for the page on which work is recorded,
-            since a zone may be treated before its time. Where the body style is not known, the whole catalogue.
-        language: that of all its words.
-        catalogue: the shop's zones where they were read already.
-        products: likewise its products, by primary key.
-    """
-    catalogue = read_zone_catalogue() if catalogue is None else catalogue
-    products = list(map_products().values()) if products is None else products
-    cover = find_open_cover(vehicle)
-    case = read_short_cases([cover])[0] if cover else None
-    history = case.history if case else read_short_histories([vehicle.pk])[vehicle.pk]
-    # What a visit is booked for, but for the first of what is far off: that is nothing to do now.
-    near = case.list_what_needs_doing(as_of, opens_by=as_of + timedelta(days=LOOKED_AHEAD_DAYS)) if case else []
-    knows_zones = bool(vehicle.body_style) or not every_zone
-    zones = _find_zones(vehicle, history, catalogue) if knows_zones else list(order_zones(catalogue))
-    due_zones = {zone for item in near if item.dates.opens_on <= as_of for zone in item.zones}
-    is_first = history.find_first_treatment() is None
-    wanted = zones if is_first else [zone for zone in zones if zone.code in due_zones]
-    wanted_codes = {zone.code for zone in wanted}
-    last: dict[str, tuple[date, ZoneLine]] = {}
-    for treatment in history.until(as_of).current_treatments:
-        for line in treatment.lines:
-            if line.applied:
-                last[line.zone] = (treatment.day, line)
-    style, choice = BodyStyle(vehicle.body_style) if vehicle.body_style else None, _Choice(products)
-    steps = tuple(
-        JobStep(
-            step.title,
-            {"lift": "On the lift, from below", "waist": "At waist height", "ground": "On the ground"}[step.height],
-            step.instructions,
-            tuple(
-                [
-                    _describe_job_row(zone, style, last.get(zone.code), choice, is_wanted=zone.code in wanted_codes)
-                    for zone in step.zones
-                ]
-            ),
-        )
-        for step in steps_of_work(zones if every_zone else wanted)
-        if step.zones or step.stage in ALWAYS_DONE
-    )
-    notes = []
-    if not vehicle.body_style:
-        notes.append("The body style is not recorded, so expected quantities cannot be told; record it first.")
-    if not wanted and not is_first:
-        notes.append("No zone's touch-up window is open today; inspect, and note what you find.")
-    site = cover.site.name if cover else ""
-    reading = history.readings[-1].reading if history.readings else None
-    last_read = ""
-    if reading:
-        last_read = f"last {tell_number(reading.kilometres.quantize(Decimal(1)))} km on {tell_day(reading.day)}; "
-    sheet = JobSheet(
-        shop_name=site,
-        vehicle_title=vehicle.description or "vehicle",
-        vin=vehicle.vin,
-        plate=vehicle.plate,
-        body_style=say(vehicle.body_style) if vehicle.body_style else "body style not recorded",
-        odometer=f"{last_read}now ____________",
-        work=tell_work(near, as_of, is_first=is_first),
-        day=as_of,
-        steps=steps,
-        cautions=USUAL_CAUTIONS,
-        comes_first=COMES_FIRST,
-        notes=tuple(notes),
-        is_first=is_first,
-        kind=guess_treatment_kind(near, is_first=is_first),
-    )
-    if language == ENGLISH:
-        return sheet
-    return say_job_sheet(sheet, language, {zone.code: zone.name for zone in zones})
-
-
-class _Choice:
-    """The shop's products by what a zone asks for; of several that fit, the first one."""
-
-    def __init__(self, products: Sequence[Product]) -> None:
-        self.by_name: dict[str, Product] = {}
-        self.by_family: dict[str, Product] = {}
-        for product in products:
-            self.by_name.setdefault(product.name, product)
-            self.by_family.setdefault(product.family, product)
-
-    def find(self, zone: ZoneDescription, last: ZoneLine | None) -> Product | None:
-        """Return what the zone had last, else the shop's first product of the zone's best suited family."""
-        if last is not None and last.product in self.by_name:
-            return self.by_name[last.product]
-        return next((self.by_family[family] for family in zone.suited_families if family in self.by_family), None)
-
-
-def _describe_job_row(
-    zone: ZoneDescription,
-    style: BodyStyle | None,
-    last: tuple[date, ZoneLine] | None,
-    choice: _Choice,
-    *,
-    is_wanted: bool,
-) -> JobRow:
-    product = choice.find(zone, last[1] if last else None)
-    return JobRow(
-        zone.name,
-        _tell_access_points(zone.access_points),
-        product.name if product else NO_PRODUCT,
-        tell_expected(zone, style, product),
-        tell_day(last[0]) if last else "",
-        zone.cautions,
-        zone.code,
-        is_wanted,
-        f"wand, {CAVITY_PRESSURE_PSI} psi" if zone.kind is ZoneKind.ENCLOSED_CAVITY else "",
-    )
-
-
-# Of each zone of the catalogue.
-@functools.lru_cache(maxsize=512)
-def _tell_access_points(points: tuple[AccessPoint, ...]) -> tuple[str, ...]:
-    return tuple(tell_access(point.name, point.count) for point in points)
-
-
-QUANTITY_UNKNOWN = "quantity cannot be told"
-
-
-def tell_expected(zone: ZoneDescription, style: BodyStyle | None, product: Product | None) -> str:
-    """Return how much of a product a zone of a body style needs, in ml and quarts, or that it cannot be told."""
-    area = zone.area_on(style)
-    if product is None:
-        return QUANTITY_UNKNOWN
-    return tell_quantity(area, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction)
-
-
-# A page by the lift tells it of every zone and product, of which a shop has some hundreds of pairs.
-@functools.lru_cache(maxsize=4096)
-def tell_quantity(
-    area_m2: Decimal | None, target_dry_film_um: Decimal, volume_solids_percent: Decimal, loss_fraction: Decimal
-) -> str:
-    """Return how much of a product goes on an area, in ml and quarts, or that it cannot be told without an area."""
-    if area_m2 is None:
-        return QUANTITY_UNKNOWN
-    expected_ml = compute_expected_volume_ml(area_m2, target_dry_film_um, volume_solids_percent, loss_fraction)
-    quarts = expected_ml / MILLILITRES_PER[VolumeUnit.US_QUART]
-    return f"{expected_ml:.0f} ml ({quarts.quantize(Decimal('0.01'))} qt)"

@@ -17,6 +17,7 @@ from scheduling.queries import CHANGES
 from scheduling.rules.cover import find_terms_on
 from scheduling.site_reference import read_terms_of
 from treatments.among import Among
+from treatments.fact_reading import read_facts
 from treatments.models import Treatment
 from treatments.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.rules.words import ProductFamily, TreatmentKind, ZoneKind
@@ -72,7 +73,8 @@ def _read_work(vehicles: list[int]) -> dict[int, VehicleHistory]:
     for key, (vehicle, day, kind) in works.items():
         work = TreatmentRecord(f"treatment {key}", day, TREATMENT_KINDS[kind], tuple(lines[key]))
         records[vehicle].append(work)
-    return {vehicle: VehicleHistory(tuple(theirs)) for vehicle, theirs in records.items()}
+    facts = read_facts(records, zones)
+    return {vehicle: VehicleHistory(tuple(theirs), facts=facts.get(vehicle, ())) for vehicle, theirs in records.items()}
 
 
 TREATMENT_KINDS = {kind.value: kind for kind in TreatmentKind}

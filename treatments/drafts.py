@@ -15,6 +15,7 @@ from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
 
 from treatments.event_log import Happening, describe, record_events
+from treatments.fact_reading import read_body
 from treatments.models import Event, OdometerReading, Treatment, TreatmentLine, User
 from treatments.rules.units import Distance
 from treatments.rules.words import TreatmentKind
@@ -107,8 +108,9 @@ def change_draft(
     draft = _lock_draft(treatment, fingerprint)
     if not lines:
         raise ValidationError({"lines": "A treatment needs at least one zone; name each zone done or not done."})
+    body = read_body(draft.vehicle, done_on)
     for entry in lines:
-        check_line(entry, draft.vehicle.body_style)
+        check_line(entry, body)
     check_visit_is_new(draft.vehicle, done_on, kind, besides=draft.pk)
     draft.done_on, draft.kind, draft.note = done_on, kind, note
     old = draft.reading

@@ -23,6 +23,7 @@ from django.db.models import (
 from django.db.models.functions import Cast, Coalesce
 
 from treatments.among import Among
+from treatments.fact_reading import read_facts
 from treatments.models import (
     Inspection,
     OdometerReading,
@@ -68,6 +69,7 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
     if not keys:
         return {}
     zones = map_zones()
+    facts = read_facts(keys, zones)
     treatments = describe_treatments(TREATMENTS.ask(keys), styles, zones)
     inspections = describe_inspections(INSPECTIONS.ask(keys), zones)
     readings: dict[int, list[RecordedReading]] = defaultdict(list)
@@ -87,6 +89,7 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
             tuple(readings.get(key, ())),
             tuple(owners.get(key, ())),
             sort_places(places.get(key, {})),
+            facts=facts.get(key, ()),
         )
         for key in keys
     }

@@ -24,7 +24,10 @@ from treatments.rules.odometer import flag_backwards
 from treatments.rules.visit_findings import VisitFinding, list_findings
 from treatments.rules.words import (
     BodyStyle,
+    DoorApproach,
     ProductFamily,
+    Propulsion,
+    SprayTool,
     WorkHeight,
     WorkStage,
     ZoneKind,
@@ -88,6 +91,12 @@ def describe_zone(zone: Zone, areas: Iterable[ZoneArea] | None = None) -> ZoneDe
         access_points=tuple(AccessPoint(point["name"], point.get("count")) for point in zone.access_points),
         cautions=tuple(zone.cautions),
         plastic=zone.plastic,
+        tools=tuple(SprayTool(tool) for tool in zone.tools or ()),
+        door_approaches=tuple(DoorApproach(way) for way in zone.door_approaches or ()),
+        to_guard=tuple(zone.to_guard or ()),
+        propulsions=tuple(Propulsion(word) for word in zone.propulsions or ()),
+        withheld_on=tuple(Propulsion(word) for word in zone.withheld_on or ()),
+        has_own_source=bool(zone.has_own_source),
     )
 
 

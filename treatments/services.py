@@ -3,7 +3,7 @@
 Each service is one transaction with its events. Signed-off work is never edited, only amended.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, fields
 from datetime import date, datetime
 from decimal import Decimal
@@ -14,6 +14,7 @@ from django.core.files.base import ContentFile
 from django.db import transaction
 
 from treatments.event_log import Happening, describe, record_events
+from treatments.fact_reading import list_missing_trainings, read_body
 from treatments.models import (
     Customer,
     Inspection,
@@ -33,11 +34,22 @@ from treatments.models import (
 )
 from treatments.photos import clean_photo
 from treatments.places_of_use import end_places_of_former_owners, record_place_of_use
-from treatments.queries import find_today
-from treatments.rules.units import Distance, Volume
+from treatments.queries import describe_zone, find_today
+from treatments.rules.coatable import Bar, VehicleBody
+from treatments.rules.units import Distance, Volume, VolumeUnit
 from treatments.rules.vin import VinMark, read_model_year
-from treatments.rules.words import FilmState, InspectionKind, TreatmentKind, ZoneKind
+from treatments.rules.words import (
+    FactKind,
+    FactSource,
+    FilmState,
+    InspectionKind,
+    Propulsion,
+    TreatmentKind,
+    ZoneKind,
+    say,
+)
 from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.vehicle_facts import record_fact
 from treatments.vin_advice import read_vin_advice
 
 
@@ -131,9 +143,13 @@ def add_vehicle(
     now: datetime,
     actor: User | None,
     vin_mark: VinMark = VinMark.STANDARD,
+    propulsion: Propulsion | None = None,
     **details: Any,
 ) -> Vehicle:
     """Add a vehicle and its owner.
+
+    Args:
+        propulsion: as seen on the vehicle, None where that was not asked; it holds from ``owned_from`` on.
 
     Raises:
         ValidationError: for a VIN that can't be right, naming the corrections that would pass.
@@ -154,6 +170,16 @@ def add_vehicle(
         Ownership.objects.create(vehicle=vehicle, customer=owner, from_day=owned_from, recorded_at=now)
     happening = Happening("vehicle.added", "vehicle", str(vehicle.pk), after=describe(vehicle, "vin"))
     record_events([happening], actor=actor, now=now)
+    if propulsion:
+        record_fact(
+            vehicle=vehicle,
+            kind=FactKind.PROPULSION,
+            day=min(owned_from, find_today(now, actor.site if actor else None)),
+            source=FactSource.SEEN_ON_VEHICLE,
+            propulsion=propulsion,
+            now=now,
+            actor=actor,
+        )
     return vehicle
 
 
@@ -228,7 +254,7 @@ def record_reading(
 ) -> OdometerReading:
     """Keep an odometer reading as entered, with its value in km; the same reading on a day is kept once."""
     reading = keep_reading(vehicle=vehicle, day=day, distance=distance, now=now, source=source)
-    after = {"reading": reading.pk, "day": day, "kilometres": reading.kilometres}
+    after = {"day": day, "kilometres": reading.kilometres}
     happening = Happening("vehicle.reading_recorded", "vehicle", str(vehicle.pk), after=after)
     record_events([happening], actor=actor, now=now)
     return reading
@@ -251,8 +277,12 @@ def keep_reading(
     return reading
 
 
-def check_line(entry: LineEntry, body_style: str) -> None:
-    """Refuse a line that can't be true.
+def check_line(entry: LineEntry, body: VehicleBody, *, known: Collection[int] = ()) -> None:
+    """Refuse a line that can't be true, or a coat where none may be.
+
+    Args:
+        body: the vehicle on the day of the work.
+        known: the primary keys of zones whose coat is on record already, which an amendment may keep.
 
     Raises:
         ValidationError: naming the zone, product or quantity and the way out.
@@ -260,16 +290,38 @@ def check_line(entry: LineEntry, body_style: str) -> None:
     zone, name = entry.zone, entry.zone.name
     if entry.product and zone.kind == ZoneKind.NEVER_COATED:
         raise ValidationError({"zone": f"{name} is never coated; remove the line, or name the zone that was treated."})
-    if body_style and zone.kind != ZoneKind.NEVER_COATED:
-        styles = {area.body_style for area in zone.areas.all()}
-        if styles and body_style not in styles:
-            raise ValidationError({"zone": f"A {body_style.replace('_', ' ')} has no {name}."})
+    bar = body.find_bar(describe_zone(zone)) if zone.kind != ZoneKind.NEVER_COATED else None
+    if bar and bar.why is Bar.NOT_ON_BODY_STYLE:
+        raise ValidationError({"zone": bar.sentence})
+    if bar and entry.product and zone.pk not in known:
+        way_out = (
+            "Record it on the vehicle's page first."
+            if bar.why is Bar.PROPULSION_UNKNOWN
+            else "Record it as not done, or correct the facts on the vehicle's page where they are wrong."
+        )
+        raise ValidationError({"zone": f"{bar.sentence} {way_out}"})
     if entry.product and (entry.quantity is None or entry.quantity.millilitres <= 0):
         raise ValidationError({"quantity": f"{name}: give the quantity applied, more than 0, with its unit."})
     if not entry.product and not entry.not_done_reason:
         raise ValidationError({"not_done_reason": f"{name}: give a product, or say why it was not done."})
     if entry.lot and entry.product and entry.lot.product_id != entry.product.pk:
         raise ValidationError({"lot": f"Lot {entry.lot.number} is not a lot of {entry.product}."})
+
+
+def check_training(person: User | None, body: VehicleBody, coats: bool) -> None:
+    """Refuse to sign coats off on a vehicle whose work needs a training that the person has not, or not any more.
+
+    Raises:
+        ValidationError: naming the training, the person and the way out.
+    """
+    missing = list_missing_trainings(person, body) if person and coats else []
+    if person and missing:
+        told = ", ".join(say(training) for training in missing)
+        raise ValidationError(
+            f"Work on this vehicle ({say(body.propulsion)}) needs a training that {person.get_full_name() or person} "
+            f"has not on record on {body.day}: {told}. Let somebody sign who has it, or enter the certificate in the "
+            "set-up."
+        )
 
 
 def check_visit_is_new(vehicle: Vehicle, done_on: date, kind: TreatmentKind, *, besides: int = 0) -> None:
@@ -331,8 +383,11 @@ def record_treatment(
     """
     if not lines:
         raise ValidationError({"lines": "A treatment needs at least one zone; name each zone done or not done."})
+    body = read_body(vehicle, done_on)
     for entry in lines:
-        check_line(entry, vehicle.body_style)
+        check_line(entry, body)
+    if sign_off:
+        check_training(actor, body, any(entry.product for entry in lines))
     check_visit_is_new(vehicle, done_on, kind)
     reading = (
         keep_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now, source=source) if odometer else None
@@ -386,8 +441,16 @@ def sign_off_treatment(*, treatment: Treatment, now: datetime, actor: User | Non
     """Sign a draft off; from then on only an amendment changes it.
 
     Raises:
-        ValidationError: where somebody signed it off first.
+        ValidationError: where somebody signed it off first, a zone on it may not be coated (a fact may have been
+            recorded since it was drafted), or the person lacks the training that the vehicle asks for.
     """
+    if treatment.signed_off_at is None:
+        body = read_body(treatment.vehicle, treatment.done_on)
+        lines = treatment.lines.filter(product__isnull=False).select_related("zone", "product")
+        coated = list(lines.prefetch_related("zone__areas"))
+        for line in coated:
+            check_line(LineEntry(line.zone, line.product, quantity=Volume(Decimal(1), VolumeUnit.LITRE)), body)
+        check_training(actor, body, bool(coated))
     changed = Treatment.objects.filter(pk=treatment.pk, signed_off_at__isnull=True).update(
         signed_off_at=now, signed_off_by=actor
     )
@@ -428,8 +491,10 @@ def amend_treatment(
         raise ValidationError("Another amendment was first; amend that one.")
     if not lines:
         raise ValidationError({"lines": "A treatment needs at least one zone; name each zone done or not done."})
+    body = read_body(locked.vehicle, done_on or locked.done_on)
+    known = set(locked.lines.filter(product__isnull=False).values_list("zone_id", flat=True))
     for entry in lines:
-        check_line(entry, locked.vehicle.body_style)
+        check_line(entry, body, known=known)
     newer = make_amendment(locked, reason=reason, now=now, actor=actor)
     newer.done_on = done_on or locked.done_on
     if odometer:
@@ -574,13 +639,31 @@ def recall_lot(*, lot: Lot, reason: str, recalled_on: date, now: datetime, actor
 
 @transaction.atomic
 def load_zone_catalogue(*, catalogue: Sequence[ZoneDescription]) -> int:
-    """Add the zones that are not there yet; zones and areas that the shop has changed stay as they are."""
-    known = set(Zone.objects.values_list("code", flat=True))
+    """Add the zones that are not there yet; zones and areas that the shop has changed stay as they are.
+
+    A zone that an older catalogue brought gets what that did not say: tools, what to guard, and on which vehicles it is
+    not coated.
+    """
+    known = {zone.code: zone for zone in Zone.objects.all()}
     added = 0
     for described in catalogue:
+        more: dict[str, Any] = {
+            "tools": list(described.tools),
+            "door_approaches": list(described.door_approaches),
+            "to_guard": list(described.to_guard),
+            "propulsions": list(described.propulsions),
+            "withheld_on": list(described.withheld_on),
+        }
         if described.code in known:
+            zone = known[described.code]
+            missing = [name for name in more if getattr(zone, name) is None]
+            for name in missing:
+                setattr(zone, name, more[name])
+            if missing:
+                zone.save(update_fields=missing)
             continue
         zone = Zone.objects.create(
+            **more,
             code=described.code,
             name=described.name,
             aliases=list(described.aliases),
@@ -617,12 +700,7 @@ def attach_photo(
     photo.image.save(f"{clean.sha256[:16]}.jpg", ContentFile(clean.content), save=False)
     photo.save()
     inspection = line.inspection
-    after = {
-        "photo": photo.pk,
-        "vehicle": inspection.vehicle_id,
-        "zone": line.zone.code,
-        "sha256": clean.sha256,
-    }
+    after = {"vehicle": inspection.vehicle_id, "zone": line.zone.code, "sha256": clean.sha256}
     happening = Happening("inspection.photo_added", "inspection", str(inspection.pk), after=after)
     record_events([happening], actor=actor, now=now)
     return photo

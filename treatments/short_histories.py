@@ -13,6 +13,7 @@ from django.db.models import BigIntegerField, CharField, DateField, DecimalField
 from django.db.models.functions import Cast
 
 from treatments.among import Among
+from treatments.fact_reading import read_facts
 from treatments.models import Inspection, OdometerReading, Ownership, PlaceOfUse, Treatment
 from treatments.rules.history import (
     InspectionRecord,
@@ -55,6 +56,7 @@ def read_short_histories(vehicles: Iterable[int]) -> dict[int, VehicleHistory]:
         else:
             owners[vehicle].append(OwnerRecord(f"ownership {key}", str(other), day, told_on=told_on))
     describe = _LineWriter()
+    facts = read_facts(keys, describe.zones)
     works: dict[int, list[TreatmentRecord]] = defaultdict(list)
     for key, (vehicle, day, kind, amends) in treatments.items():
         works[vehicle].append(
@@ -73,6 +75,7 @@ def read_short_histories(vehicles: Iterable[int]) -> dict[int, VehicleHistory]:
             tuple(readings.get(key, ())),
             tuple(owners.get(key, ())),
             tuple(place for _written, place in sorted(places[key].items())) if key in places else (),
+            facts=facts.get(key, ()),
         )
         for key in keys
     }

@@ -3,7 +3,7 @@
 Each rule answers holds, fails or cannot be told and names the records that it rests on; nothing here decides.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -29,6 +29,7 @@ from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import DistanceFrom, Terms
 from treatments.rules.history import RecordedReading, VehicleHistory
 from treatments.rules.odometer import Reading, find_kilometres_on
+from treatments.rules.standing_facts import find_zones_out
 from treatments.rules.wording import tell_count
 from treatments.rules.words import Answer, say
 
@@ -71,7 +72,7 @@ def check_claim(
         check_damage_covered(claim, terms),
         check_reported_in_time(claim, terms),
         check_reinspections(claim, terms, items),
-        *check_entry_on_record(terms, history, in_service_on),
+        *check_entry_on_record(terms, history, in_service_on, find_zones_out(past.facts, found_on)),
     ]
     for zone in claim.zones:
         findings += check_zone(zone, terms, past, items, found_on, vehicle_zones)
@@ -96,7 +97,7 @@ def check_zone(
     excluded = check_not_excluded(zone, terms)
     if excluded.answer is Answer.FAILS:
         return [excluded]
-    treated = check_treated(zone, past, vehicle_zones)
+    treated = check_treated(zone, past, vehicle_zones, found_on)
     findings = [excluded, treated, check_intake_rust(zone, terms, past)]
     if treated.answer is Answer.HOLDS:
         findings += [
@@ -305,7 +306,9 @@ ENTRY_QUESTIONS = {
 }
 
 
-def check_entry_on_record(terms: Terms, history: VehicleHistory, in_service_on: date | None) -> list[Finding]:
+def check_entry_on_record(
+    terms: Terms, history: VehicleHistory, in_service_on: date | None, zones_out: Collection[str]
+) -> list[Finding]:
     """Was the vehicle one that the terms let in? The shop let it in, so a breach is the shop's to answer for."""
     first = history.find_first_treatment()
     if first is None:
@@ -319,6 +322,7 @@ def check_entry_on_record(terms: Terms, history: VehicleHistory, in_service_on: 
         kilometres=kilometres,
         intake=history.find_intake(),
         first_treatment=first,
+        zones_out=zones_out,
     )
     return [
         Finding(

@@ -14,6 +14,7 @@ from treatments.rules.conditions import check_conditions, check_reach
 from treatments.rules.history import InspectedZone, TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, MaterialVerdict, compare_zone
 from treatments.rules.rust_grade import grade_rust
+from treatments.rules.standing_facts import list_standing, say_why_out
 from treatments.rules.wording import tell_count
 from treatments.rules.words import Answer, FilmState, InspectionKind, TreatmentKind, ZoneKind, say
 
@@ -44,7 +45,9 @@ def _find_coats(zone: str, past: VehicleHistory) -> list[tuple[TreatmentRecord, 
     return [(treatment, line) for treatment, line in _find_lines(zone, past) if line.applied]
 
 
-def check_treated(zone: ClaimedZone, past: VehicleHistory, vehicle_zones: frozenset[str] | None) -> Finding:
+def check_treated(
+    zone: ClaimedZone, past: VehicleHistory, vehicle_zones: frozenset[str] | None, found_on: date
+) -> Finding:
     """Was the zone treated, with what and when last?
 
     A zone that the vehicle has and that the first treatment left out without a reason is the shop's own shortfall:
@@ -70,6 +73,13 @@ def check_treated(zone: ClaimedZone, past: VehicleHistory, vehicle_zones: frozen
             "So it was known from then on that nothing protects this zone."
         )
         return replace(finding, sentence=sentence, records=(treatment.record,))
+    out = [fact for fact in list_standing(past.facts, found_on) if zone.zone in fact.zones]
+    if out:
+        sentence = (
+            f"Never coated, for a reason on record: since {out[0].day} this zone is out of the work "
+            f"({say_why_out(out[0])}). So it was known from then on that nothing protects it."
+        )
+        return replace(finding, sentence=sentence, records=tuple(fact.record for fact in out))
     treatments = past.current_treatments
     if not treatments:
         return replace(finding, sentence="No treatment is recorded up to that day.")

@@ -13,7 +13,7 @@ from dateutil.relativedelta import relativedelta
 from scheduling.rules.calendars import WorkingCalendar
 from treatments.rules.material import MaterialNeed, compute_expected_ml
 from treatments.rules.units import MILLILITRES_PER, VolumeUnit
-from treatments.rules.words import BodyStyle, ZoneKind
+from treatments.rules.words import BodyStyle, Propulsion, ZoneKind, say
 from treatments.rules.zone_catalogue import ZoneDescription
 
 HEADINGS = (
@@ -23,6 +23,7 @@ HEADINGS = (
     "Plate",
     "Vehicle",
     "Body style",
+    "Propulsion",
     "Odometer",
     "Odometer unit",
     "Date",
@@ -104,6 +105,7 @@ def build_rows(
             vehicle["plate"],
             vehicle["description"],
             vehicle["body_style"].replace("_", " "),
+            say(vehicle.get("propulsion", Propulsion.COMBUSTION)),
             str(vehicle["odometer_at_first"] + driven),
             vehicle["odometer_unit"],
             day.isoformat(),
@@ -125,6 +127,8 @@ def _build_line(
 ) -> tuple[str, ...] | None:
     area = zone.area_on(BodyStyle(vehicle["body_style"]))
     if area is None or zone.kind is ZoneKind.NEVER_COATED or zone.code in vehicle.get("left_out", []):
+        return None
+    if vehicle.get("propulsion", Propulsion.COMBUSTION) in zone.withheld_on:
         return None
     name = product_by_kind[zone.kind]
     if years % EVERY_VISITS[name]:
@@ -155,6 +159,7 @@ def build_faulty_rows(demo_day: date, vehicles: list[dict[str, Any]]) -> list[tu
         "Plate": vehicle["plate"],
         "Vehicle": vehicle["description"],
         "Body style": vehicle["body_style"],
+        "Propulsion": vehicle.get("propulsion", Propulsion.COMBUSTION),
         "Odometer": str(vehicle["odometer_at_first"]),
         "Odometer unit": vehicle["odometer_unit"],
         "Date": day.isoformat(),

@@ -26,11 +26,13 @@ from scheduling.rules.booking_words import Skill
 from scheduling.rules.slots import Preferences
 from scheduling.services import publish_terms, register_cover, register_covers_for_new_treatments
 from treatments.event_log import Happening, record_events
+from treatments.fact_reading import read_body
 from treatments.models import Dealership, Event, Inspection, Lot, Product, Site, Treatment, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
-from treatments.rules.words import DamageKind, FilmState, InspectionKind, TreatmentKind, ZoneKind
+from treatments.rules.words import DamageKind, FilmState, InspectionKind, Training, TreatmentKind
 from treatments.rules.zone_catalogue import read_catalogue
 from treatments.services import InspectionEntry, correct_vehicle, load_zone_catalogue, record_inspection
+from treatments.vehicle_facts import certify_training
 
 # For the demo only, on a database that holds nothing but invented records.
 DEMO_PASSWORD = "saltmarsh-demo"
@@ -147,6 +149,9 @@ def _add_person(entry: dict[str, Any], site: Site, now: datetime) -> None:
         person.save()
     if is_new and entry.get("skills"):
         let_work(person=person, skills=[Skill(skill) for skill in entry["skills"]], now=now, actor=None)
+    for training in entry.get("trainings", []) if is_new else []:
+        in_a_year = (now + timedelta(days=365)).date()
+        certify_training(person=person, training=Training(training), expires_on=in_a_year, now=now, actor=None)
     if dealership:
         Token.objects.get_or_create(user=person)
 
@@ -199,12 +204,7 @@ def load_intakes_and_covers(*, shop: DemoShop, now: datetime) -> None:
 
 
 def _record_intake(vehicle: Vehicle, site: Site, day: date, inspector: User, now: datetime) -> None:
-    style = vehicle.body_style
-    codes = [
-        zone.code
-        for zone in read_zone_catalogue()
-        if zone.kind is not ZoneKind.NEVER_COATED and style in [s.value for s, _ in zone.areas_m2]
-    ]
+    codes = [zone.code for zone in read_body(vehicle, day).list_coatable(read_zone_catalogue())]
     zones = Zone.objects.filter(code__in=codes).order_by("code")
     record_inspection(
         vehicle=vehicle,

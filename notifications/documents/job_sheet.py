@@ -50,13 +50,15 @@ class JobRow:
     cautions: tuple[str, ...] = ()
     zone_code: str = ""
     is_wanted: bool = True
+    tools: tuple[str, ...] = ()
     pressure: str = ""
 
     @property
     def access(self) -> str:
-        """The ways into the zone, and the pressure for a wand where it is worked with one."""
-        told = ", ".join(self.access_points)
-        return f"{told} · {self.pressure}" if self.pressure else told
+        """The ways into the zone, what it is sprayed with, and at which pressure."""
+        return " · ".join(
+            told for told in (", ".join(self.access_points), ", ".join(self.tools), self.pressure) if told
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,9 +71,31 @@ class JobStep:
     rows: tuple[JobRow, ...] = ()
 
 
+# Code and name.
+NamedZone = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class NotCoated:
+    """Zones that are not coated on this vehicle for one reason."""
+
+    reason: str
+    zones: tuple[NamedZone, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class JobSheet:
     """Everything that stands on a job sheet.
+
+    Attributes:
+        propulsion: with its source and day, or that it is not recorded.
+        stop: why some work must wait, '' where nothing does.
+        never_coated: every part of this vehicle that is never coated.
+        not_coated: the zones that other vehicles have coated and this one has not, with the reason.
+        standing: fitted parts and the maker's instructions on record, in the words of who recorded them.
+        trainings: what somebody must be trained for who does the work.
+        vehicle_cautions: those for vehicles of this propulsion.
+        practice: where all of it is from.
 
     ``is_first`` says that the vehicle was never treated, ``kind`` what a treatment now is likely to be, None where
     nothing tells.
@@ -92,6 +116,14 @@ class JobSheet:
     language: str = "en"
     is_first: bool = False
     kind: TreatmentKind | None = None
+    propulsion: str = ""
+    stop: str = ""
+    never_coated: tuple[NamedZone, ...] = ()
+    not_coated: tuple[NotCoated, ...] = ()
+    standing: tuple[str, ...] = ()
+    trainings: tuple[str, ...] = ()
+    vehicle_cautions: tuple[str, ...] = ()
+    practice: str = ""
 
 
 def say_job_sheet(sheet: JobSheet, language: str, zone_names: Mapping[str, str]) -> JobSheet:
@@ -111,12 +143,16 @@ def say_job_sheet(sheet: JobSheet, language: str, zone_names: Mapping[str, str])
             row,
             zone_name=names.get(row.zone_code, row.zone_name),
             access_points=tuple(speak(point, language, context="access") for point in row.access_points),
+            tools=tuple(tell(tool) for tool in row.tools),
             pressure=tell(row.pressure),
             product=tell(row.product) if row.product == NO_PRODUCT else row.product,
             expected=tell(row.expected),
             last_treated=tell(row.last_treated),
             cautions=tuple(tell(caution) for caution in row.cautions),
         )
+
+    def tell_zones(zones: tuple[NamedZone, ...]) -> tuple[NamedZone, ...]:
+        return tuple((code, names.get(code, name)) for code, name in zones)
 
     return replace(
         sheet,
@@ -137,6 +173,14 @@ def say_job_sheet(sheet: JobSheet, language: str, zone_names: Mapping[str, str])
         cautions=tuple(tell(caution) for caution in sheet.cautions),
         comes_first=tell(sheet.comes_first),
         notes=tuple(tell(note) for note in sheet.notes),
+        propulsion=tell(sheet.propulsion),
+        stop=tell(sheet.stop),
+        never_coated=tell_zones(sheet.never_coated),
+        not_coated=tuple(NotCoated(tell(out.reason), tell_zones(out.zones)) for out in sheet.not_coated),
+        standing=tuple(tell(line) for line in sheet.standing),
+        trainings=tuple(tell(training) for training in sheet.trainings),
+        vehicle_cautions=tuple(tell(caution) for caution in sheet.vehicle_cautions),
+        practice=tell(sheet.practice),
         language=language,
     )
 
@@ -155,23 +199,39 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
             (tell("Plate"), sheet.plate or "–"),
             (tell("Odometer"), sheet.odometer),
             (tell("Work"), sheet.work),
+            (tell("Propulsion"), sheet.propulsion),
         ],
         (24, 156),
     )
     lines = [
+        *([write(sheet.stop, CAUTION)] if sheet.stop else []),
         write(sheet.comes_first, CAUTION),
-        write("\n".join(f"•  {caution}" for caution in sheet.cautions), CELL),
+        *(write(f"•  {caution}", CELL) for caution in sheet.cautions),
     ]
+    if sheet.vehicle_cautions:
+        lines.append(write(tell("For this vehicle, by common practice:"), CAUTION))
+        lines += [write(f"•  {caution}", CELL) for caution in sheet.vehicle_cautions]
+    if sheet.trainings:
+        lines.append(write(f"{tell('Only by somebody trained for:')} {', '.join(sheet.trainings)}", CAUTION))
+    for line in sheet.standing:
+        lines.append(write(line, CAUTION))
+    if sheet.never_coated:
+        lines.append(write(tell("Never coated on this vehicle:"), CAUTION))
+        lines.append(write("; ".join(name for _code, name in sheet.never_coated), CELL))
+    if sheet.not_coated:
+        lines.append(write(tell("Zones that are not coated on this vehicle:"), CAUTION))
+        told = (f"•  {', '.join(name for _code, name in out.zones)}: {out.reason}" for out in sheet.not_coated)
+        lines += [write(line, CELL) for line in told]
     if numbers:
         lines.append(write(tell("Cautions by number, for the zones that name them:"), CAUTION))
-        lines.append(write("\n".join(f"{number}.  {caution}" for caution, number in numbers.items()), CELL))
+        lines += [write(f"{number}.  {caution}", CELL) for caution, number in numbers.items()]
     warned = Table([[line] for line in lines], colWidths=[180 * mm])
     warned.setStyle(
         TableStyle(
             [
                 ("BOX", (0, 0), (-1, -1), 1.4, WARN),
-                ("TOPPADDING", (0, 0), (-1, -1), 1),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+                ("TOPPADDING", (0, 0), (-1, -1), 0),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
             ]
         )
     )
@@ -183,7 +243,7 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         Spacer(1, 3 * mm),
         _make_conditions_box(sheet.language),
     ]
-    story += [write(note, SMALL) for note in sheet.notes]
+    story += [write(note, SMALL) for note in (sheet.practice, *sheet.notes) if note]
     height = ""
     for number, step in enumerate(sheet.steps, start=1):
         # A heading goes to the next page with its table, where fewer than the table's first rows would fit here.
@@ -250,6 +310,6 @@ def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int], langu
             )
         )
     headings = ["", *(speak(told, language) for told in ("Zone", "Access", "Caution", "Product", "Record"))]
-    table = make_table(headings, cells, (7, 40, 42, 17, 31, 43))
+    table = make_table(headings, cells, (6, 37, 42, 17, 35, 43))
     table.setStyle(TableStyle([("LINEBELOW", (0, 1), (-1, -1), 0.6, colors.HexColor("#7b8a86"))]))
     return table

@@ -93,6 +93,18 @@ WORK: list[Words] = [
     ),
 ]
 
+WHAT_IT_IS = _("They say what the vehicle is. Without them whoever works on it next can be hurt, whoever owns it.")
+FACTS: list[Words] = [
+    Words(
+        "treatments.VehicleFact",
+        ("words", "source_words"),
+        _("fitted parts, the maker's instructions and where they are from"),
+        KEEP,
+        why=WHAT_IT_IS,
+    ),
+    Words("treatments.VehicleFact", ("image",), _("pictures of a fitted part or a document"), KEEP, why=WHAT_IT_IS),
+]
+
 COVERS: list[Words] = [
     Words("scheduling.Cover", ("end_reason",), REASON, REPLACE, ERASED, BY_COVER),
     Words("scheduling.CoverChange", ("reason",), REASON, REPLACE, ERASED, BY_COVER),
@@ -188,7 +200,7 @@ EVENTS: list[Words] = [
     ),
 ]
 
-REGISTER: list[Words] = [*CUSTOMERS, *WORK, *COVERS, *CLAIMS, *DESK, *EVENTS, *SHOP]
+REGISTER: list[Words] = [*CUSTOMERS, *WORK, *FACTS, *COVERS, *CLAIMS, *DESK, *EVENTS, *SHOP]
 
 
 def list_registered_columns() -> dict[str, Words]:

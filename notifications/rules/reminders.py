@@ -12,6 +12,7 @@ from enum import StrEnum
 from scheduling.rules.due_item import DueKind
 from scheduling.rules.terms import Terms
 from treatments.rules.history import VehicleHistory
+from treatments.rules.standing_facts import find_zones_out
 from treatments.rules.wording import put_for_people, tell_count, tell_day
 
 
@@ -70,13 +71,14 @@ TOLD_TOGETHER_DAYS = 30
 
 
 def find_zones_to_complete(terms: Terms, history: VehicleHistory, day: date) -> tuple[str, ...]:
-    """Return the zones that the terms want done before the cover begins and that are not coated by ``day``."""
+    """Return the zones that the terms want done before the cover begins and that can be coated but are not yet."""
     past = history.until(day)
     first = past.find_first_treatment()
     if first is None:
         return ()
     coated = {zone for done in past.treatments if done.day >= first.day for zone in done.zones_applied}
-    return tuple(zone for zone in terms.entry.required_zones if zone not in coated)
+    out = find_zones_out(past.facts, day)
+    return tuple(zone for zone in terms.entry.required_zones if zone not in coated and zone not in out)
 
 
 def choose_reminder(things: Sequence[DueThing], as_of: date, to_complete: Sequence[str] = ()) -> Reminder | None:

@@ -18,8 +18,19 @@ from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import read_published_terms
 from scheduling.site_reference import read_calendars
 from treatments.among import Among
+from treatments.fact_reading import describe_fact, map_withheld
 from treatments.history_reading import describe_place
-from treatments.models import Inspection, OdometerReading, Ownership, PlaceOfUse, Product, Site, Treatment, Zone
+from treatments.models import (
+    Inspection,
+    OdometerReading,
+    Ownership,
+    PlaceOfUse,
+    Product,
+    Site,
+    Treatment,
+    VehicleFact,
+    Zone,
+)
 from treatments.rules.history import (
     InspectionRecord,
     OwnerRecord,
@@ -30,6 +41,7 @@ from treatments.rules.history import (
     ZoneLine,
 )
 from treatments.rules.odometer import Reading
+from treatments.rules.standing_facts import StandingFact
 from treatments.rules.words import CorrosivityCategory, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
 
 
@@ -62,7 +74,9 @@ class ClockReader:
         sites = list(Site.objects.all())
         self.calendars = read_calendars(sites)
         self.site_categories = {site.pk: CorrosivityCategory(site.corrosivity) for site in sites}
-        self.zones = {zone.pk: (zone.code, zone.name, ZoneKind(zone.kind)) for zone in Zone.objects.all()}
+        self.zone_rows = {zone.pk: zone for zone in Zone.objects.all()}
+        self.zones = {key: (zone.code, zone.name, ZoneKind(zone.kind)) for key, zone in self.zone_rows.items()}
+        self.withheld = map_withheld(self.zone_rows.values())
         self.families = {p.pk: ProductFamily(p.family) for p in Product.objects.all()}
         self.terms: dict[int, Terms] = {}
         self.tables: dict[tuple[int, int], DutyTable] = {}
@@ -88,6 +102,7 @@ class ClockReader:
         readings = self._read_readings(limited)
         owners = self._read_owners(vehicles)
         places = self._read_places(vehicles)
+        facts = self._read_facts(vehicles)
         booked = find_booked_days(keys)
         for cover, number, vehicle, version, site, dealership, sold_on, registered_on in rows:
             theirs = changes.get(cover, [])
@@ -104,6 +119,7 @@ class ClockReader:
                     tuple(inspections.get(vehicle, ())),
                     tuple(readings.get(vehicle, ())),
                     tuple(owners.get(vehicle, ())),
+                    facts=tuple(facts.get(vehicle, ())),
                 ),
                 booked.get(cover, {}),
             )
@@ -175,6 +191,12 @@ class ClockReader:
         rows = OdometerReading.objects.filter(Among("vehicle_id", vehicles)).order_by("vehicle_id", "day", "pk")
         for vehicle, key, day, kilometres in rows.values_list("vehicle_id", "pk", "day", "kilometres"):
             found[vehicle].append(RecordedReading(Reading(day, Decimal(kilometres), f"reading {key}")))
+        return found
+
+    def _read_facts(self, vehicles: list[int]) -> dict[int, list[StandingFact]]:
+        found: dict[int, list[StandingFact]] = defaultdict(list)
+        for row in VehicleFact.objects.filter(Among("vehicle_id", vehicles)).order_by("vehicle_id", "day", "pk"):
+            found[row.vehicle_id].append(describe_fact(row, self.zone_rows, self.withheld))
         return found
 
     def _read_owners(self, vehicles: list[int]) -> dict[int, list[OwnerRecord]]:

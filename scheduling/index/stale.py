@@ -28,6 +28,8 @@ VEHICLE_KINDS = [
     "vehicle.owner_changed",
     "vehicle.place_of_use_recorded",
     "vehicle.reading_recorded",
+    "vehicle.fact_recorded",
+    "vehicle.fact_withdrawn",
 ]
 VISIT_KINDS = [f"appointment.{verb}" for verb in ("booked", "moved", "cancelled", "no_show", "begun", "done", "split")]
 OWNER_KINDS = ["customer.changed"]

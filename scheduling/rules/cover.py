@@ -3,6 +3,7 @@
 States are never stored as truth: ask for a day and the answer follows from what was written down.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -22,6 +23,7 @@ from scheduling.rules.reinspections import (
 from scheduling.rules.terms import MissedMeans, Terms
 from scheduling.rules.touch_ups import TouchUp, explain_touch_up, walk_touch_ups
 from treatments.rules.history import TreatmentRecord, VehicleHistory
+from treatments.rules.standing_facts import find_zones_out
 
 NO_MORE_COVER = (CoverStatus.LAPSED, CoverStatus.EXPIRED, CoverStatus.ENDED)
 FULL_PERCENT = Decimal(100)
@@ -113,9 +115,12 @@ def assess_cover(
     last_day = find_end_by_time(terms, facts, first.day)
     visits = find_visits(past.treatments, past.inspections, first.day)
     reinspections = walk_reinspections(table, facts, visits, day, first.day, last_day)
-    touch_ups = walk_touch_ups(table, facts, past.treatments, day, first.day, last_day) if with_touch_ups else []
+    zones_out = find_zones_out(past.facts, day) if past.facts else {}
+    touch_ups = (
+        walk_touch_ups(table, facts, past.treatments, day, first.day, last_day, zones_out) if with_touch_ups else []
+    )
     ends = find_ends(terms, facts, past, history, first.day, reinspections)
-    state = _judge_state(terms, facts, past.treatments, ends, reinspections, first, day, last_day)
+    state = _judge_state(terms, facts, past.treatments, ends, reinspections, first, day, last_day, zones_out)
     if state.status in NO_MORE_COVER:
         # Only a waiver or a new record can bring a cover back; a reading may yet prove what ended it.
         coming = [end.proven_on for end in ends if end.proven_on is not None]
@@ -155,6 +160,7 @@ def _judge_state(
     first: TreatmentRecord,
     day: date,
     last_day: date | None,
+    zones_out: Mapping[str, date],
 ) -> CoverOnDay:
     if ends:
         end = min(ends, key=lambda found: found.day)
@@ -171,11 +177,11 @@ def _judge_state(
     missing = []
     coated = _find_first_coats(treatments, first.day) if terms.entry.required_zones else {}
     for zone in terms.entry.required_zones:
-        coated_on = coated.get(zone)
-        if coated_on is None:
-            missing.append(zone)
+        settled = [day for day in (coated.get(zone), zones_out.get(zone)) if day is not None]
+        if settled:
+            began_on = max(began_on, min(settled))
         else:
-            began_on = max(began_on, coated_on)
+            missing.append(zone)
     if missing and not pending:
         pending = f"Pending: the terms want these zones done first: {', '.join(missing)}."
     claims_from = first.day + timedelta(days=terms.claims.waiting_days)

@@ -11,6 +11,7 @@ from scheduling.rules.reinspections import Reinspection, explain_reinspection, f
 from scheduling.rules.terms import Terms
 from scheduling.rules.touch_ups import TouchUp, explain_touch_up, walk_touch_ups
 from treatments.rules.history import VehicleHistory
+from treatments.rules.standing_facts import find_zones_out
 
 
 def find_end_by_time(terms: Terms, facts: CoverFacts, started_on: date) -> date | None:
@@ -106,7 +107,8 @@ def _walk(
     table = make_table(terms, calendar)
     visits = find_visits(past.treatments, past.inspections, first.day)
     reinspections = walk_reinspections(table, facts, visits, as_of, first.day, end)
-    return reinspections, walk_touch_ups(table, facts, past.treatments, as_of, first.day, end)
+    zones_out = find_zones_out(past.facts, as_of)
+    return reinspections, walk_touch_ups(table, facts, past.treatments, as_of, first.day, end, zones_out)
 
 
 def _explain(reinspections: Sequence[Reinspection], touch_ups: Sequence[TouchUp], terms: Terms) -> tuple[DueItem, ...]:

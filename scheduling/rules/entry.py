@@ -3,6 +3,7 @@
 Rust that is already there keeps its zone outside the cover; what is not known is said to be unknown.
 """
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -57,6 +58,7 @@ def check_entry(
     kilometres: Decimal | None,
     intake: InspectionRecord | None,
     first_treatment: TreatmentRecord | None,
+    zones_out: Collection[str] = (),
 ) -> IntakeReport:
     """Judge a vehicle by the entry terms.
 
@@ -67,6 +69,7 @@ def check_entry(
         kilometres: the odometer on that day in km, None if not known.
         intake: the intake inspection, None if there was none.
         first_treatment: the treatment once done, for the zones that the terms want done; None before it.
+        zones_out: the zones that nobody can coat, by a standing fact on record.
     """
     entry = terms.entry
     answers = [_check_intake(terms, intake, treated_on)]
@@ -77,18 +80,28 @@ def check_entry(
     if entry.max_rusted_area_percent is not None:
         answers.append(_check_rust(entry.max_rusted_area_percent, intake))
     if entry.required_zones and first_treatment is not None:
-        missing = [zone for zone in entry.required_zones if zone not in first_treatment.zones_applied]
+        settled = {*first_treatment.zones_applied, *zones_out}
+        missing = [zone for zone in entry.required_zones if zone not in settled]
         answers.append(
             EntryAnswer(
                 "required_zones",
                 Answer.FAILS if missing else Answer.HOLDS,
                 f"Not done at the first treatment: {', '.join(missing)}."
                 if missing
-                else "All zones that the terms want were done at the first treatment.",
+                else _say_all_done(entry.required_zones, first_treatment),
                 (first_treatment.record,),
             )
         )
     return IntakeReport(tuple(answers), find_zones_outside(intake))
+
+
+def _say_all_done(required: Sequence[str], first_treatment: TreatmentRecord) -> str:
+    out = [zone for zone in required if zone not in first_treatment.zones_applied]
+    if not out:
+        return "All zones that the terms want were done at the first treatment."
+    return (
+        f"All zones that the terms want and that can be coated were done at the first treatment; no: {', '.join(out)}."
+    )
 
 
 def _check_intake(terms: Terms, intake: InspectionRecord | None, treated_on: date) -> EntryAnswer:

@@ -13,6 +13,7 @@ from scheduling.rules.reinspections import is_severe
 from scheduling.rules.terms import Terms
 from scheduling.rules.touch_ups import find_touch_up_terms
 from treatments.rules.history import VehicleHistory, ZoneLine
+from treatments.rules.standing_facts import find_zones_out
 from treatments.rules.words import ProductFamily
 
 
@@ -84,7 +85,9 @@ def compute_film_ages(
         facts: what was agreed about the cover, for the place of use.
     """
     coats: dict[tuple[str, ProductFamily], tuple[date, ZoneLine]] = {}
-    for treatment in history.until(as_of).current_treatments:
+    past = history.until(as_of)
+    zones_out = find_zones_out(past.facts, as_of)
+    for treatment in past.current_treatments:
         for line in treatment.lines:
             if line.family is not None:
                 coats[line.zone, line.family] = (treatment.day, line)
@@ -93,7 +96,7 @@ def compute_film_ages(
         severe_months = terms.severe_exposure.touch_up_interval_months
     found: dict[str, FilmAge] = {}
     for (zone, family), (day, line) in coats.items():
-        rule = find_touch_up_terms(terms, family, line.zone_kind) if terms else None
+        rule = find_touch_up_terms(terms, family, line.zone_kind) if terms and zone not in zones_out else None
         interval = min(rule.interval_months, severe_months or rule.interval_months) if rule else None
         stage, due_on = judge_film(day, interval, as_of)
         months = count_whole_months(day, as_of)

@@ -3,6 +3,7 @@
 Zones whose clocks agree are one due item, since one visit serves them.
 """
 
+from collections.abc import Mapping
 from datetime import date
 from typing import NamedTuple
 
@@ -53,11 +54,13 @@ def walk_touch_ups(
     as_of: date,
     started_on: date,
     end: date | None,
+    zones_out: Mapping[str, date],
 ) -> list[TouchUp]:
     """Walk each zone's film from coat to coat. Any further coat of the same family restarts a zone's clock.
 
     Args:
         treatments: the standing ones up to ``as_of``, by day.
+        zones_out: the zones that are out of the work on ``as_of``, each with the day since which it is.
     """
     terms = table.terms
     if not terms.touch_ups:
@@ -94,11 +97,19 @@ def walk_touch_ups(
                 if end is not None and raw > end:
                     continue
                 group = _judge(table, facts, as_of, end, family, day, months, raw, next_day)
-                groups[(day, family, months, next_day)] = group
+            if zones_out and _falls_away(group, zones_out.get(line.zone)):
+                continue
+            groups[(day, family, months, next_day)] = group
             group.zones.append(line.zone)
             if treatment.record not in group.records:
                 group.records.append(treatment.record)
     return list(groups.values())
+
+
+def _falls_away(found: TouchUp, out_since: date | None) -> bool:
+    """Say whether nobody can serve it any more, since its zone went out of the work before its grace was over."""
+    is_wanted = found.status in (DueStatus.OPEN, DueStatus.MISSED)
+    return is_wanted and out_since is not None and found.laid.grace_until >= out_since
 
 
 def _find_interval(terms: Terms, line: ZoneLine, severe_months: int | None) -> int | None:

@@ -11,6 +11,7 @@ from PIL import Image
 
 from tests.conftest import NOW, ShopForTests
 from treatments.models import Dealership, User, Vehicle
+from treatments.rules.words import Propulsion
 from treatments.services import add_vehicle
 
 VIN = "1M8GDM9AXKP042788"
@@ -45,7 +46,14 @@ def raise_lift(shop: ShopForTests) -> Lift:
         of = {"dealership": dealership} if role == "dealership" else {"site": shop.site}
         User.objects.create(username=username, role=role, **of)
     vehicle = add_vehicle(
-        vin=VIN, owner=None, owned_from=date(2026, 1, 1), now=NOW, actor=None, body_style="car", plate="FEN 1"
+        vin=VIN,
+        owner=None,
+        owned_from=date(2026, 1, 1),
+        now=NOW,
+        actor=None,
+        body_style="car",
+        plate="FEN 1",
+        propulsion=Propulsion.COMBUSTION,
     )
     return Lift(shop, vehicle, User.objects.get(username="lift"))
 

@@ -25,7 +25,7 @@ from tests.desk.test_pages import log_in
 from treatments.material_uses import note_all_material_uses
 from treatments.models import Lot, User, Vehicle, Zone
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit
-from treatments.rules.words import DamageKind, FilmState, InspectionKind, TreatmentKind
+from treatments.rules.words import DamageKind, FilmState, InspectionKind, Propulsion, TreatmentKind
 from treatments.services import (
     InspectionEntry,
     LineEntry,
@@ -75,7 +75,7 @@ def grow(shop: DemoShop, now: datetime) -> None:
         customer = find_or_add_customer(name=f"Lee Quill {number}", contact=contact, now=now)
         vehicle = add_vehicle(
             vin=f"1XXC4FA17SM{number:06d}", vin_mark="non_road_serial", owner=customer, owned_from=YEAR_AGO, now=now,
-            actor=owner, plate=f"NQ {number:03d}", body_style="car",
+            actor=owner, plate=f"NQ {number:03d}", body_style="car", propulsion=Propulsion.COMBUSTION,
         )  # fmt: skip
         record_work(shop, vehicle, kind=TreatmentKind.FIRST_TREATMENT, days_ago=390, now=now)
         cover = register_cover(

@@ -8,14 +8,14 @@ import pytest
 from pypdf import PdfReader
 
 from notifications.documents.job_sheet import JobRow, JobSheet, JobStep, build_job_sheet, number_cautions
-from notifications.queries import describe_job_sheet
+from notifications.job_sheets import describe_job_sheet
 from notifications.rules.work_words import guess_treatment_kind, tell_work
 from scheduling.rules.dates import DutyDates
 from scheduling.rules.due_item import DueItem, DueKind, DueStatus
-from tests.conftest import NOW, ShopForTests
+from tests.conftest import NOW, TODAY, ShopForTests
 from tests.notifications.test_reminders import add_due_vehicle, treat
-from treatments.models import Vehicle
-from treatments.rules.words import TreatmentKind
+from treatments.rules.words import Propulsion, TreatmentKind
+from treatments.services import add_vehicle
 
 FIRE, AIRBAG, SEAM = "Mist can burn: ventilate.", "Airbag near: do not drill.", "Do not bridge the joint."
 
@@ -68,8 +68,11 @@ def test_the_heading_of_a_stage_stands_on_the_page_of_its_first_zones(rows: int,
 
 def test_a_first_treatment_and_a_touch_up_of_the_catalogue(shop: ShopForTests) -> None:
     cover = add_due_vehicle(shop, "11111111111111111", "lena@example.com", date(2024, 6, 10))
-    bare = Vehicle.objects.create(vin="1M8GDM9AXKP042788", created_at=NOW, body_style="suv_or_wagon")
-    for vehicle, most_pages in ((cover.vehicle, 1), (bare, 3)):
+    bare = add_vehicle(
+        vin="1M8GDM9AXKP042788", owner=None, owned_from=TODAY, now=NOW, actor=None, body_style="suv_or_wagon",
+        propulsion=Propulsion.COMBUSTION,
+    )  # fmt: skip
+    for vehicle, most_pages in ((cover.vehicle, 2), (bare, 6)):
         sheet = describe_job_sheet(vehicle, date(2026, 5, 20) + timedelta(days=9))
         pages = read_pages(sheet)
         text = "\n".join(pages)

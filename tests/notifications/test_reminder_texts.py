@@ -34,7 +34,7 @@ from tests.notifications.test_reminders import add_due_vehicle, treat
 from treatments.models import Inspection, Treatment, Zone
 from treatments.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import InspectionKind, ProductFamily, TreatmentKind, ZoneKind
+from treatments.rules.words import InspectionKind, ProductFamily, Propulsion, TreatmentKind, ZoneKind
 from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_inspection, record_treatment
 
 DAY = date(2026, 6, 10)
@@ -255,7 +255,7 @@ def add_unfinished_vehicle(shop: ShopForTests) -> Cover:
     owner = find_or_add_customer(name="Osric Vane", contact="osric@example.com", now=NOW)
     vehicle = add_vehicle(
         vin="1M8GDM9AXKP042788", owner=owner, owned_from=date(2025, 6, 10), now=NOW, actor=None,
-        description="2024 Tarn Osprey",
+        description="2024 Tarn Osprey", propulsion=Propulsion.COMBUSTION,
     )  # fmt: skip
     coat(shop, vehicle, date(2025, 6, 10), TreatmentKind.FIRST_TREATMENT, ["rocker_left", "underside_middle"])
     from scheduling.services import register_covers_for_new_treatments

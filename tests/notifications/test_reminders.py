@@ -21,7 +21,7 @@ from scheduling.services import register_covers_for_new_treatments
 from tests.conftest import NOW, TODAY, ShopForTests
 from treatments.models import Customer, Event, Vehicle, Zone
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import TreatmentKind
+from treatments.rules.words import Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
 
 
@@ -35,7 +35,15 @@ def treat(shop: ShopForTests, vehicle: Vehicle, day: date, kind: TreatmentKind) 
 
 def add_due_vehicle(shop: ShopForTests, vin: str, contact: str, first: date) -> Cover:
     owner = find_or_add_customer(name="Lena Orchard", contact=contact, now=NOW)
-    vehicle = add_vehicle(vin=vin, owner=owner, owned_from=first, now=NOW, actor=None, description="2025 Harrow Finch")
+    vehicle = add_vehicle(
+        vin=vin,
+        owner=owner,
+        owned_from=first,
+        now=NOW,
+        actor=None,
+        description="2025 Harrow Finch",
+        propulsion=Propulsion.COMBUSTION,
+    )
     treat(shop, vehicle, first, TreatmentKind.FIRST_TREATMENT)
     while register_covers_for_new_treatments(now=NOW):
         pass

@@ -13,7 +13,7 @@ from scheduling.services import register_covers_for_new_treatments
 from tests.conftest import FIXTURES, NOW, ShopForTests
 from treatments.models import Customer, Role, User, Vehicle, Zone
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import TreatmentKind
+from treatments.rules.words import Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, record_treatment
 
 ZONE = zoneinfo.ZoneInfo("America/New_York")
@@ -69,7 +69,14 @@ def add_due_vehicle(shop: ShopForTests, vin: str, first: date, style: str = "hat
         name=f"Owner {vin[-3:]}", email=f"owner-{vin[-3:]}@example.org".lower(), match_key=vin, created_at=NOW
     )
     vehicle: Vehicle = add_vehicle(
-        vin=vin, owner=owner, owned_from=first, now=NOW, actor=None, body_style=style, description="blue hatchback"
+        vin=vin,
+        owner=owner,
+        owned_from=first,
+        now=NOW,
+        actor=None,
+        body_style=style,
+        description="blue hatchback",
+        propulsion=Propulsion.COMBUSTION,
     )
     zones = Zone.objects.filter(code__in=["rocker_left", "rocker_right", "underside_middle"])
     record_treatment(

@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
 
-from tests.scheduling.oracle_inputs import Case, Season
+from tests.scheduling.oracle_inputs import Case, Fact, Season
 from tests.scheduling.oracle_records import kilometres_on, sort_out
 
 ONE_DAY = timedelta(days=1)
@@ -75,6 +75,22 @@ def in_season(season: Season, day: date) -> bool:
     return here >= season.first or here <= season.last
 
 
+def find_zones_out(facts: tuple[Fact, ...], asked: date) -> dict[str, date]:
+    """Return the zones out of the work on a day, each with the day since which it is."""
+    standing = [fact for fact in facts if fact.day <= asked and not (fact.withdrawn_on and fact.withdrawn_on <= asked)]
+    last_propulsion: Fact | None = None
+    for fact in standing:
+        if fact.is_propulsion and (last_propulsion is None or fact.day >= last_propulsion.day):
+            last_propulsion = fact
+    out: dict[str, date] = {}
+    for fact in standing:
+        if fact.is_propulsion and fact is not last_propulsion:
+            continue
+        for zone in fact.zones:
+            out[zone] = min(out.get(zone, fact.day), fact.day)
+    return out
+
+
 class Walk:
     """One walk from the first treatment to the day asked about, with the little that must be kept in mind."""
 
@@ -119,6 +135,7 @@ class Walk:
             if ended is None:
                 ended = self.ends_on(today)
         self.waive_what_is_open()
+        self.out = find_zones_out(self.known.facts, asked)
         duties = (*self.duties, *self.settle_touch_ups())
         renewed = self.judge_films(duties)
         if ended:
@@ -273,6 +290,8 @@ class Walk:
         """Say what became of each clock; those of one family, coat day, interval and next coat are one item."""
         joined: dict[tuple[str, date | None], Duty] = {}
         for clock in self.touch_ups:
+            if self.falls_away(clock):
+                continue
             group = joined.setdefault((clock.key, clock.next_coat), clock)
             group.zones = tuple(sorted({*group.zones, *clock.zones}))
         for duty in joined.values():
@@ -297,6 +316,14 @@ class Walk:
                 elif missed and before == "nothing missed":
                     found[zone] = "omitted by the shop"
         return tuple(sorted(found.items()))
+
+    def falls_away(self, clock: Duty) -> bool:
+        """Say whether it would be open or missed, and its zone went out of the work by its last day of grace."""
+        is_done = clock.next_coat is not None and clock.next_coat <= clock.grace
+        if is_done or self.is_waived(clock.key):
+            return False
+        out_since = self.out.get(clock.zones[0])
+        return out_since is not None and clock.grace >= out_since
 
     # The state of the cover.
 
@@ -364,7 +391,7 @@ class Walk:
         asked, promise = self.case.asked_on, self.promise
         if asked < self.case.deal.registered_on:
             return "pending"
-        if any(zone not in self.coated for zone in promise.required_zones):
+        if any(zone not in self.coated and zone not in self.out for zone in promise.required_zones):
             return "pending"
         if asked < first + timedelta(days=promise.waiting_days):
             return "pending"

@@ -15,6 +15,7 @@ from tests.scheduling.oracle import ONE_DAY, Answer, after_months, tell
 from tests.scheduling.oracle_inputs import (
     Case,
     Deal,
+    Fact,
     Look,
     Odometer,
     Owner,
@@ -192,6 +193,7 @@ def cases(draw: st.DrawFn) -> Case:
     case = draw_amendments(draw, case, draw_written)
     case = draw_owners(draw, case, start, draw_written)
     case = draw_readings(draw, case, start, draw_written)
+    case = draw_facts(draw, case, start, far, draw_written)
     case = replace(case, known_at=MOMENT if written else None)
     case = draw_stays(draw, case, far, draw_written)
     answer, edges = list_edges(case, far)
@@ -316,6 +318,21 @@ def draw_readings(draw: st.DrawFn, case: Case, start: date, draw_written: Moment
     return replace(case, odometer=tuple(readings), promise=promise)
 
 
+def draw_facts(draw: st.DrawFn, case: Case, start: date, far: date, draw_written: Moments) -> Case:
+    """A few standing facts, mostly at the grace of a touch-up, where a day more or less decides if it falls away."""
+    if draw(some(True, False)):
+        return case
+    edges = list_edges(case, far)[1]
+    facts = []
+    for _ in range(draw(some(1, 2, 3))):
+        day = nudge(draw, draw(some(start, start - 40 * ONE_DAY, draw(some(*edges)), draw(some(*edges)))))
+        zones = draw(st.lists(st.sampled_from(sorted(ZONES)), max_size=2, unique=True))
+        withdrawn_on = day + draw(some(0, 1, 90, 400)) * ONE_DAY if draw(some(False, False, True)) else None
+        written, withdrawal_written = draw_written(), draw_written()
+        facts.append(Fact(day, tuple(zones), draw(some(False, False, True)), written, withdrawn_on, withdrawal_written))
+    return replace(case, facts=tuple(facts))
+
+
 def draw_deal(draw: st.DrawFn, case: Case, start: date, answer: Answer, edges: list[date]) -> Deal:
     deadline = case.promise.registration_deadline_days or 0
     keys = [duty.key for duty in answer.duties] or ["reinspection:1"]
@@ -343,6 +360,7 @@ def draw_day_asked(draw: st.DrawFn, case: Case, start: date, answer: Answer, edg
     days += [*(work.day for work in case.works), *(look.day for look in case.looks)]
     days += [owner.from_day + (promise.notice_days or 0) * ONE_DAY for owner in case.owners]
     days += [reading.day for reading in case.odometer]
+    days += [day for fact in case.facts for day in (fact.day, fact.withdrawn_on) if day is not None]
     if promise.registration_deadline_days is not None:
         days.append(start + (promise.registration_deadline_days + 1) * ONE_DAY)
     if promise.length_months:

@@ -121,6 +121,18 @@ class Stay:
 
 
 @dataclass(frozen=True)
+class Fact:
+    """A standing fact of the vehicle: the zones that it takes out of the work, from its day until it was withdrawn."""
+
+    day: date
+    zones: tuple[str, ...] = ()
+    is_propulsion: bool = False
+    written_at: datetime | None = None
+    withdrawn_on: date | None = None
+    withdrawal_written_at: datetime | None = None
+
+
+@dataclass(frozen=True)
 class Site:
     open_weekdays: frozenset[int] = frozenset({1, 2, 3, 4, 5, 6, 7})
     closed_days: frozenset[date] = frozenset()
@@ -141,5 +153,6 @@ class Case:
     odometer: tuple[Odometer, ...] = ()
     owners: tuple[Owner, ...] = ()
     stays: tuple[Stay, ...] = ()
+    facts: tuple[Fact, ...] = ()
     site: Site = Site()
     known_at: datetime | None = None

@@ -4,11 +4,11 @@ A part of the oracle, so nothing of the rules under test is imported.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from fractions import Fraction
 
-from tests.scheduling.oracle_inputs import Case, Odometer, Owner
+from tests.scheduling.oracle_inputs import Case, Fact, Odometer, Owner
 
 
 @dataclass
@@ -22,6 +22,7 @@ class Knowledge:
     all_changes: list[date] = field(default_factory=list)
     readings: list[tuple[date, Fraction]] = field(default_factory=list)
     at_shop: set[date] = field(default_factory=set)
+    facts: tuple[Fact, ...] = ()
 
 
 def sort_out(case: Case) -> Knowledge:
@@ -33,7 +34,12 @@ def sort_out(case: Case) -> Knowledge:
     works = [work for work in case.works if known(work.written_at)]
     amended = {work.amends for work in works}
     works = [work for work in works if work.record not in amended and work.day <= case.asked_on]
-    knowledge = Knowledge(readings=believe(case.odometer, known))
+    facts = [
+        fact if known(fact.withdrawal_written_at) else replace(fact, withdrawn_on=None)
+        for fact in case.facts
+        if known(fact.written_at)
+    ]
+    knowledge = Knowledge(readings=believe(case.odometer, known), facts=tuple(facts))
     firsts = [work.day for work in works if work.kind == "first_treatment"]
     if not firsts:
         return knowledge

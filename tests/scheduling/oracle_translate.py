@@ -1,5 +1,6 @@
 """Says a case of the oracle in the words of the rules under test, and their answer in the words of the oracle."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -23,7 +24,16 @@ from treatments.rules.history import (
     ZoneLine,
 )
 from treatments.rules.odometer import Reading
-from treatments.rules.words import CorrosivityCategory, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
+from treatments.rules.standing_facts import StandingFact
+from treatments.rules.words import (
+    CorrosivityCategory,
+    FactKind,
+    InspectionKind,
+    ProductFamily,
+    Propulsion,
+    TreatmentKind,
+    ZoneKind,
+)
 
 # What is compared of a duty: name, kind, zones, the four dates, what became of it, and by which visit.
 DutyRow = tuple[object, ...]
@@ -134,7 +144,26 @@ def say_history(case: Case) -> VehicleHistory:
         stays=tuple(
             StayRecord(f"stay {n}", stay.first, stay.last, stay.written_at) for n, stay in enumerate(case.stays)
         ),
+        facts=tuple(say_standing_facts(case)),
     )
+
+
+def say_standing_facts(case: Case) -> Iterator[StandingFact]:
+    """Yield each fact and, for one that was withdrawn, its withdrawal."""
+    for number, fact in enumerate(case.facts):
+        kind = FactKind.PROPULSION if fact.is_propulsion else FactKind.ZONE_FORBIDDEN
+        propulsion = Propulsion.BATTERY if fact.is_propulsion else None
+        name = f"fact {number}"
+        yield StandingFact(name, kind, fact.day, number, fact.zones, propulsion, recorded_at=fact.written_at)
+        if fact.withdrawn_on is not None:
+            yield StandingFact(
+                f"withdrawal {number}",
+                FactKind.WITHDRAWN,
+                fact.withdrawn_on,
+                len(case.facts) + number,
+                withdraws=name,
+                recorded_at=fact.withdrawal_written_at,
+            )
 
 
 def say_site(case: Case) -> WorkingCalendar:

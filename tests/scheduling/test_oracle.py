@@ -76,6 +76,11 @@ def list_labels(case: Case, answer: Answer) -> Iterator[str]:
     if answer.percent is not None and answer.percent < 100:
         yield "reduced"
     yield from (f"film of a zone: {renewed}" for _zone, renewed in answer.renewed)
+    bare = tell(replace(case, facts=())) if case.facts else answer
+    if len(bare.duties) > len(answer.duties):
+        yield "touch-up: fell away"
+    if (bare.status, answer.status) == ("pending", "in_force"):
+        yield "begun without a zone that is out of the work"
     duty = case.promise.reinspection
     for item in answer.duties:
         if duty and item.kind == "reinspection":
@@ -113,6 +118,8 @@ MUST_OCCUR = {
     ),
     *(f"touch-up: {became}" for became in ("open", "done", "waived", "missed", "made up for")),
     *(f"film of a zone: {renewed}" for renewed in ("nothing missed", "omitted by the shop", "against the customer")),
+    "touch-up: fell away",
+    "begun without a zone that is out of the work",
     "reduced",
     "pulled into a season",
     "rolled",

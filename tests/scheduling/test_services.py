@@ -20,7 +20,7 @@ from scheduling.services import (
 from tests.conftest import NOW, TODAY, ShopForTests
 from treatments.models import Vehicle, Zone
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import TreatmentKind
+from treatments.rules.words import Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, record_treatment
 
 FIRST = date(2025, 6, 10)
@@ -29,7 +29,9 @@ QUART = Volume(Decimal(1), VolumeUnit.US_QUART)
 
 @pytest.fixture
 def vehicle(shop: ShopForTests) -> Vehicle:
-    added = add_vehicle(vin="11111111111111111", owner=None, owned_from=FIRST, now=NOW, actor=None)
+    added = add_vehicle(
+        vin="11111111111111111", owner=None, owned_from=FIRST, now=NOW, actor=None, propulsion=Propulsion.COMBUSTION
+    )
     zones = Zone.objects.filter(code__in=["rocker_left", "rocker_right", "underside_middle"])
     record_treatment(
         vehicle=added, site=shop.site, done_on=FIRST, kind=TreatmentKind.FIRST_TREATMENT, now=NOW, actor=None,

@@ -20,7 +20,7 @@ from tests.table_contents import read_tables
 from treatments.models import Zone
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.rules.vin import VinMark
-from treatments.rules.words import ProductFamily, TreatmentKind
+from treatments.rules.words import ProductFamily, Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, record_treatment
 
 pytestmark = pytest.mark.django_db
@@ -34,7 +34,13 @@ def covers(shop: ShopForTests) -> list[Cover]:
     quart = Volume(Decimal(1), VolumeUnit.US_QUART)
     for number, day in enumerate(DAYS):
         vehicle = add_vehicle(
-            vin=f"SERIAL{number}", vin_mark=VinMark.NON_ROAD_SERIAL, owner=None, owned_from=day, now=NOW, actor=None
+            vin=f"SERIAL{number}",
+            vin_mark=VinMark.NON_ROAD_SERIAL,
+            owner=None,
+            owned_from=day,
+            now=NOW,
+            actor=None,
+            propulsion=Propulsion.COMBUSTION,
         )
         record_treatment(
             vehicle=vehicle, site=shop.site, done_on=day, kind=TreatmentKind.FIRST_TREATMENT, now=NOW, actor=None,

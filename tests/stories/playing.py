@@ -34,7 +34,7 @@ from tests.stories.words import unsay
 from treatments.models import Customer, Lot, Product, Role, Treatment, User, Vehicle, Zone
 from treatments.places_of_use import record_place_of_use
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit, convert_psi_to_kpa
-from treatments.rules.words import DamageKind, InspectionKind, ZoneKind
+from treatments.rules.words import DamageKind, InspectionKind, Propulsion, ZoneKind
 from treatments.services import (
     ConditionsEntry,
     InspectionEntry,
@@ -124,6 +124,7 @@ class Player:
             actor=self.actor,
             body_style=unsay(body) if body else "",
             in_service_on=in_service,
+            propulsion=Propulsion(details.get("propulsion", Propulsion.COMBUSTION)),
         )
         if place := details.get("place_of_use"):
             record_place_of_use(

@@ -191,7 +191,7 @@ def test_zones_are_found_by_any_of_their_names_and_never_guessed() -> None:
     assert find_zone(CATALOGUE, "left roker").suggestions == ("Left rocker panel",)
 
 
-@pytest.mark.parametrize("text", ["battery", "sunroof", "rear bumper", "whole car", "rear left wheel arc", "", "!!"])
+@pytest.mark.parametrize("text", ["dashboard", "sunroof", "roof rack", "whole car", "rear left wheel arc", "", "!!"])
 def test_what_is_like_no_zone_brings_up_none(text: str) -> None:
     match = find_zone(CATALOGUE, text)
     assert match.zone is None
@@ -220,6 +220,7 @@ def test_a_catalogue_names_its_mistakes() -> None:
         "stage": "open_underside",
         "height": "lift",
         "areas_m2": {"car": 1},
+        "tools": ["straight_wand"],
     }
     assert read_catalogue({"zone": [good]})[0].area_on(BodyStyle.CAR) == 1
     for changed, words in (
@@ -228,6 +229,9 @@ def test_a_catalogue_names_its_mistakes() -> None:
         ({"areas_m2": {"boat": 1}}, "areas_m2"),
         ({"stage": ""}, "stage"),
         ({"name": ""}, "name"),
+        ({"tools": []}, "tools"),
+        ({"tools": ["brush"]}, "tools"),
+        ({"withheld_on": ["steam"]}, "withheld_on"),
     ):
         with pytest.raises(CatalogueError, match=words):
             read_catalogue({"zone": [good | changed]})

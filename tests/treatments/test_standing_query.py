@@ -12,6 +12,9 @@ from tests.shop_records import ShopForTests
 from tests.treatments.test_records import entry, treat
 from treatments.among import Among
 from treatments.models import OdometerReading, Treatment, TreatmentLine, Vehicle
+from treatments.rules.vin import VinMark
+from treatments.rules.words import Propulsion
+from treatments.services import add_vehicle
 from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows
 
 NOW = datetime(2026, 3, 1, 15, 30, 12, 345678, tzinfo=UTC)
@@ -22,8 +25,13 @@ COLUMNS = (
 
 @pytest.fixture
 def vehicles(shop: ShopForTests) -> list[Vehicle]:
-    vehicle = Vehicle.objects.create(vin="1XXC4FA17SM000008", created_at=NOW)
-    other = Vehicle.objects.create(vin="1XXC4FA17SM000009", plate="it's %s", created_at=NOW)
+    vehicle, other = (
+        add_vehicle(
+            vin=vin, owner=None, owned_from=date(2025, 1, 1), now=NOW, actor=None, plate=plate,
+            propulsion=Propulsion.COMBUSTION, vin_mark=VinMark.NON_ROAD_SERIAL,
+        )
+        for vin, plate in (("1XXC4FA17SM000008", ""), ("1XXC4FA17SM000009", "it's %s"))
+    )  # fmt: skip
     for one in (vehicle, other):
         treat(shop, one, entry(shop))
         for step, amount in enumerate(("10.5", "20000", "0.1")):

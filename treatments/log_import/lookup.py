@@ -27,6 +27,7 @@ class ZoneFinder:
                 zone.name,
                 zone.kind,
                 frozenset(style.value for style, _ in zone.areas_m2),
+                frozenset(propulsion.value for propulsion in zone.withheld_on),
             )
             for zone in self._catalogue
         }

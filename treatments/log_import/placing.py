@@ -13,7 +13,8 @@ from treatments.rules.log_columns import squeeze
 from treatments.rules.log_faults import Fault, FaultCode, NoteCode
 from treatments.rules.log_material import say_zone_not_on_body
 from treatments.rules.log_row import LogRow
-from treatments.rules.words import say
+from treatments.rules.standing_facts import find_propulsion, list_standing, say_why_out
+from treatments.rules.words import Propulsion, say
 
 FindExpected = Callable[[int, str, int], Decimal | None]
 # Beyond this the amount or its unit is probably wrong; less than that may be a thick or a thin coat. Our own choice.
@@ -39,6 +40,8 @@ class Placer:
         self.placed: list[LogRow] = []
         # A vehicle has one body style for life: the one on record, else the first that the log gives.
         self._style, self._style_from = _find_style(vehicle, rows)
+        self._facts = records.facts.get(vin, ())
+        self._propulsion_told = next((row.propulsion for row in rows if row.propulsion), "")
 
     def place(self, row: LogRow) -> None:
         """Accept the row, count it as known, or reject it with everything that it contradicts."""
@@ -84,11 +87,26 @@ class Placer:
         if self._style and row.zone.styles and self._style not in row.zone.styles:
             sentence = f"{self._style_from} {say_zone_not_on_body(row.zone, self._style)}"
             yield self._outcome.describe(FaultCode.ZONE_NOT_ON_BODY, "zone", row.zone.name, sentence)
+        if row.product is not None and (why := self._find_why_out(row)):
+            sentence = f"{row.zone.name} is not coated on this vehicle: {why}. Correct the row, or the vehicle's facts."
+            yield self._outcome.describe(FaultCode.ZONE_OUT_OF_THE_WORK, "zone", row.zone.name, sentence)
         other, ours = visit.zones.get(row.zone.key), _describe(row)
         if other is not None and bool(other.not_done_reason) != bool(ours.not_done_reason):
             name = row.zone.name
             sentence = _say_both(row, other.row, f"has {name} {_say_line(other)}", f"has it {_say_line(ours)}")
             yield self._outcome.describe(FaultCode.VISIT_DISAGREES, "zone", name, sentence)
+
+    def _find_why_out(self, row: LogRow) -> str:
+        """Return why nothing can have been put on the zone, '' where it may have been.
+
+        An unknown propulsion refuses nothing here: the log tells of work that is done.
+        """
+        for fact in list_standing(self._facts, row.day):
+            if fact.propulsion is None and row.zone.code in fact.zones:
+                return say_why_out(fact)
+        on_record = find_propulsion(self._facts, row.day)
+        propulsion = self._propulsion_told if on_record is Propulsion.UNKNOWN else on_record
+        return f"propulsion {say(propulsion)}" if propulsion in row.zone.withheld_on else ""
 
     def _find_line_fault(self, row: LogRow, known: KnownLine) -> Iterator[Fault]:
         """Yield where the same zone, product and lot is told of otherwise."""
@@ -140,6 +158,7 @@ def _tell(row: LogRow) -> Iterator[tuple[str, Told]]:
         "customer": (row.customer, row.customer.casefold()),
         "contact": (row.contact, plain_contact(row.contact)),
         "body_style": (say(row.body_style), row.body_style),
+        "propulsion": (say(row.propulsion), row.propulsion),
         "plate": (row.plate, squeeze(row.plate)),
         "vehicle": (row.vehicle, squeeze(row.vehicle)),
     }

@@ -9,8 +9,10 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
+from treatments.fact_reading import read_facts
 from treatments.models import OdometerReading, Ownership, Treatment, TreatmentLine, Vehicle
 from treatments.rules.log_row import LogRow
+from treatments.rules.standing_facts import StandingFact
 from treatments.rules.words import TreatmentKind
 
 VisitKey = tuple[date, TreatmentKind]
@@ -58,6 +60,7 @@ class Records:
     ownerships: dict[str, list[Ownership]]
     readings: dict[str, list[OdometerReading]]
     visits: dict[str, dict[VisitKey, Visit]]
+    facts: dict[str, tuple[StandingFact, ...]]
 
 
 # Each vehicle that gets new rows: its VIN, those rows by day, and the visits that they belong to.
@@ -82,7 +85,8 @@ def load_records(vins: Sequence[str]) -> Records:
     readings: dict[str, list[OdometerReading]] = defaultdict(list)
     for reading in OdometerReading.objects.filter(vehicle__in=vin_of):
         readings[vin_of[reading.vehicle_id]].append(reading)
-    return Records(vehicles, ownerships, readings, _load_visits(vin_of))
+    facts = {vin_of[key]: told for key, told in read_facts(vin_of).items()}
+    return Records(vehicles, ownerships, readings, _load_visits(vin_of), facts)
 
 
 def _load_visits(vin_of: dict[int, str]) -> dict[str, dict[VisitKey, Visit]]:

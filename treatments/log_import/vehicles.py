@@ -9,15 +9,18 @@ from datetime import datetime
 from treatments.event_log import Happening, describe
 from treatments.log_import.outcome import BatchOutcome
 from treatments.log_import.records import Records, Wanted
-from treatments.models import Vehicle
+from treatments.models import User, Vehicle, VehicleFact
 from treatments.rules.log_columns import squeeze
 from treatments.rules.log_faults import NoteCode
 from treatments.rules.log_row import LogRow
 from treatments.rules.vin import VinMark, tell_model_year
-from treatments.rules.words import say
+from treatments.rules.words import FactKind, FactSource, say
+from treatments.vehicle_facts import make_fact_event
 
 
-def record_vehicles(wanted: Wanted, records: Records, outcome: BatchOutcome, now: datetime) -> list[Happening]:
+def record_vehicles(
+    wanted: Wanted, records: Records, outcome: BatchOutcome, now: datetime, actor: User | None
+) -> list[Happening]:
     """Write the vehicles; return the events of the new ones.
 
     Args:
@@ -25,6 +28,7 @@ def record_vehicles(wanted: Wanted, records: Records, outcome: BatchOutcome, now
         records: what is on record; the new vehicles are added to it.
         outcome: where they are counted.
         now: the moment of recording.
+        actor: who imports.
     """
     new = []
     for vin, rows, _ in wanted:
@@ -38,7 +42,30 @@ def record_vehicles(wanted: Wanted, records: Records, outcome: BatchOutcome, now
     Vehicle.objects.bulk_create(new)
     records.vehicles.update({vehicle.vin: vehicle for vehicle in new})
     outcome.vehicles_added += len(new)
-    return [Happening("vehicle.added", "vehicle", str(v.pk), after=describe(v, "vin")) for v in new]
+    added = [Happening("vehicle.added", "vehicle", str(v.pk), after=describe(v, "vin")) for v in new]
+    return added + _record_propulsions(wanted, records, now, actor)
+
+
+def _record_propulsions(wanted: Wanted, records: Records, now: datetime, actor: User | None) -> list[Happening]:
+    """Put what drives a vehicle on record where no fact says so yet, from the day of its first row on."""
+    facts = []
+    for vin, rows, _ in wanted:
+        told = next((row.propulsion for row in rows if row.propulsion), "")
+        if not told or any(fact.propulsion for fact in records.facts.get(vin, ())):
+            continue
+        facts.append(
+            VehicleFact(
+                vehicle=records.vehicles[vin],
+                kind=FactKind.PROPULSION,
+                propulsion=told,
+                day=rows[0].day,
+                source=FactSource.SHOP_LOG,
+                recorded_at=now,
+                recorded_by=actor,
+            )
+        )
+    VehicleFact.objects.bulk_create(facts)
+    return [make_fact_event(fact) for fact in facts]
 
 
 def _fill(vehicle: Vehicle, rows: list[LogRow]) -> list[str]:

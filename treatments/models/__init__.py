@@ -1,6 +1,7 @@
 """The tables of the treatments room: people, vehicles, zones and products, work done, and the event log."""
 
 from treatments.models.events import Event, EventLogHead, EventReader, EventWords
+from treatments.models.facts import PersonTraining, VehicleFact
 from treatments.models.materials import Lot, Product, Zone, ZoneArea
 from treatments.models.people import Customer, Dealership, LogIn, Role, Site, User
 from treatments.models.reference import ReferenceStamp
@@ -24,6 +25,7 @@ __all__ = [
     "MaterialUse",
     "OdometerReading",
     "Ownership",
+    "PersonTraining",
     "Photo",
     "PlaceOfUse",
     "Product",
@@ -35,6 +37,7 @@ __all__ = [
     "TreatmentLine",
     "User",
     "Vehicle",
+    "VehicleFact",
     "Zone",
     "ZoneArea",
 ]

@@ -20,6 +20,15 @@ class Zone(models.Model):
     access_points = models.JSONField(default=list, blank=True, help_text="list of {name, count}")
     cautions = models.JSONField(default=list, blank=True)
     plastic = models.BooleanField(default=False)
+    # Nullable, so that SQLite need not remake a table that triggers name; None where an older catalogue was loaded.
+    tools = models.JSONField(null=True, blank=True, help_text="list of spray tools that fit")
+    door_approaches = models.JSONField(null=True, blank=True, help_text="list of doors_from_below, doors_open")
+    to_guard = models.JSONField(null=True, blank=True, help_text="list of what to cover or wipe, in words")
+    propulsions = models.JSONField(null=True, blank=True, help_text="vehicles that have it; all where left empty")
+    withheld_on = models.JSONField(null=True, blank=True, help_text="vehicles on which it is not coated")
+    has_own_source = models.BooleanField(
+        null=True, blank=True, help_text="the shop has a source for it; else it is common practice, without one"
+    )
 
     class Meta:
         ordering = ["code"]
@@ -39,6 +48,7 @@ class ZoneArea(models.Model):
     zone = models.ForeignKey(Zone, on_delete=models.CASCADE, related_name="areas")
     body_style = models.CharField(max_length=16, choices=choices_of(BodyStyle))
     area_m2 = models.DecimalField(max_digits=6, decimal_places=3)
+    is_measured = models.BooleanField(null=True, blank=True, help_text="measured by the shop; else an estimate of ours")
 
     class Meta:
         ordering = ["zone_id", "body_style"]
@@ -65,6 +75,8 @@ class Product(models.Model):
     water_displacing = models.BooleanField(default=False)
     surface_min_c = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
     surface_max_c = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
+    gun_pressure_kpa = models.DecimalField(max_digits=6, decimal_places=1, null=True, blank=True)
+    gun_nozzle_mm = models.DecimalField(max_digits=4, decimal_places=2, null=True, blank=True)
     shelf_life_months = models.PositiveSmallIntegerField(null=True, blank=True)
 
     class Meta:

@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from treatments.rules.conditions import SurfaceConditions
 from treatments.rules.odometer import Reading
+from treatments.rules.standing_facts import StandingFact
 from treatments.rules.words import (
     CorrosivityCategory,
     FilmState,
@@ -165,6 +166,7 @@ class VehicleHistory:
     owners: tuple[OwnerRecord, ...] = ()
     places: tuple[PlaceRecord, ...] = ()
     stays: tuple[StayRecord, ...] = ()
+    facts: tuple[StandingFact, ...] = ()
 
     @property
     def current_treatments(self) -> tuple[TreatmentRecord, ...]:
@@ -186,12 +188,14 @@ class VehicleHistory:
             owners=tuple([owner for owner in self.owners if owner.from_day <= day]),
             places=self.places,
             stays=tuple([replace(s, until_day=min(s.until_day, day)) for s in self.stays if s.from_day <= day]),
+            facts=tuple([fact for fact in self.facts if fact.day <= day]),
         )
 
     def list_days_after(self, day: date) -> list[date]:
-        """Return the days after ``day`` on which a standing treatment, an inspection or an owner is on record."""
+        """Return the days after ``day`` on which a standing treatment, inspection, owner or fact is on record."""
         days = [treatment.day for treatment in self.current_treatments if treatment.day > day]
         days += [inspection.day for inspection in self.inspections if inspection.day > day]
+        days += [fact.day for fact in self.facts if fact.day > day]
         return days + [owner.from_day for owner in self.owners if owner.from_day > day]
 
     def known_at(self, moment: datetime) -> "VehicleHistory":
@@ -211,6 +215,7 @@ class VehicleHistory:
             owners=tuple(record for record in self.owners if known(record.recorded_at)),
             places=tuple(record for record in self.places if known(record.recorded_at)),
             stays=tuple(record for record in self.stays if known(record.recorded_at)),
+            facts=tuple(record for record in self.facts if known(record.recorded_at)),
         )
 
     def list_days_at_shop(self) -> list[tuple[date, str]]:

@@ -18,6 +18,7 @@ HEADINGS: dict[str, tuple[str, ...]] = {
     "plate": ("plate", "licence plate", "license plate", "plate number", "registration"),
     "vehicle": ("vehicle", "vehicle description", "make and model", "make model"),
     "body_style": ("body style", "body"),
+    "propulsion": ("propulsion", "drive", "fuel", "energy", "powertrain"),
     "odometer": ("odometer", "mileage", "odometer reading"),
     "odometer_unit": ("odometer unit", "distance unit", "mileage unit", "odo unit"),
     "date": ("date", "visit date", "date of visit", "day", "treated on", "date treated", "treatment date"),

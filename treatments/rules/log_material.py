@@ -25,13 +25,19 @@ FINEST_AMOUNT = Decimal("0.001")
 
 @dataclass(frozen=True, slots=True)
 class KnownZone:
-    """A zone of the shop as the row reader needs it; ``styles`` are the body styles that have it."""
+    """A zone of the shop as the row reader needs it.
+
+    Attributes:
+        styles: the body styles that have it.
+        withheld_on: the propulsions of vehicles on which it is not coated.
+    """
 
     key: int
     code: str
     name: str
     kind: ZoneKind
     styles: frozenset[str]
+    withheld_on: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

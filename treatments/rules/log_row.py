@@ -16,7 +16,7 @@ from treatments.rules.log_faults import Fault, FaultCode, Note, NoteCode
 from treatments.rules.log_habits import LogHabits, read_distance
 from treatments.rules.log_material import KnownProduct, KnownZone, read_material, read_zone
 from treatments.rules.log_text import join_lines
-from treatments.rules.log_words import KINDS, MARKS, NOTHING, STYLES
+from treatments.rules.log_words import KINDS, MARKS, NOTHING, PROPULSIONS, STYLES
 from treatments.rules.units import AmbiguousNumberError, DecimalSign, Distance, UnitsError, Volume
 from treatments.rules.vin import VinMark
 from treatments.rules.vin_advice import advise_on_vin
@@ -53,6 +53,7 @@ class LogRow:
     plate: str
     vehicle: str
     body_style: str
+    propulsion: str
     customer: str
     contact: str
     email: str
@@ -68,6 +69,7 @@ class LogRow:
     notes: tuple[Note, ...] = ()
 
 
+UNKNOWN = NOTHING | {"unknown", "?"}
 # About fifty times round the earth; beyond it a digit was typed twice. Our own choice.
 MOST_KILOMETRES = Decimal(2_000_000)
 EARLIEST_DAY = date(1950, 1, 1)
@@ -91,6 +93,7 @@ def read_log_row(
     day = _read_day(row, shop, number)
     kind = _read_kind(row)
     style = _read_style(row)
+    propulsion = _read_propulsion(row)
     odometer = _read_odometer(row, shop)
     zone = read_zone(row, shop.find_zone, style)
     material = read_material(row, shop.find_product, zone, shop.decimal, shop.proven)
@@ -108,6 +111,7 @@ def read_log_row(
             plate=join_lines(row.get("plate").upper()),
             vehicle=join_lines(row.get("vehicle")),
             body_style=style,
+            propulsion=propulsion,
             customer=customer,
             contact=contact,
             email=email,
@@ -229,6 +233,18 @@ def _read_style(row: Cells) -> str:
         row.refuse(FaultCode.BODY_STYLE, "body_style", text, f"Write one of: {allowed}; or leave it empty.")
         return ""
     return style.value
+
+
+def _read_propulsion(row: Cells) -> str:
+    text = row.get("propulsion")
+    if text.casefold() in UNKNOWN or row.is_refused("propulsion"):
+        return ""
+    propulsion = PROPULSIONS.get(squeeze(text))
+    if propulsion is None:
+        allowed = ", ".join(say(word) for word in dict.fromkeys(PROPULSIONS.values()))
+        row.refuse(FaultCode.PROPULSION, "propulsion", text, f"Write one of: {allowed}; or leave it empty.")
+        return ""
+    return propulsion.value
 
 
 def _read_odometer(row: Cells, shop: Shop) -> Distance | None:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from treatments.rules.log_columns import squeeze
 from treatments.rules.vin import VinMark
-from treatments.rules.words import BodyStyle, TreatmentKind
+from treatments.rules.words import BodyStyle, Propulsion, TreatmentKind
 
 KINDS: Mapping[str, TreatmentKind] = {
     squeeze(words): kind
@@ -26,6 +26,17 @@ STYLES: Mapping[str, BodyStyle] = {
         BodyStyle.SUV_OR_WAGON: ("suv or wagon", "suv", "wagon", "estate", "suv_or_wagon", "station wagon"),
         BodyStyle.PICKUP: ("pickup", "pick-up", "pickup truck", "truck"),
         BodyStyle.VAN: ("van", "minivan"),
+    }.items()
+    for words in many
+}
+PROPULSIONS: Mapping[str, Propulsion] = {
+    squeeze(words): propulsion
+    for propulsion, many in {
+        Propulsion.COMBUSTION: ("combustion", "petrol", "gasoline", "diesel", "gas oil"),
+        Propulsion.HYBRID: ("hybrid", "plug-in hybrid", "mild hybrid"),
+        Propulsion.BATTERY: ("battery", "battery electric", "electric"),
+        Propulsion.LPG_OR_CNG: ("lpg or cng", "lpg", "cng", "lpg/cng", "autogas", "natural gas"),
+        Propulsion.HYDROGEN: ("hydrogen", "fuel cell"),
     }.items()
     for words in many
 }

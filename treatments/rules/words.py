@@ -48,6 +48,64 @@ class WorkHeight(StrEnum):
     GROUND = "ground"
 
 
+class Propulsion(StrEnum):
+    """What drives a vehicle, as far as it decides where high voltage or gas may lie."""
+
+    COMBUSTION = "combustion"
+    HYBRID = "hybrid"
+    BATTERY = "battery"
+    LPG_OR_CNG = "lpg_or_cng"
+    HYDROGEN = "hydrogen"
+    UNKNOWN = "unknown"
+
+
+class FactKind(StrEnum):
+    """What a standing fact says of one vehicle."""
+
+    PROPULSION = "propulsion"
+    FITTED_PART = "fitted_part"
+    ZONE_ABSENT = "zone_absent"
+    ZONE_FORBIDDEN = "zone_forbidden"
+    MAKERS_INSTRUCTION = "makers_instruction"
+    WITHDRAWN = "withdrawn"
+
+
+class FactSource(StrEnum):
+    """From where a standing fact is known."""
+
+    SEEN_ON_VEHICLE = "seen_on_vehicle"
+    VEHICLE_MAKER = "vehicle_maker"
+    REGISTRATION_DOCUMENT = "registration_document"
+    LICENSED_SPECIALIST = "licensed_specialist"
+    OWNER_SAID = "owner_said"
+    SHOP_LOG = "shop_log"
+
+
+class Training(StrEnum):
+    """What a person must be certified for before work on some vehicles; what it takes is for local law to say."""
+
+    HIGH_VOLTAGE = "high_voltage"
+    GAS_SYSTEMS = "gas_systems"
+
+
+class SprayTool(StrEnum):
+    """What a zone is sprayed with: a wand by its nozzle or by how it bends, or a gun for open surfaces."""
+
+    STRAIGHT_WAND = "straight_wand"
+    HOOKED_WAND = "hooked_wand"
+    ALL_ROUND_WAND = "all_round_wand"
+    STIFF_WAND = "stiff_wand"
+    FLEXIBLE_WAND = "flexible_wand"
+    GUN = "gun"
+
+
+class DoorApproach(StrEnum):
+    """From where doors and pillars are worked; lift posts may stand in the way of open doors."""
+
+    DOORS_FROM_BELOW = "doors_from_below"
+    DOORS_OPEN = "doors_open"
+
+
 class ProductFamily(StrEnum):
     """Families of protective product; touch-up intervals in the terms are set per family."""
 
@@ -119,4 +177,15 @@ def say(word: str) -> str:
         "annual_touch_up": "annual touch-up",
         "touch_up": "touch-up",
         "suv_or_wagon": "SUV or wagon",
+        "lpg_or_cng": "LPG or CNG",
+        "battery": "battery electric",
+        "hooked_wand": "hooked wand (90°)",
+        "all_round_wand": "all-round wand (360°)",
+        "zone_absent": "zone that the vehicle does not have",
+        "zone_forbidden": "zone that must not be coated",
+        "makers_instruction": "vehicle maker's instruction",
+        "seen_on_vehicle": "seen on the vehicle",
+        "vehicle_maker": "vehicle maker",
+        "owner_said": "said by the owner",
+        "shop_log": "the shop's log",
     }.get(str(word), str(word).replace("_", " "))

@@ -8,10 +8,22 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
-from typing import Any
+from enum import StrEnum
+from typing import Any, TypeVar
 
 from treatments.rules.log_columns import squeeze
-from treatments.rules.words import BodyStyle, ProductFamily, WorkHeight, WorkStage, ZoneKind
+from treatments.rules.words import (
+    BodyStyle,
+    DoorApproach,
+    ProductFamily,
+    Propulsion,
+    SprayTool,
+    WorkHeight,
+    WorkStage,
+    ZoneKind,
+)
+
+W = TypeVar("W", bound=StrEnum)
 
 
 class CatalogueError(ValueError):
@@ -28,7 +40,14 @@ class AccessPoint:
 
 @dataclass(frozen=True, slots=True)
 class ZoneDescription:
-    """One zone; areas in m2 by body style, none for a style that doesn't have it."""
+    """One zone; areas in m2 by body style, none for a style that doesn't have it.
+
+    Attributes:
+        to_guard: what to cover or wipe beside it, in words.
+        propulsions: of a part that is never coated, the vehicles that have it; all where none is named.
+        withheld_on: the vehicles on which it is not coated, since they lack it or high voltage or gas lies there.
+        has_own_source: the shop has a source for what is said of it; else it is common practice, without one.
+    """
 
     code: str
     name: str
@@ -42,6 +61,12 @@ class ZoneDescription:
     access_points: tuple[AccessPoint, ...] = ()
     cautions: tuple[str, ...] = ()
     plastic: bool = False
+    tools: tuple[SprayTool, ...] = ()
+    door_approaches: tuple[DoorApproach, ...] = ()
+    to_guard: tuple[str, ...] = ()
+    propulsions: tuple[Propulsion, ...] = ()
+    withheld_on: tuple[Propulsion, ...] = ()
+    has_own_source: bool = False
 
     def area_on(self, style: BodyStyle | None) -> Decimal | None:
         """Return the area in m2 on a body style, None where the style is not known or doesn't have the zone."""
@@ -100,6 +125,16 @@ def _read_zone(entry: Mapping[str, Any]) -> ZoneDescription:
     except ValueError:
         raise fail("kind", f"one of {', '.join(ZoneKind)}") from None
     coated = kind is not ZoneKind.NEVER_COATED
+
+    def read_words(field: str, words: type[W]) -> tuple[W, ...]:
+        try:
+            return tuple(words(word) for word in entry.get(field, ()))
+        except ValueError:
+            raise fail(field, f"any of {', '.join(words)}") from None
+
+    tools = read_words("tools", SprayTool)
+    if coated and not tools:
+        raise fail("tools", f"at least one of {', '.join(SprayTool)}")
     try:
         stage = WorkStage(entry.get("stage", "")) if coated else None
     except ValueError:
@@ -108,10 +143,6 @@ def _read_zone(entry: Mapping[str, Any]) -> ZoneDescription:
         height = WorkHeight(entry.get("height", "")) if coated else None
     except ValueError:
         raise fail("height", f"one of {', '.join(WorkHeight)}") from None
-    try:
-        families = tuple(ProductFamily(family) for family in entry.get("suited_families", ()))
-    except ValueError:
-        raise fail("suited_families", f"any of {', '.join(ProductFamily)}") from None
     try:
         areas = tuple((BodyStyle(s), Decimal(str(a))) for s, a in entry.get("areas_m2", {}).items())
         if any(not area > 0 for _, area in areas):
@@ -133,10 +164,15 @@ def _read_zone(entry: Mapping[str, Any]) -> ZoneDescription:
         height=height,
         sequence=int(entry.get("sequence", 0)),
         areas_m2=areas,
-        suited_families=families,
+        suited_families=read_words("suited_families", ProductFamily),
         access_points=points,
         cautions=tuple(entry.get("cautions", ())),
         plastic=bool(entry.get("plastic", False)),
+        tools=tools,
+        door_approaches=read_words("door_approaches", DoorApproach),
+        to_guard=tuple(entry.get("to_guard", ())),
+        propulsions=read_words("propulsions", Propulsion),
+        withheld_on=read_words("withheld_on", Propulsion),
     )
 
 

@@ -20,7 +20,8 @@ from claims.rules.claim import Finding
 from claims.services.report_counting import count_reports
 from desk.demo.build_log import write_demo_log
 from desk.demo.load import DEMO_PASSWORD, DemoShop, load_bookings, load_claims, load_intakes_and_covers, load_shop
-from notifications.queries import read_certificate_pdf, read_job_sheet_pdf
+from notifications.job_sheets import read_job_sheet_pdf
+from notifications.queries import read_certificate_pdf
 from notifications.services import send_all_due_messages, write_due_reminders
 from scheduling.due_list import URGENCIES, find_urgency
 from scheduling.index.service import recompute
