@@ -21,6 +21,14 @@ hypothesis_settings.register_profile(
 hypothesis_settings.register_profile(
     "nightly", max_examples=20_000, deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
+hypothesis_settings.register_profile(
+    "mutants",
+    max_examples=60,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    derandomize=True,
+    database=None,
+)
 hypothesis_settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 let_tests_empty_tables()
