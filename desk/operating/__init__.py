@@ -1,0 +1,1 @@
+"""What keeps the service running: backups, restoring them, and whether all is well."""
