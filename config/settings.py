@@ -16,7 +16,9 @@ env = environ.Env()
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 FIXTURES_DIR = BASE_DIR / "fixtures"
-VAR_DIR = Path(env.str("VAR_DIR", default=str(BASE_DIR / "var")))
+# An installed package has no project folder to write to; the folder in which a command is called takes its place.
+PROJECT_DIR = BASE_DIR if (BASE_DIR / "manage.py").exists() else Path.cwd()
+VAR_DIR = Path(env.str("VAR_DIR", default=str(PROJECT_DIR / "var")))
 VAR_DIR.mkdir(parents=True, exist_ok=True)
 
 DEBUG = env.bool("DEBUG", default=False)

@@ -16,6 +16,7 @@ from desk.views import (
     due,
     due_chosen,
     entry,
+    health,
     personal_data,
     record_inspection,
     record_treatment,
@@ -35,6 +36,7 @@ from desk.views import (
 app_name = "desk"
 urlpatterns = [
     path("", entry.home, name="home"),
+    path("health/", health.health, name="health"),
     path("log-in/", entry.LogIn.as_view(), name="log_in"),
     path("log-out/", LogoutView.as_view(), name="log_out"),
     path("language/", require_POST(set_language), name="set_language"),

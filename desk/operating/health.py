@@ -1,0 +1,99 @@
+"""Says whether the service is well: database, broker, workers, the last nightly run and the oldest waiting message.
+
+Nothing in the answer names a person, a vehicle or an address, so anybody may ask.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.conf import settings
+from django.core.cache import cache
+from django.db import DatabaseError, connection
+from django.db.models import Max, Min
+from kombu.exceptions import OperationalError
+
+from notifications.models import Message, MessageStatus
+from scheduling.models import RecomputeRun
+
+# A nightly run is late after a day and two hours; a message should leave within an hour of its time.
+NIGHTLY_LATE_AFTER = timedelta(hours=26)
+MESSAGE_LATE_AFTER = timedelta(hours=1)
+WORKERS_ANSWER_WITHIN_SECONDS = 1.0
+# Asking the workers takes as long as they may take to answer, so they are not asked for each request.
+WORKERS_ASKED_EVERY_SECONDS = 15
+WORKERS_CACHE_KEY = "health.workers"
+
+
+@dataclass(frozen=True)
+class Health:
+    """How each part is: ok, failing, late, none yet or not used. Moments are UTC, None where there is none."""
+
+    database: str
+    broker: str
+    workers: str
+    worker_count: int
+    last_run: str
+    last_run_at: datetime | None
+    messages: str
+    messages_waiting: int
+    oldest_message_due_at: datetime | None
+
+    @property
+    def is_well(self) -> bool:
+        return not {"failing", "late"} & {self.database, self.broker, self.workers, self.last_run, self.messages}
+
+
+def read_health(now: datetime) -> Health:
+    """Ask every part how it is; a part that does not answer hinders no other."""
+    broker, workers, count = read_workers()
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT 1")
+        last = RecomputeRun.objects.aggregate(at=Max("finished_at"))["at"]
+        waiting = Message.objects.filter(status__in=(MessageStatus.WAITING, MessageStatus.LEASED), due_at__lte=now)
+        oldest = waiting.aggregate(at=Min("due_at"))["at"]
+        number = waiting.count()
+    except DatabaseError:
+        return Health("failing", broker, workers, count, "failing", None, "failing", 0, None)
+    return Health(
+        database="ok",
+        broker=broker,
+        workers=workers,
+        worker_count=count,
+        last_run=_rate(last, now, NIGHTLY_LATE_AFTER, nothing="none yet"),
+        last_run_at=last,
+        messages=_rate(oldest, now, MESSAGE_LATE_AFTER, nothing="ok"),
+        messages_waiting=number,
+        oldest_message_due_at=oldest,
+    )
+
+
+def _rate(at: datetime | None, now: datetime, late_after: timedelta, *, nothing: str) -> str:
+    if at is None:
+        return nothing
+    return "late" if now - at > late_after else "ok"
+
+
+def read_workers() -> tuple[str, str, int]:
+    """Return how the broker and the workers are, and how many workers answered, as a few seconds ago at most."""
+    found: tuple[str, str, int] | None = cache.get(WORKERS_CACHE_KEY)
+    if found is None:
+        found = _ask_workers()
+        cache.set(WORKERS_CACHE_KEY, found, WORKERS_ASKED_EVERY_SECONDS)
+    return found
+
+
+def _ask_workers() -> tuple[str, str, int]:
+    if settings.CELERY_TASK_ALWAYS_EAGER:
+        return "not used", "not used", 0
+    from celery import current_app
+
+    app: Any = current_app
+    try:
+        with app.connection_for_read(connect_timeout=WORKERS_ANSWER_WITHIN_SECONDS) as broker:
+            broker.ensure_connection(max_retries=1, timeout=WORKERS_ANSWER_WITHIN_SECONDS)
+            answers = app.control.inspect(timeout=WORKERS_ANSWER_WITHIN_SECONDS, connection=broker).ping() or {}
+    except (OperationalError, OSError):
+        return "failing", "failing", 0
+    return "ok", "ok" if answers else "failing", len(answers)
