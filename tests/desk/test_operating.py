@@ -10,12 +10,14 @@ from pathlib import Path
 
 import psycopg
 import pytest
-from django.conf import settings
+from django.conf import LazySettings, settings
+from django.core.cache import cache
 from django.test import Client
 from django.utils import timezone
 
 from desk.operating.health import MESSAGE_LATE_AFTER, read_health
-from notifications.models import Message, MessageKind
+from notifications.models import Message
+from notifications.rules.reminders import MessageKind
 from scheduling.models import RecomputeRun
 from tests.conftest import is_full
 from treatments.models import Customer
@@ -113,7 +115,19 @@ def test_a_backup_restores_everything_and_refuses_what_does_not_fit(places: list
     assert further.run("restore", str(file)).returncode == 0
 
 
-def test_the_health_address_says_what_needs_a_person(client: Client, db: None) -> None:
+@pytest.fixture(autouse=True)
+def workers_are_asked_anew() -> None:
+    cache.clear()
+
+
+@pytest.mark.full
+def test_health_tells_a_silent_broker_from_one_without_workers(db: None) -> None:
+    found = read_health(timezone.now())
+    assert (found.broker, found.workers, found.worker_count, found.is_well) == ("ok", "failing", 0, False)
+
+
+def test_the_health_address_says_what_needs_a_person(client: Client, db: None, settings: LazySettings) -> None:
+    settings.CELERY_TASK_ALWAYS_EAGER = True
     now = timezone.now()
     answer = client.get("/health/")
     assert answer.status_code == 200
@@ -130,7 +144,7 @@ def test_the_health_address_says_what_needs_a_person(client: Client, db: None) -
     Message.objects.create(
         key="late",
         customer=Customer.objects.create(name="Ada Example", created_at=now),
-        kind=MessageKind.DUE,
+        kind=MessageKind.VISIT_DUE,
         address="ada@example.org",
         due_at=now - MESSAGE_LATE_AFTER,
         created_at=now,
