@@ -115,8 +115,8 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
             ],
-            # The filter ``date`` as French writes days; in English it is Django's own.
-            "builtins": ["desk.templatetags.desk_dates"],
+            # The filter ``date`` as French writes days, in English as Django does; the tag ``shown`` of every form.
+            "builtins": ["desk.templatetags.desk_dates", "desk.templatetags.desk_shown"],
         },
     },
     # The parts of pages that repeat hundreds of times; under jinja2/ of a room.

@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from claims.models import Claim
 from claims.queries import find_claim
 from desk.number_field import read_whole
+from desk.shown import note_position
 from desk.telling import tell
 from notifications.calendar_feeds import find_feed
 from notifications.links import OwnPage, read_own_page_token
@@ -94,6 +95,7 @@ def open_to(
             if not may_open(get_user(request), page):
                 who = ", ".join(tell(say(role)) for role in MAY_OPEN[page])
                 raise PermissionDenied(_("This page is for: %(who)s.") % {"who": who})
+            note_position(request)
             return view(request, *args, **kwargs)
 
         return cast("Callable[Concatenate[HttpRequest, P], R]", guarded)

@@ -44,9 +44,12 @@ class DecideForm(forms.Form):
         help_text=_("Wanted where the decision is another than the recommended one, and for goodwill."),
     )
     day = DayField(label=_("Decided on"))
+    # That of the decision that was shown with its letter; without it, it is shown first.
+    shown_sha256 = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
 
 
 class SecondForm(forms.Form):
+    decision = forms.IntegerField(widget=forms.HiddenInput)
     agrees = forms.BooleanField(label=_("I have read the file and agree to this decision"))
 
 
@@ -55,6 +58,7 @@ class ReopenForm(forms.Form):
 
 
 class PaymentForm(forms.Form):
+    decision = forms.IntegerField(widget=forms.HiddenInput)
     amount = NumberField(label=_("Paid"), max_digits=10, decimal_places=2, min_value=Decimal("0.01"))
     paid_on = DayField(label=_("Paid on"))
     reference = forms.CharField(label=_("Reference of the payment"), max_length=80)

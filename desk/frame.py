@@ -1,14 +1,12 @@
-"""The frame around every page: which sections a person may open, the choice of colours, and where to come back to."""
+"""The frame around every page: which sections a person may open, and the choice of colours."""
 
 import contextlib
 import functools
 from dataclasses import dataclass
-from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
-from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import get_language, get_language_info
 from django.utils.translation import gettext_lazy as _
 
@@ -83,23 +81,3 @@ def find_look(request: HttpRequest) -> str:
     """Return the colours that a person chose: "light", "dark", or '' where the system decides."""
     look = request.COOKIES.get(LOOK_COOKIE, "")
     return look if look in LOOKS else ""
-
-
-def find_page_address(request: HttpRequest) -> str:
-    """Return the address under which the page that is shown can be opened again.
-
-    A page that answers a form that was sent is left out: the one with the form is meant.
-    """
-    if request.method in ("GET", "HEAD"):
-        return request.get_full_path()
-    return find_page_before(request)
-
-
-def find_page_before(request: HttpRequest) -> str:
-    """Return the desk's page from which a request came, the first page where that is not known."""
-    before: str = request.META.get("HTTP_REFERER", "")
-    if not url_has_allowed_host_and_scheme(before, {request.get_host()}, require_https=request.is_secure()):
-        return "/"
-    parts = urlsplit(before)
-    # One slash at the start: two would lead to another host.
-    return "/" + parts.path.lstrip("/") + (f"?{parts.query}" if parts.query else "")

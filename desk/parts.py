@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.template import defaultfilters, engines
+from django.template.defaultfilters import linebreaks_filter
 from django.urls import NoReverseMatch, reverse
 from django.utils import formats, translation
 from django.utils.safestring import SafeString, mark_safe
@@ -18,6 +19,7 @@ from jinja2 import Environment, Template
 
 from desk.moulds import mark
 from desk.part_texts import TextWriter
+from desk.shown import write_shown_field
 from desk.telling import speak_in
 from desk.templatetags import desk_dates, desk_sentences, desk_words
 from treatments.rules.speaking import ENGLISH
@@ -87,6 +89,7 @@ def _make_spoken_environment(language: str, options: Mapping[str, Any]) -> Envir
     )
     environment.globals["address"] = find_address
     environment.globals["mark"] = mark
+    environment.globals["shown_field"] = write_shown_field
     for library in (desk_dates, desk_sentences, desk_words):
         environment.filters.update(library.register.filters)
     environment.filters["date"] = functools.partial(desk_dates.write_date, language=language)
@@ -97,4 +100,5 @@ def _make_spoken_environment(language: str, options: Mapping[str, Any]) -> Envir
     environment.filters["localised"] = formats.localize
     environment.filters["floatformat"] = defaultfilters.floatformat
     environment.filters["linebreaksbr"] = defaultfilters.linebreaksbr
+    environment.filters["linebreaks"] = linebreaks_filter
     return environment

@@ -5,3 +5,12 @@ from django.apps import AppConfig
 
 class NotificationsConfig(AppConfig):
     name = "notifications"
+
+    def ready(self) -> None:
+        from notifications.signed_content import NOT_SIGNED, SIGNED
+        from treatments.database_guards import keep_guards
+        from treatments.event_log.signed_content import keep_signed_content
+        from treatments.event_log.signed_guards import write_signed_guards
+
+        keep_signed_content(SIGNED, NOT_SIGNED)
+        keep_guards(self, write_signed_guards(SIGNED))

@@ -7,7 +7,10 @@ class SchedulingConfig(AppConfig):
     name = "scheduling"
 
     def ready(self) -> None:
-        from scheduling.guards import GUARDS
+        from scheduling.signed_content import NOT_SIGNED, SIGNED
         from treatments.database_guards import keep_guards
+        from treatments.event_log.signed_content import keep_signed_content
+        from treatments.event_log.signed_guards import write_signed_guards
 
-        keep_guards(self, GUARDS)
+        keep_signed_content(SIGNED, NOT_SIGNED)
+        keep_guards(self, write_signed_guards(SIGNED))

@@ -179,14 +179,18 @@ def _record_change(
     reason: str,
     now: datetime,
     actor: User | None,
+    on_cover: Mapping[str, Any] | None = None,
     **details: Any,
 ) -> CoverChange:
+    """Write a change down, do to the cover what it says, and record the event, which signs both off."""
     if not reason.strip():
         raise ValidationError({"reason": "A change to a cover needs a reason."})
     change = CoverChange(cover=cover, kind=kind, day=day, reason=reason, actor=actor, recorded_at=now, **details)
     change.full_clean()
     change.save()
-    after = {"cover": cover.number, "day": day, "reason": reason, "due_key": change.due_key}
+    if on_cover:
+        Cover.objects.filter(pk=cover.pk).update(**on_cover)
+    after = {"change": change.pk, "cover": cover.number, "day": day, "reason": reason, "due_key": change.due_key}
     record_events([Happening(f"cover.{kind}", "cover", str(cover.pk), after=after)], actor=actor, now=now)
     return change
 
@@ -248,19 +252,17 @@ def move_terms(
     locked = Cover.objects.select_for_update().get(pk=cover.pk)
     if to_version.published_at is None:
         raise ValidationError({"to_version": f"{to_version} is not published yet."})
-    change = _record_change(
+    return _record_change(
         locked,
         CoverChangeKind.TERMS_MOVED,
         day=day,
         reason=reason,
         now=now,
         actor=actor,
+        on_cover={"terms_version": to_version},
         from_version=locked.terms_version,
         to_version=to_version,
     )
-    locked.terms_version = to_version
-    locked.save()
-    return change
 
 
 @transaction.atomic
@@ -276,11 +278,18 @@ def end_cover(*, cover: Cover, day: date, reason: str, now: datetime, actor: Use
     Raises:
         ValidationError: without a reason, or where it was ended already.
     """
-    change = _record_change(cover, CoverChangeKind.ENDED, day=day, reason=reason, now=now, actor=actor)
-    changed = Cover.objects.filter(pk=cover.pk, ended_on__isnull=True).update(ended_on=day, end_reason=reason)
-    if not changed:
+    locked = Cover.objects.select_for_update().get(pk=cover.pk)
+    if locked.ended_on is not None:
         raise ValidationError(f"Cover {cover.number} was already ended.")
-    return change
+    return _record_change(
+        locked,
+        CoverChangeKind.ENDED,
+        day=day,
+        reason=reason,
+        now=now,
+        actor=actor,
+        on_cover={"ended_on": day, "end_reason": reason},
+    )
 
 
 __all__ = [

@@ -6,14 +6,18 @@ Tests marked ``full`` need PostgreSQL and a broker; an embedded run leaves them 
 import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.conf import settings
+from django.test import Client
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
-from tests.emptying import let_tests_empty_tables
+from desk.shown import make_token
+from tests.guards import let_tests_empty_tables
 from tests.shop_records import FIXTURES, NOW, TODAY, ShopForTests, make_shop
+from treatments.shown import find_log_position
 
 hypothesis_settings.register_profile(
     "ci", max_examples=500, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
@@ -80,3 +84,19 @@ def tasks_run_here() -> Iterator[None]:
     app.conf.task_always_eager = True
     yield
     app.conf.task_always_eager = before
+
+
+@pytest.fixture(autouse=True)
+def forms_come_from_their_page(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A test that sends a form without its page is taken to have had the page shown at that very moment.
+
+    What a form says itself stands, also where it says nothing: ``shown=""``.
+    """
+    post = Client.post
+
+    def post_as_shown(self: Client, path: str, data: Any = None, *args: Any, **kwargs: Any) -> Any:
+        if data is None or isinstance(data, dict):
+            data = {"shown": make_token(find_log_position()), **(data or {})}
+        return post(self, path, data, *args, **kwargs)
+
+    monkeypatch.setattr(Client, "post", post_as_shown)

@@ -8,6 +8,10 @@ class TreatmentsConfig(AppConfig):
 
     def ready(self) -> None:
         from treatments.database_guards import keep_guards
+        from treatments.event_log.signed_content import keep_signed_content
+        from treatments.event_log.signed_guards import write_signed_guards
         from treatments.guards import GUARDS
+        from treatments.signed_content import NOT_SIGNED, SIGNED
 
-        keep_guards(self, GUARDS)
+        keep_signed_content(SIGNED, NOT_SIGNED)
+        keep_guards(self, GUARDS + write_signed_guards(SIGNED))

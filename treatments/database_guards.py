@@ -15,13 +15,15 @@ from django.db.models.signals import post_migrate, pre_migrate
 REFUSE_EMPTYING = "refuse_to_empty_table"
 
 
+DIFFERS = "<differs>"
+
+
 @dataclass(frozen=True, slots=True)
 class Guard:
     """Refuses to write a row of ``table`` where ``condition`` (over OLD and NEW) is true.
 
-    Attributes:
-        on: the verbs that it looks at, such as ``"UPDATE OR DELETE"``.
-        columns: where given, an update that changes none of these is not refused.
+    ``DIFFERS`` in a condition stands for the database's own words for "is another than", NULL or not. ``on`` names the
+    verbs, such as ``"UPDATE OR DELETE"``.
     """
 
     name: str
@@ -29,18 +31,10 @@ class Guard:
     on: str
     condition: str
     says: str
-    columns: tuple[str, ...] = ()
 
     @property
     def verbs(self) -> list[str]:
         return self.on.split(" OR ")
-
-    def write_condition(self, verb: str, differs: str) -> str:
-        """Return what is refused, with the database's own words for "is another than"."""
-        if verb != "UPDATE" or not self.columns:
-            return self.condition
-        changed = " OR ".join(f"OLD.{name} {differs} NEW.{name}" for name in self.columns)
-        return f"({self.condition}) AND ({changed})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +54,7 @@ def _write_for_postgresql(guards: Sequence[Guard]) -> Iterator[Trigger]:
             # A function for each verb, since a delete has no NEW.
             name = f"{guard.name}_{verb.lower()}"
             body = (
-                f" BEGIN IF {guard.write_condition(verb, 'IS DISTINCT FROM')} THEN "
+                f" BEGIN IF {guard.condition.replace(DIFFERS, 'IS DISTINCT FROM')} THEN "
                 f"RAISE EXCEPTION '{guard.says}' USING ERRCODE = '23514'; END IF; "
                 f"RETURN {'OLD' if verb == 'DELETE' else 'NEW'}; END "
             )
@@ -82,7 +76,7 @@ def _write_for_sqlite(guards: Sequence[Guard]) -> Iterator[Trigger]:
             name = f"{guard.name}_{verb.lower()}"
             create = (
                 f"CREATE TRIGGER {name} BEFORE {verb} ON {guard.table} FOR EACH ROW "
-                f"WHEN {guard.write_condition(verb, 'IS NOT')} BEGIN SELECT RAISE(ABORT, '{guard.says}'); END"
+                f"WHEN {guard.condition.replace(DIFFERS, 'IS NOT')} BEGIN SELECT RAISE(ABORT, '{guard.says}'); END"
             )
             yield Trigger(name, guard.table, create)
 

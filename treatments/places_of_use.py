@@ -80,5 +80,10 @@ def end_places_of_former_owners(owned: Sequence[Ownership], *, now: datetime, ac
 
 
 def _tell_of_place(place: PlaceOfUse) -> Happening:
-    after = {"corrosivity": place.corrosivity, "from_day": place.from_day, "known_on": place.known_on}
+    after = {
+        "place": place.pk,
+        "corrosivity": place.corrosivity,
+        "from_day": place.from_day,
+        "known_on": place.known_on,
+    }
     return Happening("vehicle.place_of_use_recorded", "vehicle", str(place.vehicle_id), after=after)

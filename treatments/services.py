@@ -254,7 +254,7 @@ def record_reading(
 ) -> OdometerReading:
     """Keep an odometer reading as entered, with its value in km; the same reading on a day is kept once."""
     reading = keep_reading(vehicle=vehicle, day=day, distance=distance, now=now, source=source)
-    after = {"day": day, "kilometres": reading.kilometres}
+    after = {"reading": reading.pk, "day": day, "kilometres": reading.kilometres}
     happening = Happening("vehicle.reading_recorded", "vehicle", str(vehicle.pk), after=after)
     record_events([happening], actor=actor, now=now)
     return reading
@@ -700,7 +700,12 @@ def attach_photo(
     photo.image.save(f"{clean.sha256[:16]}.jpg", ContentFile(clean.content), save=False)
     photo.save()
     inspection = line.inspection
-    after = {"vehicle": inspection.vehicle_id, "zone": line.zone.code, "sha256": clean.sha256}
+    after = {
+        "photo": photo.pk,
+        "vehicle": inspection.vehicle_id,
+        "zone": line.zone.code,
+        "sha256": clean.sha256,
+    }
     happening = Happening("inspection.photo_added", "inspection", str(inspection.pk), after=after)
     record_events([happening], actor=actor, now=now)
     return photo

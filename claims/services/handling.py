@@ -1,5 +1,7 @@
 """Handling a claim: acknowledge, ask, inspect, decide, second, pay, reopen. A person does each; the program advises."""
 
+import hashlib
+import json
 from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import Decimal
@@ -16,6 +18,7 @@ from scheduling.models import Cover
 from treatments.event_log import Happening, record_events
 from treatments.models import Inspection, Role, User
 from treatments.rules.words import say
+from treatments.shown import check_unchanged_since, name_records
 
 MAY_DECIDE = (Role.WARRANTY_ADMINISTRATOR, Role.OWNER)
 
@@ -30,8 +33,22 @@ def check_may_decide(actor: User) -> None:
         raise PermissionDenied("Claims are decided by a warranty administrator or the owner.")
 
 
-def _lock(claim: Claim) -> Claim:
-    return Claim.objects.select_for_update().get(pk=claim.pk)
+class DecisionChangedError(ValidationError):
+    """The decision, with its letter, would not be the one that was shown: a finding or a rule changed meanwhile."""
+
+
+def lock_claim(claim: Claim, shown_at: int | None = None) -> Claim:
+    """Return the claim, locked, as every service does that records an event about it.
+
+    Args:
+        shown_at: the end of the event log when the claim was shown to who acts now; None where it was read just now.
+
+    Raises:
+        ChangedSinceShownError: where the claim has changed since.
+    """
+    locked = Claim.objects.select_for_update().get(pk=claim.pk)
+    check_unchanged_since(shown_at, name_records(locked))
+    return locked
 
 
 def _record(claim: Claim, what: str, after: Mapping[str, object], actor: User | None, now: datetime) -> None:
@@ -40,10 +57,10 @@ def _record(claim: Claim, what: str, after: Mapping[str, object], actor: User | 
 
 
 @transaction.atomic
-def acknowledge_claim(*, claim: Claim, day: date, now: datetime, actor: User) -> Claim:
+def acknowledge_claim(*, claim: Claim, day: date, now: datetime, actor: User, shown_at: int | None = None) -> Claim:
     """Record that the customer was told that the claim has come in; doing it again changes nothing."""
     check_may_decide(actor)
-    locked = _lock(claim)
+    locked = lock_claim(claim, shown_at)
     if locked.acknowledged_on == day:
         return locked
     if locked.acknowledged_on is not None:
@@ -56,14 +73,16 @@ def acknowledge_claim(*, claim: Claim, day: date, now: datetime, actor: User) ->
 
 
 @transaction.atomic
-def ask_customer(*, claim: Claim, what: str, day: date, now: datetime, actor: User) -> ClaimRequest:
+def ask_customer(
+    *, claim: Claim, what: str, day: date, now: datetime, actor: User, shown_at: int | None = None
+) -> ClaimRequest:
     """Ask the customer for something; the deadlines stand still until it comes.
 
     Raises:
         ValidationError: without saying what, before the report, or after the claim was decided.
     """
     check_may_decide(actor)
-    locked = _lock(claim)
+    locked = lock_claim(claim, shown_at)
     if not what.strip():
         raise ValidationError({"what": "Say what the customer is asked for."})
     check_day(day, "day", cover=locked.cover, now=now, after=locked.reported_on, after_what="the report")
@@ -72,36 +91,41 @@ def ask_customer(*, claim: Claim, what: str, day: date, now: datetime, actor: Us
     request = ClaimRequest(claim=locked, what=what.strip(), asked_on=day, asked_by=actor, recorded_at=now)
     request.full_clean()
     request.save()
-    _record(locked, "asked", {"what": request.what, "day": day}, actor, now)
+    _record(locked, "asked", {"request": request.pk, "what": request.what, "day": day}, actor, now)
     return request
 
 
 @transaction.atomic
-def record_answer(*, request: ClaimRequest, day: date, now: datetime, actor: User) -> ClaimRequest:
+def record_answer(
+    *, request: ClaimRequest, day: date, now: datetime, actor: User, shown_at: int | None = None
+) -> ClaimRequest:
     """Record that what the customer was asked for has come; the deadlines run on from that day.
 
     Raises:
         ValidationError: where the day is before the asking, or it had come already.
     """
     check_may_decide(actor)
+    lock_claim(request.claim, shown_at)
     check_day(day, "day", cover=request.claim.cover, now=now, after=request.asked_on, after_what="it was asked for")
     changed = ClaimRequest.objects.filter(pk=request.pk, came_on__isnull=True).update(came_on=day)
     request.refresh_from_db()
     if not changed:
         raise ValidationError(f"It had already come on {request.came_on}.")
-    _record(request.claim, "answered", {"what": request.what, "day": day}, actor, now)
+    _record(request.claim, "answered", {"request": request.pk, "what": request.what, "day": day}, actor, now)
     return request
 
 
 @transaction.atomic
-def note_inspection(*, claim: Claim, inspection: Inspection, now: datetime, actor: User) -> Claim:
+def note_inspection(
+    *, claim: Claim, inspection: Inspection, now: datetime, actor: User, shown_at: int | None = None
+) -> Claim:
     """Say which inspection was made for the claim.
 
     Raises:
         ValidationError: where it is of another vehicle or not of the kind made for claims.
     """
     check_may_decide(actor)
-    locked = _lock(claim)
+    locked = lock_claim(claim, shown_at)
     if inspection.vehicle_id != locked.cover.vehicle_id:
         raise ValidationError({"inspection": "It is of another vehicle."})
     if inspection.kind != "claim":
@@ -133,11 +157,10 @@ def _check_limits(kind: DecisionKind, amount: Decimal, claim_file: ClaimFile) ->
             )
 
 
-@transaction.atomic
-def decide_claim(
+def draft_decision(
     *, claim: Claim, kind: DecisionKind, amount: Decimal, reason: str, day: date, now: datetime, actor: User
 ) -> ClaimDecision:
-    """Decide a claim and write the letter. Above the amount that the terms name, a second person must agree.
+    """Return a decision with its letter, to be shown before it is made; nothing is written.
 
     Args:
         amount: what is to be paid, in the currency of the terms; 0 where it is refused.
@@ -149,13 +172,10 @@ def decide_claim(
             claim is decided already.
     """
     check_may_decide(actor)
-    locked = _lock(claim)
-    # Two decisions at once could use up the same rest of the limit in all.
-    Cover.objects.select_for_update().get(pk=locked.cover_id)
-    standing = locked.decisions.filter(reopened_at__isnull=True).first()
+    standing = claim.decisions.filter(reopened_at__isnull=True).first()
     if standing:
-        raise ValidationError(f"{locked.number} was decided on {standing.decided_on}; reopen it first, with a reason.")
-    claim_file = read_claim_file(locked, as_of=day)
+        raise ValidationError(f"{claim.number} was decided on {standing.decided_on}; reopen it first, with a reason.")
+    claim_file = read_claim_file(claim, as_of=day)
     currency = claim_file.terms.currency
     rounded = round_to_currency(amount, currency)
     if rounded != amount:
@@ -164,7 +184,7 @@ def decide_claim(
         raise ValidationError({"amount": f"{amount}: a refusal pays nothing; write 0 or choose another decision."})
     if kind is not DecisionKind.REFUSE and amount <= 0:
         raise ValidationError({"amount": f"{amount}: write more than 0, or refuse."})
-    check_day(day, "day", cover=locked.cover, now=now, after=locked.reported_on, after_what="the report")
+    check_day(day, "day", cover=claim.cover, now=now, after=claim.reported_on, after_what="the report")
     _check_limits(kind, amount, claim_file)
     if (kind is DecisionKind.GOODWILL or _differs(kind, amount, claim_file)) and not reason.strip():
         raise ValidationError(
@@ -175,8 +195,8 @@ def decide_claim(
     paid_before = sum((sum_payments(decision) for decision in claim_file.decisions), Decimal(0))
     recommended = claim_file.recommendation
     sheet = recommended.amount
-    decision = ClaimDecision(
-        claim=locked,
+    return ClaimDecision(
+        claim=claim,
         kind=kind,
         amount=amount,
         currency=currency,
@@ -196,14 +216,55 @@ def decide_claim(
         recorded_at=now,
         needs_second=limit is not None and amount > 0 and paid_before + amount > limit,
     )
+
+
+def compute_decision_sha256(decision: ClaimDecision) -> str:
+    """Return a SHA-256 over all that a decision says, by which it is known again as the one that was shown."""
+    told = [decision.claim_id, decision.kind, decision.amount, decision.currency, decision.reason, decision.recommended]
+    told += [decision.recommended_amount, decision.needs_second, decision.decided_on, decision.letter]
+    return hashlib.sha256(json.dumps([str(value) for value in told]).encode()).hexdigest()
+
+
+@transaction.atomic
+def decide_claim(
+    *,
+    claim: Claim,
+    kind: DecisionKind,
+    amount: Decimal,
+    reason: str,
+    day: date,
+    now: datetime,
+    actor: User,
+    shown_at: int | None = None,
+    shown_sha256: str | None = None,
+) -> ClaimDecision:
+    """Decide a claim and write the letter. Above the amount that the terms name, a second person must agree.
+
+    Args:
+        shown_at: as for ``lock_claim``.
+        shown_sha256: that of the decision that was shown with its letter; None where none was shown.
+
+    Raises:
+        ChangedSinceShownError: where the claim has changed since it was shown.
+        DecisionChangedError: where the decision or its letter would be another than the one shown.
+        PermissionDenied, ValidationError: as for ``draft_decision``.
+    """
+    check_may_decide(actor)
+    locked = lock_claim(claim, shown_at)
+    # Two decisions at once could use up the same rest of the limit in all.
+    Cover.objects.select_for_update().get(pk=locked.cover_id)
+    decision = draft_decision(claim=locked, kind=kind, amount=amount, reason=reason, day=day, now=now, actor=actor)
+    if shown_sha256 is not None and shown_sha256 != compute_decision_sha256(decision):
+        raise DecisionChangedError("The letter is not the one that was shown any more. Read it as it is now.")
     decision.full_clean()
     decision.save()
     after = {
+        "decision": decision.pk,
         "kind": kind,
         "amount": str(amount),
-        "currency": currency,
+        "currency": decision.currency,
         "reason": decision.reason,
-        "recommended": recommended.outcome,
+        "recommended": decision.recommended,
         "needs_second": decision.needs_second,
     }
     _record(locked, "decided", after, actor, now)
@@ -211,7 +272,9 @@ def decide_claim(
 
 
 @transaction.atomic
-def second_decision(*, decision: ClaimDecision, now: datetime, actor: User) -> ClaimDecision:
+def second_decision(
+    *, decision: ClaimDecision, now: datetime, actor: User, shown_at: int | None = None
+) -> ClaimDecision:
     """Agree, as a second person, to a decision above the amount that the terms name.
 
     Raises:
@@ -219,6 +282,7 @@ def second_decision(*, decision: ClaimDecision, now: datetime, actor: User) -> C
         ValidationError: for the person who decided, or where it is not wanted or was done.
     """
     check_may_decide(actor)
+    lock_claim(decision.claim, shown_at)
     if actor.pk == decision.decided_by_id:
         raise ValidationError("The second person must be another than the one who decided.")
     changed = ClaimDecision.objects.filter(
@@ -232,14 +296,16 @@ def second_decision(*, decision: ClaimDecision, now: datetime, actor: User) -> C
 
 
 @transaction.atomic
-def reopen_claim(*, claim: Claim, reason: str, now: datetime, actor: User) -> ClaimDecision:
+def reopen_claim(
+    *, claim: Claim, reason: str, now: datetime, actor: User, shown_at: int | None = None
+) -> ClaimDecision:
     """Set the standing decision aside on new evidence; it stays on record.
 
     Raises:
         ValidationError: without a reason, or where there is no standing decision.
     """
     check_may_decide(actor)
-    locked = _lock(claim)
+    locked = lock_claim(claim, shown_at)
     if not reason.strip():
         raise ValidationError({"reason": "Say what is new."})
     standing = locked.decisions.filter(reopened_at__isnull=True).first()
@@ -253,7 +319,14 @@ def reopen_claim(*, claim: Claim, reason: str, now: datetime, actor: User) -> Cl
 
 @transaction.atomic
 def record_payment(
-    *, decision: ClaimDecision, amount: Decimal, paid_on: date, reference: str, now: datetime, actor: User
+    *,
+    decision: ClaimDecision,
+    amount: Decimal,
+    paid_on: date,
+    reference: str,
+    now: datetime,
+    actor: User,
+    shown_at: int | None = None,
 ) -> ClaimPayment:
     """Record money paid under a decision that stands.
 
@@ -261,6 +334,7 @@ def record_payment(
         ValidationError: where the decision does not stand, without a reference, or beyond what was decided.
     """
     check_may_decide(actor)
+    lock_claim(decision.claim, shown_at)
     locked = ClaimDecision.objects.select_for_update().get(pk=decision.pk)
     if not locked.stands:
         raise ValidationError("This decision does not stand: it was reopened, or waits for a second person.")
@@ -283,6 +357,11 @@ def record_payment(
     )
     payment.full_clean()
     payment.save()
-    after = {"amount": str(amount), "currency": locked.currency, "reference": payment.reference}
+    after = {
+        "payment": payment.pk,
+        "amount": str(amount),
+        "currency": locked.currency,
+        "reference": payment.reference,
+    }
     _record(locked.claim, "paid", after, actor, now)
     return payment

@@ -12,6 +12,7 @@ from django.db import transaction
 
 from claims.models import Claim, ClaimPhoto, ClaimZone
 from claims.services.days import check_day
+from claims.services.handling import lock_claim
 from scheduling.models import Cover
 from treatments.event_log import Happening, record_events
 from treatments.models import User, Vehicle, Zone
@@ -158,7 +159,14 @@ def find_same_damage(
 
 @transaction.atomic
 def attach_claim_photo(
-    *, claim: Claim, upload: IO[bytes], name: str, zone: Zone | None, now: datetime, actor: User | None
+    *,
+    claim: Claim,
+    upload: IO[bytes],
+    name: str,
+    zone: Zone | None,
+    now: datetime,
+    actor: User | None,
+    shown_at: int | None = None,
 ) -> ClaimPhoto:
     """Keep a photo sent with a claim; the same file is kept once.
 
@@ -169,12 +177,13 @@ def attach_claim_photo(
     if zone is not None and not claim.claimed_zones.filter(zone=zone).exists():
         raise ValidationError({"zone": f"{zone} is not claimed in {claim.number}."})
     clean = clean_photo(upload, name)
+    lock_claim(claim, shown_at)
     known = ClaimPhoto.objects.filter(claim=claim, sha256=clean.sha256).first()
     if known:
         return known
     photo = ClaimPhoto(claim=claim, zone=zone, sha256=clean.sha256, recorded_at=now)
     photo.image.save(f"{clean.sha256[:16]}.jpg", ContentFile(clean.content), save=False)
     photo.save()
-    after = {"claim": claim.number, "sha256": clean.sha256, "zone": zone.code if zone else None}
+    after = {"photo": photo.pk, "claim": claim.number, "sha256": clean.sha256, "zone": zone.code if zone else None}
     record_events([Happening("claim.photo_added", "claim", str(claim.pk), after=after)], actor=actor, now=now)
     return photo

@@ -12,7 +12,8 @@ from django.utils.html import escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 
-from desk.frame import LOOKS, Section, find_look, find_page_address, list_other_languages, list_sections
+from desk.frame import LOOKS, Section, find_look, list_other_languages, list_sections
+from desk.page_address import find_page_address
 from desk.parts import write_part
 from desk.telling import tell
 from treatments.models import User

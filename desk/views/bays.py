@@ -10,13 +10,15 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from desk.access import access_visit, get_user, may_open, open_to
 from desk.bays_page import find_monday, find_week, lay_out_week, name_week
 from desk.booking_page import Context, Errors, list_faults
 from desk.day_fields import FIRST_RECORDED, LAST_RECORDED
 from desk.number_field import read_whole
+from desk.shown import list_changes, note_position_anew, shown_for
+from desk.shown_records import of_visit
 from desk.slots import SlotButton, make_buttons, make_place_value, read_button
 from desk.telling import tell
 from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
@@ -34,6 +36,7 @@ MINUTES_OF_A_DAY = 24 * 60
 
 
 @open_to("bays")
+@require_safe
 def bays(request: HttpRequest) -> HttpResponse:
     """Show a week of the bays of one site."""
     return render(request, "desk/bays.html", _read_page(request, get_user(request), request.GET.dict()))
@@ -113,6 +116,7 @@ def _step(days: list[date], chosen: date, step: int, beyond: date) -> date:
 
 @open_to("book")
 @require_POST
+@shown_for(of_visit, in_view=True)
 def drop(request: HttpRequest) -> HttpResponse:
     """Move a visit to where it was dropped; answer with the week anew, and with the reason where it can't stand there.
 
@@ -126,6 +130,8 @@ def drop(request: HttpRequest) -> HttpResponse:
     status = 200
     errors: Errors = []
     try:
+        if changes := list_changes(request):
+            raise ChangedMeanwhileError(changes)
         bay, person, starts_at, why = _read_place(request, visit, now)
         moved = move_visit(
             appointment=visit,
@@ -152,6 +158,7 @@ def drop(request: HttpRequest) -> HttpResponse:
         return redirect(f"{reverse('desk:bays')}?{urlencode({**query, 'moved': visit.number})}")
     if not errors:
         asked["moved"] = visit.number
+        note_position_anew(request)
     context = _read_page(request, user, asked)
     context["errors"] = [*errors, *context["errors"]]
     context |= {"instead": instead, "dropped": visit, "put_back": before if not errors else ""}

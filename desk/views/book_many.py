@@ -13,6 +13,8 @@ from desk.access import get_user, open_to
 from desk.book_many_rows import write_rows
 from desk.booking_forms import EARLIEST, ORDERS
 from desk.booking_page import Errors, list_faults
+from desk.shown import shown_for
+from desk.shown_records import of_chosen_covers
 from desk.slots import read_times, sign_times
 from scheduling.booking.many import MOST_AT_ONCE, BookedOne, ChosenTime, book_many, propose_many
 from scheduling.models import Cover
@@ -22,6 +24,7 @@ from treatments.models import User
 
 @open_to("book")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_chosen_covers)
 def book_chosen(request: HttpRequest) -> HttpResponse:
     """Show a time for each chosen cover; on the second press book those that are still ticked.
 

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from desk.access import access_vehicle, get_user, open_to
 from desk.booking_forms import NoteForm, list_places
@@ -26,6 +26,8 @@ from desk.booking_page import (
     read_vehicle_to_book,
 )
 from desk.booking_parts import write_blank_fields, write_named_fields
+from desk.shown import shown_for
+from desk.shown_records import of_vehicle_to_book
 from desk.slots import ChosenSlot, SlotButton, make_buttons, read_button
 from desk.telling import tell
 from scheduling.booking.errors import SlotTakenError
@@ -39,6 +41,7 @@ from treatments.queries import find_today
 
 @open_to("book")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_vehicle_to_book)
 def book(request: HttpRequest, vin: str) -> HttpResponse:
     """Show what is due and the best times for it; a press on one of them books it."""
     user, now = get_user(request), timezone.now()
@@ -164,6 +167,7 @@ def _write_no_time(choice: Choice) -> SafeString:
 
 
 @open_to("book")
+@require_safe
 def book_next(request: HttpRequest) -> HttpResponse:
     """Go to the booking of the next vehicle on the due list that is not booked yet."""
     user, today = get_user(request), find_today(timezone.now())

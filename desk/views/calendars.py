@@ -10,11 +10,14 @@ from django.utils.http import http_date, quote_etag
 from django.views.decorators.http import require_http_methods, require_safe
 
 from desk.access import access_bay, access_feed, get_user, may_open, open_to
+from desk.shown import shown_for
+from desk.shown_records import of_calendar
 from notifications.calendar_feeds import find_feed_of, list_bay_feeds, read_feed, renew_feed, stop_feed
 
 
 @open_to("calendars")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_calendar)
 def calendars(request: HttpRequest) -> HttpResponse:
     """Show the own address and, to the owner, those of the bays; make a new one or stop one on POST."""
     user = get_user(request)

@@ -12,16 +12,20 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from claims.claim_file import read_claim_file, try_out
 from claims.models import Claim, ClaimDecision, DecisionKind
+from claims.rules.deadlines import StepStatus
 from claims.rules.what_if import Change, WhatIfError, add_visit, discover_on, move_record, treat_zone
 from claims.services import (
+    DecisionChangedError,
     acknowledge_claim,
     ask_customer,
     attach_claim_photo,
+    compute_decision_sha256,
     decide_claim,
+    draft_decision,
     file_claim,
     record_answer,
     record_payment,
@@ -42,6 +46,9 @@ from desk.claim_forms import (
     WhatIfForm,
 )
 from desk.claim_new_part import write_blank_fields, write_fields
+from desk.shown import find_shown_at, list_changes, shown_for
+from desk.shown_records import of_claim, of_cover_to_claim_on
+from desk.telling import tell_all
 from desk.views.claim_page import Values, list_what_if_choices, show_claim
 from desk.views.sent import (
     answer_received,
@@ -57,64 +64,75 @@ from treatments.photos import PhotoError
 from treatments.queries import find_today
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.rules.words import DamageKind, ProductFamily
-from treatments.shop_reference import list_claimable_zones
+from treatments.shop_reference import list_claimable_zones, map_zone_names
+
+NOT_DONE = (StepStatus.OPEN, StepStatus.PAUSED, StepStatus.OVERDUE)
 
 
-def _find_standing(claim: Claim) -> ClaimDecision:
-    standing = claim.decisions.filter(reopened_at__isnull=True).first()
-    if standing is None:
-        raise ValidationError(_("The claim is not decided."))
-    return standing
+def _find_decision(claim: Claim, values: Values) -> ClaimDecision:
+    """Return the decision that a form names; only a claim's own can be agreed to, or paid under."""
+    found = claim.decisions.filter(pk=values["decision"]).first()
+    if found is None:
+        raise ValidationError(_("There is no such decision on this claim."))
+    return found
 
 
-def _acknowledge(claim: Claim, values: Values, user: User) -> None:
-    acknowledge_claim(claim=claim, day=values["day"], now=timezone.now(), actor=user)
+def _acknowledge(claim: Claim, values: Values, common: Values) -> None:
+    acknowledge_claim(claim=claim, day=values["day"], **common)
 
 
-def _ask(claim: Claim, values: Values, user: User) -> None:
-    ask_customer(claim=claim, what=values["what"], day=values["day"], now=timezone.now(), actor=user)
+def _ask(claim: Claim, values: Values, common: Values) -> None:
+    ask_customer(claim=claim, what=values["what"], day=values["day"], **common)
 
 
-def _answer(claim: Claim, values: Values, user: User) -> None:
+def _answer(claim: Claim, values: Values, common: Values) -> None:
     request = claim.requests.filter(pk=values["request"]).first()
     if request is None:
         raise ValidationError(_("There is no such request on this claim."))
-    record_answer(request=request, day=values["day"], now=timezone.now(), actor=user)
+    record_answer(request=request, day=values["day"], **common)
 
 
-def _decide(claim: Claim, values: Values, user: User) -> None:
-    decide_claim(
-        claim=claim,
-        kind=DecisionKind(values["kind"]),
+def _decide(claim: Claim, values: Values, common: Values) -> None:
+    decide_claim(claim=claim, **_read_decision(values), shown_sha256=values["shown_sha256"], **common)
+
+
+def _read_decision(values: Values) -> Values:
+    """Return what a person decided, for ``draft_decision`` and ``decide_claim``."""
+    return {
+        "kind": DecisionKind(values["kind"]),
+        "amount": values["amount"],
+        "reason": values["reason"],
+        "day": values["day"],
+    }
+
+
+def _second(claim: Claim, values: Values, common: Values) -> None:
+    second_decision(decision=_find_decision(claim, values), **common)
+
+
+def _reopen(claim: Claim, values: Values, common: Values) -> None:
+    reopen_claim(claim=claim, reason=values["reason"], **common)
+
+
+def _pay(claim: Claim, values: Values, common: Values) -> None:
+    record_payment(
+        decision=_find_decision(claim, values),
         amount=values["amount"],
-        reason=values["reason"],
-        day=values["day"],
-        now=timezone.now(),
-        actor=user,
+        paid_on=values["paid_on"],
+        reference=values["reference"],
+        **common,
     )
 
 
-def _second(claim: Claim, values: Values, user: User) -> None:
-    second_decision(decision=_find_standing(claim), now=timezone.now(), actor=user)
-
-
-def _reopen(claim: Claim, values: Values, user: User) -> None:
-    reopen_claim(claim=claim, reason=values["reason"], now=timezone.now(), actor=user)
-
-
-def _pay(claim: Claim, values: Values, user: User) -> None:
-    record_payment(decision=_find_standing(claim), now=timezone.now(), actor=user, **values)
-
-
-def _add_photo(claim: Claim, values: Values, user: User) -> None:
+def _add_photo(claim: Claim, values: Values, common: Values) -> None:
     upload = values["photo"]
     try:
-        attach_claim_photo(claim=claim, upload=upload, name=upload.name, zone=None, now=timezone.now(), actor=user)
+        attach_claim_photo(claim=claim, upload=upload, name=upload.name, zone=None, **common)
     except PhotoError as error:
         raise ValidationError({"photo": str(error)}) from error
 
 
-ACTIONS: dict[str, tuple[type[forms.Form], Callable[[Claim, Values, User], None]]] = {
+ACTIONS: dict[str, tuple[type[forms.Form], Callable[[Claim, Values, Values], None]]] = {
     "acknowledge": (AcknowledgeForm, _acknowledge),
     "ask": (AskForm, _ask),
     "answer": (AnswerForm, _answer),
@@ -135,8 +153,17 @@ def add_errors(form: forms.Form, error: ValidationError) -> None:
         form.add_error(name if name in form.fields else None, errors)
 
 
+# Who agrees or sets aside reads first what there is now; what was typed for other steps may still hold.
+READ_FIRST = ("second", "reopen")
+
+
 @open_to("handle_claims")
 @require_POST
+@shown_for(
+    of_claim,
+    page=lambda number, action: reverse("desk:claim", args=[number]),
+    again=lambda number, action: action not in READ_FIRST,
+)
 def act(request: HttpRequest, number: str, action: str) -> HttpResponse:
     """Do one thing to a claim and show the claim again; where it can't be done, with the errors."""
     user = get_user(request)
@@ -145,17 +172,41 @@ def act(request: HttpRequest, number: str, action: str) -> HttpResponse:
         raise Http404(f"No action {action} here.")
     form_class, service = ACTIONS[action]
     form = form_class(request.POST, request.FILES)
-    if form.is_valid():
+    if form.is_valid() and "change" not in request.POST:
+        common = {"now": timezone.now(), "actor": user, "shown_at": find_shown_at(request)}
         try:
-            service(claim, form.cleaned_data, user)
+            if action == "decide" and not form.cleaned_data["shown_sha256"]:
+                return _show_decision(request, claim, form)
+            service(claim, form.cleaned_data, common)
+        except DecisionChangedError as error:
+            return _show_decision(request, claim, form, changed=" ".join(tell_all(error.messages)))
         except ValidationError as error:
             add_errors(form, error)
         else:
             return redirect("desk:claim", number=claim.number)
-    return show_claim(request, claim, bound={action: form}, status=400)
+    return show_claim(request, claim, bound={action: form}, status=400 if form.errors else 200)
+
+
+def _show_decision(request: HttpRequest, claim: Claim, form: forms.Form, *, changed: str = "") -> HttpResponse:
+    """Show a decision before it is made: the letter as it would go, and the deadlines that are open."""
+    now = timezone.now()
+    decision = draft_decision(claim=claim, **_read_decision(form.cleaned_data), now=now, actor=get_user(request))
+    file = read_claim_file(claim, as_of=find_today(now, claim.cover.site), is_fresh=True)
+    context = {
+        "claim": claim,
+        "decision": decision,
+        "open_deadlines": [deadline for deadline in file.deadlines if deadline.status in NOT_DONE],
+        "sets_deadlines": bool(file.deadlines),
+        "typed": [(name, form.data.get(name, "")) for name in ("kind", "amount", "reason", "day")],
+        "shown_sha256": compute_decision_sha256(decision),
+        "changed": changed,
+        "zone_names": map_zone_names(),
+    }
+    return render(request, "desk/claim_decide.html", context, status=409 if changed else 200)
 
 
 @open_to("handle_claims")
+@require_safe
 def what_if(request: HttpRequest, number: str) -> HttpResponse:
     """Show which findings would turn if one fact were another; nothing is written."""
     claim = access_claim(get_user(request), number)
@@ -184,6 +235,7 @@ def _read_change(values: Values) -> Change:
 
 
 @open_to("file_claims")
+@shown_for(of_cover_to_claim_on, in_view=True)
 def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
     """Take in a claim on a cover."""
     user = get_user(request)
@@ -193,12 +245,16 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
     purpose = f"claim on cover {cover.pk}"
     form: FileClaimForm | None = None
     first = ""
+    changes: list[str] = []
     if request.method == "POST":
         form = FileClaimForm(request.POST or None, request.FILES or None, zones=zones, initial={"reported_on": today})
         try:
             arrived = find_arrived(request, purpose, with_files=True)
             if arrived:
                 return answer_received(request, arrived)
+            changes = list_changes(request)
+            if changes:
+                raise ValidationError(changes)
             if form.is_valid() and _has_odometer_unit(form):
                 received = record_once(
                     request,
@@ -221,7 +277,7 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
         "typed_by": tell_typed_by(request),
         "first_outcome": first,
     }
-    status = 409 if first else 400 if form and form.errors else 200
+    status = 409 if first or changes else 400 if form and form.errors else 200
     return render(request, "desk/claim_new.html", context, status=status)
 
 
@@ -278,6 +334,7 @@ def _file_with_photos(photos: "list[UploadedFile[bytes]]", **values: Any) -> Cla
 
 
 @open_to("claims")
+@require_safe
 def letter(request: HttpRequest, number: str, decision: int) -> HttpResponse:
     """Show the letter of a decision as it went, ready to be printed."""
     claim = access_claim(get_user(request), number)

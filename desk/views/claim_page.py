@@ -79,6 +79,7 @@ def make_handling(
     kind = outcome.value if outcome is not Outcome.ASK else ""
     day = {"day": today}
     standing = file.standing
+    of_standing = {"decision": standing.pk} if standing else {}
     left = standing.amount - sum_payments(standing) if standing else Decimal(0)
     made = ClaimForms(
         {
@@ -86,7 +87,8 @@ def make_handling(
             "ask": {"initial": day},
             "answer": {"initial": day},
             "decide": {"initial": day | {"kind": kind, "amount": payable if kind != Outcome.REFUSE else 0}},
-            "pay": {"initial": {"paid_on": today, "amount": left}},
+            "second": {"initial": of_standing},
+            "pay": {"initial": of_standing | {"paid_on": today, "amount": left}},
             "what_if": list_what_if_choices(file),
         },
         bound or {},

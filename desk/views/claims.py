@@ -9,6 +9,7 @@ from django.core.paginator import Paginator
 from django.db.models import Count, FilteredRelation, Q, Value
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.views.decorators.http import require_safe
 
 from claims.models import Claim
 from claims.queries import list_claims_for
@@ -72,6 +73,7 @@ def _read_claims_from(first: int) -> StandingQuery:
 
 
 @open_to("claims")
+@require_safe
 def claims(request: HttpRequest) -> HttpResponse:
     """List claims, newest first."""
     user = get_user(request)
@@ -92,12 +94,14 @@ def claims(request: HttpRequest) -> HttpResponse:
 
 
 @open_to("claims")
+@require_safe
 def claim(request: HttpRequest, number: str) -> HttpResponse:
     """Show one claim with its findings and how it is handled."""
     return show_claim(request, access_claim(get_user(request), number))
 
 
 @open_to("claims")
+@require_safe
 def claim_photo(request: HttpRequest, number: str, photo: int) -> HttpResponse:
     """Hand out a photo of a claim to those who may see the claim."""
     found = access_claim(get_user(request), number).photos.filter(pk=photo).first()

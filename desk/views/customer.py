@@ -23,6 +23,8 @@ from desk.access import access_own_page
 from desk.booking_forms import EARLIEST
 from desk.number_field import read_whole
 from desk.own_times import ChosenTime, read_chosen_time, sign_time
+from desk.shown import list_changes, note_position, shown_for
+from desk.shown_records import of_own_visits
 from desk.telling import tell, tell_all
 from notifications.links import OwnPage, make_stop_token
 from notifications.own_page import OwnVehicle, read_last_record, read_own_vehicle
@@ -81,6 +83,7 @@ def for_its_owner(
             context = {"phone": sites[0].phone if len(sites) == 1 else ""}
             return _keep_private(render(request, "desk/customer_unknown.html", context, status=404))
         now = timezone.now()
+        note_position(request)
         shown = read_own_vehicle(page, now=now)
         # Who chose a language on a page before gets that one.
         chosen = settings.LANGUAGE_COOKIE_NAME in request.COOKIES
@@ -251,6 +254,7 @@ def other_times(request: HttpRequest, visitor: Visitor) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @for_its_owner
+@shown_for(of_own_visits, in_view=True)
 def chosen_time(request: HttpRequest, visitor: Visitor, slot: str) -> HttpResponse:
     """Ask whether to take a time that was proposed; take it on POST."""
     chosen = read_chosen_time(slot, visitor.page.vehicle)
@@ -272,6 +276,8 @@ def chosen_time(request: HttpRequest, visitor: Visitor, slot: str) -> HttpRespon
             "why": _tell_why(visitor, find_today(chosen.starts_at, visitor.shown.site)),
         }
         return render(request, "desk/customer_confirm.html", context)
+    if list_changes(request):
+        return _show_changed(request, visitor)
     return _take(request, visitor, chosen)
 
 
@@ -297,12 +303,16 @@ def _take(request: HttpRequest, visitor: Visitor, chosen: ChosenTime) -> HttpRes
             told = gettext("Somebody was first and took this time. Choose another day, or call us.")
         return _show(request, visitor, moving=visit is not None, errors=[told], offers=offers or None, status=409)
     except ChangedMeanwhileError:
-        told = gettext("We changed this visit meanwhile. This is how it is now.")
-        return _show(request, visitor, errors=[told], status=409)
+        return _show_changed(request, visitor)
     except ValidationError as error:
         return _show(request, visitor, moving=visit is not None, errors=tell_all(error.messages), status=400)
     nudge_to_tell()
     return _redirect(visitor, "moved" if visit is not None else "booked")
+
+
+def _show_changed(request: HttpRequest, visitor: Visitor) -> HttpResponse:
+    told = gettext("We changed this visit meanwhile. This is how it is now.")
+    return _show(request, visitor, errors=[told], status=409)
 
 
 def _redirect(visitor: Visitor, done: str) -> HttpResponse:
@@ -313,6 +323,7 @@ def _redirect(visitor: Visitor, done: str) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @for_its_owner
+@shown_for(of_own_visits, in_view=True)
 def cancel(request: HttpRequest, visitor: Visitor) -> HttpResponse:
     """Ask why a visit is to be cancelled, and cancel it on POST."""
     visit = visitor.visit
@@ -323,6 +334,8 @@ def cancel(request: HttpRequest, visitor: Visitor) -> HttpResponse:
         errors = [told] if request.method == "POST" else []
         return _show(request, visitor, errors=errors, status=409 if errors else 200)
     reason, errors = "", []
+    if list_changes(request):
+        return _show_changed(request, visitor)
     if request.method == "POST":
         reason = request.POST.get("reason", "").strip()[:200]
         try:
@@ -335,8 +348,7 @@ def cancel(request: HttpRequest, visitor: Visitor) -> HttpResponse:
                 now=visitor.now,
             )
         except ChangedMeanwhileError:
-            told = gettext("We changed this visit meanwhile. This is how it is now.")
-            return _show(request, visitor, errors=[told], status=409)
+            return _show_changed(request, visitor)
         except ValidationError:
             errors = [gettext("Say in a few words why, so that we know.")]
         else:

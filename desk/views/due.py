@@ -8,6 +8,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
 from django.views.decorators.vary import vary_on_headers
 
 from desk.access import access_cover, get_user, may_open, open_to
@@ -73,6 +74,7 @@ def write_query(wanted: DueFilter) -> str:
 
 @open_to("due_list")
 @vary_on_headers("HX-Request")
+@require_safe
 def due_list(request: HttpRequest) -> HttpResponse:
     """Show the due list; to a search as somebody types, only what it found."""
     if request.htmx and not request.htmx.history_restore_request:  # type: ignore[attr-defined]
@@ -132,6 +134,7 @@ ITEMS_OF_COVER = StandingRows(list_near_items)
 
 @open_to("due_list")
 @vary_on_headers("HX-Request")
+@require_safe
 def due_why(request: HttpRequest, number: str) -> HttpResponse:
     """Say why the dates of a cover are what they are; the list asks for it when somebody wants to know."""
     cover = access_cover(get_user(request), number)

@@ -19,6 +19,8 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_http_methods
 
 from desk.access import get_user, may_open, open_to
+from desk.shown import shown_for
+from desk.shown_records import of_chosen_covers
 from desk.telling import tell, tell_all
 from notifications.services import write_due_reminders
 from notifications.weighing import Standing, foresee_reminders
@@ -152,6 +154,7 @@ ACTIONS = {
 
 @open_to("due_list")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_chosen_covers)
 def chosen(request: HttpRequest) -> HttpResponse:
     """Show how many of the chosen covers something can be done to; on POST do it and tell what failed."""
     user, now = get_user(request), timezone.now()

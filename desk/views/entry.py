@@ -12,11 +12,12 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.csrf import csrf_exempt
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 from django_htmx.http import HttpResponseClientRedirect
 
 from desk.access import HOME, get_user
-from desk.frame import LOOK_COOKIE, LOOKS, find_page_before
+from desk.frame import LOOK_COOKIE, LOOKS
+from desk.page_address import find_page_before
 from notifications.links import read_stop_token
 from notifications.services import stop_messages
 from treatments.models import Role
@@ -49,6 +50,7 @@ def choose_look(request: HttpRequest) -> HttpResponse:
 
 
 @login_required
+@require_safe
 def home(request: HttpRequest) -> HttpResponse:
     """Send each role to its own first page."""
     return redirect(HOME[Role(get_user(request).role)])

@@ -13,6 +13,8 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods
 
 from desk.access import access_customer, get_user, open_to
+from desk.shown import shown_for
+from desk.shown_records import of_customer
 from notifications.personal_data import Erasure, ErasureOrder, erase_person, plan_erasure
 from notifications.personal_data.files import find_files_of_the_shop
 from notifications.personal_data.people import ERASED_KEY, Person
@@ -57,6 +59,7 @@ def _find_customers(asked: str) -> "QuerySet[Customer]":
 
 @open_to("personal_data")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_customer, again=False)
 def erase(request: HttpRequest, key: int) -> HttpResponse:
     """What an erasure erases and keeps, and why; then, confirmed, the erasure itself."""
     customer = access_customer(key)
@@ -65,7 +68,7 @@ def erase(request: HttpRequest, key: int) -> HttpResponse:
     form = OrderForm(request.POST or None)
     status, errors = 200, []
     if request.method == "POST":
-        if request.POST.get("shown") != _compute_fingerprint(plan):
+        if request.POST.get("fingerprint") != _compute_fingerprint(plan):
             status = 409
             errors = [_("Meanwhile something about this person has changed, so nothing was erased. Read it once more.")]
         elif form.is_valid():
@@ -82,7 +85,7 @@ def erase(request: HttpRequest, key: int) -> HttpResponse:
         "kept": describe_kept(plan),
         "places": describe_left_to_the_shop(),
         "files": [path.name for path in find_files_of_the_shop(Person(customer, now))],
-        "shown": _compute_fingerprint(plan),
+        "fingerprint": _compute_fingerprint(plan),
         "form": form,
         "errors": errors,
     }

@@ -7,7 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.middleware.csrf import REASON_NO_CSRF_COOKIE
 from django.shortcuts import render
 
-from desk.frame import find_page_before
+from desk.page_address import find_page_before
 
 
 def refuse_form(request: HttpRequest, reason: str = "") -> HttpResponse:

@@ -14,6 +14,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from desk.access import access_inspection, access_kept_photo, access_photo, access_vehicle, get_user, open_to
 from desk.inspection_form import InspectionForm
 from desk.rusted_area import PICTURES
+from desk.shown import list_changes, shown_for
+from desk.shown_records import of_new_inspection
 from desk.telling import tell, tell_all
 from desk.views.record_treatment import find_site
 from desk.views.sent import (
@@ -100,6 +102,7 @@ def _keep_files(request: HttpRequest, form: InspectionForm, key: UUID, user: Use
 
 @open_to("record_work")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_new_inspection, in_view=True)
 def record(request: HttpRequest, vin: str) -> HttpResponse:
     """Record what was seen on a vehicle; pictures are kept as soon as they arrive, whatever else must be corrected."""
     user = get_user(request)
@@ -118,6 +121,9 @@ def record(request: HttpRequest, vin: str) -> HttpResponse:
         form = _make_form(request, vehicle)
         for card in form.cards:
             card.photo_errors += refused.get(card.code, [])
+        if changes := list_changes(request):
+            form.add_errors(ValidationError(changes))
+            return _show(request, form, purpose, status=409)
         if form.is_valid():
 
             def write() -> str:

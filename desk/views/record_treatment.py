@@ -14,6 +14,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from desk.access import access_treatment, access_vehicle, get_user, may_open, open_to
 from desk.record_forms import TreatmentVisitForm
+from desk.shown import list_changes, shown_for
+from desk.shown_records import of_new_treatment, of_treatment
 from desk.telling import tell, tell_all
 from desk.treatment_form import TreatmentForm
 from desk.views.sent import answer_received, find_arrived, find_first_outcome, make_form_key, record_once, tell_typed_by
@@ -68,6 +70,9 @@ def _handle_form(
         arrived = find_arrived(request, purpose)
         if arrived:
             return answer_received(request, arrived)
+        if changes := list_changes(request):
+            form.add_errors(ValidationError(changes))
+            return _show_form(request, form, status=409, **context)
         if form.is_valid():
             received = record_once(
                 request,
@@ -86,6 +91,7 @@ def _handle_form(
 
 @open_to("record_work")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_new_treatment, in_view=True)
 def record(request: HttpRequest, vin: str) -> HttpResponse:
     """Record what was done on a vehicle, as a draft that is signed off on the next page."""
     user = get_user(request)
@@ -118,6 +124,7 @@ def record(request: HttpRequest, vin: str) -> HttpResponse:
 
 @open_to("record_work")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_treatment, in_view=True)
 def change(request: HttpRequest, key: int) -> HttpResponse:
     """Change a draft."""
     user = get_user(request)
@@ -159,6 +166,7 @@ def change(request: HttpRequest, key: int) -> HttpResponse:
 
 @open_to("record_work")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_treatment, in_view=True)
 def amend(request: HttpRequest, key: int) -> HttpResponse:
     """Replace signed-off work by a corrected version, with the reason; both stay visible."""
     user = get_user(request)
@@ -228,12 +236,15 @@ def treatment(request: HttpRequest, key: int) -> HttpResponse:
 
 @open_to("record_work")
 @require_POST
+@shown_for(of_treatment, in_view=True)
 def sign_off(request: HttpRequest, key: int) -> HttpResponse:
     """Sign a draft off, as it was shown; sent twice it stays signed once."""
     user = get_user(request)
     found = access_treatment(user, key)
     if found.signed_off_at is not None and found.signed_off_by_id == user.pk:
         return redirect("desk:treatment", key=key)
+    if changes := list_changes(request):
+        return _show_treatment(request, found, errors=changes, status=409)
     errors = []
     if request.POST.get("confirmed") != "yes":
         errors.append(_("Confirm that this is what was done, then sign it off."))
@@ -249,6 +260,7 @@ def sign_off(request: HttpRequest, key: int) -> HttpResponse:
 
 @open_to("record_work")
 @require_POST
+@shown_for(of_treatment, page=lambda key: reverse("desk:treatment", args=[key]), again=False)
 def discard(request: HttpRequest, key: int) -> HttpResponse:
     """Throw a draft away and lead back to the vehicle."""
     user = get_user(request)

@@ -9,8 +9,9 @@ from django.core.paginator import Paginator
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from claims.report_tally import read_counted
 from claims.reports import ClaimsBy
@@ -18,6 +19,7 @@ from claims.services.report_counting import ask_for_count
 from claims.tasks import count_reports_when_due
 from desk.access import get_user, open_to
 from desk.charts import HEIGHT, WIDTH, draw_bars, draw_survival
+from desk.shown import no_records, shown_for
 from desk.telling import tell
 from treatments.queries import find_clock
 from treatments.rules.words import say
@@ -27,6 +29,7 @@ NAMES_A_PAGE = 25
 
 
 @open_to("reports")
+@require_safe
 def reports(request: HttpRequest) -> HttpResponse:
     """Show claims counted by what is asked, the survival of zones by product family, and the reserve."""
     asked = request.GET.get("by", "")
@@ -57,6 +60,7 @@ def reports(request: HttpRequest) -> HttpResponse:
 
 @open_to("reports")
 @require_POST
+@shown_for(no_records, page=lambda: reverse("desk:reports"))
 def count_anew(request: HttpRequest) -> HttpResponse:
     """Have the reports counted anew; where there is no broker, that is done before the answer."""
     if ask_for_count(now=timezone.now()):

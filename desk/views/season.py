@@ -20,6 +20,8 @@ from django.views.decorators.http import require_http_methods
 from desk.access import get_user, open_to
 from desk.day_fields import FIRST_RECORDED, LAST_RECORDED, DayField
 from desk.number_field import read_whole
+from desk.shown import shown_for
+from desk.shown_records import of_season_plan
 from scheduling.models import SeasonPlan, SeasonProposal
 from scheduling.planning.queries import find_newest_plan, find_plan_to_come, list_proposals, list_weeks
 from scheduling.planning.services import (
@@ -62,6 +64,7 @@ class SeasonForm(forms.Form):
 
 @open_to("season")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_season_plan)
 def season(request: HttpRequest) -> HttpResponse:
     """Show the newest plan, a week of it at a time; on POST draft a new one."""
     now = timezone.now()
@@ -146,6 +149,7 @@ def _compare(plan: SeasonPlan) -> list[tuple[str, int, int, int | None]]:
 
 @open_to("season")
 @require_http_methods(["POST"])
+@shown_for(of_season_plan, page=lambda: reverse("desk:season"))
 def accept(request: HttpRequest) -> HttpResponse:
     """Count what is ticked and ask; on the second press book it, each by itself, and say what became of each."""
     read = (read_whole(text, digits=17) for text in dict.fromkeys(request.POST.getlist("proposal")))

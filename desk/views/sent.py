@@ -18,8 +18,8 @@ from desk.access import get_user
 from treatments.models import User
 from treatments.sent_forms import OtherContentError, Received, compute_content_sha256, find_received, receive_once
 
-# Not part of what a person typed: the token changes with each log-in.
-NOT_CONTENT = ("csrfmiddlewaretoken",)
+# Not part of what a person typed: the token changes with each log-in, what was shown with each page.
+NOT_CONTENT = ("csrfmiddlewaretoken", "shown")
 
 
 @never_cache

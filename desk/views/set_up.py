@@ -17,7 +17,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from desk.access import get_user, open_to
 from desk.booking_forms import name_person
@@ -33,6 +33,8 @@ from desk.set_up_parts import (
     write_new_closure,
     write_week,
 )
+from desk.shown import shown_for
+from desk.shown_records import of_set_up
 from scheduling.booking.setting_up import (
     close_bay,
     let_work,
@@ -209,6 +211,7 @@ ACTIONS: dict[str, Callable[[Asked], Outcome]] = {
 
 
 @open_to("set_up")
+@require_safe
 def set_up(request: HttpRequest) -> HttpResponse:
     """Show what a site has to work with."""
     found = _find_site(request.GET.get("site", ""), get_user(request))
@@ -217,6 +220,7 @@ def set_up(request: HttpRequest) -> HttpResponse:
 
 @open_to("set_up")
 @require_POST
+@shown_for(of_set_up, page=lambda action: reverse("desk:set_up"))
 def act(request: HttpRequest, action: str) -> HttpResponse:
     """Change one thing and show the page again; where it can't be so, with the errors and what was typed."""
     user = get_user(request)

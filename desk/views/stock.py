@@ -17,6 +17,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from desk.access import access_lot, get_user, may_open, open_to
 from desk.booking_page import list_errors, name_faults
 from desk.recall_list import answer_recall_list
+from desk.shown import no_records, shown_for
+from desk.shown_records import of_lot
 from desk.stock_forms import LotSearchForm, RecallForm, ReceiveForm, TakeBackForm, UseSearchForm
 from treatments.material_uses import note_all_material_uses, note_material_uses
 from treatments.models import Lot, Product
@@ -58,6 +60,7 @@ def stock(request: HttpRequest) -> HttpResponse:
 
 @open_to("keep_stock")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(no_records)
 def receive(request: HttpRequest) -> HttpResponse:
     """Write down that a lot came."""
     user, now = get_user(request), timezone.now()
@@ -119,6 +122,7 @@ def _show_lot(request: HttpRequest, found: Lot, form: RecallForm | TakeBackForm 
 
 @open_to("keep_stock")
 @require_POST
+@shown_for(of_lot, page=lambda key: reverse("desk:lot", args=[key]))
 def recall(request: HttpRequest, key: int) -> HttpResponse:
     """Mark a lot as recalled, with the reason that then shows on every vehicle."""
     found, now = access_lot(key), timezone.now()
@@ -140,6 +144,7 @@ def recall(request: HttpRequest, key: int) -> HttpResponse:
 
 @open_to("keep_stock")
 @require_POST
+@shown_for(of_lot, page=lambda key: reverse("desk:lot", args=[key]))
 def take_back(request: HttpRequest, key: int) -> HttpResponse:
     """Take a recall back that was marked by mistake."""
     found, now = access_lot(key), timezone.now()

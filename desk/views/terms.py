@@ -7,6 +7,7 @@ from itertools import groupby
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.views.decorators.http import require_safe
 
 from desk.access import access_version, get_user, list_versions_for, may_open, open_to
 from scheduling.rules.terms_document import write_terms
@@ -18,6 +19,7 @@ from treatments.shop_reference import find_site_of, map_zone_names
 
 
 @open_to("terms")
+@require_safe
 def terms(request: HttpRequest) -> HttpResponse:
     """List the terms, each with its versions."""
     user = get_user(request)
@@ -32,6 +34,7 @@ def terms(request: HttpRequest) -> HttpResponse:
 
 
 @open_to("terms")
+@require_safe
 def version(request: HttpRequest, code: str, version: int) -> HttpResponse:
     """Show one version in plain words, with what differs from the published version before it."""
     user = get_user(request)
@@ -69,6 +72,7 @@ def version(request: HttpRequest, code: str, version: int) -> HttpResponse:
 
 
 @open_to("terms")
+@require_safe
 def file(request: HttpRequest, code: str, version: int) -> HttpResponse:
     """Return one version as a TOML file, which can be changed and uploaded again."""
     found = access_version(get_user(request), code, version)

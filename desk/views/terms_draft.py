@@ -12,10 +12,13 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
 
 from claims.terms_preview import TermsPreview, preview_terms
 from desk.access import access_draft, access_version, get_user, list_versions_for, open_to
 from desk.number_field import read_whole
+from desk.shown import list_changes, shown_for
+from desk.shown_records import of_terms, of_terms_version
 from desk.telling import tell, tell_all
 from desk.terms_form import build_form, list_differences, put_labels
 from desk.terms_parts import write_groups, write_groups_of
@@ -52,6 +55,7 @@ SHOWN = 25
 
 
 @open_to("edit_terms")
+@shown_for(of_terms)
 def start(request: HttpRequest) -> HttpResponse:
     """Start a draft: as the next version of terms, as terms under a new code, or from a file."""
     user = get_user(request)
@@ -110,6 +114,7 @@ def read_upload(request: HttpRequest) -> dict[str, Any]:
 
 
 @open_to("edit_terms")
+@shown_for(of_terms_version, in_view=True)
 def edit(request: HttpRequest, code: str, version: int) -> HttpResponse:
     """Show the form of a draft and save it; then go on to the preview or to publishing, if asked for."""
     user = get_user(request)
@@ -119,6 +124,8 @@ def edit(request: HttpRequest, code: str, version: int) -> HttpResponse:
     # Where somebody published it meanwhile, what was typed is still shown, so not only drafts are looked for.
     draft, typed = access_version(user, code, version), read_form(request.POST)
     opened_as = request.POST.get("opened_as", "")
+    if changes := list_changes(request):
+        return render_form(request, draft, typed, changed=" ".join(changes), status=409)
     try:
         save_draft(draft=draft, document=drop_switched_off(typed), opened_as=opened_as, now=timezone.now(), actor=user)
     except TermsError as error:
@@ -162,6 +169,7 @@ def render_form(
 
 
 @open_to("edit_terms")
+@require_safe
 def preview(request: HttpRequest, code: str, version: int) -> HttpResponse:
     """Show what a version would do to the covers and claims on record; nothing is written."""
     chosen = access_version(get_user(request), code, version)
@@ -205,6 +213,7 @@ def read_preview(request: HttpRequest, chosen: TermsVersion) -> dict[str, Any]:
 
 
 @open_to("edit_terms")
+@shown_for(of_terms_version, again=False)
 def publish(request: HttpRequest, code: str, version: int) -> HttpResponse:
     """Ask whether to publish a draft, with what it would do to covers, and publish it on POST."""
     user = get_user(request)
@@ -232,6 +241,7 @@ def publish(request: HttpRequest, code: str, version: int) -> HttpResponse:
 
 
 @open_to("edit_terms")
+@shown_for(of_terms_version, again=False)
 def discard(request: HttpRequest, code: str, version: int) -> HttpResponse:
     """Ask whether to discard a draft, and discard it on POST."""
     user = get_user(request)

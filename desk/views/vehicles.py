@@ -10,6 +10,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.utils.http import urlencode
 from django.utils.translation import get_language, gettext
+from django.views.decorators.http import require_safe
 
 from claims.models import Claim
 from claims.queries import read_claim_check
@@ -58,6 +59,7 @@ class FiledClaim:
 
 
 @open_to("vehicles")
+@require_safe
 def vehicles(request: HttpRequest) -> HttpResponse:
     """Find vehicles by VIN (any part), plate, name, telephone or e-mail."""
     user = get_user(request)
@@ -103,6 +105,7 @@ def read_day(text: str, name: str, errors: list[tuple[str, str]]) -> date | None
 
 
 @open_to("vehicles")
+@require_safe
 def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
     """Show everything about one vehicle, as of a day and as known at a day."""
     user, now = get_user(request), timezone.now()
@@ -183,6 +186,7 @@ def _answer_pdf(content: bytes, name: str) -> HttpResponse:
 
 
 @open_to("certificate")
+@require_safe
 def certificate(request: HttpRequest, number: str) -> HttpResponse:
     """Print the certificate of a cover as it stands today."""
     cover = access_cover(get_user(request), number)
@@ -191,6 +195,7 @@ def certificate(request: HttpRequest, number: str) -> HttpResponse:
 
 
 @open_to("job_sheet")
+@require_safe
 def job_sheet(request: HttpRequest, vin: str) -> HttpResponse:
     """Print the job sheet for a vehicle's next visit."""
     found = access_vehicle(get_user(request), vin)

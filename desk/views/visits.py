@@ -12,7 +12,7 @@ from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from desk.access import access_visit, get_user, may_open, open_to
 from desk.booking_forms import (
@@ -35,6 +35,8 @@ from desk.booking_page import (
 )
 from desk.booking_parts import write_blank_fields, write_fields, write_named_fields, write_untyped_fields
 from desk.number_field import read_whole
+from desk.shown import shown_for
+from desk.shown_records import of_visit
 from desk.slots import SlotButton, make_buttons, read_button
 from desk.telling import tell
 from desk.visit_page import list_events, list_parts, list_served
@@ -97,6 +99,7 @@ ACTIONS: dict[str, tuple[str, type[forms.Form], Callable[[Appointment, forms.For
 
 
 @open_to("bays")
+@require_safe
 def visit(request: HttpRequest, number: str) -> HttpResponse:
     """Show one visit."""
     found = access_visit(get_user(request), number)
@@ -105,6 +108,7 @@ def visit(request: HttpRequest, number: str) -> HttpResponse:
 
 @open_to("work_visits")
 @require_POST
+@shown_for(of_visit, page=lambda number, action: reverse("desk:visit", args=[number]))
 def act(request: HttpRequest, number: str, action: str) -> HttpResponse:
     """Do one thing to a visit and show it again; where it can't be done, with the reason and what can."""
     user, now = get_user(request), timezone.now()
@@ -193,6 +197,7 @@ def _find_page(name: str, *values: str) -> str:
 
 @open_to("book")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_visit)
 def move(request: HttpRequest, number: str) -> HttpResponse:
     """Move a visit: to one of the best times, or to a time that the customer names."""
     user, now = get_user(request), timezone.now()
@@ -282,6 +287,7 @@ def _read_wanted(
 
 @open_to("work_visits")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_visit)
 def split(request: HttpRequest, number: str) -> HttpResponse:
     """Split a visit of a vehicle that came dirty or wet: washing now, the work at one of the next free times."""
     user, now = get_user(request), timezone.now()

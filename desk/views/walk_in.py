@@ -16,6 +16,8 @@ from django.views.decorators.http import require_http_methods
 from desk.access import access_vehicle, get_user, list_vehicles_for, open_to
 from desk.booking_forms import NewVehicleForm
 from desk.booking_page import Errors, list_errors, list_faults, name_faults, read_vehicle_to_book
+from desk.shown import no_records, shown_for
+from desk.shown_records import of_vehicle_to_book
 from desk.slots import SlotButton, make_buttons
 from desk.telling import tell
 from scheduling.booking.changing import walk_in as take_in
@@ -83,6 +85,7 @@ class VehicleAtTheDoor:
 
 @open_to("book")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_vehicle_to_book)
 def walk_in(request: HttpRequest) -> HttpResponse:
     """Find a vehicle, and on a press book it for the first time that is free today."""
     user, now = get_user(request), timezone.now()
@@ -143,6 +146,7 @@ def _gather(vehicles: list[Vehicle], now: datetime, user: User) -> list[VehicleA
 
 @open_to("book")
 @require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(no_records)
 def new_vehicle(request: HttpRequest) -> HttpResponse:
     """Add a vehicle that was never here, with its owner; then take it in, or choose a time for it."""
     user, now = get_user(request), timezone.now()

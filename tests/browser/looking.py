@@ -14,7 +14,8 @@ def show(page: Page, wanted: DeskPage) -> None:
     if not wanted.spoil:
         return
     for field, text in wanted.typed:
-        page.fill(field, text)
+        is_list = page.locator(field).evaluate("field => field.tagName") == "SELECT"
+        page.select_option(field, text) if is_list else page.fill(field, text)
     send = "form => { form.noValidate = true; (form.querySelector('button')).click(); }"
     if page.locator(wanted.spoil).get_attribute("data-kept") is not None:
         # Sent by its script, which puts the answer in place of the page.

@@ -158,6 +158,7 @@ def _lot() -> list[Any]:
     return [Lot.objects.filter(lines__isnull=False).order_by("pk")[0].pk]
 
 
+DECISION = (("#decide_kind", "goodwill"), ("#decide_amount", "40"), ("#decide_reason", "out of goodwill"))
 PAGES = [
     DeskPage("log_in", NOBODY),
     DeskPage("log_in", NOBODY, spoil="main form", what="error"),
@@ -221,6 +222,7 @@ PAGES = [
     DeskPage("claim", "warranty", _claim),
     DeskPage("claim", "warranty", _decided_claim, what="decided"),
     DeskPage("claim", "warranty", _claim, spoil="form[action$='/do/ask/']", what="error"),
+    DeskPage("claim", "warranty", _claim, spoil="form[action$='/do/decide/']", typed=DECISION, what="letter-first"),
     DeskPage("claim_what_if", "warranty", _claim, query="?what=found&day=2001-01-01"),
     DeskPage("claim_what_if", "warranty", _claim, query="?what=moved", what="error"),
     DeskPage("claim_letter", "warranty", _letter),

@@ -5,6 +5,7 @@ import re
 from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -46,6 +47,15 @@ def make_key(username: str) -> dict[str, str]:
     return {"form_key": str(uuid4()), "typed_by": str(User.objects.get(username=username).pk)}
 
 
+def decide(client: Client, page: str, values: dict[str, str]) -> Any:
+    """Send a decision, read its letter, and send it as it was shown."""
+    asked = client.post(f"{page}do/decide/", values)
+    assert asked.status_code == 200, asked.content
+    shown = re.search(r'name="shown_sha256" value="([0-9a-f]{64})"', asked.content.decode())
+    assert shown is not None
+    return client.post(f"{page}do/decide/", values | {"shown_sha256": shown[1]})
+
+
 def test_an_administrator_handles_a_claim_from_report_to_payment(claim: Claim, demo: DemoShop) -> None:
     client = log_in("warranty")
     page = f"/claims/{claim.number}/"
@@ -63,17 +73,17 @@ def test_an_administrator_handles_a_claim_from_report_to_payment(claim: Claim, d
     file = read_claim_file(claim, as_of=demo.day)
     assert file.recommendation.amount and file.recommendation.amount.payable
     payable = file.recommendation.amount.payable.amount
-    decide = {"kind": "pay", "amount": str(payable - 1), "reason": "", "day": today}
-    refused = client.post(f"{page}do/decide/", decide)
+    wanted = {"kind": "pay", "amount": str(payable - 1), "reason": "", "day": today}
+    refused = client.post(f"{page}do/decide/", wanted)
     assert refused.status_code == 400
     assert "Say why it is decided otherwise" in refused.content.decode()
     assert f'value="{payable - 1}"' in refused.content.decode()  # what was typed stays
     assert not claim.decisions.exists()
-    assert client.post(f"{page}do/decide/", decide | {"amount": str(payable)}).status_code == 302
+    assert decide(client, page, wanted | {"amount": str(payable)}).status_code == 302
     decision = claim.decisions.get()
     letter = client.get(f"{page}letters/{decision.pk}/").content.decode()
     assert "If you do not agree" in letter
-    pay = {"amount": str(payable), "paid_on": today, "reference": "B-17"}
+    pay = {"decision": decision.pk, "amount": str(payable), "paid_on": today, "reference": "B-17"}
     assert client.post(f"{page}do/pay/", pay | {"amount": str(payable + 1)}).status_code == 400
     assert client.post(f"{page}do/pay/", pay).status_code == 302
     assert claim.decisions.get().payments.get().amount == payable
@@ -263,7 +273,7 @@ def test_a_claim_is_found_with_what_there_is_besides_it(claim: Claim, demo: Demo
     assert client.post(f"{page}do/photo/", {"photo": picture}).status_code == 302
     assert find_what_there_is(claim) == WhatThereIs(estimates, True, True, False)
     refused = {"kind": "refuse", "amount": "0", "reason": "by the record", "day": today}
-    assert client.post(f"{page}do/decide/", refused).status_code == 302
+    assert decide(client, page, refused).status_code == 302
     claim.claimed_zones.all().delete()
     found = find_claim(claim.number)
     assert found is not None and found.there_is == WhatThereIs({}, True, True, True)

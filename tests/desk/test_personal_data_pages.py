@@ -55,12 +55,12 @@ def test_what_was_shown_is_what_is_erased(owner: Client, customer: Customer, dem
     page = owner.get(address)
     assert page.context["plan"].reasons and page.context["erased"] and page.context["kept"]
     assert Event.objects.filter(kind="customer.erased").count() == 0
-    shown = page.context["shown"]
-    assert owner.post(address, {"shown": shown}).status_code == 422  # on whose order?
+    fingerprint = page.context["fingerprint"]
+    assert owner.post(address, {"fingerprint": fingerprint}).status_code == 422  # on whose order?
     Customer.objects.filter(pk=customer.pk).update(address="Somewhere else 3")
-    changed = owner.post(address, {"shown": shown, "order": "person"})
+    changed = owner.post(address, {"fingerprint": fingerprint, "order": "person"})
     assert changed.status_code == 409 and Event.objects.filter(kind="customer.erased").count() == 0
-    answer = owner.post(address, {"shown": changed.context["shown"], "order": "person"}, follow=True)
+    answer = owner.post(address, {"fingerprint": changed.context["fingerprint"], "order": "person"}, follow=True)
     assert answer.status_code == 200 and answer.context["plan"].reasons
     customer.refresh_from_db()
     assert customer.address == "" and customer.email

@@ -205,7 +205,7 @@ def test_a_draft_that_somebody_else_saved_is_not_overwritten(owner: Client) -> N
     refused = owner.post(f"{DRAFT}edit/", {**mine, "title": "Mine"})
     assert refused.status_code == 409
     page = refused.content.decode()
-    assert "since you opened it" in page
+    assert "the draft of terms was saved" in page
     assert "Reinspections: Grace: on file “20”, here “30”" in page
     draft.refresh_from_db()
     assert (draft.document["title"], draft.document["reinspection"]["grace_days"]) == (
@@ -225,7 +225,7 @@ def test_a_form_is_kept_where_the_draft_was_published_meanwhile(owner: Client) -
     owner.post(f"{DRAFT}publish/", {"opened_as": compute_fingerprint(draft.document)})
     refused = owner.post(f"{DRAFT}edit/", {**posted, "title": "Too late"})
     assert refused.status_code == 409
-    assert "was published since you opened it" in refused.content.decode()
+    assert "the terms were published" in refused.content.decode()
     assert read_fields(refused.content.decode())["title"] == ["Too late"]
     assert TermsVersion.objects.get(pk=draft.pk).document["title"] == "Lifetime with yearly reinspection"
 

@@ -14,6 +14,7 @@ from scheduling.rules.terms import MissedMeans
 from tests.stories.playing import Player
 from tests.stories.reading import Story, read_file, read_stories
 from tests.stories.words import BOUNDARY_KINDS, SIDES, StoryError, list_rules
+from treatments.event_log import verify_log
 from treatments.rules.words import Answer
 
 STORIES = read_stories()
@@ -34,6 +35,8 @@ def test_story(story: Story, db: None) -> None:
     as_of = max([story.claim.reported, *(line.on for line in story.handling)])
     file = read_claim_file(claim, as_of=as_of, known_at=known_at)
     assert find_differences(story, file) == [], tell(file)
+    # Every service signs off what it writes.
+    assert list(verify_log()) == []
 
 
 def find_differences(story: Story, file: ClaimFile) -> list[str]:

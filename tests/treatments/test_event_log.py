@@ -11,12 +11,11 @@ from django.db import DatabaseError, connection, transaction
 from django.db.models import F
 
 from tests.conftest import NOW
+from tests.guards import past_the_guards
 from treatments.database_guards import (
     find_missing_triggers,
-    install_guards,
     list_guards,
     list_triggers,
-    remove_guards,
 )
 from treatments.event_log import Happening, record_events, verify_log
 from treatments.event_log.keys import LogKey, read_keys
@@ -38,11 +37,6 @@ def log(db: None) -> list[Event]:
         record_one(number, actor)
     assert list(verify_log()) == []
     return list(Event.objects.all())
-
-
-def get_past_the_guards() -> None:
-    """Do what somebody could who may do all in the database."""
-    remove_guards(list_guards(), connection)
 
 
 def make_stolen_key() -> LogKey:
@@ -153,17 +147,17 @@ TAMPERS: dict[str, Callable[[list[Event]], None]] = {
 
 @pytest.mark.parametrize("name", TAMPERS)
 def test_whatever_was_changed_removed_or_put_in_is_found(name: str, log: list[Event]) -> None:
-    get_past_the_guards()
     call_command("verify_log")
-    TAMPERS[name](log)
+    with past_the_guards():
+        TAMPERS[name](log)
     assert list(verify_log()), name
     with pytest.raises(CommandError, match="not as it was written"):
         call_command("verify_log")
 
 
 def test_a_fault_names_the_entry_at_which_it_is(log: list[Event]) -> None:
-    get_past_the_guards()
-    change(after={"number": 7})(log)
+    with past_the_guards():
+        change(after={"number": 7})(log)
     (fault,) = verify_log()
     assert (fault.position, fault.sentence) == (3, "Entry 3 was changed after it was written.")
 
@@ -211,7 +205,7 @@ def test_the_database_refuses_to_empty_a_table_at_once(log: list[Event], table: 
 
 def test_every_guard_is_in_place_and_one_that_is_gone_is_missed(log: list[Event]) -> None:
     assert find_missing_triggers(list_guards(), connection) == []
-    get_past_the_guards()
-    assert find_missing_triggers(list_guards(), connection) == list_triggers(list_guards(), connection.vendor)
-    install_guards(list_guards(), connection)
+    with past_the_guards():
+        assert find_missing_triggers(list_guards(), connection) == list_triggers(list_guards(), connection.vendor)
+        assert any("treatments_event" in fault.sentence for fault in verify_log())
     assert find_missing_triggers(list_guards(), connection) == []

@@ -49,10 +49,12 @@ def entry(shop: ShopForTests, code: str = "rocker_left") -> LineEntry:
     return LineEntry(Zone.objects.get(code=code), shop.wax, shop.wax.lots.get(), QUART)
 
 
-def treat(shop: ShopForTests, vehicle: Vehicle, *lines: LineEntry, day: date = date(2025, 3, 1)) -> Treatment:
+def treat(
+    shop: ShopForTests, vehicle: Vehicle, *lines: LineEntry, day: date = date(2025, 3, 1), sign_off: bool = True
+) -> Treatment:
     return record_treatment(
         vehicle=vehicle, site=shop.site, done_on=day, kind=TreatmentKind.FIRST_TREATMENT, lines=lines, now=NOW,
-        actor=None,
+        actor=None, sign_off=sign_off,
     )  # fmt: skip
 
 
@@ -117,11 +119,13 @@ def test_the_database_itself_refuses_what_must_not_be(shop: ShopForTests, vehicl
     treatment = treat(shop, vehicle, entry(shop))
     exhaust = Zone.objects.get(code="exhaust").pk
     assert refuses(f"UPDATE treatments_treatment SET note = 'x' WHERE id = {treatment.pk}")
-    assert refuses(f"UPDATE treatments_treatmentline SET zone_id = {exhaust}")
+    draft = treat(shop, vehicle, entry(shop), day=date(2025, 9, 9), sign_off=False)
+    assert refuses(f"UPDATE treatments_treatmentline SET zone_id = {exhaust} WHERE treatment_id = {draft.pk}")
     assert refuses("UPDATE treatments_event SET kind = 'x'")
     assert refuses("UPDATE scheduling_termsversion SET document = '{}'")
-    assert refuses("UPDATE treatments_treatmentline SET quantity_ml = 0")
-    assert not refuses("UPDATE treatments_treatmentline SET tool = 'wand'")
+    assert refuses(f"UPDATE treatments_treatmentline SET quantity_ml = 0 WHERE treatment_id = {draft.pk}")
+    assert not refuses(f"UPDATE treatments_treatmentline SET tool = 'wand' WHERE treatment_id = {draft.pk}")
+    assert refuses(f"UPDATE treatments_treatmentline SET tool = 'wand' WHERE treatment_id = {treatment.pk}")
 
 
 def test_published_terms_stay_and_a_new_text_needs_a_new_version(shop: ShopForTests) -> None:

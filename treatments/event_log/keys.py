@@ -21,7 +21,10 @@ class LogKey:
 
     def digest(self, *values: Any) -> str:
         """Return the HMAC-SHA256 of plain values, over their canonical JSON."""
-        text = json.dumps(values, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+        return self.digest_text(json.dumps(values, sort_keys=True, separators=(",", ":"), ensure_ascii=False))
+
+    def digest_text(self, text: str) -> str:
+        """Return the HMAC-SHA256 of a text."""
         return hmac.digest(self.secret, text.encode(), "sha256").hex()
 
 

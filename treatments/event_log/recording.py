@@ -8,6 +8,7 @@ from typing import Any
 from django.db import models, transaction
 
 from treatments.event_log.keys import LogKey, read_keys
+from treatments.event_log.signed_content import digest_signed_rows
 from treatments.event_log.words import take_words
 from treatments.models import Event, EventLogHead, EventWords, User
 
@@ -50,6 +51,8 @@ def compute_head_hash(key: LogKey, head: EventLogHead) -> str:
 def record_events(happenings: Iterable[Happening], *, actor: User | None, now: datetime) -> None:
     """Append entries, in the caller's transaction. Call it last: it holds the log's lock until the commit.
 
+    What an entry signs off (``signed_content.py`` of each room) is digested as it stands in the database now.
+
     Raises:
         TransactionManagementError: outside a transaction, where change and entry could come apart.
     """
@@ -59,10 +62,11 @@ def record_events(happenings: Iterable[Happening], *, actor: User | None, now: d
     if not transaction.get_connection().in_atomic_block:
         raise transaction.TransactionManagementError("An event must be recorded in its change's transaction.")
     key = read_keys()[0]
+    signed = digest_signed_rows(key, [(told.kind, told.subject_id, told.after) for told in wanted])
     EventLogHead.objects.get_or_create(pk=1)
     head = EventLogHead.objects.select_for_update().get(pk=1)
     entries, words = [], []
-    for told in wanted:
+    for told, digests in zip(wanted, signed, strict=True):
         head.position += 1
         before, words_before = take_words("before", told.before)
         after, words_after = take_words("after", told.after)
@@ -79,6 +83,7 @@ def record_events(happenings: Iterable[Happening], *, actor: User | None, now: d
             subject_id=told.subject_id,
             before=before,
             after=after,
+            signed=digests,
             key_name=key.name,
             previous_hash=head.hash,
         )

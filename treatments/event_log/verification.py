@@ -1,23 +1,20 @@
 """Walks the whole event log and tells every place at which it is not as it was written."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import islice
 
+from django.db import connection
+
+from treatments.database_guards import find_missing_triggers, list_guards
+from treatments.event_log.content_walk import ContentWalk
+from treatments.event_log.faults import LogFault
 from treatments.event_log.keys import LogKey, read_keys
 from treatments.event_log.recording import compute_hash, compute_head_hash
 from treatments.event_log.words import WordsWalk
 from treatments.models import Event, EventLogHead
 
 FIRST_HASH = "0" * 64
-
-
-@dataclass(frozen=True, slots=True)
-class LogFault:
-    """A place at which the log is not as it was written."""
-
-    position: int
-    sentence: str
+ENTRIES_AT_ONCE = 500
 
 
 class ChainWalk:
@@ -76,12 +73,19 @@ def _say_unknown_key(what: str, name: str) -> str:
 
 
 def verify_log() -> Iterator[LogFault]:
-    """Walk the whole log and yield every entry that was changed, removed or put in between."""
+    """Walk the whole log and yield what was changed, removed or put in: entries, and rows that they signed off."""
     walk, words = ChainWalk(), WordsWalk()
+    content = ContentWalk(walk.keys)
     log = Event.objects.order_by("position").iterator(chunk_size=2000)
-    while events := list(islice(log, 500)):
+    while events := list(islice(log, ENTRIES_AT_ONCE)):
         for event in events:
             yield from walk.find_faults(event)
         yield from (LogFault(*fault) for fault in words.find_faults(events))
+        yield from content.find_faults(events)
     yield from walk.find_faults_of_head()
     yield from (LogFault(*fault) for fault in words.find_faults_at_end())
+    yield from content.find_faults_of_changes()
+    yield from content.find_rows_without_entry()
+    unguarded = sorted({trigger.table for trigger in find_missing_triggers(list_guards(), connection)})
+    if unguarded:
+        yield LogFault(0, f"Guards are gone from {', '.join(unguarded)}; `manage.py migrate` puts them back.")

@@ -99,6 +99,7 @@ class BatchWriter:
             outcome.treatments_amended += old is not None
             outcome.treatments_added += old is None
         TreatmentLine.objects.bulk_create(lines, batch_size=2000)
+        happenings += self._tell_of_other_readings(readings, [treatment for treatment, _, _ in treatments])
         record_events(happenings, actor=self.actor, now=self.now)
 
     def _record_readings(
@@ -140,6 +141,22 @@ class BatchWriter:
                     outcome.note(flagged, NoteCode.ODOMETER_BACKWARDS, "odometer", shown, sentence)
         OdometerReading.objects.bulk_create(new.values())
         return found
+
+    def _tell_of_other_readings(
+        self,
+        readings: dict[tuple[int, date, Decimal], OdometerReading],
+        treatments: Sequence[Treatment],
+    ) -> list[Happening]:
+        """Return the events for readings that stand beside that of their visit, where its rows say several."""
+        given = {treatment.reading_id for treatment in treatments}
+        others: dict[int, list[int]] = defaultdict(list)
+        for reading in readings.values():
+            if reading.pk not in given and reading.recorded_at == self.now and reading.source == self.source[:120]:
+                others[reading.vehicle_id].append(reading.pk)
+        return [
+            Happening("vehicle.readings_imported", "vehicle", str(vehicle), after={"readings": keys})
+            for vehicle, keys in others.items()
+        ]
 
     def _record_lots(self, wanted: Wanted, outcome: BatchOutcome) -> dict[tuple[int, str], Lot]:
         rows = [row for _, rows, _ in wanted for row in rows if row.lot and row.product]

@@ -83,6 +83,8 @@
     const data = new FormData(form);
     data.set("number", visit.dataset.number);
     data.set("sequence", visit.dataset.sequence);
+    // That of the week as it is shown now, which may be newer than the form.
+    data.set("shown", holder.querySelector("input[name=shown]").value);
     data.set("bay", bay.dataset.bay);
     data.set("to_day", bay.dataset.day);
     data.set("minute", String(minute));

@@ -1,0 +1,115 @@
+"""What is signed off in this room, and what is not; see ``treatments.event_log.signed_content``."""
+
+from django.db.models import Q
+
+from treatments.event_log.signed_content import SignedTable, Told
+
+TREATMENT_SIGNED = ("treatment.signed_off", "treatment.amended")
+INSPECTION_SIGNED = ("inspection.recorded",)
+IMPORTED = "import"
+
+SIGNED = [
+    SignedTable(
+        "treatment",
+        "treatments.Treatment",
+        told_by=dict.fromkeys(TREATMENT_SIGNED, Told("pk")),
+        signed=Q(signed_off_at__isnull=False),
+        stands="OLD.signed_off_at IS NOT NULL",
+        says="a signed-off treatment is only changed by an amendment",
+        words={"note": "", "amendment_reason": "(erased)", "source": IMPORTED},
+    ),
+    SignedTable(
+        "treatment_line",
+        "treatments.TreatmentLine",
+        told_by=dict.fromkeys(TREATMENT_SIGNED, Told("treatment")),
+        signed=Q(treatment__signed_off_at__isnull=False),
+        stands="EXISTS (SELECT 1 FROM treatments_treatment t "
+        "WHERE t.id = OLD.treatment_id AND t.signed_off_at IS NOT NULL)",
+        says="a line of a signed-off treatment is only changed by an amendment",
+    ),
+    SignedTable(
+        "inspection",
+        "treatments.Inspection",
+        told_by=dict.fromkeys(INSPECTION_SIGNED, Told("pk")),
+        stands="1 = 1",
+        says="a signed-off inspection is only changed by an amendment",
+        words={"note": ""},
+    ),
+    SignedTable(
+        "inspection_line",
+        "treatments.InspectionLine",
+        told_by=dict.fromkeys(INSPECTION_SIGNED, Told("inspection")),
+        stands="1 = 1",
+        says="a line of a signed-off inspection is only changed by an amendment",
+    ),
+    SignedTable(
+        "photo",
+        "treatments.Photo",
+        told_by={
+            **dict.fromkeys(INSPECTION_SIGNED, Told("line__inspection")),
+            "inspection.photo_added": Told("pk", "photo"),
+        },
+        stands="1 = 1",
+        says="a picture of a signed-off inspection stays",
+        words={"note": ""},
+        left_out={"image": "where the file lies; sha256 says which it is"},
+    ),
+    SignedTable(
+        "reading",
+        "treatments.OdometerReading",
+        told_by={
+            **dict.fromkeys(TREATMENT_SIGNED, Told("treatment")),
+            **dict.fromkeys(INSPECTION_SIGNED, Told("inspection")),
+            "vehicle.reading_recorded": Told("pk", "reading"),
+            "vehicle.readings_imported": Told("pk", "readings"),
+        },
+        signed=Q(treatment__signed_off_at__isnull=False) | Q(inspection__isnull=False) | Q(treatment__isnull=True),
+        stands="EXISTS (SELECT 1 FROM treatments_treatment t "
+        "WHERE t.reading_id = OLD.id AND t.signed_off_at IS NOT NULL) "
+        "OR EXISTS (SELECT 1 FROM treatments_inspection i WHERE i.reading_id = OLD.id)",
+        says="an odometer reading stands as it was written down",
+        words={"source": IMPORTED},
+    ),
+    SignedTable(
+        "place_of_use",
+        "treatments.PlaceOfUse",
+        told_by={"vehicle.place_of_use_recorded": Told("pk", "place")},
+        stands="1 = 1",
+        says="a place of use is never changed, only followed by another",
+    ),
+    SignedTable(
+        "fact",
+        "treatments.VehicleFact",
+        told_by={
+            "vehicle.fact_recorded": Told("pk", "fact"),
+            "vehicle.fact_withdrawn": Told("pk", "fact"),
+        },
+        stands="1 = 1",
+        says="a standing fact is never changed, only withdrawn",
+        words={"words": "", "source_words": ""},
+        left_out={"image": "where the file lies; image_sha256 says which it is"},
+    ),
+]
+
+NOT_SIGNED = {
+    "treatments.Customer": "who somebody is and how to be reached; changed and erased, each time with an event",
+    "treatments.Dealership": "the shop's own set-up; each change is an event",
+    "treatments.Event": "the log itself, which has its own chain",
+    "treatments.EventLogHead": "the log itself, which has its own chain",
+    "treatments.EventReader": "how far a reader of the log has come",
+    "treatments.EventWords": "words of the log, which it digests itself; they are erased, never changed",
+    "treatments.KeptPhoto": "pictures that wait for their form",
+    "treatments.LogIn": "who is logged in",
+    "treatments.Lot": "the shop's stock; what was applied from a lot stands on the line, each change is an event",
+    "treatments.MaterialUse": "an index over signed-off lines, rebuilt from them",
+    "treatments.Ownership": "who owned a vehicle when, said by the owners and corrected; each change is an event",
+    "treatments.PersonTraining": "until when a certificate is good; each change is an event",
+    "treatments.Product": "the shop's reference data; each change is an event",
+    "treatments.ReferenceStamp": "says that reference data were changed",
+    "treatments.SentForm": "which forms have come",
+    "treatments.Site": "the shop's own set-up; each change is an event",
+    "treatments.User": "who may log in; each change of access is an event",
+    "treatments.Vehicle": "plate and description change; each correction is an event",
+    "treatments.Zone": "the shop's reference data; each change is an event",
+    "treatments.ZoneArea": "the shop's reference data; a change of its zone is an event",
+}
