@@ -115,7 +115,8 @@ def shown_for(
             the person may not see them, as the view does.
         page: the address of the page that has the form, from the parts of the view's own address; where it is left
             out, the page from which the form came.
-        in_view: the view itself asks ``list_changes``, does nothing where there are any, and answers 409.
+        in_view: the view itself asks ``list_changes``, does nothing where there are any, and answers 409; such as a
+            form that may arrive twice, whose own first arrival is such a change.
         again: whether the page of the answer offers to do it all the same. Not where a person agrees to something
             that has to be read first.
     """
@@ -135,9 +136,7 @@ def shown_for(
                 noted.changes = changes
                 if not in_view:
                     return _answer_changed(request, changes, back, again=may_again)
-                answer = view(request, *args, **kwargs)
-                assert answer.status_code >= 300, f"{view.__name__} took a form without asking list_changes"
-                return answer
+                return view(request, *args, **kwargs)
             try:
                 return view(request, *args, **kwargs)
             except ChangedSinceShownError as error:

@@ -4,11 +4,13 @@ import re
 from collections.abc import Callable, Iterator
 
 import pytest
+from django.utils import timezone
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from tests.browser.conftest import log_in
 from tests.desk.lift import draw_picture
 from treatments.models import Inspection, Photo, SentForm, Treatment, User, Vehicle
+from treatments.services import correct_vehicle
 
 QUANTITY = "[name='c-rocker_left-0-quantity']"
 
@@ -122,6 +124,23 @@ def test_where_the_answer_was_lost_it_is_recorded_once(tablet: Page, vin: str) -
     page.wait_for_selector(".k-waiting")
     assert answers == [200] and len(list_typed()) == 1
     page.evaluate("window.dispatchEvent(new Event('online'))")
+    page.wait_for_url("**/treatments/*/")
+    assert len(list_typed()) == SentForm.objects.count() == 1 and read_kept(page) == []
+
+
+def test_what_changed_meanwhile_is_told_and_what_was_typed_arrives_once(tablet: Page, vin: str) -> None:
+    page, context = tablet, tablet.context
+    type_treatment(page, vin)
+    context.set_offline(True)
+    page.click(".send button")
+    page.wait_for_selector(".k-waiting")
+    vehicle = Vehicle.objects.get(vin=vin)
+    correct_vehicle(vehicle=vehicle, plate="FEN 77", now=timezone.now(), actor=None)
+    context.set_offline(False)
+    page.wait_for_selector("#errors")
+    assert "the vehicle was corrected" in page.inner_text("#errors") and not list_typed()
+    assert page.input_value(QUANTITY) == "0.2" and page.input_value("#id_note") == "typed by the lift"
+    page.click(".send button")
     page.wait_for_url("**/treatments/*/")
     assert len(list_typed()) == SentForm.objects.count() == 1 and read_kept(page) == []
 

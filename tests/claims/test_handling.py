@@ -1,9 +1,11 @@
 """A claim from its report to its payment, through the services and with the rows afterwards."""
 
 import io
+from collections.abc import Callable
 from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -36,6 +38,7 @@ from treatments.event_log import verify_log
 from treatments.models import Event, User
 from treatments.photos import PhotoError
 from treatments.rules.words import Answer, DamageKind
+from treatments.shown import ChangedSinceShownError, find_log_position
 
 NOW = timezone.now()  # the demo is laid around the day on which it runs
 LATER = NOW + timedelta(days=200)
@@ -100,6 +103,34 @@ def test_what_is_recommended_is_decided_without_a_reason_and_anything_else_with_
     assert "If you do not agree" in decision.letter and "15 U.S.C. 2301" in decision.letter
     assert Event.objects.filter(kind="claim.decided").count() == 1
     assert list(verify_log()) == []
+
+
+def test_every_service_refuses_a_claim_that_changed_since_it_was_shown(claim: Claim, demo: DemoShop) -> None:
+    actor, other = find_user("warranty"), find_user("owner")
+    shown_at = find_log_position()
+    request = ask_customer(claim=claim, what="a photo", day=demo.day, now=NOW, actor=other, shown_at=shown_at)
+    common: dict[str, Any] = {"now": NOW, "actor": actor}
+    decide = {"claim": claim, "kind": DecisionKind.GOODWILL, "amount": Decimal(9), "reason": "x", "day": demo.day}
+    decision = decide_claim(**decide, **common)  # type: ignore[arg-type]
+    ClaimDecision.objects.filter(pk=decision.pk).update(needs_second=True)
+    pay = {"decision": decision, "amount": Decimal(9), "paid_on": demo.day, "reference": "P"}
+    acts: list[Callable[[int], object]] = [
+        lambda at: ask_customer(claim=claim, what="more", day=demo.day, shown_at=at, **common),
+        lambda at: record_answer(request=request, day=demo.day, shown_at=at, **common),
+        lambda at: decide_claim(**decide, shown_at=at, **common),  # type: ignore[arg-type]
+        lambda at: second_decision(decision=decision, now=NOW, actor=other, shown_at=at),
+        lambda at: record_payment(**pay, shown_at=at, **common),  # type: ignore[arg-type]
+        lambda at: reopen_claim(claim=claim, reason="new", shown_at=at, **common),
+        lambda at: acknowledge_claim(claim=claim, day=demo.day, shown_at=at, **common),
+    ]
+    before = Event.objects.count()
+    for act in acts:
+        with pytest.raises(ChangedSinceShownError) as refused:
+            act(shown_at)
+        assert [event.kind for event in refused.value.changes] == ["claim.asked", "claim.decided"]
+    assert Event.objects.count() == before
+    second_decision(decision=decision, now=NOW, actor=other, shown_at=find_log_position())
+    assert ClaimDecision.objects.get(pk=decision.pk).stands
 
 
 def test_above_an_amount_a_second_person_must_agree(claim: Claim, demo: DemoShop) -> None:

@@ -19,11 +19,13 @@ from claims.claim_file import read_claim_file
 from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind, WhatThereIs
 from claims.queries import find_claim, find_what_there_is
 from claims.rules.recommend import Outcome
-from claims.services import decide_claim, reopen_claim
+from claims.services import ask_customer, decide_claim, reopen_claim
 from desk.demo.load import DemoShop
+from desk.shown import make_token
 from scheduling.models import Cover
 from tests.demo_records import load_demo
-from treatments.models import User
+from treatments.models import Customer, User
+from treatments.shown import find_log_position
 
 
 @pytest.fixture
@@ -89,6 +91,79 @@ def test_an_administrator_handles_a_claim_from_report_to_payment(claim: Claim, d
     assert claim.decisions.get().payments.get().amount == payable
     assert client.post(f"{page}do/nothing/").status_code == 404
     assert client.get(f"{page}do/pay/").status_code == 405
+
+
+def read_hidden(page: str, name: str) -> str:
+    found = re.search(rf'name="{name}" value="([^"]*)"', page)
+    assert found is not None, name
+    return found[1]
+
+
+def test_the_second_person_agrees_to_the_decision_that_was_read(claim: Claim, demo: DemoShop) -> None:
+    first, second = User.objects.get(username="warranty"), log_in("owner")
+    page = f"/claims/{claim.number}/"
+    common: dict[str, Any] = {"claim": claim, "now": timezone.now(), "actor": first}
+    good: dict[str, Any] = {"kind": DecisionKind.GOODWILL, "reason": "we regret it", "day": demo.day}
+    small = decide_claim(amount=Decimal(900), **good, **common)
+    ClaimDecision.objects.filter(pk=small.pk).update(needs_second=True)
+    read = second.get(page).content.decode()
+    assert "we will pay 900" in read  # the letter itself stands beside the button
+    agree = {"decision": small.pk, "agrees": "on", "shown": read_hidden(read, "shown")}
+    reopen_claim(reason="a digit was left out", **common)
+    large = decide_claim(amount=Decimal(99000), **good, **common)
+    ClaimDecision.objects.filter(pk=large.pk).update(needs_second=True)
+    refused = second.post(f"{page}do/second/", agree)
+    told = refused.content.decode()
+    assert refused.status_code == 409 and "99000" in told and "Send it all the same" not in told
+    # Not even where the form claims to know of all that: it names the decision that is set aside.
+    forged = second.post(f"{page}do/second/", agree | {"shown": make_token(find_log_position())})
+    assert forged.status_code == 400
+    assert not ClaimDecision.objects.filter(second_by__isnull=False).exists()
+    read = second.get(page).content.decode()
+    agree = {"decision": read_hidden(read, "decision"), "agrees": "on", "shown": read_hidden(read, "shown")}
+    assert second.post(f"{page}do/second/", agree).status_code == 302
+    assert ClaimDecision.objects.get(second_by__isnull=False).pk == large.pk
+
+
+def test_a_decision_is_shown_with_its_letter_and_made_only_so(claim: Claim, demo: DemoShop) -> None:
+    client, page = log_in("warranty"), f"/claims/{claim.number}/do/decide/"
+    wanted = {"kind": "goodwill", "amount": "40", "reason": "we regret it", "day": demo.day.isoformat()}
+    asked = client.post(page, wanted)
+    shown = asked.content.decode()
+    assert asked.status_code == 200 and "we will pay 40" in shown and not claim.decisions.exists()
+    deadlines = read_claim_file(claim, as_of=demo.day).deadlines
+    not_done = [deadline for deadline in deadlines if deadline.status in ("open", "paused", "overdue")]
+    assert asked.context["open_deadlines"] == not_done and not_done
+    back = client.post(page, wanted | {"change": "1"})
+    assert back.status_code == 200 and "we regret it" in back.content.decode()
+    # The letter changes without any change of the claim: with another name of its holder.
+    holder = claim.cover.holder
+    assert holder is not None
+    Customer.objects.filter(pk=holder.pk).update(name="Robin Marsh-Reed")
+    agreed = wanted | {"shown_sha256": read_hidden(shown, "shown_sha256")}
+    refused = client.post(page, agreed)
+    assert refused.status_code == 409 and "Robin Marsh-Reed" in refused.content.decode()
+    assert not claim.decisions.exists()
+    anew = wanted | {"shown_sha256": read_hidden(refused.content.decode(), "shown_sha256")}
+    assert client.post(page, anew).status_code == 302
+    assert claim.decisions.get().letter == refused.context["decision"].letter
+
+
+def test_what_was_typed_is_sent_once_more_after_a_change_was_told(claim: Claim, demo: DemoShop) -> None:
+    client, page, today = log_in("warranty"), f"/claims/{claim.number}/", demo.day
+    shown = read_hidden(client.get(page).content.decode(), "shown")
+    actor = User.objects.get(username="owner")
+    ask_customer(claim=claim, what="a photo", day=today, now=timezone.now(), actor=actor)
+    typed = {"what": "an invoice", "day": today.isoformat()}
+    refused = client.post(f"{page}do/ask/", typed | {"shown": shown})
+    told = refused.content.decode()
+    assert refused.status_code == 409 and "the customer was asked for something" in told
+    assert claim.requests.count() == 1
+    again = {
+        name: read_hidden(told[told.index("Look at it as it is now") :], name) for name in ("what", "day", "shown")
+    }
+    assert client.post(f"{page}do/ask/", again).status_code == 302
+    assert [asked.what for asked in claim.requests.order_by("pk")] == ["a photo", "an invoice"]
 
 
 def test_others_read_or_see_nothing(claim: Claim, demo: DemoShop) -> None:
