@@ -60,7 +60,15 @@ class InspectionLineSerializer(serializers.ModelSerializer[InspectionLine]):
 
     class Meta:
         model = InspectionLine
-        fields = ["zone", "rusted_area_percent", "perforated", "film_state", "iso_4628_3", "astm_d610"]
+        fields = [
+            "zone",
+            "rusted_area_percent",
+            "perforated",
+            "film_state",
+            "not_seen_reason",
+            "iso_4628_3",
+            "astm_d610",
+        ]
 
     def get_iso_4628_3(self, line: InspectionLine) -> str | None:
         percent = line.rusted_area_percent
@@ -73,14 +81,18 @@ class InspectionLineSerializer(serializers.ModelSerializer[InspectionLine]):
 
 class InspectionSerializer(serializers.ModelSerializer[Inspection]):
     record = serializers.SerializerMethodField()
+    replaced = serializers.SerializerMethodField(help_text="whether a later amendment replaces this version")
     lines = InspectionLineSerializer(many=True)
 
     class Meta:
         model = Inspection
-        fields = ["record", "done_on", "kind", "recorded_at", "lines"]
+        fields = ["record", "done_on", "kind", "recorded_at", "replaced", "amendment_reason", "lines"]
 
     def get_record(self, inspection: Inspection) -> str:
         return f"inspection {inspection.pk}"
+
+    def get_replaced(self, inspection: Inspection) -> bool:
+        return hasattr(inspection, "amended_by")
 
 
 class ReadingSerializer(serializers.ModelSerializer[OdometerReading]):

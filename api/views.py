@@ -103,8 +103,10 @@ class VehicleViewSet(ReadOnlyModelViewSet[Vehicle]):
             "treatments": Treatment.objects.filter(vehicle=vehicle, signed_off_at__isnull=False)
             .select_related("amended_by")
             .prefetch_related("lines__zone", "lines__product", "lines__lot"),
-            "inspections": Inspection.objects.filter(vehicle=vehicle).prefetch_related("lines__zone"),
-            "readings": vehicle.readings.all(),
+            "inspections": Inspection.objects.filter(vehicle=vehicle, signed_off_at__isnull=False)
+            .select_related("amended_by")
+            .prefetch_related("lines__zone"),
+            "readings": vehicle.readings.filter(withdrawn_at__isnull=True),
         }
         return Response(HistorySerializer(content).data)
 

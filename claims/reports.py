@@ -179,7 +179,8 @@ def read_lifetimes() -> dict[ProductFamily, list[Lifetime]]:
     for vehicle, zone, day, family in coats.iterator(chunk_size=10_000):
         firsts.setdefault((vehicle, zone), (day, ProductFamily(family)))
     looked = (
-        InspectionLine.objects.order_by("inspection__done_on", "pk")
+        InspectionLine.objects.filter(inspection__signed_off_at__isnull=False, inspection__amended_by__isnull=True)
+        .order_by("inspection__done_on", "pk")
         .values_list("inspection__vehicle_id", "zone_id", "inspection__done_on", "rusted_area_percent", "perforated")
         .exclude(rusted_area_percent__isnull=True, perforated=False)
     )

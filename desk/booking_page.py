@@ -76,7 +76,7 @@ def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> Vehicle
         else:
             near = choose_near(sort_due_items(assessed.list_what_needs_doing()), today)
             due = sum_up_due(case, near)
-    if cover is None and vehicle.treatments.exists():
+    if cover is None and vehicle.treatments.filter(signed_off_at__isnull=False).exists():
         due = WhatIsDue((), VisitKind.ANNUAL_TOUCH_UP, 0)
     start = datetime.combine(today, time(), zoneinfo.ZoneInfo(home.time_zone))
     known = read_known_vehicle(vehicle)

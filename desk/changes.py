@@ -39,8 +39,10 @@ WORDS = {
     "cover.registered": gettext_lazy("a cover was registered"),
     "cover.terms_moved": gettext_lazy("the cover was moved to other terms"),
     "cover.transfer_notified": gettext_lazy("a note of transfer was recorded"),
-    "inspection.photo_added": gettext_lazy("a photo was added to the inspection"),
-    "inspection.recorded": gettext_lazy("an inspection was recorded"),
+    "inspection.amended": gettext_lazy("an inspection was amended"),
+    "inspection.discarded": gettext_lazy("the draft of an inspection was discarded"),
+    "inspection.drafted": gettext_lazy("the draft of an inspection was saved"),
+    "inspection.signed_off": gettext_lazy("an inspection was signed off"),
     "lot.recall_taken_back": gettext_lazy("the recall of the lot was taken back"),
     "lot.recalled": gettext_lazy("the lot was recalled"),
     "lot.received": gettext_lazy("the lot was received"),
@@ -62,6 +64,7 @@ WORDS = {
     "vehicle.corrected": gettext_lazy("the vehicle was corrected"),
     "vehicle.owner_changed": gettext_lazy("the vehicle has another owner"),
     "vehicle.reading_recorded": gettext_lazy("an odometer reading was recorded"),
+    "vehicle.reading_withdrawn": gettext_lazy("an odometer reading was withdrawn"),
     "work_duration.changed": gettext_lazy("how long work takes was changed"),
 }
 # For what has no words of its own: what it is about.

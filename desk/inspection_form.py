@@ -18,11 +18,11 @@ from desk.telling import tell
 from notifications.documents.job_sheet import JobStep
 from notifications.job_sheets import describe_job_sheet
 from notifications.speaking import join_label
+from treatments.inspections import InspectionEntry, KeptPicture
 from treatments.models import KeptPhoto, Site, Vehicle, Zone
 from treatments.queries import read_zone_catalogue
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import FilmState, InspectionKind
-from treatments.services import InspectionEntry, KeptPicture
 
 
 @dataclass(frozen=True)

@@ -153,7 +153,8 @@ class InspectionVisitForm(VisitForm):
 
 def _list_how_it_stands() -> "QuerySet[Any, Any]":
     """Return the last unit of a vehicle's odometer with key, kind and day of each draft; one row where is none."""
-    readings = OdometerReading.objects.filter(vehicle=OuterRef("pk")).order_by("-day", "-pk").values("unit")[:1]
+    standing = OdometerReading.objects.filter(vehicle=OuterRef("pk"), withdrawn_at__isnull=True)
+    readings = standing.order_by("-day", "-pk").values("unit")[:1]
     drafts = FilteredRelation("treatments", condition=Q(treatments__signed_off_at__isnull=True))
     return (
         Vehicle.objects.annotate(drafts=drafts)

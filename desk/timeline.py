@@ -188,7 +188,7 @@ def _list_seen(past: Past, places: Iterable[Place]) -> Iterable[Place]:
     return [
         place
         for place in places
-        if not (place.form == "treatment" and place.moment is None)
+        if not (place.form in ("treatment", "inspection") and place.moment is None)
         and not (place.form == "visit" and place.other not in own)
     ]
 
@@ -217,7 +217,7 @@ def _read_records(form: str, keys: set[int], past: Past, places: dict[tuple[str,
         case "treatment":
             return view_treatments(keys, past.records.treatments, past.history)
         case "inspection":
-            return view_inspections([places[form, key] for key in keys], past.records.history)
+            return view_inspections(keys, past.records.inspections)
         case "visit":
             return read_visits(keys)
         case "change":

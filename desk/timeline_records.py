@@ -11,12 +11,11 @@ from decimal import Decimal
 from typing import Any
 
 from claims.models import Claim
-from desk.vehicle_records import Place
 from notifications.models import Message
 from scheduling.models import Appointment, Cover, CoverChange, TermsVersion
 from scheduling.site_reference import map_versions
 from treatments.among import Among
-from treatments.history_reading import OF_TREATMENT
+from treatments.history_reading import OF_INSPECTION, OF_TREATMENT, describe_inspections
 from treatments.models import User
 from treatments.rules.history import InspectedZone, VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, compare_zone
@@ -99,8 +98,8 @@ def view_treatments(
     found: dict[int, TreatmentView] = {}
     for key in keys:
         first = rows[key][0]
-        kind, recorded_at, amends = first[3:6]
-        site, applicator, amount, unit, source, reason, amended_by, signed_off_at = first[OF_TREATMENT:-2]
+        kind, signed_off_at, amends = first[3:6]
+        site, applicator, amount, unit, source, reason, amended_by, recorded_at = first[OF_TREATMENT:-2]
         lines = []
         for row in rows[key]:
             zone_key, product_key, ml, *_how, not_done, lot, _expires_on, recalled_on, _at = row[11:OF_TREATMENT]
@@ -139,27 +138,37 @@ class InspectionView:
     kind: str
     site: str
     inspector: User | None
+    reading_amount: Decimal | None
+    reading_unit: str
+    recorded_at: datetime
+    amends: int | None
+    amendment_reason: str
+    amended_by: int | None
+    signed_off_at: datetime | None
     zones: list[tuple[InspectedZone, RustGrade | None]]
 
 
-def view_inspections(places: Iterable[Place], history: VehicleHistory) -> dict[int, InspectionView]:
-    """Return the inspections that stand at some places, by primary key, from the whole history."""
-    records = {one.record: one for one in history.inspections}
-    sites, people = map_sites(), map_people()
+def view_inspections(keys: Iterable[int], rows: Mapping[int, list[Sequence[Any]]]) -> dict[int, InspectionView]:
+    """Return inspections, drafts too, by primary key.
+
+    Args:
+        rows: those of each inspection, as ``VehicleRecords`` has them.
+    """
+    sites, people, zones = map_sites(), map_people(), map_zones()
     found = {}
-    for place in places:
-        record = records[f"inspection {place.key}"]
-        assert place.site is not None
-        found[place.key] = InspectionView(
-            place.key,
-            record.kind,
-            sites[place.site].name,
-            people[place.other] if place.other else None,
+    for key in keys:
+        first = rows[key][0]
+        kind, signed_off_at, amends = first[3:6]
+        site, inspector, amount, unit, reason, amended_by, recorded_at = first[OF_INSPECTION:]
+        ((record,),) = describe_inspections(rows[key], zones).values()
+        found[key] = InspectionView(
+            key, kind, sites[site].name, people[inspector] if inspector else None, amount, unit, recorded_at,
+            amends, reason, amended_by, signed_off_at,
             [
                 (zone, grade_rust(zone.rusted_area_percent) if zone.rusted_area_percent is not None else None)
                 for zone in record.zones
             ],
-        )
+        )  # fmt: skip
     return found
 
 

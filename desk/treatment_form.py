@@ -270,7 +270,7 @@ def _count_coats(data: QueryDict) -> dict[str, int]:
 
 
 def _put_visit(treatment: Treatment) -> dict[str, Any]:
-    reading = treatment.reading
+    odometer = treatment.odometer
     values: dict[str, Any] = {
         "kind": treatment.kind,
         "done_on": treatment.done_on.isoformat(),
@@ -282,6 +282,6 @@ def _put_visit(treatment: Treatment) -> dict[str, Any]:
         "dry_surface": put_yes_no(treatment.surface_dry),
         "note": treatment.note,
     }
-    if reading:
-        values |= {"odometer": put_number(reading.amount), "odometer_unit": reading.unit}
+    if odometer:
+        values |= {"odometer": put_number(odometer.amount), "odometer_unit": odometer.unit}
     return values

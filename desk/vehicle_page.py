@@ -97,7 +97,7 @@ def read_band(view: VehicleView, today: date) -> tuple[Band | None, tuple[CoverO
 
 def find_inspection(history: VehicleHistory, as_of: date, key: str) -> InspectionRecord | None:
     """Return the inspection of this key, else the last one up to the day."""
-    past = [inspection for inspection in history.inspections if inspection.day <= as_of]
+    past = [inspection for inspection in history.current_inspections if inspection.day <= as_of]
     chosen = next((one for one in history.inspections if one.record == f"inspection {key}"), None)
     return chosen or (past[-1] if past else None)
 

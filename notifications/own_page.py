@@ -133,7 +133,8 @@ def _find_site(vehicle: Vehicle, cover: Cover | None, visit: Appointment | None)
         return visit.site
     if cover is not None:
         return cover.site
-    last = vehicle.treatments.select_related("site").order_by("-done_on", "-pk").first()
+    standing = vehicle.treatments.filter(signed_off_at__isnull=False, amended_by__isnull=True)
+    last = standing.select_related("site").order_by("-done_on", "-pk").first()
     return last.site if last else list_sites()[0]
 
 

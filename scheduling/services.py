@@ -139,6 +139,7 @@ def register_covers_for_new_treatments(*, now: datetime, limit: int = 500) -> in
             pk__in=[int(event.subject_id) for event in events],
             kind=TreatmentKind.FIRST_TREATMENT,
             signed_off_at__isnull=False,
+            amended_by__isnull=True,
             site__in=usual,
         ).order_by("done_on", "id")
     )

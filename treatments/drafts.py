@@ -7,7 +7,6 @@ import hashlib
 import json
 from collections.abc import Sequence
 from datetime import date, datetime
-from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -16,7 +15,7 @@ from django.db import transaction
 
 from treatments.event_log import Happening, describe, record_events
 from treatments.fact_reading import read_body
-from treatments.models import Event, OdometerReading, Treatment, TreatmentLine, User
+from treatments.models import Treatment, TreatmentLine, User
 from treatments.rules.units import Distance
 from treatments.rules.words import TreatmentKind
 from treatments.services import (
@@ -24,17 +23,18 @@ from treatments.services import (
     LineEntry,
     check_line,
     check_visit_is_new,
-    keep_reading,
     make_line,
     put_conditions,
     sign_off_treatment,
     tell_of_treatment,
 )
+from treatments.sign_off import put_odometer
 
 SHOWN = (
     "done_on",
     "kind",
-    "reading_id",
+    "odometer_amount",
+    "odometer_unit",
     "air_temperature_c",
     "surface_temperature_c",
     "relative_humidity_percent",
@@ -113,13 +113,10 @@ def change_draft(
         check_line(entry, body)
     check_visit_is_new(draft.vehicle, done_on, kind, besides=draft.pk)
     draft.done_on, draft.kind, draft.note = done_on, kind, note
-    old = draft.reading
-    draft.reading = keep_reading(vehicle=draft.vehicle, day=done_on, distance=odometer, now=now) if odometer else None
+    put_odometer(draft, odometer)
     put_conditions(draft, conditions or ConditionsEntry())
     draft.full_clean()
     draft.save()
-    if old is not None and old != draft.reading:
-        _drop_reading(old)
     draft.lines.all().delete()
     TreatmentLine.objects.bulk_create(make_line(draft, entry) for entry in lines)
     record_events([tell_of_treatment(draft, len(lines))], actor=actor, now=now)
@@ -145,24 +142,6 @@ def discard_draft(*, treatment: Treatment, fingerprint: str, now: datetime, acto
     """
     draft = _lock_draft(treatment, fingerprint)
     before = {"vehicle": draft.vehicle_id, **describe(draft, "done_on", "kind"), "lines": draft.lines.count()}
-    key, reading = str(draft.pk), draft.reading
+    key = str(draft.pk)
     draft.delete()
-    if reading is not None:
-        _drop_reading(reading)
     record_events([Happening("treatment.discarded", "treatment", key, before=before)], actor=actor, now=now)
-
-
-def _drop_reading(reading: OdometerReading) -> None:
-    """Take away a reading that only a draft gave, so that a slip of the pen there does not count for ever."""
-    if reading.source or reading.treatment_set.exists() or reading.inspection_set.exists():
-        return
-    told = Event.objects.filter(kind="vehicle.reading_recorded", subject="vehicle", subject_id=str(reading.vehicle_id))
-    if any(_tells_of(event, reading) for event in told):
-        return
-    reading.delete()
-
-
-def _tells_of(event: Event, reading: OdometerReading) -> bool:
-    after = event.after or {}
-    same_day = after.get("day") == reading.day.isoformat()
-    return same_day and Decimal(str(after.get("kilometres", "-1"))) == reading.kilometres

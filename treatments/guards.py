@@ -32,6 +32,17 @@ GUARDS = [
         "1 = 1",
         "words of the event log are only erased",
     ),
+    *(
+        Guard(
+            f"amends_signed_{what}",
+            f"treatments_{what}",
+            "INSERT",
+            f"NEW.amends_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM treatments_{what} amended "
+            "WHERE amended.id = NEW.amends_id AND amended.signed_off_at IS NOT NULL)",
+            f"only a signed-off {what} is amended",
+        )
+        for what in ("treatment", "inspection")
+    ),
     Guard(
         "never_coated_takes_no_product",
         "treatments_treatmentline",

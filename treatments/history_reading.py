@@ -1,6 +1,6 @@
 """Reads the histories of vehicles as the rules see them: three queries, however many vehicles and visits there are.
 
-Only treatments that are signed off speak; a draft by the lift is not yet a record.
+Only what is signed off speaks; a draft by the lift is not yet a record, and was known from its sign-off on.
 """
 
 from collections import defaultdict
@@ -14,6 +14,7 @@ from django.db.models import (
     CharField,
     Count,
     DateField,
+    DateTimeField,
     DecimalField,
     OuterRef,
     QuerySet,
@@ -73,11 +74,15 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
     treatments = describe_treatments(TREATMENTS.ask(keys), styles, zones)
     inspections = describe_inspections(INSPECTIONS.ask(keys), zones)
     readings: dict[int, list[RecordedReading]] = defaultdict(list)
+    withdrawn: dict[int, list[RecordedReading]] = defaultdict(list)
     owners: dict[int, list[OwnerRecord]] = defaultdict(list)
     places: dict[int, dict[int, PlaceRecord]] = defaultdict(dict)
-    for vehicle, day, key, recorded_at, kilometres, customer, told_on, place in READINGS_AND_OWNERS.ask(keys):
+    for vehicle, day, key, recorded_at, withdrawn_at, kilometres, customer, told_on, place in READINGS_AND_OWNERS.ask(
+        keys
+    ):
         if kilometres is not None:
-            readings[vehicle].append(describe_reading(key, day, recorded_at, kilometres))
+            told = withdrawn if withdrawn_at else readings
+            told[vehicle].append(describe_reading(key, day, recorded_at, kilometres, withdrawn_at))
         elif customer is not None:
             owners[vehicle].append(describe_owner(key, customer, day, recorded_at, told_on))
         else:
@@ -90,6 +95,7 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
             tuple(owners.get(key, ())),
             sort_places(places.get(key, {})),
             facts=facts.get(key, ()),
+            withdrawn=tuple(withdrawn.get(key, ())),
         )
         for key in keys
     }
@@ -105,17 +111,18 @@ CONDITIONS = (
 )  # fmt: skip
 # What ``describe_treatments`` and ``describe_inspections`` want a row to begin with, one for each line, by day and key.
 TREATMENT_COLUMNS = (
-    "pk", "vehicle_id", "done_on", "kind", "recorded_at", "amends_id", *CONDITIONS,
+    "pk", "vehicle_id", "done_on", "kind", "signed_off_at", "amends_id", *CONDITIONS,
     "lines__zone_id", "lines__product_id", "lines__quantity_ml", "lines__pressure_kpa",
     "lines__access_points_used", "lines__mist_seen_at_far_end", "lines__not_done_reason",
     "lines__lot__number", "lines__lot__expires_on", "lines__lot__recalled_on",
     "lines__lot__recall_recorded_at",
 )  # fmt: skip
 INSPECTION_COLUMNS = (
-    "pk", "vehicle_id", "done_on", "kind", "recorded_at",
-    "lines__zone_id", "lines__rusted_area_percent", "lines__perforated", "lines__film_state", "photos",
+    "pk", "vehicle_id", "done_on", "kind", "signed_off_at", "amends_id",
+    "lines__zone_id", "lines__rusted_area_percent", "lines__perforated", "lines__film_state", "lines__not_seen_reason",
+    "photos",
 )  # fmt: skip
-OF_TREATMENT = len(TREATMENT_COLUMNS)
+OF_TREATMENT, OF_INSPECTION = len(TREATMENT_COLUMNS), len(INSPECTION_COLUMNS)
 BY_DAY = ("done_on", "pk", "lines__pk")
 
 
@@ -134,7 +141,7 @@ TREATMENTS = StandingQuery(
 )
 INSPECTIONS = StandingQuery(
     lambda: (
-        add_photos(Inspection.objects.filter(Among("vehicle_id", GivenKeys(0))))
+        add_photos(Inspection.objects.filter(Among("vehicle_id", GivenKeys(0)), signed_off_at__isnull=False))
         .order_by(*BY_DAY)
         .values_list(*INSPECTION_COLUMNS)
     )
@@ -142,7 +149,8 @@ INSPECTIONS = StandingQuery(
 
 
 def _list_readings_and_owners() -> "QuerySet[Any, Any]":
-    """Return vehicle, day, key, moment; then the kilometres of a reading, the owner, the day told and the place.
+    """Return vehicle, day, key, moment; then the moment of withdrawal and the kilometres of a reading, the owner, the
+    day told and the place.
 
     A row is of a reading, of an owner, or of a place of use, where the day told is that on which the shop knew it.
     """
@@ -150,18 +158,21 @@ def _list_readings_and_owners() -> "QuerySet[Any, Any]":
     owners = Ownership.objects.filter(Among("vehicle_id", GivenKeys(0))).order_by()
     places = PlaceOfUse.objects.filter(Among("vehicle_id", GivenKeys(0))).order_by()
     no_customer, no_day = Cast(Value(None), BigIntegerField()), Cast(Value(None), DateField())
+    no_moment = Cast(Value(None), DateTimeField())
     no_number = Cast(Value(None), DecimalField(max_digits=14, decimal_places=6))
     both = readings.values_list(
-        "vehicle_id", "day", "pk", "recorded_at", "kilometres", no_customer, no_day, Value("", CharField())
+        "vehicle_id", "day", "pk", "recorded_at", "withdrawn_at", "kilometres", no_customer, no_day,
+        Value("", CharField()),
     ).union(
         owners.values_list(
-            "vehicle_id", "from_day", "pk", "recorded_at", no_number, "customer_id", "told_on", Value("", CharField())
+            "vehicle_id", "from_day", "pk", "recorded_at", no_moment, no_number, "customer_id", "told_on",
+            Value("", CharField()),
         ),
         places.values_list(
-            "vehicle_id", "from_day", "pk", "recorded_at", no_number, no_customer, "known_on", "corrosivity"
+            "vehicle_id", "from_day", "pk", "recorded_at", no_moment, no_number, no_customer, "known_on", "corrosivity"
         ),
         all=True,
-    )
+    )  # fmt: skip
     return both.order_by("day", "pk")
 
 
@@ -212,21 +223,32 @@ def describe_inspections(rows: Iterable[Sequence[Any]], zones: Mapping[int, Zone
     heads: dict[int, Sequence[Any]] = {}
     seen: dict[int, list[InspectedZone]] = defaultdict(list)
     for row in rows:
-        key, zone, percent, perforated, film, photos = row[0], *row[5:10]
+        key, zone, percent, perforated, film, reason, photos = row[0], *row[6:OF_INSPECTION]
         heads.setdefault(key, row)
         if zone is not None:
-            seen[key].append(InspectedZone(zones[zone].code, percent, perforated, FilmState(film), photos))
+            seen[key].append(InspectedZone(zones[zone].code, percent, perforated, FilmState(film), photos, reason))
     found: dict[int, list[InspectionRecord]] = defaultdict(list)
-    for key, vehicle, day, kind, recorded_at, *_line in heads.values():
+    for key, vehicle, day, kind, signed_off_at, amends, *_line in heads.values():
+        is_asked = kind == InspectionKind.REINSPECTION
         found[vehicle].append(
-            InspectionRecord(f"inspection {key}", day, InspectionKind(kind), tuple(seen[key]), recorded_at)
+            InspectionRecord(
+                f"inspection {key}",
+                day,
+                InspectionKind(kind),
+                tuple(seen[key]),
+                signed_off_at,
+                frozenset(zone.zone for zone in seen[key] if is_asked and zone.is_answered),
+                f"inspection {amends}" if amends else None,
+            )
         )
     return found
 
 
-def describe_reading(key: int, day: date, recorded_at: datetime, kilometres: Decimal) -> RecordedReading:
+def describe_reading(
+    key: int, day: date, recorded_at: datetime, kilometres: Decimal, withdrawn_at: datetime | None = None
+) -> RecordedReading:
     """Return an odometer reading as the rules read it."""
-    return RecordedReading(Reading(day, kilometres, f"reading {key}"), recorded_at)
+    return RecordedReading(Reading(day, kilometres, f"reading {key}"), recorded_at, withdrawn_at)
 
 
 def describe_owner(key: int, customer: int, day: date, recorded_at: datetime, told_on: date | None) -> OwnerRecord:

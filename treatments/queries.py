@@ -10,6 +10,7 @@ from django.db.models import Count, Q, QuerySet
 from treatments.history_reading import describe_conditions, describe_line, read_history
 from treatments.models import (
     Customer,
+    Inspection,
     Lot,
     Ownership,
     Site,
@@ -20,7 +21,7 @@ from treatments.models import (
     ZoneArea,
 )
 from treatments.reference import keep_reading
-from treatments.rules.odometer import flag_backwards
+from treatments.rules.odometer import Reading, flag_backwards
 from treatments.rules.visit_findings import VisitFinding, list_findings
 from treatments.rules.words import (
     BodyStyle,
@@ -55,14 +56,13 @@ def find_visit_findings(treatment: Treatment, lines: Iterable[TreatmentLine]) ->
     return list_findings(described, describe_conditions(treatment), treatment.done_on)
 
 
-def list_backwards_readings(treatment: Treatment) -> list[str]:
-    """Return what the odometer of a treatment says against the vehicle's other readings; those are kept and flagged."""
-    own = treatment.reading_id
-    if own is None:
-        return []
-    readings = [recorded.reading for recorded in read_history(treatment.vehicle).readings]
-    records = {reading.record: reading for reading in readings}
-    mine = records[f"reading {own}"]
+def list_backwards_readings(work: Treatment | Inspection) -> list[str]:
+    """Return what the odometer of signed-off work, or of a draft, says against the vehicle's other readings."""
+    readings = [recorded.reading for recorded in read_history(work.vehicle).readings]
+    if work.odometer_amount is not None and work.odometer is not None:
+        readings.append(Reading(work.done_on, work.odometer.kilometres, "draft"))
+    own = f"reading {work.reading_id}" if work.reading_id else "draft"
+    mine = next((reading for reading in readings if reading.record == own), None)
     return [found.sentence for found in flag_backwards(readings) if mine in (found.reading, found.earlier)]
 
 
@@ -101,10 +101,11 @@ def describe_zone(zone: Zone, areas: Iterable[ZoneArea] | None = None) -> ZoneDe
 
 
 def find_vehicles_with_lot(lot: Lot) -> QuerySet[Vehicle]:
-    """Return every vehicle on which the lot stands in a treatment that no amendment replaced."""
+    """Return every vehicle on which the lot stands in a signed-off treatment that no amendment replaced."""
     return (
         Vehicle.objects.filter(
             treatments__lines__lot=lot,
+            treatments__signed_off_at__isnull=False,
             treatments__amended_by__isnull=True,
         )
         .annotate(zones_with_lot=Count("treatments__lines"))

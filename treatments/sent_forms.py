@@ -17,9 +17,9 @@ from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
 
+from treatments.inspections import KeptPicture
 from treatments.models import KeptPhoto, SentForm, User, Zone
 from treatments.photos import clean_photo
-from treatments.services import KeptPicture
 
 MOST_PHOTOS_OF_A_FORM = 120
 

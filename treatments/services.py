@@ -7,22 +7,17 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, fields
 from datetime import date, datetime
 from decimal import Decimal
-from typing import IO, Any
+from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.core.files.base import ContentFile
 from django.db import transaction
 
 from treatments.event_log import Happening, describe, record_events
 from treatments.fact_reading import list_missing_trainings, read_body
 from treatments.models import (
     Customer,
-    Inspection,
-    InspectionLine,
     Lot,
-    OdometerReading,
     Ownership,
-    Photo,
     Product,
     Site,
     Treatment,
@@ -32,23 +27,20 @@ from treatments.models import (
     Zone,
     ZoneArea,
 )
-from treatments.photos import clean_photo
 from treatments.places_of_use import end_places_of_former_owners, record_place_of_use
 from treatments.queries import describe_zone, find_today
 from treatments.rules.coatable import Bar, VehicleBody
 from treatments.rules.units import Distance, Volume, VolumeUnit
 from treatments.rules.vin import VinMark, read_model_year
-from treatments.rules.words import (
-    FactKind,
-    FactSource,
-    FilmState,
-    InspectionKind,
-    Propulsion,
-    TreatmentKind,
-    ZoneKind,
-    say,
-)
+from treatments.rules.words import FactKind, FactSource, Propulsion, TreatmentKind, ZoneKind, say
 from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.sign_off import (
+    check_day_is_free,
+    put_amended_reading,
+    put_odometer,
+    put_sign_off,
+    withdraw_old_reading,
+)
 from treatments.vehicle_facts import record_fact
 from treatments.vin_advice import read_vin_advice
 
@@ -78,27 +70,6 @@ class ConditionsEntry:
     relative_humidity_percent: Decimal | None = None
     surface_clean: bool | None = None
     surface_dry: bool | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class KeptPicture:
-    """A picture that lies in the photo store already, drawn anew by ``clean_photo``."""
-
-    image_name: str
-    sha256: str
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class InspectionEntry:
-    """What was seen on one zone; the rusted area in per cent, None where not measured."""
-
-    zone: Zone
-    rusted_area_percent: Decimal | None = None
-    perforated: bool = False
-    film_state: FilmState = FilmState.NOT_SEEN
-    action: str = ""
-    photos: tuple[KeptPicture, ...] = ()
 
 
 def make_match_key(name: str, contact: str) -> str:
@@ -248,35 +219,6 @@ def change_owner(
     return owned
 
 
-@transaction.atomic
-def record_reading(
-    *, vehicle: Vehicle, day: date, distance: Distance, now: datetime, actor: User | None, source: str = ""
-) -> OdometerReading:
-    """Keep an odometer reading as entered, with its value in km; the same reading on a day is kept once."""
-    reading = keep_reading(vehicle=vehicle, day=day, distance=distance, now=now, source=source)
-    after = {"reading": reading.pk, "day": day, "kilometres": reading.kilometres}
-    happening = Happening("vehicle.reading_recorded", "vehicle", str(vehicle.pk), after=after)
-    record_events([happening], actor=actor, now=now)
-    return reading
-
-
-def keep_reading(
-    *, vehicle: Vehicle, day: date, distance: Distance, now: datetime, source: str = ""
-) -> OdometerReading:
-    reading, _ = OdometerReading.objects.get_or_create(
-        vehicle=vehicle,
-        day=day,
-        kilometres=distance.kilometres.quantize(Decimal("0.000001")),
-        defaults={
-            "amount": distance.amount,
-            "unit": distance.unit,
-            "source": source,
-            "recorded_at": now,
-        },
-    )
-    return reading
-
-
 def check_line(entry: LineEntry, body: VehicleBody, *, known: Collection[int] = ()) -> None:
     """Refuse a line that can't be true, or a coat where none may be.
 
@@ -389,9 +331,6 @@ def record_treatment(
     if sign_off:
         check_training(actor, body, any(entry.product for entry in lines))
     check_visit_is_new(vehicle, done_on, kind)
-    reading = (
-        keep_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now, source=source) if odometer else None
-    )
     conditions = conditions or ConditionsEntry()
     treatment = Treatment(
         vehicle=vehicle,
@@ -399,7 +338,6 @@ def record_treatment(
         applicator=actor,
         done_on=done_on,
         kind=kind,
-        reading=reading,
         air_temperature_c=conditions.air_temperature_c,
         surface_temperature_c=conditions.surface_temperature_c,
         relative_humidity_percent=conditions.relative_humidity_percent,
@@ -408,9 +346,10 @@ def record_treatment(
         note=note,
         source=source,
         recorded_at=now,
-        signed_off_at=now if sign_off else None,
-        signed_off_by=actor if sign_off else None,
     )
+    put_odometer(treatment, odometer)
+    if sign_off:
+        put_sign_off(treatment, now=now, actor=actor, source=source)
     treatment.full_clean()
     treatment.save()
     TreatmentLine.objects.bulk_create(make_line(treatment, entry) for entry in lines)
@@ -425,7 +364,7 @@ def tell_of_treatment(treatment: Treatment, line_count: int) -> Happening:
         f"treatment.{verb}",
         "treatment",
         str(treatment.pk),
-        before={"treatment": treatment.amends_id} if treatment.amends_id else None,
+        before={"treatment": treatment.amends_id, "kind": treatment.amends.kind} if treatment.amends else None,
         after={
             "vehicle": treatment.vehicle_id,
             "done_on": treatment.done_on,
@@ -444,21 +383,19 @@ def sign_off_treatment(*, treatment: Treatment, now: datetime, actor: User | Non
         ValidationError: where somebody signed it off first, a zone on it may not be coated (a fact may have been
             recorded since it was drafted), or the person lacks the training that the vehicle asks for.
     """
-    if treatment.signed_off_at is None:
-        body = read_body(treatment.vehicle, treatment.done_on)
-        lines = treatment.lines.filter(product__isnull=False).select_related("zone", "product")
-        coated = list(lines.prefetch_related("zone__areas"))
-        for line in coated:
-            check_line(LineEntry(line.zone, line.product, quantity=Volume(Decimal(1), VolumeUnit.LITRE)), body)
-        check_training(actor, body, bool(coated))
-    changed = Treatment.objects.filter(pk=treatment.pk, signed_off_at__isnull=True).update(
-        signed_off_at=now, signed_off_by=actor
-    )
-    treatment.refresh_from_db()
-    if not changed:
-        raise ValidationError(f"Treatment {treatment.pk} was already signed off at {treatment.signed_off_at}.")
-    record_events([tell_of_treatment(treatment, treatment.lines.count())], actor=actor, now=now)
-    return treatment
+    locked = Treatment.objects.select_for_update().get(pk=treatment.pk)
+    if locked.signed_off_at is not None:
+        raise ValidationError(f"Treatment {locked.pk} was already signed off at {locked.signed_off_at}.")
+    body = read_body(locked.vehicle, locked.done_on)
+    lines = locked.lines.filter(product__isnull=False).select_related("zone", "product")
+    coated = list(lines.prefetch_related("zone__areas"))
+    for line in coated:
+        check_line(LineEntry(line.zone, line.product, quantity=Volume(Decimal(1), VolumeUnit.LITRE)), body)
+    check_training(actor, body, bool(coated))
+    put_sign_off(locked, now=now, actor=actor, source=locked.source)
+    locked.save()
+    record_events([tell_of_treatment(locked, locked.lines.count())], actor=actor, now=now)
+    return locked
 
 
 @transaction.atomic
@@ -470,7 +407,9 @@ def amend_treatment(
     now: datetime,
     actor: User | None,
     done_on: date | None = None,
+    kind: TreatmentKind | None = None,
     odometer: Distance | None = None,
+    without_odometer: bool = False,
     conditions: ConditionsEntry | None = None,
     note: str | None = None,
 ) -> Treatment:
@@ -478,9 +417,11 @@ def amend_treatment(
 
     Args:
         done_on: the corrected day; this and what follows stay as they were where None.
+        without_odometer: whether the corrected version has no odometer reading.
 
     Raises:
-        ValidationError: without a reason, for work that is not signed off, or that was amended already.
+        ValidationError: without a reason, for work that is not signed off, or that was amended already, or where
+            other work of this kind stands on the day.
     """
     locked = Treatment.objects.select_for_update().get(pk=treatment.pk)
     if not reason.strip():
@@ -496,17 +437,18 @@ def amend_treatment(
     for entry in lines:
         check_line(entry, body, known=known)
     newer = make_amendment(locked, reason=reason, now=now, actor=actor)
-    newer.done_on = done_on or locked.done_on
-    if odometer:
-        newer.reading = keep_reading(vehicle=locked.vehicle, day=newer.done_on, distance=odometer, now=now)
+    newer.done_on, newer.kind = done_on or locked.done_on, kind or locked.kind
+    check_day_is_free(newer)
+    put_amended_reading(newer, None if without_odometer else odometer or locked.odometer, now=now)
     if conditions:
         put_conditions(newer, conditions)
     if note is not None:
         newer.note = note
     newer.full_clean()
     newer.save()
+    withdrawn = withdraw_old_reading(locked, newer, now=now)
     TreatmentLine.objects.bulk_create(make_line(newer, entry) for entry in lines)
-    record_events([tell_of_treatment(newer, len(lines))], actor=actor, now=now)
+    record_events([tell_of_treatment(newer, len(lines)), *withdrawn], actor=actor, now=now)
     return newer
 
 
@@ -544,72 +486,6 @@ def make_amendment(old: Treatment, *, reason: str, now: datetime, actor: User | 
         signed_off_at=now,
         signed_off_by=actor,
     )
-
-
-@transaction.atomic
-def record_inspection(
-    *,
-    vehicle: Vehicle,
-    site: Site,
-    done_on: date,
-    kind: InspectionKind,
-    zones: Sequence[InspectionEntry],
-    now: datetime,
-    actor: User | None,
-    odometer: Distance | None = None,
-    note: str = "",
-) -> Inspection:
-    """Record what was seen on each zone, in per cent of rusted area.
-
-    Raises:
-        ValidationError: for a percentage outside 0 to 100 or a zone named twice.
-    """
-    if Inspection.objects.filter(vehicle=vehicle, done_on=done_on, kind=kind).exists():
-        raise ValidationError(
-            {"done_on": f"An inspection of this kind on {done_on} is already on record; open that one."}
-        )
-    reading = keep_reading(vehicle=vehicle, day=done_on, distance=odometer, now=now) if odometer else None
-    inspection = Inspection(
-        vehicle=vehicle,
-        site=site,
-        inspector=actor,
-        done_on=done_on,
-        kind=kind,
-        reading=reading,
-        note=note,
-        recorded_at=now,
-    )
-    inspection.full_clean()
-    inspection.save()
-    for entry in zones:
-        line = InspectionLine(
-            inspection=inspection,
-            zone=entry.zone,
-            rusted_area_percent=entry.rusted_area_percent,
-            perforated=entry.perforated,
-            film_state=entry.film_state,
-            action=entry.action,
-        )
-        line.full_clean()
-        line.save()
-        for picture in entry.photos:
-            Photo.objects.create(
-                line=line, image=picture.image_name, sha256=picture.sha256, note=picture.note, recorded_at=now
-            )
-    happening = Happening(
-        "inspection.recorded",
-        "inspection",
-        str(inspection.pk),
-        after={
-            "vehicle": vehicle.pk,
-            "done_on": done_on,
-            "kind": kind,
-            "zones": len(zones),
-            "photos": sum(len(entry.photos) for entry in zones),
-        },
-    )
-    record_events([happening], actor=actor, now=now)
-    return inspection
 
 
 @transaction.atomic
@@ -681,31 +557,3 @@ def load_zone_catalogue(*, catalogue: Sequence[ZoneDescription]) -> int:
         )
         added += 1
     return added
-
-
-@transaction.atomic
-def attach_photo(
-    *, line: InspectionLine, upload: IO[bytes], name: str, note: str, now: datetime, actor: User | None
-) -> Photo:
-    """Keep a photo of an inspected zone, drawn anew; the same file on a zone is kept once.
-
-    Raises:
-        PhotoError: naming the file, where it is no picture of a known kind or too large.
-    """
-    clean = clean_photo(upload, name)
-    known = Photo.objects.filter(line=line, sha256=clean.sha256).first()
-    if known:
-        return known
-    photo = Photo(line=line, sha256=clean.sha256, note=note, recorded_at=now)
-    photo.image.save(f"{clean.sha256[:16]}.jpg", ContentFile(clean.content), save=False)
-    photo.save()
-    inspection = line.inspection
-    after = {
-        "photo": photo.pk,
-        "vehicle": inspection.vehicle_id,
-        "zone": line.zone.code,
-        "sha256": clean.sha256,
-    }
-    happening = Happening("inspection.photo_added", "inspection", str(inspection.pk), after=after)
-    record_events([happening], actor=actor, now=now)
-    return photo

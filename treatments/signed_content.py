@@ -2,10 +2,10 @@
 
 from django.db.models import Q
 
-from treatments.event_log.signed_content import SignedTable, Told
+from treatments.event_log.signed_content import Later, SignedTable, Told
 
 TREATMENT_SIGNED = ("treatment.signed_off", "treatment.amended")
-INSPECTION_SIGNED = ("inspection.recorded",)
+INSPECTION_SIGNED = ("inspection.signed_off", "inspection.amended")
 IMPORTED = "import"
 
 SIGNED = [
@@ -31,25 +31,27 @@ SIGNED = [
         "inspection",
         "treatments.Inspection",
         told_by=dict.fromkeys(INSPECTION_SIGNED, Told("pk")),
-        stands="1 = 1",
+        signed=Q(signed_off_at__isnull=False),
+        stands="OLD.signed_off_at IS NOT NULL",
         says="a signed-off inspection is only changed by an amendment",
-        words={"note": ""},
+        words={"note": "", "amendment_reason": "(erased)"},
     ),
     SignedTable(
         "inspection_line",
         "treatments.InspectionLine",
         told_by=dict.fromkeys(INSPECTION_SIGNED, Told("inspection")),
-        stands="1 = 1",
+        signed=Q(inspection__signed_off_at__isnull=False),
+        stands="EXISTS (SELECT 1 FROM treatments_inspection i "
+        "WHERE i.id = OLD.inspection_id AND i.signed_off_at IS NOT NULL)",
         says="a line of a signed-off inspection is only changed by an amendment",
     ),
     SignedTable(
         "photo",
         "treatments.Photo",
-        told_by={
-            **dict.fromkeys(INSPECTION_SIGNED, Told("line__inspection")),
-            "inspection.photo_added": Told("pk", "photo"),
-        },
-        stands="1 = 1",
+        told_by=dict.fromkeys(INSPECTION_SIGNED, Told("line__inspection")),
+        signed=Q(line__inspection__signed_off_at__isnull=False),
+        stands="EXISTS (SELECT 1 FROM treatments_inspectionline l JOIN treatments_inspection i "
+        "ON i.id = l.inspection_id WHERE l.id = OLD.line_id AND i.signed_off_at IS NOT NULL)",
         says="a picture of a signed-off inspection stays",
         words={"note": ""},
         left_out={"image": "where the file lies; sha256 says which it is"},
@@ -63,12 +65,21 @@ SIGNED = [
             "vehicle.reading_recorded": Told("pk", "reading"),
             "vehicle.readings_imported": Told("pk", "readings"),
         },
-        signed=Q(treatment__signed_off_at__isnull=False) | Q(inspection__isnull=False) | Q(treatment__isnull=True),
-        stands="EXISTS (SELECT 1 FROM treatments_treatment t "
-        "WHERE t.reading_id = OLD.id AND t.signed_off_at IS NOT NULL) "
-        "OR EXISTS (SELECT 1 FROM treatments_inspection i WHERE i.reading_id = OLD.id)",
+        stands="1 = 1",
         says="an odometer reading stands as it was written down",
         words={"source": IMPORTED},
+        later={
+            "by_itself": Later(
+                ("by_itself",),
+                {"vehicle.reading_recorded": Told("pk", "reading")},
+                once="NOT OLD.by_itself",
+            ),
+            "withdrawn": Later(
+                ("withdrawn_at",),
+                {"vehicle.reading_withdrawn": Told("pk", "reading")},
+                once="OLD.withdrawn_at IS NULL",
+            ),
+        },
     ),
     SignedTable(
         "place_of_use",

@@ -26,13 +26,13 @@ def move_record(record: str, to_day: date) -> Change:
     """
 
     def change(claim: RustClaim, history: VehicleHistory) -> tuple[RustClaim, VehicleHistory]:
-        known = [t.record for t in history.current_treatments] + [i.record for i in history.inspections]
+        known = [t.record for t in history.current_treatments] + [i.record for i in history.current_inspections]
         if record not in known:
             raise WhatIfError(f"There is no {record}; there is: {', '.join(known) or 'nothing'}.")
         return claim, replace(
             history,
             treatments=tuple(replace(t, day=to_day) if t.record == record else t for t in history.current_treatments),
-            inspections=tuple(replace(i, day=to_day) if i.record == record else i for i in history.inspections),
+            inspections=tuple(replace(i, day=to_day) if i.record == record else i for i in history.current_inspections),
         )
 
     return change

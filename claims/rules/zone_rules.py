@@ -204,7 +204,7 @@ def check_looks(zone: ClaimedZone, past: VehicleHistory, found_on: date) -> Find
     )
     coats = [treatment.day for treatment, _ in _find_coats(zone.zone, past)]
     told, records, ignored = [], [], False
-    for inspection in past.inspections:
+    for inspection in past.current_inspections:
         seen = inspection.find_zone(zone.zone)
         if seen is None or inspection.kind is not InspectionKind.REINSPECTION:
             continue

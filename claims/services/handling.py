@@ -128,6 +128,8 @@ def note_inspection(
     locked = lock_claim(claim, shown_at)
     if inspection.vehicle_id != locked.cover.vehicle_id:
         raise ValidationError({"inspection": "It is of another vehicle."})
+    if inspection.signed_off_at is None:
+        raise ValidationError({"inspection": "It is a draft; sign it off first."})
     if inspection.kind != "claim":
         was = say(inspection.kind)
         raise ValidationError({"inspection": f"It is a {was} inspection; record one for a claim."})

@@ -27,11 +27,12 @@ from scheduling.rules.slots import Preferences
 from scheduling.services import publish_terms, register_cover, register_covers_for_new_treatments
 from treatments.event_log import Happening, record_events
 from treatments.fact_reading import read_body
+from treatments.inspections import InspectionEntry, record_inspection
 from treatments.models import Dealership, Event, Inspection, Lot, Product, Site, Treatment, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.words import DamageKind, FilmState, InspectionKind, Training, TreatmentKind
 from treatments.rules.zone_catalogue import read_catalogue
-from treatments.services import InspectionEntry, correct_vehicle, load_zone_catalogue, record_inspection
+from treatments.services import correct_vehicle, load_zone_catalogue
 from treatments.vehicle_facts import certify_training
 
 # For the demo only, on a database that holds nothing but invented records.

@@ -112,7 +112,7 @@ def make_handling(
 def list_what_if_choices(file: ClaimFile) -> dict[str, tuple[tuple[str, str], ...]]:
     """Return what the form for a change of fact offers: the claim's own visits and zones."""
     treatments = [(t.record, tell(f"{t.day}: treatment")) for t in file.case.history.current_treatments]
-    inspections = [(i.record, tell(f"{i.day}: {i.kind} inspection")) for i in file.case.history.inspections]
+    inspections = [(i.record, tell(f"{i.day}: {i.kind} inspection")) for i in file.case.history.current_inspections]
     zones = tuple((zone.zone, tell(zone.name)) for zone in file.rust_claim.zones)
     return {"records": (*treatments, *inspections), "zones": zones}
 

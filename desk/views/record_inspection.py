@@ -28,6 +28,7 @@ from desk.views.sent import (
     tell_typed_by,
 )
 from desk.visit_part import write_visit
+from treatments.inspections import record_inspection
 from treatments.models import KeptPhoto, Photo, User, Vehicle, Zone
 from treatments.photos import MOST_BYTES, PhotoError
 from treatments.queries import find_today
@@ -35,7 +36,6 @@ from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
 from treatments.rules.rust_grade import ISO_4628_3_POINTS, grade_rust
 from treatments.rules.words import InspectionKind
 from treatments.sent_forms import drop_photo, keep_photo, take_kept_photos
-from treatments.services import record_inspection
 
 
 def _list_kept(request: HttpRequest) -> list[KeptPhoto]:

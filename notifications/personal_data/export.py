@@ -47,7 +47,9 @@ def export_person(customer: Customer) -> dict[str, Any]:
                 ],
                 "inspections": [
                     {"done_on": seen.done_on, "kind": seen.kind, "note": seen.note}
-                    for seen in Inspection.objects.filter(between, vehicle=owned.vehicle).order_by("done_on", "pk")
+                    for seen in Inspection.objects.filter(
+                        between, vehicle=owned.vehicle, signed_off_at__isnull=False
+                    ).order_by("done_on", "pk")
                 ],
                 "odometer_readings": [
                     {"day": reading.day, "amount": reading.amount, "unit": reading.unit}

@@ -51,6 +51,7 @@ WORK: list[Words] = [
     Words("treatments.Treatment", ("note",), NOTE, EMPTY, needed=BY_COVER),
     Words("treatments.Treatment", ("amendment_reason",), REASON, REPLACE, ERASED, BY_COVER),
     Words("treatments.Inspection", ("note",), NOTE, EMPTY, needed=BY_COVER),
+    Words("treatments.Inspection", ("amendment_reason",), REASON, REPLACE, ERASED, BY_COVER),
     Words(
         "treatments.Treatment",
         ("source",),
@@ -74,7 +75,13 @@ WORK: list[Words] = [
         KEEP,
         why=WORK_DONE,
     ),
-    Words("treatments.InspectionLine", ("action",), _("what is to be done about a zone"), KEEP, why=WORK_DONE),
+    Words(
+        "treatments.InspectionLine",
+        ("action", "not_seen_reason"),
+        _("what is to be done about a zone, or why it was not seen"),
+        KEEP,
+        why=WORK_DONE,
+    ),
     Words("treatments.Photo", ("note",), NOTE, EMPTY, needed=BY_COVER),
     Words(
         "treatments.Photo",

@@ -43,6 +43,7 @@ from treatments.rules.history import (
 from treatments.rules.odometer import Reading
 from treatments.rules.standing_facts import StandingFact
 from treatments.rules.words import CorrosivityCategory, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
+from treatments.short_histories import list_answers
 
 
 @dataclass(slots=True)
@@ -178,9 +179,16 @@ class ClockReader:
 
     def _read_inspections(self, vehicles: list[int]) -> dict[int, list[InspectionRecord]]:
         found: dict[int, list[InspectionRecord]] = defaultdict(list)
-        rows = Inspection.objects.filter(Among("vehicle_id", vehicles)).order_by("vehicle_id", "done_on", "pk")
+        rows = Inspection.objects.filter(
+            Among("vehicle_id", vehicles), signed_off_at__isnull=False, amended_by__isnull=True
+        ).order_by("vehicle_id", "done_on", "pk")
+        answered: dict[int, set[str]] = defaultdict(set)
+        answers = list_answers().filter(Among("inspection__vehicle_id", vehicles))
+        for key, zone in answers.values_list("inspection_id", "zone_id"):
+            answered[key].add(self.zones[zone][0])
         for vehicle, key, day, kind in rows.values_list("vehicle_id", "pk", "done_on", "kind"):
-            found[vehicle].append(InspectionRecord(f"inspection {key}", day, INSPECTION_KINDS[kind]))
+            zones = frozenset(answered.get(key, ()))
+            found[vehicle].append(InspectionRecord(f"inspection {key}", day, INSPECTION_KINDS[kind], answered=zones))
         return found
 
     def _read_readings(self, vehicles: list[int]) -> dict[int, list[RecordedReading]]:
@@ -188,7 +196,9 @@ class ClockReader:
         found: dict[int, list[RecordedReading]] = defaultdict(list)
         if not vehicles:
             return found
-        rows = OdometerReading.objects.filter(Among("vehicle_id", vehicles)).order_by("vehicle_id", "day", "pk")
+        rows = OdometerReading.objects.filter(Among("vehicle_id", vehicles), withdrawn_at__isnull=True).order_by(
+            "vehicle_id", "day", "pk"
+        )
         for vehicle, key, day, kilometres in rows.values_list("vehicle_id", "pk", "day", "kilometres"):
             found[vehicle].append(RecordedReading(Reading(day, Decimal(kilometres), f"reading {key}")))
         return found

@@ -23,11 +23,12 @@ COVER_KINDS = ["cover.registered", *(f"cover.{kind}" for kind in CoverChangeKind
 VEHICLE_KINDS = [
     "treatment.signed_off",
     "treatment.amended",
-    "inspection.recorded",
-    "inspection.photo_added",
+    "inspection.signed_off",
+    "inspection.amended",
     "vehicle.owner_changed",
     "vehicle.place_of_use_recorded",
     "vehicle.reading_recorded",
+    "vehicle.reading_withdrawn",
     "vehicle.fact_recorded",
     "vehicle.fact_withdrawn",
 ]

@@ -52,7 +52,7 @@ def find_risk_day(last_seen_on: date, category: CorrosivityCategory) -> date:
 def find_last_seen(history: VehicleHistory, as_of: date) -> date | None:
     """Return the last day up to ``as_of`` on which the vehicle was treated or inspected, or None."""
     days = [treatment.day for treatment in history.current_treatments if treatment.day <= as_of]
-    days += [inspection.day for inspection in history.inspections if inspection.day <= as_of]
+    days += [inspection.day for inspection in history.current_inspections if inspection.day <= as_of]
     return max(days, default=None)
 
 

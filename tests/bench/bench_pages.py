@@ -102,10 +102,11 @@ def record_recent_work(owner: Any) -> None:
     from claims.models import Claim, DecisionKind
     from claims.services.handling import decide_claim
     from scheduling.models import Cover
+    from treatments.inspections import InspectionEntry, record_inspection
     from treatments.models import Product, Zone
     from treatments.rules.units import Volume, VolumeUnit
     from treatments.rules.words import InspectionKind, TreatmentKind
-    from treatments.services import InspectionEntry, LineEntry, record_inspection, record_treatment
+    from treatments.services import LineEntry, record_treatment
     from treatments.stock_services import receive_lot
 
     now = timezone.now()

@@ -126,8 +126,9 @@ STATEMENTS = [
         JOIN (SELECT id, row_number() OVER (ORDER BY id) AS at FROM treatments_zone WHERE kind = 'enclosed_cavity') z
         ON z.at <= 2
         JOIN (SELECT min(id) AS id FROM treatments_product) p ON true ORDER BY t.id""",
-    f"""INSERT INTO treatments_inspection (vehicle_id, site_id, done_on, kind, note, recorded_at)
-        SELECT g.id, (SELECT min(id) FROM treatments_site) + g.id % 4, {_VISIT}, 'reinspection', '', now()
+    f"""INSERT INTO treatments_inspection
+        (vehicle_id, site_id, done_on, kind, note, recorded_at, signed_off_at)
+        SELECT g.id, (SELECT min(id) FROM treatments_site) + g.id % 4, {_VISIT}, 'reinspection', '', now(), now()
         FROM generate_series(1::bigint, %N%) AS g(id), (VALUES (2)) AS years(y)
         WHERE {_CAME} ORDER BY g.id, y""",
     f"""INSERT INTO treatments_odometerreading (vehicle_id, day, amount, unit, kilometres, source, recorded_at)

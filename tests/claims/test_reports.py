@@ -19,9 +19,9 @@ from desk.charts import draw_survival
 from desk.demo.load import DemoShop
 from scheduling.models import Cover
 from tests.demo_records import load_demo
+from treatments.inspections import InspectionEntry, record_inspection
 from treatments.models import InspectionLine, TreatmentLine, User, Zone
 from treatments.rules.words import ProductFamily
-from treatments.services import InspectionEntry, record_inspection
 
 NOW = timezone.now()  # the demo is laid around the day on which it runs
 

@@ -22,18 +22,12 @@ from tests.browser.pages import PAGES
 from tests.browser.stage import set_stage
 from tests.conftest import NOW, TODAY
 from tests.desk.test_pages import log_in
+from treatments.inspections import InspectionEntry, record_inspection
 from treatments.material_uses import note_all_material_uses
 from treatments.models import Lot, User, Vehicle, Zone
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit
 from treatments.rules.words import DamageKind, FilmState, InspectionKind, Propulsion, TreatmentKind
-from treatments.services import (
-    InspectionEntry,
-    LineEntry,
-    add_vehicle,
-    find_or_add_customer,
-    record_inspection,
-    record_treatment,
-)
+from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
 from treatments.stock_services import receive_lot
 
 ADDED = 30

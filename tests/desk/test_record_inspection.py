@@ -24,7 +24,6 @@ from tests.desk.lift import VIN, Lift, draw_picture, raise_lift
 from treatments.history_reading import read_history
 from treatments.models import Event, Inspection, KeptPhoto, Photo, SentForm
 from treatments.photos import MOST_BYTES
-from treatments.services import attach_photo
 
 INSPECT = f"/vehicles/{VIN}/inspect/"
 ROCKER, RAIL = "rocker_left", "frame_rail_front_left"
@@ -121,7 +120,7 @@ def test_an_inspection_with_photos_without_their_place(lift: Lift) -> None:
     red, blue = turned.getpixel((20, 5)), turned.getpixel((20, 55))
     assert red[0] > 200 and blue[2] > 200
     assert not KeptPhoto.objects.exists()
-    assert Event.objects.get(kind="inspection.recorded").after["photos"] == 3
+    assert Event.objects.get(kind="inspection.signed_off").after["photos"] == 3
     # Photos are for those who may see the inspection.
     for who, status in (("warranty", 200), ("owner", 200), ("dealer", 403)):
         assert lift.log_in(who).get(address).status_code == status, who
@@ -264,17 +263,6 @@ def test_photos_whose_form_never_came_are_let_go(
     with freeze_time(NOW + timedelta(days=31)), django_capture_on_commit_callbacks(execute=True):
         call_command("run_daily")
     assert KeptPhoto.objects.count() == count_files(settings.MEDIA_ROOT) == 0
-
-
-def test_a_photo_added_later_is_drawn_anew_and_told(lift: Lift) -> None:
-    lift.log_in().post(INSPECT, visit(lift))
-    line = Inspection.objects.get().lines.first()
-    for _ in range(2):
-        photo = attach_photo(
-            line=line, upload=draw_picture(exif=tag_place()), name="a.jpg", note="", now=NOW, actor=lift.applicator
-        )
-    assert not Image.open(photo.image).getexif() and line.photos.count() == 1
-    assert Event.objects.filter(kind="inspection.photo_added").count() == 1
 
 
 def test_who_may_not_record_is_told_so(lift: Lift) -> None:

@@ -16,16 +16,10 @@ from scheduling.models import Appointment, Bay, Cover
 from scheduling.rules.booking_words import VisitKind
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
+from treatments.inspections import InspectionEntry, record_inspection
 from treatments.models import Inspection, Lot, Treatment, User, Vehicle, Zone
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.services import (
-    InspectionEntry,
-    LineEntry,
-    amend_treatment,
-    recall_lot,
-    record_inspection,
-    record_treatment,
-)
+from treatments.services import LineEntry, amend_treatment, recall_lot, record_treatment
 
 
 @pytest.fixture

@@ -31,11 +31,12 @@ from scheduling.rules.ends import CoverStatus
 from scheduling.rules.terms import EntryTerms, Terms
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.notifications.test_reminders import add_due_vehicle, treat
+from treatments.inspections import record_inspection
 from treatments.models import Inspection, Treatment, Zone
 from treatments.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.rules.words import InspectionKind, ProductFamily, Propulsion, TreatmentKind, ZoneKind
-from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_inspection, record_treatment
+from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
 
 DAY = date(2026, 6, 10)
 NAMES = {"rocker_left": "Left rocker panel", "rocker_right": "Right rocker panel", "tailgate": "Tailgate"}

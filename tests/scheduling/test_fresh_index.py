@@ -27,10 +27,12 @@ from scheduling.services import end_cover, move_terms, waive_due_item, waive_ope
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from treatments.event_log import Happening, record_events
+from treatments.inspections import record_inspection
 from treatments.models import Event, EventReader, Product, User, Vehicle, Zone
+from treatments.readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.rules.words import InspectionKind
-from treatments.services import change_owner, make_customer, record_inspection, record_reading
+from treatments.services import change_owner, make_customer
 
 
 @pytest.fixture

@@ -32,10 +32,12 @@ from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.services import end_cover, move_terms, waive_due_item
 from tests.conftest import NOW
 from tests.demo_records import load_demo
+from treatments.inspections import record_inspection
 from treatments.models import Site, User
 from treatments.places_of_use import record_place_of_use
+from treatments.readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit
-from treatments.services import change_owner, make_customer, record_inspection, record_reading
+from treatments.services import change_owner, make_customer
 
 
 @pytest.fixture

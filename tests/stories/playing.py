@@ -31,21 +31,20 @@ from scheduling.services import (
 from tests.stories.reading import WORK_KINDS, Happening, Story, make_terms
 from tests.stories.shop import USUAL_LOTS, open_shop
 from tests.stories.words import unsay
+from treatments.inspections import InspectionEntry, record_inspection
 from treatments.models import Customer, Lot, Product, Role, Treatment, User, Vehicle, Zone
 from treatments.places_of_use import record_place_of_use
+from treatments.readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit, convert_psi_to_kpa
 from treatments.rules.words import DamageKind, InspectionKind, Propulsion, ZoneKind
 from treatments.services import (
     ConditionsEntry,
-    InspectionEntry,
     LineEntry,
     add_vehicle,
     amend_treatment,
     change_owner,
     find_or_add_customer,
     recall_lot,
-    record_inspection,
-    record_reading,
     record_treatment,
 )
 

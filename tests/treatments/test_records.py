@@ -13,18 +13,17 @@ from scheduling.services import publish_terms
 from tests.conftest import NOW, ShopForTests
 from treatments.event_log import verify_log
 from treatments.history_reading import read_history
+from treatments.inspections import InspectionEntry, record_inspection
 from treatments.models import Event, Treatment, TreatmentLine, Vehicle, Zone
 from treatments.queries import find_vehicles_with_lot
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.rules.words import InspectionKind, Propulsion, TreatmentKind
 from treatments.services import (
-    InspectionEntry,
     LineEntry,
     add_vehicle,
     amend_treatment,
     find_or_add_customer,
     recall_lot,
-    record_inspection,
     record_treatment,
 )
 

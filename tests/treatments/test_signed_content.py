@@ -29,11 +29,12 @@ from tests.guards import past_the_guards
 from tests.treatments.dirty_log import make_vin
 from treatments.event_log import Happening, record_events, verify_log
 from treatments.event_log.signed_content import SignedTable, list_signed_tables, list_unsigned_models
-from treatments.models import InspectionLine, TreatmentLine, User, Zone
+from treatments.inspections import InspectionEntry, KeptPicture, record_inspection
+from treatments.models import TreatmentLine, User, Zone
 from treatments.places_of_use import record_place_of_use
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import TreatmentKind
-from treatments.services import LineEntry, add_vehicle, attach_photo, record_treatment, sign_off_treatment
+from treatments.rules.words import InspectionKind, TreatmentKind
+from treatments.services import LineEntry, add_vehicle, record_treatment, sign_off_treatment
 
 NOW = timezone.now()
 TODAY = NOW.date()
@@ -56,8 +57,12 @@ def records(db: None, tmp_path: Path) -> None:
     note_transfer(cover=claim.cover, day=day, reason="sold on", now=now, actor=actor)
     attach_claim_photo(claim=claim, upload=make_picture(), name="a.jpg", zone=None, now=now, actor=actor)
     record_place_of_use(vehicle=claim.cover.vehicle, corrosivity="C5", from_day=day, now=now, actor=actor)
-    line = InspectionLine.objects.order_by("pk")[0]
-    attach_photo(line=line, upload=make_picture(), name="a.jpg", note="", now=now, actor=actor)
+    picture = KeptPicture("photos/a.jpg", "a" * 64)
+    seen = InspectionEntry(Zone.objects.get(code="rocker_left"), Decimal(0), photos=(picture,))
+    vehicle, site = claim.cover.vehicle, claim.cover.site
+    record_inspection(
+        vehicle=vehicle, site=site, done_on=day, kind=InspectionKind.CLAIM, zones=[seen], now=now, actor=actor
+    )
 
 
 def make_picture() -> BytesIO:

@@ -48,7 +48,7 @@ class Placer:
         visit = self._visits.get((row.day, row.kind)) or Visit(None)
         key = key_line(row.zone.key, row.product.key if row.product else None, row.lot)
         known = visit.lines.get(key)
-        faults = list(self._find_disagreements(row, visit))
+        faults = [*self._find_open_draft(row, visit), *self._find_disagreements(row, visit)]
         if known is not None:
             faults += self._find_line_fault(row, known)
         else:
@@ -72,6 +72,16 @@ class Placer:
         self._outcome.accepted += 1
         self._outcome.notes += [(row.number, note) for note in row.notes]
         self._note_far_off(row)
+
+    def _find_open_draft(self, row: LogRow, visit: Visit) -> Iterator[Fault]:
+        """Yield why nothing is added to a visit that stands as a draft: that would sign it off unseen."""
+        draft = visit.on_record
+        if draft is not None and draft.signed_off_at is None:
+            sentence = (
+                f"This visit stands as a draft, treatment {draft.pk}: sign it off or discard it, then import this row "
+                "again."
+            )
+            yield self._outcome.describe(FaultCode.VISIT_DISAGREES, "kind", say(row.kind), sentence)
 
     def _find_disagreements(self, row: LogRow, visit: Visit) -> Iterator[Fault]:
         """Yield what the row says of its visit otherwise than an earlier row or the record."""

@@ -84,7 +84,11 @@ class PlaceOfUse(models.Model):
 
 
 class OdometerReading(models.Model):
-    """One reading, kept as entered with its unit. A reading lower than an earlier one is kept; rules flag it."""
+    """One reading, kept as entered with its unit. A reading lower than an earlier one is kept; rules flag it.
+
+    What a draft says of the odometer stands on the draft until it is signed off, so every row here counts until it is
+    withdrawn: by the amendment of the one visit that it came from.
+    """
 
     vehicle = models.ForeignKey(Vehicle, on_delete=models.CASCADE, related_name="readings")
     day = models.DateField()
@@ -92,14 +96,22 @@ class OdometerReading(models.Model):
     unit = models.CharField(max_length=4, choices=choices_of(DistanceUnit))
     kilometres = models.DecimalField(max_digits=14, decimal_places=6)
     source = models.CharField(max_length=120, blank=True)
+    by_itself = models.BooleanField(
+        default=False, db_default=False, help_text="written down by itself, whatever becomes of a visit"
+    )
     recorded_at = models.DateTimeField()
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["vehicle_id", "day", "id"]
         constraints = [
             one_of(DistanceUnit, "unit", "reading_unit_known"),
             models.CheckConstraint(condition=models.Q(amount__gte=0), name="reading_not_negative"),
-            models.UniqueConstraint(fields=["vehicle", "day", "kilometres"], name="reading_once_a_day"),
+            models.UniqueConstraint(
+                fields=["vehicle", "day", "kilometres"],
+                condition=models.Q(withdrawn_at__isnull=True),
+                name="reading_once_a_day",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -7,12 +7,65 @@ from treatments.models.choices import choices_of, one_of
 from treatments.models.materials import Lot, Product, Zone
 from treatments.models.people import Site
 from treatments.models.vehicles import OdometerReading, Vehicle
-from treatments.rules.units import VolumeUnit
+from treatments.rules.units import Distance, DistanceUnit, VolumeUnit
 from treatments.rules.words import FilmState, InspectionKind, TreatmentKind
 
 
-class Treatment(models.Model):
-    """One visit's work. Once signed off it is never edited: an amendment is a new row that points at the old one."""
+def _reading_once_signed(name: str) -> models.CheckConstraint:
+    """Return the constraint that a draft's odometer stands on the draft, and a signed-off one is a reading."""
+    return models.CheckConstraint(
+        condition=models.Q(signed_off_at__isnull=False, odometer_amount__isnull=True, odometer_unit="")
+        | models.Q(signed_off_at__isnull=True, reading__isnull=True, odometer_amount__isnull=True, odometer_unit="")
+        | (
+            models.Q(signed_off_at__isnull=True, reading__isnull=True, odometer_amount__gte=0)
+            & ~models.Q(odometer_unit="")
+        ),
+        name=name,
+    )
+
+
+def _amendment_signed(name: str) -> models.CheckConstraint:
+    """Return the constraint that there is no draft of an amendment: it would hide what it amends."""
+    return models.CheckConstraint(
+        condition=models.Q(amends__isnull=True) | models.Q(signed_off_at__isnull=False), name=name
+    )
+
+
+class SignedWork(models.Model):
+    """What a treatment and an inspection have in common: both are drafts until they are signed off.
+
+    Once signed off a row is never edited: an amendment is a new row that points at the old one. What a draft says of
+    the odometer stands in ``odometer_amount`` and ``odometer_unit``; the sign-off makes an odometer reading of it.
+    """
+
+    reading = models.ForeignKey(OdometerReading, null=True, blank=True, on_delete=models.PROTECT)
+    odometer_amount = models.DecimalField(max_digits=10, decimal_places=1, null=True, blank=True)
+    odometer_unit = models.CharField(
+        max_length=4, choices=choices_of(DistanceUnit), blank=True, default="", db_default=""
+    )
+    note = models.TextField(blank=True)
+    recorded_at = models.DateTimeField()
+    signed_off_at = models.DateTimeField(null=True, blank=True)
+    signed_off_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    amendment_reason = models.CharField(max_length=300, blank=True, default="", db_default="")
+
+    class Meta:
+        abstract = True
+
+    @property
+    def odometer(self) -> Distance | None:
+        """What the odometer said: as typed on a draft, or as read."""
+        if self.reading is not None:
+            return Distance(self.reading.amount, DistanceUnit(self.reading.unit))
+        if self.odometer_amount is not None:
+            return Distance(self.odometer_amount, DistanceUnit(self.odometer_unit))
+        return None
+
+
+class Treatment(SignedWork):
+    """One visit's work."""
 
     vehicle = models.ForeignKey(Vehicle, on_delete=models.PROTECT, related_name="treatments")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="treatments")
@@ -21,7 +74,7 @@ class Treatment(models.Model):
     )
     done_on = models.DateField()
     kind = models.CharField(max_length=24, choices=choices_of(TreatmentKind))
-    reading = models.ForeignKey(OdometerReading, null=True, blank=True, on_delete=models.PROTECT)
+    amends = models.OneToOneField("self", null=True, blank=True, on_delete=models.PROTECT, related_name="amended_by")
 
     air_temperature_c = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
     surface_temperature_c = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
@@ -29,15 +82,7 @@ class Treatment(models.Model):
     surface_clean = models.BooleanField(null=True, blank=True)
     surface_dry = models.BooleanField(null=True, blank=True)
 
-    note = models.TextField(blank=True)
     source = models.CharField(max_length=200, blank=True, help_text="where the record came from, if not the desk")
-    recorded_at = models.DateTimeField()
-    signed_off_at = models.DateTimeField(null=True, blank=True)
-    signed_off_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
-    amends = models.OneToOneField("self", null=True, blank=True, on_delete=models.PROTECT, related_name="amended_by")
-    amendment_reason = models.CharField(max_length=300, blank=True)
 
     class Meta:
         ordering = ["vehicle_id", "done_on", "id"]
@@ -53,6 +98,9 @@ class Treatment(models.Model):
                 condition=models.Q(amends__isnull=True) | ~models.Q(amendment_reason=""),
                 name="amendment_says_why",
             ),
+            one_of(DistanceUnit, "odometer_unit", "treatment_odometer_unit_known", blank=True),
+            _reading_once_signed("treatment_reading_once_signed"),
+            _amendment_signed("treatment_amendment_signed"),
             models.CheckConstraint(
                 condition=models.Q(relative_humidity_percent__isnull=True)
                 | models.Q(relative_humidity_percent__gt=0, relative_humidity_percent__lte=100),
@@ -111,7 +159,7 @@ class TreatmentLine(models.Model):
         return f"{self.zone}: {self.product or self.not_done_reason}"
 
 
-class Inspection(models.Model):
+class Inspection(SignedWork):
     """One look at a vehicle: before the first treatment, at a reinspection, or for a claim."""
 
     vehicle = models.ForeignKey(Vehicle, on_delete=models.PROTECT, related_name="inspections")
@@ -121,16 +169,25 @@ class Inspection(models.Model):
     )
     done_on = models.DateField()
     kind = models.CharField(max_length=16, choices=choices_of(InspectionKind))
-    reading = models.ForeignKey(OdometerReading, null=True, blank=True, on_delete=models.PROTECT)
-    note = models.TextField(blank=True)
-    recorded_at = models.DateTimeField()
+    amends = models.OneToOneField("self", null=True, blank=True, on_delete=models.PROTECT, related_name="amended_by")
 
     class Meta:
         ordering = ["vehicle_id", "done_on", "id"]
         indexes = [models.Index(fields=["vehicle", "done_on"])]
         constraints = [
             one_of(InspectionKind, "kind", "inspection_kind_known"),
-            models.UniqueConstraint(fields=["vehicle", "done_on", "kind"], name="one_inspection_of_a_kind_a_day"),
+            one_of(DistanceUnit, "odometer_unit", "inspection_odometer_unit_known", blank=True),
+            _reading_once_signed("inspection_reading_once_signed"),
+            _amendment_signed("inspection_amendment_signed"),
+            models.UniqueConstraint(
+                fields=["vehicle", "done_on", "kind"],
+                condition=models.Q(amends__isnull=True),
+                name="one_inspection_of_a_kind_a_day",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(amends__isnull=True) | ~models.Q(amendment_reason=""),
+                name="inspection_amendment_says_why",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -138,7 +195,10 @@ class Inspection(models.Model):
 
 
 class InspectionLine(models.Model):
-    """What the inspector saw on one zone. The measured per cent is kept; grades are computed from it."""
+    """What the inspector saw on one zone, or why it was not seen.
+
+    The measured per cent is kept; grades are computed from it.
+    """
 
     inspection = models.ForeignKey(Inspection, on_delete=models.CASCADE, related_name="lines")
     zone = models.ForeignKey(Zone, on_delete=models.PROTECT, related_name="+")
@@ -146,10 +206,16 @@ class InspectionLine(models.Model):
     perforated = models.BooleanField(default=False)
     film_state = models.CharField(max_length=12, choices=choices_of(FilmState), default=FilmState.NOT_SEEN)
     action = models.CharField(max_length=200, blank=True)
+    not_seen_reason = models.CharField(max_length=200, blank=True, default="", db_default="")
 
     class Meta:
         ordering = ["inspection_id", "id"]
         constraints = [
+            models.CheckConstraint(
+                condition=models.Q(not_seen_reason="")
+                | models.Q(film_state=FilmState.NOT_SEEN.value, rusted_area_percent__isnull=True, perforated=False),
+                name="zone_seen_or_says_why_not",
+            ),
             one_of(FilmState, "film_state", "inspection_film_state_known"),
             models.UniqueConstraint(fields=["inspection", "zone"], name="zone_inspected_once"),
             models.CheckConstraint(

@@ -88,20 +88,41 @@ class InspectedZone:
     perforated: bool = False
     film: FilmState = FilmState.NOT_SEEN
     photos: int = 0
+    not_seen_reason: str = ""
+
+    @property
+    def is_answered(self) -> bool:
+        """Whether it was seen, film and rust both, or is said why it was not."""
+        return is_answered(self.rusted_area_percent, self.perforated, self.film, self.not_seen_reason)
+
+
+def is_answered(rusted_area_percent: Decimal | None, perforated: bool, film: str, not_seen_reason: str) -> bool:
+    """Say whether a line of an inspection answers for its zone: film and rust were seen, or it says why not."""
+    rust_seen = rusted_area_percent is not None or perforated
+    return bool(not_seen_reason) or (rust_seen and film != FilmState.NOT_SEEN)
 
 
 @dataclass(frozen=True, slots=True)
 class InspectionRecord:
-    """One inspection of a vehicle."""
+    """One version of one inspection; ``amends`` names the version that it replaces.
+
+    ``answered`` are the zones that a reinspection answers for, also where what was seen on them was not read.
+    """
 
     record: str
     day: date
     kind: InspectionKind
     zones: tuple[InspectedZone, ...] = ()
     recorded_at: datetime | None = None
+    answered: frozenset[str] = frozenset()
+    amends: str | None = None
 
     def find_zone(self, zone: str) -> InspectedZone | None:
         return next((seen for seen in self.zones if seen.zone == zone), None)
+
+
+def _order_of_inspections(inspection: InspectionRecord) -> tuple[date, str]:
+    return inspection.day, inspection.record
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,18 +167,24 @@ class StayRecord:
 
 @dataclass(frozen=True, slots=True)
 class RecordedReading:
-    """An odometer reading with the moment at which it was written down."""
+    """An odometer reading with the moments at which it was written down and, perhaps, withdrawn."""
 
     reading: Reading
     recorded_at: datetime | None = None
+    withdrawn_at: datetime | None = None
+
+
+def _order_of_readings(recorded: RecordedReading) -> date:
+    return recorded.reading.day
 
 
 @dataclass(frozen=True, slots=True)
 class VehicleHistory:
-    """All records of one vehicle, oldest first. Treatments hold every version, also amended ones.
+    """All records of one vehicle, oldest first; of what is not signed off there is none.
 
-    Places come as they were written down, the first one first.
-    ``stays`` are read for claims only, since no due date or state rests on them.
+    Treatments and inspections hold every version, also amended ones. ``withdrawn`` are the readings that an amendment
+    withdrew: they speak only where the past is asked for as it was known before. Places come as they were written down,
+    the first one first. ``stays`` are read for claims only, since no due date or state rests on them.
     """
 
     treatments: tuple[TreatmentRecord, ...] = ()
@@ -167,6 +194,17 @@ class VehicleHistory:
     places: tuple[PlaceRecord, ...] = ()
     stays: tuple[StayRecord, ...] = ()
     facts: tuple[StandingFact, ...] = ()
+    withdrawn: tuple[RecordedReading, ...] = ()
+
+    @property
+    def current_inspections(self) -> tuple[InspectionRecord, ...]:
+        """The versions that no later version replaces, by day."""
+        replaced = {inspection.amends for inspection in self.inspections}
+        replaced.discard(None)
+        if not replaced:
+            return self.inspections
+        standing = [inspection for inspection in self.inspections if inspection.record not in replaced]
+        return tuple(sorted(standing, key=_order_of_inspections))
 
     @property
     def current_treatments(self) -> tuple[TreatmentRecord, ...]:
@@ -179,11 +217,11 @@ class VehicleHistory:
     def until(self, day: date) -> "VehicleHistory":
         """Return the history without records of work dated after ``day``.
 
-        A treatment moved by an amendment counts by the day that its standing version gives.
+        Work moved by an amendment counts by the day that its standing version gives.
         """
         return VehicleHistory(
             treatments=tuple([treatment for treatment in self.current_treatments if treatment.day <= day]),
-            inspections=tuple([inspection for inspection in self.inspections if inspection.day <= day]),
+            inspections=tuple([inspection for inspection in self.current_inspections if inspection.day <= day]),
             readings=tuple([recorded for recorded in self.readings if recorded.reading.day <= day]),
             owners=tuple([owner for owner in self.owners if owner.from_day <= day]),
             places=self.places,
@@ -194,7 +232,7 @@ class VehicleHistory:
     def list_days_after(self, day: date) -> list[date]:
         """Return the days after ``day`` on which a standing treatment, inspection, owner or fact is on record."""
         days = [treatment.day for treatment in self.current_treatments if treatment.day > day]
-        days += [inspection.day for inspection in self.inspections if inspection.day > day]
+        days += [inspection.day for inspection in self.current_inspections if inspection.day > day]
         days += [fact.day for fact in self.facts if fact.day > day]
         return days + [owner.from_day for owner in self.owners if owner.from_day > day]
 
@@ -211,7 +249,16 @@ class VehicleHistory:
                 if known(record.recorded_at)
             ),
             inspections=tuple(record for record in self.inspections if known(record.recorded_at)),
-            readings=tuple(record for record in self.readings if known(record.recorded_at)),
+            readings=tuple(
+                sorted(
+                    (
+                        record
+                        for record in (*self.readings, *self.withdrawn)
+                        if known(record.recorded_at) and not (record.withdrawn_at and known(record.withdrawn_at))
+                    ),
+                    key=_order_of_readings,
+                )
+            ),
             owners=tuple(record for record in self.owners if known(record.recorded_at)),
             places=tuple(record for record in self.places if known(record.recorded_at)),
             stays=tuple(record for record in self.stays if known(record.recorded_at)),
@@ -221,7 +268,7 @@ class VehicleHistory:
     def list_days_at_shop(self) -> list[tuple[date, str]]:
         """Return every day on which the vehicle was at the shop, whatever for, with the record that says so."""
         found = {treatment.day: treatment.record for treatment in self.current_treatments}
-        for inspection in self.inspections:
+        for inspection in self.current_inspections:
             found.setdefault(inspection.day, inspection.record)
         for stay in self.stays:
             for after in range((stay.until_day - stay.from_day).days + 1):
@@ -238,7 +285,7 @@ class VehicleHistory:
         first = self.find_first_treatment()
         intakes = [
             inspection
-            for inspection in self.inspections
+            for inspection in self.current_inspections
             if inspection.kind is InspectionKind.INTAKE and (first is None or inspection.day <= first.day)
         ]
         return max(intakes, key=lambda inspection: inspection.day, default=None)
