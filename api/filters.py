@@ -1,6 +1,5 @@
 """What lists can be narrowed to. A parameter that doesn't exist is an error, since a typo would show too much."""
 
-from datetime import timedelta
 from typing import Any
 
 import django_filters
@@ -15,7 +14,7 @@ from scheduling.models import Cover, DueItem
 from scheduling.rules.due import DueKind
 from scheduling.rules.ends import CoverStatus
 from treatments.models import Vehicle
-from treatments.queries import find_today
+from treatments.queries import map_todays
 
 ALWAYS_ALLOWED = ("cursor", "page_size")
 # Django would take 01/02/2026 too, which means two days.
@@ -81,7 +80,7 @@ class DueItemFilter(django_filters.FilterSet):
     overdue = django_filters.ChoiceFilter(
         choices=[("true", "true"), ("false", "false")],
         method="filter_overdue",
-        help_text="past the last day of grace today",
+        help_text="past the last day of grace today at the site",
     )
 
     class Meta:
@@ -89,6 +88,7 @@ class DueItemFilter(django_filters.FilterSet):
         fields: list[str] = []
 
     def filter_overdue(self, items: QuerySet[DueItem], name: str, wanted: str) -> QuerySet[DueItem]:
-        yesterday = find_today(timezone.now()) - timedelta(days=1)
-        late = Q(grace_until__lte=yesterday)
+        late = Q(pk__in=[])
+        for site, today in map_todays(timezone.now()).items():
+            late |= Q(cover__site=site, grace_until__lt=today)
         return items.filter(late if wanted == "true" else ~late)

@@ -1,6 +1,6 @@
 """Read-only endpoints: each asks one query and shows the answer."""
 
-from datetime import date, datetime, time
+from datetime import date
 from typing import Any
 
 from django.db.models import QuerySet
@@ -33,7 +33,7 @@ from claims.queries import list_claims_for, read_claim_check
 from scheduling.models import Cover, DueItem
 from scheduling.queries import list_covers_for, read_cover_case
 from treatments.models import Inspection, Role, Treatment, Vehicle
-from treatments.queries import find_today
+from treatments.queries import find_end_of_day_at, find_today
 
 PROBLEMS = {
     code: OpenApiResponse(ProblemSerializer, description=words)
@@ -46,7 +46,11 @@ PROBLEMS = {
     )
 }
 AS_OF = OpenApiParameter("as_of", OpenApiTypes.DATE, description="the day asked about; today at the site if left out")
-KNOWN_AT = OpenApiParameter("known_at", OpenApiTypes.DATE, description="leave out what was written down after this day")
+KNOWN_AT = OpenApiParameter(
+    "known_at",
+    OpenApiTypes.DATE,
+    description="leave out what was written down after this day, by the clock of the site",
+)
 
 
 # No vehicle's record lies outside, and dates further out can't be counted on from.
@@ -137,7 +141,7 @@ class CoverViewSet(ReadOnlyModelViewSet[Cover]):
         now = timezone.now()
         day = read_date(request, "as_of") or find_today(now, cover.site)
         known_day = read_date(request, "known_at")
-        known_at = datetime.combine(known_day, time.max, tzinfo=now.tzinfo) if known_day else None
+        known_at = find_end_of_day_at(known_day, cover.site) if known_day else None
         case = read_cover_case(cover, known_at=known_at)
         content = {
             "cover": cover,

@@ -14,6 +14,7 @@ from desk.day_fields import FIRST_RECORDED, LAST_RECORDED
 from scheduling.booking.week import BayDay, BaysOfADay, BayWeek
 from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure
 from scheduling.rules.opening import Span
+from treatments.rules.site_days import find_day
 
 STEP_MINUTES = 5
 HOUR = 60
@@ -155,8 +156,8 @@ def _is_open_at_all(bay_day: BayDay, day: BaysOfADay) -> bool:
 def _find_minutes(start: datetime, end: datetime, day: date, zone: zoneinfo.ZoneInfo) -> tuple[int, int]:
     """Return the minutes of a day, on its clock, between which a stretch of time lies on it."""
     local_start, local_end = start.astimezone(zone), end.astimezone(zone)
-    first = local_start.hour * HOUR + local_start.minute if local_start.date() == day else 0
-    last = local_end.hour * HOUR + local_end.minute if local_end.date() == day else 24 * HOUR
+    first = local_start.hour * HOUR + local_start.minute if find_day(start, zone) == day else 0
+    last = local_end.hour * HOUR + local_end.minute if find_day(end, zone) == day else 24 * HOUR
     return first, max(last, first)
 
 

@@ -3,7 +3,7 @@
 import zoneinfo
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -18,6 +18,7 @@ from scheduling.site_reference import list_bays, list_workers
 from treatments.models import Site, User
 from treatments.models.choices import choices_of
 from treatments.rules.log_contacts import find_contact_fault
+from treatments.rules.site_days import find_moment
 from treatments.rules.vin import VinMark
 from treatments.rules.words import BodyStyle
 
@@ -164,7 +165,7 @@ class NamedTimeForm(forms.Form):
     def read_start(self) -> datetime:
         """Return the moment in UTC that was named in the site's own time."""
         zone = zoneinfo.ZoneInfo(self.places.time_zone)
-        return datetime.combine(self.cleaned_data["day"], self.cleaned_data["time"], zone).astimezone(UTC)
+        return find_moment(self.cleaned_data["day"], self.cleaned_data["time"], zone)
 
 
 def name_person(person: User) -> str:

@@ -3,7 +3,7 @@
 import zoneinfo
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, time
+from datetime import datetime
 from typing import Any
 
 from django import forms
@@ -29,6 +29,7 @@ from scheduling.rules.due_item import DueItem
 from scheduling.rules.slots import Preferences, Slot
 from treatments.models import Customer, Site, User, Vehicle
 from treatments.queries import find_today
+from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.shop_reference import list_sites
 
 Errors = list[tuple[str, str]]
@@ -78,7 +79,7 @@ def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> Vehicle
             due = sum_up_due(case, near)
     if cover is None and vehicle.treatments.filter(signed_off_at__isnull=False).exists():
         due = WhatIsDue((), VisitKind.ANNUAL_TOUCH_UP, 0)
-    start = datetime.combine(today, time(), zoneinfo.ZoneInfo(home.time_zone))
+    start = find_moment(today, MIDNIGHT, zoneinfo.ZoneInfo(home.time_zone))
     known = read_known_vehicle(vehicle)
     return VehicleToBook(
         vehicle=vehicle,
@@ -119,7 +120,7 @@ def offer_times(
     slots: Sequence[Slot] = ()
     if moved or not found.is_all_booked(kind):
         zone = zoneinfo.ZoneInfo(home.time_zone)
-        earliest = datetime.combine(wishes.earliest, time(), zone) if wishes.earliest else None
+        earliest = find_moment(wishes.earliest, MIDNIGHT, zone) if wishes.earliest else None
         try:
             slots = propose_slots(
                 vehicle=found.vehicle,

@@ -5,7 +5,7 @@ A card is written once for what it shows; as long as nothing of that changes, it
 
 import functools
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
@@ -59,16 +59,18 @@ class DueCard:
         return tell(URGENCIES[self.urgency])
 
 
-def write_cards(rows: Sequence[DueRow], today: date, buttons: CardButtons, *, shows_owner: bool) -> list[SafeString]:
-    """Return the cards of one page, in its order."""
+def write_cards(
+    rows: Sequence[DueRow], todays: Mapping[int, date], buttons: CardButtons, *, shows_owner: bool
+) -> list[SafeString]:
+    """Return the cards of one page, in its order, each by the day at its site."""
     items: dict[int, list[CardItem]] = defaultdict(list)
     if rows:
-        for cover, kind, zones, *dates in ITEMS.ask([row.cover_id for row in rows], find_horizon(today)):
+        for cover, kind, zones, *dates in ITEMS.ask([row.cover_id for row in rows], find_horizon(max(todays.values()))):
             items[cover].append(CardItem(kind, len(zones), *dates))
     language = get_language() or ""
     cards = []
     for row in rows:
-        risk = ""
+        risk, today = "", todays[row.site_id]
         if row.last_seen_on:
             risk = estimate_risk(row.last_seen_on, CorrosivityCategory(row.corrosivity), today).sentence
         shown = row if shows_owner else replace(row, owner=None, owner_phone=None, owner_email=None)

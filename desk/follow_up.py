@@ -18,7 +18,7 @@ from django.utils import timezone
 from notifications.tasks import tell_without_workers
 from scheduling.index.service import recompute_what_changed
 from scheduling.services import register_covers_for_new_treatments
-from treatments.queries import find_today
+from treatments.queries import find_shop_day
 
 logger = logging.getLogger(__name__)
 
@@ -56,7 +56,7 @@ def _tell_when_answered(response: HttpResponseBase) -> None:
 def follow_up(now: datetime) -> None:
     """Bring the due list up to date with what was written down; the look is short where there is nothing."""
     register_covers_for_new_treatments(now=now)
-    recompute_what_changed(as_of=find_today(now), most=MOST_AT_ONCE)
+    recompute_what_changed(as_of=find_shop_day(now), most=MOST_AT_ONCE)
 
 
 def _try(what: Callable[[], None]) -> None:

@@ -2,7 +2,7 @@
 
 import zoneinfo
 from collections.abc import Sequence
-from datetime import UTC, datetime, time
+from datetime import datetime, time
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -15,6 +15,7 @@ from scheduling.models import Bay, WorkDuration
 from scheduling.rules.booking_words import Skill
 from treatments.models import Site, User
 from treatments.models.choices import choices_of
+from treatments.rules.site_days import find_moment
 
 if TYPE_CHECKING:
     BayModelForm = forms.ModelForm[Bay]
@@ -163,8 +164,8 @@ class TimesForm(forms.Form):
     def read_moment(self, name: str) -> datetime:
         """Return a moment in UTC; a browser sends the wall clock of the site."""
         assert self.site is not None
-        plain: datetime = self.cleaned_data[name].replace(tzinfo=None)
-        return plain.replace(tzinfo=zoneinfo.ZoneInfo(self.site.time_zone)).astimezone(UTC)
+        typed: datetime = self.cleaned_data[name]
+        return find_moment(typed.date(), typed.time(), zoneinfo.ZoneInfo(self.site.time_zone))
 
 
 # Primary key and name.

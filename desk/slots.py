@@ -18,6 +18,7 @@ from scheduling.models import Appointment, Bay
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.slots import Slot
 from treatments.models import Site, User, Vehicle
+from treatments.rules.site_days import find_day
 
 SALT = "desk.slot"
 SALT_OF_MANY = "desk.slots_of_many"
@@ -39,7 +40,9 @@ class SlotButton:
 
     @property
     def is_ready_another_day(self) -> bool:
-        return self.ready_at.date() != self.starts_at.date()
+        zone = self.starts_at.tzinfo
+        assert zone is not None
+        return find_day(self.ready_at, zone) != find_day(self.starts_at, zone)
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,7 @@ from scheduling.rules.cover import CoverOnDay
 from treatments.models import Role, User
 from treatments.rules.history import RecordedReading, VehicleHistory
 from treatments.rules.odometer import flag_backwards
+from treatments.rules.site_days import find_day
 
 PER_PAGE = 25
 
@@ -156,7 +157,7 @@ KIND_OF = {
 def _find_day(place: Place, clock: tzinfo) -> date:
     """Return the day under which a record stands; that of a message on the clock by which the person reads it."""
     if place.form == "message" and place.moment:
-        return place.moment.astimezone(clock).date()
+        return find_day(place.moment, clock)
     return place.day
 
 

@@ -56,6 +56,17 @@ class VehicleView:
         return self.state is not None and self.state.status in NO_MORE_COVER
 
 
+def choose_cover(covers: Sequence[Cover], user: User) -> Cover | None:
+    """Return the cover that a person is shown: the open one, else the newest of those that the person may see.
+
+    Args:
+        covers: all of the vehicle, the newest first.
+    """
+    seen = [cover for cover in covers if may_see_cover(user, cover)]
+    cover = choose_open_cover(covers)
+    return cover if cover in seen else next(iter(seen), None)
+
+
 def read_vehicle_view(
     vehicle: Vehicle, covers: Sequence[Cover], user: User, as_of: date, known_at: datetime | None
 ) -> VehicleView:
@@ -65,9 +76,7 @@ def read_vehicle_view(
         covers: all of the vehicle, the newest first.
     """
     seen = tuple(cover for cover in covers if may_see_cover(user, cover))
-    cover = choose_open_cover(covers)
-    if cover not in seen:
-        cover = seen[0] if seen else None
+    cover = choose_cover(covers, user)
     records = read_vehicle_records(vehicle, seen)
     case = make_cover_case(cover, records.history, known_at=known_at) if cover else None
     history = records.history.known_at(known_at) if known_at else records.history

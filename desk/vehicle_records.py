@@ -3,7 +3,6 @@
 Three queries: the work and the inspections with their lines, and everything else at once.
 """
 
-import zoneinfo
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -42,6 +41,7 @@ from treatments.history_reading import (
     sort_places,
 )
 from treatments.models import Inspection, OdometerReading, Ownership, PlaceOfUse, Treatment, Vehicle
+from treatments.queries import find_today
 from treatments.rules.history import PlaceRecord, RecordedReading, VehicleHistory
 from treatments.shop_reference import map_sites, map_zones
 from treatments.standing_query import Given, GivenKeys, StandingQuery
@@ -212,8 +212,7 @@ def read_vehicle_records(vehicle: Vehicle, covers: Iterable[Cover]) -> VehicleRe
         else:
             if day is None:
                 # A visit's day is that of its site.
-                zone = zoneinfo.ZoneInfo(sites[site].time_zone) if form == "visit" else None
-                day = (moment.astimezone(zone) if zone else moment).date()
+                day = find_today(moment, sites[site] if form == "visit" else None)
             places.append(Place(form, key, day, moment, site, other))
     # On one day there is one change of owner; readings of one day come as they were written down.
     readings.sort(key=lambda one: (one.reading.day, int(one.reading.record.rpartition(" ")[2])))

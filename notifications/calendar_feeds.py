@@ -6,7 +6,7 @@ calendar that is shared, so a feed holds what the work needs and nothing of the 
 
 import zoneinfo
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, timedelta
 
 from django.conf import settings
 from django.core import signing
@@ -24,6 +24,7 @@ from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
 from scheduling.site_reference import list_bays_in_use
 from treatments.event_log import Happening, record_events
 from treatments.models import User
+from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
 from treatments.standing_query import Given, StandingRows
 
 SALT = "notifications.calendar-feed"
@@ -108,7 +109,7 @@ class FeedText:
 
 def read_feed(feed: CalendarFeed, *, now: datetime) -> FeedText:
     """Return the text of a feed. What it shows changes with the visits and, by its window, at midnight UTC."""
-    midnight = datetime.combine(now.astimezone(UTC).date(), time(), UTC)
+    midnight = find_moment(find_day(now, UTC), MIDNIGHT, UTC)
     appointments = list(_list_shown(feed, midnight))
     changed_at = max([midnight, feed.created_at, *(shown.changed_at for shown in appointments)])
     name = gettext("Visits in %(place)s") % {"place": feed.bay.name} if feed.bay else _name_person(feed)
@@ -135,13 +136,14 @@ def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:
     vehicle = appointment.vehicle
     known = [tell_vehicle(vehicle), vehicle.plate]
     worker = appointment.person.get_full_name() or appointment.person.username if appointment.person else ""
-    with timezone.override(zoneinfo.ZoneInfo(appointment.site.time_zone)):
+    zone = zoneinfo.ZoneInfo(appointment.site.time_zone)
+    with timezone.override(zone):
         lines = [
             gettext("Visit %(number)s") % {"number": appointment.number},
             gettext("Bay: %(bay)s") % {"bay": appointment.bay.name},
             gettext("Done by: %(person)s") % {"person": worker} if worker else "",
             gettext("Ready for its owner from %(time)s")
-            % {"time": f"{timezone.localtime(appointment.ready_at):%Y-%m-%d %H:%M}"},
+            % {"time": f"{appointment.ready_at.astimezone(zone):%Y-%m-%d %H:%M}"},
         ]
     return CalendarVisit(
         uid=make_uid(appointment),

@@ -11,7 +11,7 @@ from kombu.exceptions import OperationalError
 
 from notifications import invitations, services
 from notifications.personal_data import retention
-from treatments.queries import find_today
+from treatments.queries import find_shop_day
 
 logger = logging.getLogger(__name__)
 
@@ -20,7 +20,7 @@ logger = logging.getLogger(__name__)
 def write_due_reminders() -> None:
     """Write the reminders that are due today."""
     now = timezone.now()
-    services.write_due_reminders(as_of=find_today(now), now=now)
+    services.write_due_reminders(as_of=find_shop_day(now), now=now)
 
 
 @shared_task(name="notifications.erase_what_is_old")

@@ -8,7 +8,6 @@ from django.conf import settings
 from django.template.loader import render_to_string
 from django.utils.formats import date_format
 from django.utils.functional import Promise
-from django.utils.timezone import localtime
 from django.utils.translation import gettext, gettext_lazy
 
 from notifications.links import make_own_page_address, make_stop_address
@@ -18,6 +17,7 @@ from notifications.visit_parts import VisitPart
 from scheduling.models import Appointment
 from scheduling.rules.booking_words import AppointmentStatus, VisitKind
 from treatments.models import Site, Vehicle
+from treatments.queries import find_clock
 
 TITLES: dict[VisitKind, str | Promise] = {
     VisitKind.FIRST_TREATMENT: gettext_lazy("First rust protection treatment"),
@@ -131,6 +131,6 @@ def write_visit_mail(kind: MessageKind, appointment: Appointment, part: VisitPar
     }
 
     wording = SUBJECTS[kind] if part is None else PART_SUBJECTS[kind, part.is_washing]
-    day = date_format(localtime(appointment.starts_at), "j F Y")
+    day = date_format(appointment.starts_at.astimezone(find_clock(appointment.site)), "j F Y")
     subject = " ".join((str(wording) % {"day": day, "vehicle": vehicle}).split())
     return subject[:200].strip(), render_to_string("notifications/visit.txt", context).strip() + "\n"

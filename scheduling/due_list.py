@@ -183,13 +183,14 @@ class DueRow:
     owner: str | None
     owner_phone: str | None
     owner_email: str | None
+    site_id: int
 
 
 _COLUMNS = (
     "cover_id", "cover__number", "cover__vehicle_id", "cover__vehicle__vin", "cover__vehicle__plate",
     "cover__vehicle__description", "status", "due_opens_on", "due_last_on", "due_grace_until", "risk_on",
     "last_seen_on", "corrosivity", "booked_on",
-    "owned__customer__name", "owned__customer__phone", "owned__customer__email",
+    "owned__customer__name", "owned__customer__phone", "owned__customer__email", "site_id",
 )  # fmt: skip
 
 

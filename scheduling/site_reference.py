@@ -7,7 +7,7 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, time, timedelta
 
 from scheduling.models import (
     Absence,
@@ -32,6 +32,7 @@ from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import read_published_terms
 from treatments.models import Site
 from treatments.reference import keep_reading
+from treatments.rules.site_days import MIDNIGHT, find_moment
 
 # By ISO weekday: from when to when.
 Hours = Mapping[int, Sequence[tuple[time, time]]]
@@ -190,14 +191,14 @@ def map_bays() -> Mapping[int, Bay]:
 @keep_reading
 def list_closures(site: int, since: date) -> tuple[BayClosure, ...]:
     """Return the closures of a site's bays that end on a day in UTC or after it, by bay and beginning."""
-    from_then = datetime.combine(since, time(), UTC)
+    from_then = find_moment(since, MIDNIGHT, UTC)
     return tuple(BayClosure.objects.filter(bay__site=site, ends_at__gte=from_then))
 
 
 @keep_reading
 def list_absences(site: int, since: date) -> tuple[Absence, ...]:
     """Return the absences of a site's people that end on a day in UTC or after it, by person and beginning."""
-    from_then = datetime.combine(since, time(), UTC)
+    from_then = find_moment(since, MIDNIGHT, UTC)
     return tuple(Absence.objects.filter(person__site=site, ends_at__gte=from_then))
 
 

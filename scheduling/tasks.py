@@ -10,7 +10,7 @@ from scheduling.models import RecomputeRun, SeasonPlan
 from scheduling.planning.services import list_waiting_plans
 from scheduling.planning.services import work_season_plan_out as work_out
 from scheduling.services import register_covers_for_new_treatments
-from treatments.queries import find_today
+from treatments.queries import find_shop_day
 
 
 @shared_task(name="scheduling.recompute_due_items")
@@ -19,7 +19,7 @@ def recompute_due_items() -> None:
     now = timezone.now()
     while register_covers_for_new_treatments(now=now):
         pass
-    run = start_run(as_of=find_today(now), now=now)
+    run = start_run(as_of=find_shop_day(now), now=now)
     if run is None:
         return
     key = run.pk

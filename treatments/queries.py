@@ -22,6 +22,7 @@ from treatments.models import (
 )
 from treatments.reference import keep_reading
 from treatments.rules.odometer import Reading, flag_backwards
+from treatments.rules.site_days import find_day, find_end_of_day
 from treatments.rules.visit_findings import VisitFinding, list_findings
 from treatments.rules.words import (
     BodyStyle,
@@ -38,9 +39,24 @@ from treatments.shop_reference import list_areas, list_sites, list_zones, map_ar
 from treatments.standing_query import Given, StandingRows
 
 
-def find_today(now: datetime, site: Site | None = None) -> date:
+def find_today(now: datetime, site: Site | None) -> date:
     """Return the date at a site, or at the shop's first one; dates of duty are dates where the work is done."""
-    return now.astimezone(find_clock(site)).date()
+    return find_day(now, find_clock(site))
+
+
+def find_shop_day(now: datetime) -> date:
+    """Return the day of the shop as a whole, for what is done once for all of its sites: the date at its first one."""
+    return find_today(now, None)
+
+
+def map_todays(now: datetime) -> dict[int, date]:
+    """Return the date at each site, by its primary key."""
+    return {site.pk: find_today(now, site) for site in list_sites()}
+
+
+def find_end_of_day_at(day: date, site: Site | None) -> datetime:
+    """Return the last moment of a day at a site, or at the shop's first one; what was known on the day was so then."""
+    return find_end_of_day(day, find_clock(site))
 
 
 def find_clock(site: Site | None = None) -> zoneinfo.ZoneInfo:

@@ -37,6 +37,7 @@ from scheduling.due_list import DueFilter, PlaceError, find_sort, read_due_page
 from scheduling.models import Appointment
 from treatments.models import User
 from treatments.queries import find_today
+from treatments.shop_reference import find_site_of
 
 
 @open_to("book")
@@ -170,7 +171,8 @@ def _write_no_time(choice: Choice) -> SafeString:
 @require_safe
 def book_next(request: HttpRequest) -> HttpResponse:
     """Go to the booking of the next vehicle on the due list that is not booked yet."""
-    user, today = get_user(request), find_today(timezone.now())
+    user = get_user(request)
+    today = find_today(timezone.now(), find_site_of(user))
     wanted = DueFilter(booked="not_booked")
     try:
         page = read_due_page(user, today, wanted, after=request.GET.get("after", ""), size=1)

@@ -5,7 +5,7 @@ What a customer may do and when, ``scheduling.booking.own_visits`` decides; the 
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, cast
 from zoneinfo import ZoneInfo
@@ -40,7 +40,8 @@ from scheduling.models import Appointment, Bay
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.slots import Preferences, Slot, judge_day
 from treatments.models import Site, User
-from treatments.queries import find_today
+from treatments.queries import find_clock, find_today
+from treatments.rules.site_days import MIDNIGHT, find_moment
 
 # As far ahead as the search itself looks by default, and as far as anybody plans.
 FARTHEST = timedelta(days=550)
@@ -147,7 +148,7 @@ def _propose(visitor: Visitor, wishes: Wishes, moved: Appointment | None) -> lis
     site = visitor.shown.site
     earliest = visitor.now + timedelta(hours=settings.CUSTOMER_CHANGES_UNTIL_HOURS)
     if wishes.from_day:
-        midnight = datetime.combine(wishes.from_day, time(), ZoneInfo(site.time_zone)).astimezone(UTC)
+        midnight = find_moment(wishes.from_day, MIDNIGHT, ZoneInfo(site.time_zone))
         earliest = max(earliest, midnight)
     try:
         proposed = propose_slots(
@@ -170,10 +171,11 @@ def _propose(visitor: Visitor, wishes: Wishes, moved: Appointment | None) -> lis
 def _offer(visitor: Visitor, slots: Sequence[Slot], moved: Appointment | None) -> list[Offer]:
     # Nobody is shown the same signed time twice, so no address of one is worth keeping; each differs in the last part.
     before, _hole, after = reverse("desk:own_time", args=[visitor.token, "TIME"]).rpartition("TIME")
+    zone = find_clock(visitor.shown.site)
     return [
         Offer(
-            timezone.localtime(slot.starts_at),
-            timezone.localtime(slot.ready_at),
+            slot.starts_at.astimezone(zone),
+            slot.ready_at.astimezone(zone),
             _tell_why(visitor, slot.day),
             f"{before}{sign_time(slot, visitor.page.vehicle, moved)}{after}",
         )
@@ -233,8 +235,8 @@ def _tell_visit(visit: Appointment | None) -> dict[str, Any]:
         return {}
     return {
         "visit_title": tell_title(visit.visit),
-        "starts_at": timezone.localtime(visit.starts_at),
-        "ready_at": timezone.localtime(visit.ready_at),
+        "starts_at": visit.starts_at.astimezone(find_clock(visit.site)),
+        "ready_at": visit.ready_at.astimezone(find_clock(visit.site)),
     }
 
 

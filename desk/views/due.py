@@ -27,8 +27,8 @@ from scheduling.due_list import (
 from scheduling.rules.due_item import DueKind
 from scheduling.saved_filters import list_filters
 from treatments.models import Role, Site
-from treatments.queries import find_today
-from treatments.shop_reference import list_sites, map_zone_names
+from treatments.queries import find_today, map_todays
+from treatments.shop_reference import find_site_of, list_sites, map_zone_names
 from treatments.standing_query import StandingRows
 
 PER_PAGE = 25
@@ -96,8 +96,11 @@ def show_due_list(request: HttpRequest, *, status: int = 200, **context: Any) ->
 def read_list(request: HttpRequest) -> dict[str, Any]:
     """Return what the page shows: the entries, the counts, and the choices of the filter."""
     user, sites = get_user(request), list_sites()
-    today = find_today(timezone.now(), sites[0] if sites else None)
+    now = timezone.now()
     wanted, told = read_filter(request.GET, sites)
+    # The list is cut by one day: that at the site asked for, else where the person works.
+    site = next((site for site in sites if site.code == wanted.site), None)
+    today = find_today(now, site or find_site_of(user))
     after = request.GET.get("after", "")
     try:
         page = read_due_page(user, today, wanted, after=after, size=PER_PAGE)
@@ -115,7 +118,7 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         "wanted": wanted,
         "after": after,
         "next": page.after,
-        "cards": write_cards(page.rows, today, buttons, shows_owner=user.role != Role.DEALERSHIP),
+        "cards": write_cards(page.rows, map_todays(now), buttons, shows_owner=user.role != Role.DEALERSHIP),
         "counts": [(code, tell(words), counted(counts[code])) for code, words in URGENCIES.items()],
         "sites": sites,
         "kinds": list(DueKind),
@@ -140,7 +143,7 @@ def due_why(request: HttpRequest, number: str) -> HttpResponse:
     cover = access_cover(get_user(request), number)
     context = {
         "cover": cover,
-        "items": ITEMS_OF_COVER.ask([cover.pk], find_horizon(find_today(timezone.now()))),
+        "items": ITEMS_OF_COVER.ask([cover.pk], find_horizon(find_today(timezone.now(), cover.site))),
         "zone_names": map_zone_names(),
     }
     template = "desk/due_why.html" if request.htmx else "desk/due_why_page.html"  # type: ignore[attr-defined]

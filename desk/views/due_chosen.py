@@ -3,6 +3,7 @@
 Booking them is in book_many.py.
 """
 
+from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -166,16 +167,23 @@ def chosen(request: HttpRequest) -> HttpResponse:
         raise PermissionDenied(_("Your role does not do this."))
     numbers = list(dict.fromkeys(given.getlist("cover")))[:MOST_AT_ONCE]
     covers = sorted(find_covers(user, numbers), key=lambda cover: cover.pk)
-    today = find_today(now)
+    # A day at a site is that of its covers.
+    by_today: dict[date, list[Cover]] = defaultdict(list)
+    for cover in covers:
+        by_today[find_today(now, cover.site)].append(cover)
     form = action.form(request.POST if request.method == "POST" else None)
     if request.method == "POST" and covers and form.is_valid():
-        done = action.do(covers, form.cleaned_data, today, now, user)
+        done = Done()
+        for today, theirs in by_today.items():
+            part = action.do(theirs, form.cleaned_data, today, now, user)
+            done.count += part.count
+            done.failed += part.failed
         if not done.failed:
             messages.success(request, action.say_done(done.count))
             return redirect("desk:due_list")
         outcome = {"title": action.say_title(), "sentence": action.say_done(done.count), "failed": done.failed}
         return render(request, "desk/due_chosen_done.html", outcome)
-    found = action.foresee(covers, today)
+    found = [one for today, theirs in by_today.items() for one in action.foresee(theirs, today)]
     can = [one for one in found if one.can]
     context: dict[str, Any] = {
         "do": given["do"],

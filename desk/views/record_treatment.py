@@ -27,7 +27,7 @@ from treatments.rules.conditions import LEAST_MARGIN_C, NEAR_FREEZING_C, compute
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
 from treatments.rules.words import Answer, TreatmentKind
 from treatments.services import amend_treatment, record_treatment
-from treatments.shop_reference import list_sites, map_sites, map_zone_names
+from treatments.shop_reference import find_site_of, list_sites, map_sites, map_zone_names
 from treatments.work_reading import list_lines
 
 
@@ -333,6 +333,7 @@ def _tell_margin(dew_point_c: Decimal, surface_c: Decimal) -> tuple[Answer, str]
 @require_safe
 def dew_point(request: HttpRequest, vin: str) -> HttpResponse:
     """Say what the values typed so far mean, for the form's live line."""
-    access_vehicle(get_user(request), vin)
-    visit = TreatmentVisitForm(request.GET, today=find_today(timezone.now()))
+    user = get_user(request)
+    access_vehicle(user, vin)
+    visit = TreatmentVisitForm(request.GET, today=find_today(timezone.now(), find_site_of(user)))
     return render(request, "desk/dew_point.html", {"dew_point": describe_dew_point(visit)}, using="jinja2")

@@ -60,6 +60,7 @@ from scheduling.site_reference import (
     map_skills,
 )
 from treatments.models import Role, Site, User
+from treatments.rules.site_days import find_day
 from treatments.shop_reference import list_sites, map_people
 
 
@@ -254,7 +255,7 @@ def _show(
     people = {key: person for key, person in sorted(map_people().items()) if person.site_id == site.pk}
     everyone = [person for person in people.values() if person.is_active]
     bays = {bay.pk: bay for bay in list_bays() if bay.site_id == site.pk}
-    since = now.astimezone(UTC).date()
+    since = find_day(now, UTC)
     closures = [row for row in list_closures(site.pk, since) if row.ends_at > now and row.bay_id in bays]
     absences = [row for row in list_absences(site.pk, since) if row.ends_at > now and row.person_id in people]
     skills, own_hours = map_skills(), map_person_hours()

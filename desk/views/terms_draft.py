@@ -45,7 +45,7 @@ from scheduling.terms_service import (
     start_next_version,
 )
 from treatments.models import Site, User
-from treatments.queries import find_today, read_zone_catalogue
+from treatments.queries import find_shop_day, read_zone_catalogue
 
 MOST_FILE_BYTES = 100_000
 # A page must answer in seconds; the command reads every cover, however many there are.
@@ -200,7 +200,7 @@ def read_preview(request: HttpRequest, chosen: TermsVersion) -> dict[str, Any]:
     found: TermsPreview = preview_terms(
         terms,
         covers,
-        as_of=find_today(timezone.now()),
+        as_of=find_shop_day(timezone.now()),
         keep=SHOWN,
         limit=MOST_PREVIEWED,
     )

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time
+from datetime import date
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -26,6 +26,7 @@ from desk.access import (
 from desk.day_fields import FIRST_RECORDED, LAST_RECORDED
 from desk.timeline import EntryKind, Past, read_timeline
 from desk.vehicle_page import (
+    choose_cover,
     draw_plan,
     find_films,
     find_inspection,
@@ -38,7 +39,7 @@ from desk.zone_table import PlanView, write_zone_rows
 from notifications.job_sheets import read_job_sheet_pdf
 from notifications.queries import read_certificate_pdf
 from treatments.models import Role, User, Vehicle
-from treatments.queries import find_clock, find_today
+from treatments.queries import find_clock, find_end_of_day_at, find_today
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import Answer
 from treatments.shop_reference import find_site_of, map_zone_names
@@ -112,12 +113,15 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
     found, covers = access_vehicle_and_covers(user, vin)
     asked = request.GET
     errors: list[tuple[str, str]] = []
-    today, clock = find_today(now), find_clock(find_site_of(user))
+    # The days of the page are those at the site of the cover that it shows; moments are shown on the person's clock.
+    shown = choose_cover(covers, user)
+    site, clock = shown.site if shown else find_site_of(user), find_clock(find_site_of(user))
+    today = find_today(now, site)
     # Its older name is still read, since addresses with it were sent and kept.
     day_name = "as-of" if "as-of" in asked else "on"
     as_of = read_day(asked.get(day_name, ""), day_name, errors) or today
     known_day = read_day(asked.get("known-at", ""), "known-at", errors)
-    known_at = datetime.combine(known_day, time.max, tzinfo=now.tzinfo) if known_day else None
+    known_at = find_end_of_day_at(known_day, site) if known_day else None
     view = read_vehicle_view(found, covers, user, as_of, known_at)
     band, changes = read_band(view, today)
     wanted = PlanView.RUST if asked.get("show") == PlanView.RUST else PlanView.FILM
@@ -198,8 +202,10 @@ def certificate(request: HttpRequest, number: str) -> HttpResponse:
 @require_safe
 def job_sheet(request: HttpRequest, vin: str) -> HttpResponse:
     """Print the job sheet for a vehicle's next visit."""
-    found = access_vehicle(get_user(request), vin)
-    content = read_job_sheet_pdf(found, as_of=find_today(timezone.now()), language=get_language() or ENGLISH)
+    user = get_user(request)
+    found = access_vehicle(user, vin)
+    today = find_today(timezone.now(), find_site_of(user))
+    content = read_job_sheet_pdf(found, as_of=today, language=get_language() or ENGLISH)
     return _answer_pdf(content, f"job-sheet-{found.vin}.pdf")
 
 

@@ -256,9 +256,13 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
 
 
 def _start_of(found: Appointment) -> Values:
-    with timezone.override(found.site.time_zone):
-        local = timezone.localtime(found.starts_at)
-    return {"day": local.date(), "time": local.time(), "bay": found.bay_id, "person": found.person_id}
+    local = found.starts_at.astimezone(ZoneInfo(found.site.time_zone))
+    return {
+        "day": find_today(found.starts_at, found.site),
+        "time": local.time(),
+        "bay": found.bay_id,
+        "person": found.person_id,
+    }
 
 
 def _read_wanted(

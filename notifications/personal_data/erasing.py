@@ -23,7 +23,7 @@ from notifications.personal_data.register import REGISTER
 from scheduling.index.service import recompute_covers
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, EventWords, User
-from treatments.queries import find_today
+from treatments.queries import find_shop_day
 
 KEYS_AT_ONCE = 500
 # Of a message that is still to go out, the text is needed.
@@ -183,7 +183,7 @@ def carry_out(step: Step, now: datetime) -> None:
     line = step.line
     model = apps.get_model(line.table)
     if line.on_erasure is OnErasure.COMPUTE:
-        recompute_covers(keys=list(step.keys), as_of=find_today(now))
+        recompute_covers(keys=list(step.keys), as_of=find_shop_day(now))
         return
     for first in range(0, len(step.keys), KEYS_AT_ONCE):
         rows = model._default_manager.filter(pk__in=step.keys[first : first + KEYS_AT_ONCE])

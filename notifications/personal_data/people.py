@@ -45,6 +45,7 @@ from treatments.models import (
     TreatmentLine,
     Vehicle,
 )
+from treatments.queries import find_shop_day
 
 NOTHING = Q(pk__in=[])
 # A shorter word stands in too many texts about others.
@@ -132,7 +133,7 @@ class Person:
         open_ones = ~Q(decisions__reopened_at__isnull=True, decisions__isnull=False)
         if not settings.CLAIMS_KEPT_DAYS:
             return self.claims
-        since = (self.now - timedelta(days=settings.CLAIMS_KEPT_DAYS)).date()
+        since = find_shop_day(self.now) - timedelta(days=settings.CLAIMS_KEPT_DAYS)
         recent = Q(decisions__decided_on__gte=since) | Q(decisions__payments__paid_on__gte=since)
         return Claim.objects.filter(pk__in=self.claims.filter(open_ones | recent).values("pk"))
 

@@ -17,7 +17,8 @@ from notifications.personal_data.people import ERASED_KEY, find_reasons_to_keep
 from notifications.personal_data.register import MESSAGES, REGISTER
 from treatments.event_log import mark_read, read_events
 from treatments.models import Customer, Event, Inspection, LogIn, Treatment
-from treatments.queries import find_today
+from treatments.queries import find_clock, find_shop_day
+from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.rules.wording import tell_count
 from treatments.sent_forms import drop_unsent_photos
 
@@ -60,7 +61,7 @@ def erase_what_is_old(*, now: datetime) -> Retention:
         erase_person(customer=customer, order=ErasureOrder.AGE, now=now, actor=None)
         people += 1
     if settings.PEOPLE_KEPT_DAYS:
-        limit = find_today(now) - timedelta(days=settings.PEOPLE_KEPT_DAYS)
+        limit = find_shop_day(now) - timedelta(days=settings.PEOPLE_KEPT_DAYS)
         for customer in list(_find_people_without_dealings_since(limit)):
             erase_person(customer=customer, order=ErasureOrder.AGE, now=now, actor=None)
             people += 1
@@ -119,14 +120,15 @@ def find_people_to_let_go(*, years: int, as_of: date) -> Iterator[Customer]:
 
 
 def _find_people_without_dealings_since(limit: date) -> Iterator[Customer]:
+    begins = find_moment(limit, MIDNIGHT, find_clock())
     recent_work = Treatment.objects.filter(done_on__gte=limit).values("vehicle_id")
     recent_looks = Inspection.objects.filter(done_on__gte=limit).values("vehicle_id")
     people = (
         Customer.objects.exclude(match_key__startswith=ERASED_KEY)
-        .exclude(created_at__date__gte=limit)
+        .exclude(created_at__gte=begins)
         .exclude(ownerships__vehicle__in=recent_work)
         .exclude(ownerships__vehicle__in=recent_looks)
-        .exclude(messages__created_at__date__gte=limit)
+        .exclude(messages__created_at__gte=begins)
         .order_by("pk")
     )
     for customer in people:

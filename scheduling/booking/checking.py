@@ -16,6 +16,7 @@ from scheduling.rules.dates import add_months
 from scheduling.rules.slots import SiteTimes, Stay, VisitWork, lay_stay
 from treatments.models import Site, User
 from treatments.queries import find_today
+from treatments.rules.site_days import find_day
 
 
 def refuse_past(starts_at: datetime, now: datetime, site: Site) -> None:
@@ -49,8 +50,8 @@ def find_stay(
         raise ValidationError({"starts_at": f"{starts_at} is not on a whole minute."})
     if not bay.in_use:
         raise ValidationError({"bay": f"{bay.name} is not in use."})
-    local = starts_at.astimezone(zoneinfo.ZoneInfo(bay.site.time_zone))
-    (site,) = read_site_times([bay.site], local.date(), local.date(), leave_out=moved)
+    day = find_today(starts_at, bay.site)
+    (site,) = read_site_times([bay.site], day, day, leave_out=moved)
     place = next(known for known in site.bays if known.key == bay.pk)
     if not place.fits(work):
         raise ValidationError({"bay": f"{bay.name} does not suit: {_tell_misfit(bay, work)}."})
@@ -59,7 +60,7 @@ def find_stay(
         raise ValidationError({"person": "Choose who does the work." if person is None else f"{person} is not booked."})
     if work.skill not in worker.skills:
         raise ValidationError({"person": f"{worker.name} is not on record as trained for {work.skill}."})
-    worked = worker.worked.get(local.date(), ())
+    worked = worker.worked.get(day, ())
     if not any(span.start <= starts_at < span.end for span in worked):
         raise ValidationError({"starts_at": _tell_closed(site, worker.name, starts_at, bay.site)})
     stay = lay_stay(starts_at, work, site, worked)
@@ -115,7 +116,7 @@ def _tell_misfit(bay: Bay, work: VisitWork) -> str:
 
 
 def _tell_closed(site: SiteTimes, person: str, starts_at: datetime, place: Site) -> str:
-    day = starts_at.astimezone(site.zone).date()
+    day = find_day(starts_at, site.zone)
     spans = site.open_spans.get(day, ())
     if any(span.start <= starts_at < span.end for span in spans):
         return f"{person} does not work at {tell_time(starts_at, place)}."

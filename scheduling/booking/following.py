@@ -13,6 +13,7 @@ from django.db.models import F
 from scheduling.models import Appointment, AppointmentItem, Cover, CoverState, DueItem
 from scheduling.rules.due_item import DueStatus
 from treatments.among import Among
+from treatments.rules.site_days import find_day
 
 
 def find_booked_days(covers: Iterable[int]) -> dict[int, dict[str, date]]:
@@ -24,7 +25,7 @@ def find_booked_days(covers: Iterable[int]) -> dict[int, dict[str, date]]:
         .values_list("cover_id", "due_key", "appointment__starts_at", "appointment__site__time_zone")
     )
     for cover, key, starts_at, zone in rows:
-        found.setdefault(cover, {})[key] = starts_at.astimezone(zoneinfo.ZoneInfo(zone)).date()
+        found.setdefault(cover, {})[key] = find_day(starts_at, zoneinfo.ZoneInfo(zone))
     return found
 
 

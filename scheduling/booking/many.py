@@ -25,7 +25,7 @@ from scheduling.rules.site_times import DueDates, SiteTimes
 from scheduling.rules.slots import Slot
 from scheduling.rules.slots_in_turn import VisitInTurn, find_slots_in_turn
 from treatments.models import Site, User
-from treatments.queries import find_today
+from treatments.queries import find_shop_day, find_today
 
 # So many are read by one person on one page; more than that is what the season plan is for.
 MOST_AT_ONCE = 100
@@ -129,7 +129,7 @@ def _read_what_is_due(
     """
     days = {cover.pk: today_at[cover.site_id] for cover in covers}
     # The index answers for the shop's own day.
-    today = find_today(now)
+    today = find_shop_day(now)
     fresh = read_fresh_items([cover for cover in covers if days[cover.pk] == today], today)
     found: dict[int, WhatIsDue | str] = {key: _sum_up(items, days[key]) for key, items in fresh.items()}
     others = [cover for cover in covers if cover.pk not in fresh]

@@ -13,6 +13,7 @@ from scheduling.rules.opening import Span
 from scheduling.rules.slots import BayTimes, PersonTimes, SiteTimes, VisitWork, lay_stay
 from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today
+from treatments.rules.site_days import find_day
 
 
 def choose_place(
@@ -64,7 +65,7 @@ def _judge(
 ) -> tuple[bool, bool, bool, int, int, int]:
     """Return how ill a bay and a person suit, to be compared: not at all, taken, then the change that it means."""
     bay, person = pair
-    day = starts_at.astimezone(times.zone).date()
+    day = find_day(starts_at, times.zone)
     worked = person.worked.get(day, ())
     is_there = work.skill in person.skills and any(span.start <= starts_at < span.end for span in worked)
     stay = lay_stay(starts_at, work, times, worked) if is_there else None

@@ -7,7 +7,7 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, timedelta
 from typing import Any
 
 from django.db.models import BigIntegerField, DateTimeField, F, QuerySet, Value
@@ -28,6 +28,7 @@ from scheduling.rules.slots import DueDates, PersonTimes, SiteTimes
 from scheduling.site_reference import OpenSite, read_open_sites
 from treatments.among import Among
 from treatments.models import Site, User
+from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.standing_query import Given, GivenKeys, StandingQuery
 
 
@@ -43,8 +44,8 @@ def read_site_times(
     opened = read_open_sites(
         frozenset((site.pk, site.country, site.subdivision, site.time_zone) for site in wanted.values()), first, last
     )
-    start = datetime.combine(first - timedelta(days=1), time(), UTC)
-    end = datetime.combine(last + timedelta(days=2), time(), UTC)
+    start = find_moment(first - timedelta(days=1), MIDNIGHT, UTC)
+    end = find_moment(last + timedelta(days=2), MIDNIGHT, UTC)
     bay_taken: dict[int, list[Span]] = defaultdict(list)
     person_taken: dict[int, list[Span]] = defaultdict(list)
     left_out = leave_out.pk if leave_out is not None else NO_VISIT

@@ -7,7 +7,7 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db.models import DateTimeField, Exists, OuterRef, Q, QuerySet
 
@@ -17,6 +17,7 @@ from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
 from scheduling.rules.opening import USUAL_HOURS, Span, list_open_spans
 from scheduling.site_reference import list_bays, map_bays, map_site_hours, read_calendars
 from treatments.models import Site
+from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
 from treatments.shop_reference import map_people
 from treatments.standing_query import Given, StandingRows
 
@@ -78,8 +79,8 @@ def read_bay_week(site: Site, monday: date) -> BayWeek:
     """
     zone = zoneinfo.ZoneInfo(site.time_zone)
     days = [monday + timedelta(days=step) for step in range(DAYS_OF_A_WEEK)]
-    start = datetime.combine(monday, time(), zone).astimezone(UTC)
-    end = datetime.combine(days[-1] + timedelta(days=1), time(), zone).astimezone(UTC)
+    start = find_moment(monday, MIDNIGHT, zone)
+    end = find_moment(days[-1] + timedelta(days=1), MIDNIGHT, zone)
     hours = map_site_hours().get(site.pk, {})
     calendar = read_calendars([site])[site.pk]
     opened = list_open_spans(hours, calendar, zone, days[0], days[-1])
@@ -112,7 +113,7 @@ def _read_what_stands(site: Site, start: datetime, end: datetime, zone: zoneinfo
     for visit in VISITS.ask(site.pk, start, end):
         visit.site, visit.bay = site, bays[visit.bay_id]
         visit.person = people[visit.person_id] if visit.person_id else None
-        found.visits[visit.bay_id, visit.starts_at.astimezone(zone).date()].append(visit)
+        found.visits[visit.bay_id, find_day(visit.starts_at, zone)].append(visit)
     for closure in CLOSURES.ask(site.pk, start, end):
         for day in _list_touched(closure.starts_at, closure.ends_at, days, zone):
             found.closures[closure.bay_id, day].append(closure)
@@ -147,8 +148,8 @@ def list_visits(site: Site, start: datetime, end: datetime) -> QuerySet[Appointm
 
 
 def _list_touched(start: datetime, end: datetime, days: Sequence[date], zone: zoneinfo.ZoneInfo) -> list[date]:
-    first = start.astimezone(zone).date()
-    last = (end - timedelta(microseconds=1)).astimezone(zone).date()
+    first = find_day(start, zone)
+    last = find_day(end - timedelta(microseconds=1), zone)
     return [day for day in days if first <= day <= last]
 
 
@@ -161,7 +162,7 @@ def _find_hours(days: Sequence[BaysOfADay], zone: zoneinfo.ZoneInfo) -> tuple[in
         for start, end in spans:
             firsts.append(start.astimezone(zone).hour)
             local_end = end.astimezone(zone)
-            if local_end.date() > day.day:
+            if find_day(end, zone) > day.day:
                 lasts.append(24)
             else:
                 lasts.append(local_end.hour + (1 if local_end.minute else 0))
@@ -177,7 +178,7 @@ def list_to_be_moved(site: Site, now: datetime) -> list[Appointment]:
 
 def list_left_open(site: Site, today: date) -> list[Appointment]:
     """Return the visits of days gone by that nobody has said of what became of them, the oldest first."""
-    start = datetime.combine(today, time(), zoneinfo.ZoneInfo(site.time_zone)).astimezone(UTC)
+    start = find_moment(today, MIDNIGHT, zoneinfo.ZoneInfo(site.time_zone))
     return name_places(LEFT_OPEN.ask(site.pk, start))
 
 

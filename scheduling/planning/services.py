@@ -6,7 +6,7 @@ A plan reserves nothing. What is booked, by a plan or by hand, is never moved by
 import zoneinfo
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
@@ -23,6 +23,7 @@ from scheduling.rules.dates import add_months
 from treatments.event_log import Happening, record_events
 from treatments.models import Site, User
 from treatments.queries import find_today
+from treatments.rules.site_days import MIDNIGHT, find_moment
 
 MOST_DAYS = 366
 # As many as one request can book and one person can look at.
@@ -217,11 +218,11 @@ def _book(proposal: SeasonProposal, now: datetime, actor: User | None) -> Appoin
 
     if proposal.bay_id is not None and proposal.begins_at is not None:
         try:
-            planned = datetime.combine(day, proposal.begins_at, zone).astimezone(UTC)
+            planned = find_moment(day, proposal.begins_at, zone)
             return book(proposal.bay_id, proposal.person_id, planned)
         except ValidationError:
             pass  # taken or closed meanwhile; the day may have another time
-    begins = datetime.combine(day, time(), zone)
+    begins = find_moment(day, MIDNIGHT, zone)
     proposed = propose_slots(
         vehicle=cover.vehicle, cover=cover, sites=[site], now=now, from_moment=begins, until=day, most=10
     )

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
 from scheduling.rules.calendars import WorkingCalendar
+from treatments.rules.site_days import find_day, find_moment
 
 Hours = Mapping[int, Sequence[tuple[time, time]]]
 
@@ -30,10 +31,7 @@ class Span:
 
 def make_span(day: date, start: time, end: time, zone: zoneinfo.ZoneInfo) -> Span:
     """Return a stretch of a day at a place as moments in UTC."""
-    return Span(
-        datetime.combine(day, start, zone).astimezone(UTC),
-        datetime.combine(day, end, zone).astimezone(UTC),
-    )
+    return Span(find_moment(day, start, zone), find_moment(day, end, zone))
 
 
 def list_open_spans(
@@ -129,7 +127,7 @@ def finish_work(start: datetime, minutes: int, worked: Sequence[Span]) -> dateti
 def find_open_moment_from(moment: datetime, open_spans: Mapping[date, Sequence[Span]]) -> datetime | None:
     """Return ``moment`` or the next one at which the site is open; None where the days end before that."""
     # The last span of a day ends, in UTC, a day later at most.
-    day = moment.astimezone(UTC).date() - timedelta(days=1)
+    day = find_day(moment, UTC) - timedelta(days=1)
     while True:
         for span in open_spans.get(day, ()):
             if moment <= span.end:

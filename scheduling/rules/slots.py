@@ -12,6 +12,7 @@ from scheduling.rules.booking_words import BayKind
 from scheduling.rules.due_item import DueKind
 from scheduling.rules.opening import Span, find_open_moment_from, finish_work, subtract
 from scheduling.rules.site_times import BayTimes, DueDates, PersonTimes, SiteTimes, VisitWork
+from treatments.rules.site_days import find_day, find_moment
 
 # Visits begin on a quarter of an hour, as people agree on times.
 STEP_MINUTES = 15
@@ -133,7 +134,7 @@ def _list_days(
     """
     days = []
     for site in sites:
-        today = from_moment.astimezone(site.zone).date()
+        today = find_day(from_moment, site.zone)
         is_late = is_any_late(items, today)
         near = choose_day_to_be_near(items, today, preferences)
         turns = list_turns(items)
@@ -202,7 +203,7 @@ class Place:
 def _list_places(work: VisitWork, site: SiteTimes, day: date, from_moment: datetime) -> Iterator[tuple[bool, Place]]:
     """Yield the first time of each half of a day in each bay with each person; True: in the morning."""
     # Who works on a day works between its midnights, so that a moment tells the half.
-    noon = datetime.combine(day, time(NOON), site.zone).astimezone(UTC)
+    noon = find_moment(day, time(NOON), site.zone)
     for bay, person in list_pairs(work, site, day):
         halves: set[bool] = set()
         for start in list_starts(bay, person, day, from_moment):

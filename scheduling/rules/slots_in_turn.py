@@ -28,6 +28,7 @@ from scheduling.rules.slots import (
     list_turns,
     measure_distance,
 )
+from treatments.rules.site_days import find_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +81,7 @@ class _SiteSearch:
 
     def __init__(self, site: SiteTimes, from_moment: datetime) -> None:
         self._site, self._from = site, from_moment
-        self._today = from_moment.astimezone(site.zone).date()
+        self._today = find_day(from_moment, site.zone)
         self._days = sorted([day for day, spans in site.open_spans.items() if spans])
         self._bays = {bay.key: bay for bay in site.bays}
         self._people = {person.key: person for person in site.people}

@@ -20,7 +20,7 @@ from scheduling.terms_preview import choose_covers
 from tests.demo_records import load_demo
 from tests.table_contents import read_tables
 from treatments.models import Zone
-from treatments.queries import find_today
+from treatments.queries import find_shop_day
 from treatments.rules.words import Answer, DamageKind
 
 pytestmark = pytest.mark.django_db
@@ -68,7 +68,7 @@ def test_the_whole_preview_writes_nothing_and_agrees_with_each_claim_by_itself(t
     before = read_tables()
     draft = with_claims(terms, notice_days=3)
     told: list[str] = []
-    as_of = find_today(timezone.now())
+    as_of = find_shop_day(timezone.now())
     preview = preview_terms(
         draft, choose_covers(draft), as_of=as_of, keep=1, tell_claim=lambda found: told.append(found.number)
     )
@@ -89,7 +89,7 @@ def test_queries_do_not_grow_with_claims(terms: Terms, monkeypatch: pytest.Monke
         return len(queries)
 
     few = count_queries(100)
-    today = find_today(timezone.now())
+    today = find_shop_day(timezone.now())
     for cover in Cover.objects.filter(terms_version__terms__code="lifetime-yearly", claims__isnull=True):
         file_claim(
             cover=cover, zones=list(Zone.objects.filter(code="rocker_left")), damage=DamageKind.SEAM_CORROSION,

@@ -14,11 +14,11 @@ from openpyxl import Workbook
 
 from tests.treatments.dirty_log import HEADINGS, make_row
 from treatments.models import Customer, Lot, OdometerReading, Ownership, Treatment, TreatmentLine, Vehicle
-from treatments.queries import find_today
+from treatments.queries import find_shop_day
 
 
 def today() -> date:
-    return find_today(timezone.now())
+    return find_shop_day(timezone.now())
 
 
 def write_csv(path: Path, rows: list[dict[str, str]], *, separator: str = ",", encoding: str = "utf-8") -> Path:

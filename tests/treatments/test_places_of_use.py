@@ -10,7 +10,7 @@ from tests.conftest import NOW, ShopForTests
 from treatments.history_reading import read_history
 from treatments.models import Event, PlaceOfUse, Vehicle
 from treatments.places_of_use import record_place_of_use
-from treatments.queries import find_today
+from treatments.queries import find_shop_day
 from treatments.services import add_vehicle, change_owner, find_or_add_customer
 
 TODAY = date(2026, 5, 20)
@@ -31,7 +31,7 @@ def list_places(vehicle: Vehicle) -> list[tuple[str | None, date, date]]:
 
 
 def test_a_place_counts_from_its_day_but_not_before_the_shop_knew_it(vehicle: Vehicle) -> None:
-    known_on = find_today(NOW)
+    known_on = find_shop_day(NOW)
     for shift in (-400, -1, 0, 1, 30):
         record(vehicle, "C5", known_on + timedelta(days=shift))
     counted = [place.counts_from - known_on for place in read_history(vehicle).places]
@@ -76,8 +76,8 @@ def test_a_new_owner_ends_the_place_of_the_one_before(vehicle: Vehicle, days_bef
     place = record(vehicle, "C5", sold_on - timedelta(days=days_before))
     buyer = find_or_add_customer(name="Bo Heron", contact="bo@example.org", now=NOW)
     change_owner(vehicle=vehicle, customer=buyer, from_day=sold_on, told_on=None, now=NOW, actor=None)
-    ended = [(None, sold_on, find_today(NOW))] if days_before > 0 else []
-    assert list_places(vehicle) == [("C5", place.from_day, find_today(NOW)), *ended]
+    ended = [(None, sold_on, find_shop_day(NOW))] if days_before > 0 else []
+    assert list_places(vehicle) == [("C5", place.from_day, find_shop_day(NOW)), *ended]
 
 
 def test_a_new_owner_brings_a_place(vehicle: Vehicle) -> None:
@@ -85,7 +85,7 @@ def test_a_new_owner_brings_a_place(vehicle: Vehicle) -> None:
     change_owner(
         vehicle=vehicle, customer=buyer, from_day=TODAY, told_on=TODAY, now=NOW, actor=None, corrosivity="CX"
     )  # fmt: skip
-    assert list_places(vehicle) == [("CX", TODAY, find_today(NOW))]
+    assert list_places(vehicle) == [("CX", TODAY, find_shop_day(NOW))]
 
 
 def test_a_new_owner_of_a_vehicle_without_a_place_writes_none(vehicle: Vehicle) -> None:

@@ -29,6 +29,7 @@ from scheduling.models import Appointment, DueItem
 from scheduling.queries import list_due_items
 from treatments.models import Site, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
+from treatments.rules.site_days import find_day
 from treatments.rules.wording import put_for_people, tell_count, tell_day
 from treatments.rules.words import Answer, say
 
@@ -95,9 +96,9 @@ class Command(BaseCommand):
         self.title("7. Visits booked")
         zone = zoneinfo.ZoneInfo(shop.site.time_zone)
         for visit in load_bookings(shop=shop, now=now):
-            start = visit.starts_at.astimezone(zone)
+            start, day = visit.starts_at.astimezone(zone), find_day(visit.starts_at, zone)
             self.stdout.write(
-                f"{visit.number}: {tell_day(start.date())}, {start:%H:%M}, {visit.bay}. {put_for_people(visit.why)}"
+                f"{visit.number}: {tell_day(day)}, {start:%H:%M}, {visit.bay}. {put_for_people(visit.why)}"
             )
         self.stdout.write(f"{tell_count(Appointment.objects.count(), 'visit')} in the bays.")
 

@@ -16,7 +16,7 @@ from notifications.services import send_all_due_messages, write_due_reminders
 from scheduling.index.service import recompute
 from scheduling.services import register_covers_for_new_treatments
 from treatments.material_uses import note_all_material_uses
-from treatments.queries import find_today
+from treatments.queries import find_shop_day
 from treatments.rules.wording import tell_count
 
 
@@ -29,7 +29,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
-        today = find_today(now)
+        today = find_shop_day(now)
         while register_covers_for_new_treatments(now=now):
             pass
         note_all_material_uses()

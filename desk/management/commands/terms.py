@@ -28,7 +28,7 @@ from scheduling.terms_preview import CoverDifference, choose_covers
 from scheduling.terms_queries import find_version_problems, read_terms_for_shop
 from scheduling.terms_service import set_usual_terms
 from treatments.models import Site
-from treatments.queries import find_today
+from treatments.queries import find_shop_day
 from treatments.rules.words import say
 
 CSV_HEADINGS = ["about", "cover", "vehicle", "VIN", "claim", "what", "from", "to", "sentence"]
@@ -119,7 +119,7 @@ class Command(BaseCommand):
             codes = ", ".join(WarrantyTerms.objects.values_list("code", flat=True)) or "none"
             raise CommandError(f"--instead-of {code}: no such terms; there are: {codes}.")
         covers = choose_covers(terms, instead_of=code, every=options["all"])
-        as_of = options["as_of"] or find_today(timezone.now())
+        as_of = options["as_of"] or find_shop_day(timezone.now())
         with self.open_csv(options["csv"]) as write_rows:
             found = preview_terms(
                 terms,

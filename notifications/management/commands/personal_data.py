@@ -24,7 +24,7 @@ from notifications.personal_data.people import Person
 from notifications.personal_data.retention import overwrite_free_space
 from notifications.personal_data.wording import describe_erased, describe_kept, describe_register
 from treatments.models import Customer
-from treatments.queries import find_today
+from treatments.queries import find_shop_day
 from treatments.rules.wording import tell_count
 
 CONFIRMATION = "erase"
@@ -139,7 +139,7 @@ class Command(BaseCommand):
 
     def _let_go(self, options: dict[str, Any]) -> None:
         now = timezone.now()
-        people = list(find_people_to_let_go(years=options["years"], as_of=find_today(now)))
+        people = list(find_people_to_let_go(years=options["years"], as_of=find_shop_day(now)))
         for person in people:
             if options["check"]:
                 self.stdout.write(f"{person.pk}: {person.name}")

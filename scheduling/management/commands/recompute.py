@@ -12,7 +12,7 @@ from django.utils import timezone
 from scheduling.index.service import read_run_report, start_run, work_on_run
 from scheduling.models import RecomputeRun
 from scheduling.services import register_covers_for_new_treatments
-from treatments.queries import find_today
+from treatments.queries import find_shop_day
 from treatments.rules.wording import tell_count
 
 
@@ -40,7 +40,7 @@ class Command(BaseCommand):
             raise CommandError(f"--processes {processes}: an SQLite file has one writer at a time; leave it out.")
         while register_covers_for_new_treatments(now=now):
             pass
-        as_of: date = options["as_of"] or find_today(now)
+        as_of: date = options["as_of"] or find_shop_day(now)
         self._run(as_of, now, whole=options["all"], processes=processes)
 
     def _run(self, as_of: date, now: datetime, *, whole: bool, processes: int) -> None:

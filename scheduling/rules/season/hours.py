@@ -5,11 +5,12 @@ Visits begin on quarters, and what is taken is widened to whole quarters, so a p
 
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import NamedTuple
 
 from scheduling.rules.opening import Span
+from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
 
 QUARTER_MINUTES = 15
 QUARTERS_A_DAY = 24 * 60 // QUARTER_MINUTES
@@ -88,8 +89,8 @@ def mark_taken(spans: Iterable[Span], zone: zoneinfo.ZoneInfo, first: date, last
 
 
 def _list_days(span: Span, zone: zoneinfo.ZoneInfo, first: date, last: date) -> Iterator[date]:
-    day = max(first, span.start.astimezone(zone).date())
-    end = min(last, span.end.astimezone(zone).date())
+    day = max(first, find_day(span.start, zone))
+    end = min(last, find_day(span.end, zone))
     while day <= end:
         yield day
         day += timedelta(days=1)
@@ -102,6 +103,6 @@ def _clip(span: Span, day: date, zone: zoneinfo.ZoneInfo) -> tuple[int, int]:
 
 def _count_minutes(moment: datetime, day: date, zone: zoneinfo.ZoneInfo, *, up: bool) -> int:
     local = moment.astimezone(zone)
-    if local.date() != day:
-        return 0 if local < datetime.combine(day, time(), zone) else QUARTERS_A_DAY * QUARTER_MINUTES
+    if find_day(moment, zone) != day:
+        return 0 if moment < find_moment(day, MIDNIGHT, zone) else QUARTERS_A_DAY * QUARTER_MINUTES
     return local.hour * 60 + local.minute + int(up and bool(local.second or local.microsecond))
