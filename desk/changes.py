@@ -1,10 +1,11 @@
 """Puts entries of the event log into words: when, who, what; for who is told that something changed meanwhile."""
 
 from collections.abc import Iterable
+from datetime import tzinfo
 from decimal import Decimal
 from typing import Any
 
-from django.utils import formats, timezone
+from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -84,13 +85,13 @@ ABOUT = {
 }
 
 
-def describe_changes(events: Iterable[Event]) -> list[str]:
-    """Return a sentence for each entry."""
-    return [_describe(event) for event in events]
+def describe_changes(events: Iterable[Event], clock: tzinfo) -> list[str]:
+    """Return a sentence for each entry, its moment on the clock of who reads it."""
+    return [_describe(event, clock) for event in events]
 
 
-def _describe(event: Event) -> str:
-    moment = formats.date_format(timezone.localtime(event.happened_at), "DATETIME_FORMAT")
+def _describe(event: Event, clock: tzinfo) -> str:
+    moment = formats.date_format(event.happened_at.astimezone(clock), "DATETIME_FORMAT")
     words = _put_values(event)
     if event.actor is None:
         return _("%(moment)s: %(words)s.") % {"moment": moment, "words": words}

@@ -6,6 +6,7 @@ was shown, nothing is done, and the answer is 409 with what changed.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import tzinfo
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 
@@ -19,7 +20,9 @@ from django.utils.translation import gettext as _
 
 from desk.changes import describe_changes
 from desk.page_address import find_page_before
-from treatments.models import Event
+from treatments.models import Event, User
+from treatments.queries import find_clock
+from treatments.shop_reference import find_site_of
 from treatments.shown import ChangedSinceShownError, Records, find_log_position, list_changes_since
 
 SALT = "desk.shown"
@@ -90,6 +93,12 @@ def find_shown_at(request: HttpRequest) -> int:
     return position
 
 
+def find_clock_of(request: HttpRequest) -> tzinfo:
+    """Return the clock of who sent a form: that of the site at which the person works, else of the shop's first."""
+    user = request.user
+    return find_clock(find_site_of(user) if isinstance(user, User) else None)
+
+
 def list_changes(request: HttpRequest) -> list[str]:
     """Return what changed since the page of this form was shown, as sentences; for views that show it themselves."""
     changes = note_position(request).changes
@@ -98,7 +107,7 @@ def list_changes(request: HttpRequest) -> list[str]:
     if not changes:
         return [_("This form does not say what it was shown for. Look at the page as it is now, and send it again.")]
     lead = _("Nothing was done, since this changed after the page was shown:")
-    return [lead, *describe_changes(changes)]
+    return [lead, *describe_changes(changes, find_clock_of(request))]
 
 
 def shown_for(
@@ -157,7 +166,7 @@ def _answer_changed(request: HttpRequest, changes: list[Event], back: str, *, ag
     """Say what changed and that nothing was done, with what was typed to be sent once more."""
     typed = [(name, value) for name, values in request.POST.lists() if name not in NOT_TYPED for value in values]
     context = {
-        "changes": describe_changes(changes),
+        "changes": describe_changes(changes, find_clock_of(request)),
         "says_nothing": not changes,
         "typed": typed,
         "with_files": bool(request.FILES),

@@ -151,7 +151,7 @@ def _add_person(entry: dict[str, Any], site: Site, now: datetime) -> None:
     if is_new and entry.get("skills"):
         let_work(person=person, skills=[Skill(skill) for skill in entry["skills"]], now=now, actor=None)
     for training in entry.get("trainings", []) if is_new else []:
-        in_a_year = (now + timedelta(days=365)).date()
+        in_a_year = find_today(now, site) + timedelta(days=365)
         certify_training(person=person, training=Training(training), expires_on=in_a_year, now=now, actor=None)
     if dealership:
         Token.objects.get_or_create(user=person)
