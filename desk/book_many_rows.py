@@ -13,7 +13,7 @@ from desk.parts import find_address
 from desk.telling import speak_in, tell_with_names
 from desk.templatetags.desk_dates import date, name_near_form
 from scheduling.booking.many import WantedVisit
-from treatments.queries import find_shop_day
+from treatments.rules.site_days import find_day
 
 HOLES = ("number", "vehicle_address", "plate", "description", "phone", "when", "place", "why")
 
@@ -26,7 +26,7 @@ def write_rows(wanted: Iterable[WantedVisit]) -> Markup:
 
 
 def _write(wanted: Iterable[WantedVisit], mould: Mould) -> Markup:
-    this_year = find_shop_day(timezone.now()).year
+    this_year = find_day(timezone.now(), timezone.get_current_timezone()).year
     written: list[str] = []
     for row in wanted:
         vehicle, slot, filling = row.cover.vehicle, row.slot, Filling()

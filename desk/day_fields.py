@@ -12,7 +12,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext_lazy as _
 
 from scheduling.rules.dates import add_months
-from treatments.queries import find_shop_day
+from treatments.rules.site_days import find_day
 from treatments.rules.speaking import speak_day
 
 # Days of the past that an address may ask for, and the last that it may: beyond them no record lies.
@@ -46,7 +46,7 @@ def refuse_out_of_reach(day: date, first: date, months_ahead: int) -> None:
     Raises:
         ValidationError: with the day and those that can be.
     """
-    last = add_months(find_shop_day(timezone.now()), months_ahead)
+    last = add_months(find_day(timezone.now(), timezone.get_current_timezone()), months_ahead)
     if not first <= day <= last:
         # In words already: a day in digits would be said in English, whatever the language of the sentence.
         told = {name: speak_day(one, get_language()) for name, one in (("day", day), ("first", first), ("last", last))}

@@ -13,7 +13,7 @@ from django.template import defaultfilters
 from django.utils import timezone
 
 from desk.telling import find_language
-from treatments.queries import find_shop_day
+from treatments.rules.site_days import find_day
 
 register = template.Library()
 
@@ -56,7 +56,7 @@ def _write(value: Any, form: str | None, language: str) -> Any:
 @register.filter(expects_localtime=True, is_safe=False)
 def near_date(value: Any, form: str) -> Any:
     """Return a day or a moment as ``date`` does, with the year after its month where it is not this year."""
-    return date(value, name_near_form(value, form, find_shop_day(timezone.now()).year))
+    return date(value, name_near_form(value, form, find_day(timezone.now(), timezone.get_current_timezone()).year))
 
 
 def name_near_form(value: Any, form: str, this_year: int) -> str:

@@ -32,12 +32,9 @@ NEITHER = {
 # What is done once for all sites of a shop, and so on one day: that of its first site.
 FOR_THE_WHOLE_SHOP = {
     "claims/tasks.py": "the reports are counted",
-    "desk/book_many_rows.py": "a year that need not be written",
-    "desk/day_fields.py": "how far off a day can be meant, in months",
     "desk/follow_up.py": "the index answers for one day",
     "desk/management/commands/run_daily.py": "the nightly run",
     "desk/management/commands/terms.py": "a preview over all covers",
-    "desk/templatetags/desk_dates.py": "a year that need not be written",
     "desk/views/terms_draft.py": "a preview over all covers",
     "notifications/management/commands/personal_data.py": "how many years ago somebody was dealt with",
     "notifications/personal_data/erasing.py": "the index answers for one day",
