@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import environ
+from celery.schedules import crontab
 from django.core.exceptions import ImproperlyConfigured
 
 env = environ.Env()
@@ -55,6 +56,8 @@ SECRET_KEY = read_kept_secret("SECRET_KEY", "secret_key")
 # The key of the event log first, then those before it, the newest first. It must not lie in the database or its
 # backup: whoever has both can write the log anew.
 LOG_KEYS = [read_kept_secret("LOG_KEY", "log_key"), *env.list("LOG_KEY_FALLBACKS", default=[])]
+# Where the log stood each night. Best on another machine's disk: it shows what a database that was put back does not.
+LOG_CHECKPOINTS = env.str("LOG_CHECKPOINTS", default=str(VAR_DIR / "checkpoints" / "log.txt"))
 
 INSTALLED_APPS = [
     "django.contrib.admin",
@@ -211,6 +214,7 @@ CELERY_BEAT_SCHEDULE = {
     "write-invitations": {"task": "notifications.write_invitations", "schedule": 60.0},
     "write-due-reminders": {"task": "notifications.write_due_reminders", "schedule": 3600.0},
     "erase-what-is-old": {"task": "notifications.erase_what_is_old", "schedule": 86400.0},
+    "tell-log-checkpoint": {"task": "notifications.tell_log_checkpoint", "schedule": crontab(hour=1, minute=40)},
     "note-material-uses": {"task": "treatments.note_material_uses", "schedule": 300.0},
     # Counts once a day, and what somebody asked for that a lost task left uncounted.
     "count-reports": {"task": "claims.count_reports_when_due", "schedule": 900.0},

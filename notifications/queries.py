@@ -25,6 +25,7 @@ from scheduling.rules.due import DueItem, DueKind
 from scheduling.rules.ends import CoverStatus
 from scheduling.rules.entry import find_zones_outside
 from scheduling.rules.reinspections import is_severe
+from treatments.event_log.checkpoints import read_checkpoint
 from treatments.fact_reading import make_body
 from treatments.history_reading import read_history
 from treatments.models import Vehicle
@@ -200,6 +201,7 @@ def describe_certificate(case: CoverCase, as_of: date, language: str | None = No
         duties=tell_duties(terms, severe=is_severe(terms, case.facts.find_place_of_use(as_of))),
         payment=tell_payment(terms),
         how_to_claim=tell_how_to_claim(terms, site.phone, site.email),
+        verification_code=read_checkpoint().code,
     )
     return certificate if language == ENGLISH else say_certificate(certificate, language, names)
 

@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
-from notifications import invitations, services
+from notifications import invitations, log_checkpoints, services
 from notifications.personal_data import retention
 from treatments.queries import find_shop_day
 
@@ -27,6 +27,12 @@ def write_due_reminders() -> None:
 def erase_what_is_old() -> None:
     """Erase what the register of personal data keeps for some days only."""
     retention.erase_what_is_old(now=timezone.now())
+
+
+@shared_task(name="notifications.tell_log_checkpoint")
+def tell_log_checkpoint() -> None:
+    """Write down outside the database where the event log stands."""
+    log_checkpoints.tell_log_checkpoint(now=timezone.now())
 
 
 @shared_task(name="notifications.send_due_messages")

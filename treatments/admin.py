@@ -10,6 +10,7 @@ from django.http import HttpRequest
 from django.utils import timezone
 
 from treatments.event_log import Happening, record_events
+from treatments.event_log.access import read_access, record_access, record_removal
 from treatments.models import Customer, Dealership, Lot, Product, Site, User, Zone, ZoneArea
 
 
@@ -73,6 +74,23 @@ class PersonAdmin(UserAdmin):
     list_filter = ["role", "is_active"]
     fieldsets = [*(UserAdmin.fieldsets or ()), ("At the shop", {"fields": ["role", "site", "dealership"]})]
     add_fieldsets = [*UserAdmin.add_fieldsets, ("At the shop", {"fields": ["role", "site", "dealership"]})]
+
+    def save_model(self, request: HttpRequest, obj: User, form: ModelForm, change: bool) -> None:
+        with transaction.atomic():
+            before = read_access(obj)
+            super().save_model(request, obj, form, change)
+            actor = request.user if isinstance(request.user, User) else None
+            record_access(person=obj, before=before, now=timezone.now(), actor=actor)
+
+    def delete_model(self, request: HttpRequest, obj: User) -> None:
+        with transaction.atomic():
+            actor = request.user if isinstance(request.user, User) else None
+            record_removal(person=obj, now=timezone.now(), actor=actor)
+            super().delete_model(request, obj)
+
+    def delete_queryset(self, request: HttpRequest, queryset: models.QuerySet[User]) -> None:
+        for person in queryset:
+            self.delete_model(request, person)
 
 
 @admin.register(Product)

@@ -2,6 +2,7 @@
 
 from django.db.models import Q
 
+from treatments.event_log.access import ACCESS_CHANGED
 from treatments.event_log.signed_content import Later, SignedTable, Told
 
 TREATMENT_SIGNED = ("treatment.signed_off", "treatment.amended")
@@ -100,6 +101,21 @@ SIGNED = [
         words={"words": "", "source_words": ""},
         left_out={"image": "where the file lies; image_sha256 says which it is"},
     ),
+    SignedTable(
+        "person",
+        "treatments.User",
+        told_by={},
+        stands="1 = 0",
+        says="",
+        later={
+            "access": Later(
+                ("role", "site_id", "dealership_id", "is_active", "is_staff", "is_superuser"),
+                {ACCESS_CHANGED: Told("pk")},
+                once="1 = 1",
+            )
+        },
+        only_later=True,
+    ),
 ]
 
 NOT_SIGNED = {
@@ -119,7 +135,6 @@ NOT_SIGNED = {
     "treatments.ReferenceStamp": "says that reference data were changed",
     "treatments.SentForm": "which forms have come",
     "treatments.Site": "the shop's own set-up; each change is an event",
-    "treatments.User": "who may log in; each change of access is an event",
     "treatments.Vehicle": "plate and description change; each correction is an event",
     "treatments.Zone": "the shop's reference data; each change is an event",
     "treatments.ZoneArea": "the shop's reference data; a change of its zone is an event",

@@ -12,7 +12,7 @@ from claims.rules.clauses import say_clause
 from claims.rules.money import Money
 from claims.rules.recommend import Recommendation
 from treatments.rules.speaking import ENGLISH, speak
-from treatments.rules.wording import put_for_people, tell_day
+from treatments.rules.wording import put_for_people, tell_day, tell_verification_code
 from treatments.rules.words import Answer, say
 
 LAW = (
@@ -105,6 +105,11 @@ def write_letter(
         # The reason is a person's own words; everything else is the rules'.
         parts = ["\n".join(speak(line, facts.language, names) for line in part.split("\n")) for part in parts]
     return "\n\n".join(parts)
+
+
+def add_verification_code(letter: str, code: str, language: str) -> str:
+    """Return a letter with a checkpoint of the event log under it, as it goes out."""
+    return f"{letter}\n\n{speak(tell_verification_code(code), language, {})}"
 
 
 def _say_decision(kind: str, amount: Money) -> str:

@@ -24,6 +24,7 @@ from notifications.documents.pdf_parts import (
 from notifications.rules.drawing import Drawing
 from notifications.rules.vehicle_plan import LOOKS, KeyRow
 from treatments.rules.speaking import speak, speak_day, speak_zone_names
+from treatments.rules.wording import tell_verification_code
 
 # 16 CFR 701.3(a) lists what a written warranty states; consumer law may give more. The program does not decide law.
 LAW = (
@@ -54,6 +55,7 @@ class Certificate:
         heading: how the cover stands on the day, above all else.
         warning: what a cover that is not in force does not give, '' for one that is.
         nothing_due: what stands in the place of the due dates where there are none to keep, '' where there are.
+        verification_code: where the event log stood when it was written.
         language: that of all its words, which ``say_certificate`` puts into it.
     """
 
@@ -84,6 +86,7 @@ class Certificate:
     how_to_claim: tuple[str, ...]
     link: str = ""
     language: str = "en"
+    verification_code: str = ""
 
 
 def say_certificate(certificate: Certificate, language: str, zone_names: Mapping[str, str]) -> Certificate:
@@ -195,7 +198,10 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
     ):
         story.append(write(tell(heading), SECTION))
         story += [write(f"•  {line}") for line in told]
-    story += [Spacer(1, 2 * mm), write(tell(LAW), SMALL), PageBreak()]
+    story += [Spacer(1, 2 * mm), write(tell(LAW), SMALL)]
+    if c.verification_code:
+        story += [Spacer(1, 1 * mm), write(tell(tell_verification_code(c.verification_code)), SMALL)]
+    story.append(PageBreak())
     story += [write(tell("Plan of the vehicle"), SECTION), Figure(c.plan, 178 * mm), Spacer(1, 3 * mm)]
     rows_key = [
         (

@@ -24,6 +24,8 @@ from desk.demo.load import DemoShop
 from desk.shown import make_token
 from scheduling.models import Cover
 from tests.demo_records import load_demo
+from tests.guards import past_the_guards
+from treatments.event_log.checkpoints import find_checkpoints, verify_checkpoints
 from treatments.models import Customer, User
 from treatments.shown import find_log_position
 
@@ -105,13 +107,15 @@ def test_the_second_person_agrees_to_the_decision_that_was_read(claim: Claim, de
     common: dict[str, Any] = {"claim": claim, "now": timezone.now(), "actor": first}
     good: dict[str, Any] = {"kind": DecisionKind.GOODWILL, "reason": "we regret it", "day": demo.day}
     small = decide_claim(amount=Decimal(900), **good, **common)
-    ClaimDecision.objects.filter(pk=small.pk).update(needs_second=True)
+    with past_the_guards():
+        ClaimDecision.objects.filter(pk=small.pk).update(needs_second=True)
     read = second.get(page).content.decode()
     assert "we will pay 900" in read  # the letter itself stands beside the button
     agree = {"decision": small.pk, "agrees": "on", "shown": read_hidden(read, "shown")}
     reopen_claim(reason="a digit was left out", **common)
     large = decide_claim(amount=Decimal(99000), **good, **common)
-    ClaimDecision.objects.filter(pk=large.pk).update(needs_second=True)
+    with past_the_guards():
+        ClaimDecision.objects.filter(pk=large.pk).update(needs_second=True)
     refused = second.post(f"{page}do/second/", agree)
     told = refused.content.decode()
     assert refused.status_code == 409 and "99000" in told and "Send it all the same" not in told
@@ -146,7 +150,11 @@ def test_a_decision_is_shown_with_its_letter_and_made_only_so(claim: Claim, demo
     assert not claim.decisions.exists()
     anew = wanted | {"shown_sha256": read_hidden(refused.content.decode(), "shown_sha256")}
     assert client.post(page, anew).status_code == 302
-    assert claim.decisions.get().letter == refused.context["decision"].letter
+    kept = claim.decisions.get().letter
+    (told,) = find_checkpoints(kept)
+    # What was shown, with where the event log stood before the decision under it.
+    assert kept.startswith(f"{refused.context['decision'].letter}\n\n")
+    assert list(verify_checkpoints([told])) == []
 
 
 def test_what_was_typed_is_sent_once_more_after_a_change_was_told(claim: Claim, demo: DemoShop) -> None:
@@ -334,7 +342,8 @@ def test_a_claim_page_asks_as_many_queries_however_much_was_written_about_it(cla
 
 
 def test_a_claim_is_found_with_what_there_is_besides_it(claim: Claim, demo: DemoShop) -> None:
-    ClaimRequest.objects.all().delete()
+    with past_the_guards():
+        ClaimRequest.objects.all().delete()
     estimates = {each.zone_id: each.estimate_amount for each in claim.claimed_zones.all()}
     found = find_claim(claim.number)
     assert found == claim and found.cover.vehicle == claim.cover.vehicle and estimates
@@ -349,7 +358,8 @@ def test_a_claim_is_found_with_what_there_is_besides_it(claim: Claim, demo: Demo
     assert find_what_there_is(claim) == WhatThereIs(estimates, True, True, False)
     refused = {"kind": "refuse", "amount": "0", "reason": "by the record", "day": today}
     assert decide(client, page, refused).status_code == 302
-    claim.claimed_zones.all().delete()
+    with past_the_guards():
+        claim.claimed_zones.all().delete()
     found = find_claim(claim.number)
     assert found is not None and found.there_is == WhatThereIs({}, True, True, True)
     file = read_claim_file(found, as_of=demo.day, is_fresh=True)
@@ -372,10 +382,13 @@ def test_the_list_tells_how_each_claim_stands(demo: DemoShop) -> None:
         actor=User.objects.get(username="warranty"),
     )  # fmt: skip
     assert read("warranty") == "refuse"
-    ClaimDecision.objects.filter(pk=decision.pk).update(needs_second=True)
+    with past_the_guards():
+        ClaimDecision.objects.filter(pk=decision.pk).update(needs_second=True)
     assert read("warranty") == "refuse, waits for a second person"
-    Cover.objects.filter(pk=claim.cover_id).update(dealership=User.objects.get(username="dealer").dealership)
+    with past_the_guards():
+        Cover.objects.filter(pk=claim.cover_id).update(dealership=User.objects.get(username="dealer").dealership)
     assert read("dealer") == read("warranty")
-    ClaimDecision.objects.filter(pk=decision.pk).update(needs_second=False)
+    with past_the_guards():
+        ClaimDecision.objects.filter(pk=decision.pk).update(needs_second=False)
     reopen_claim(claim=claim, reason="new evidence", now=timezone.now(), actor=User.objects.get(username="warranty"))
     assert read("warranty") == read("dealer") == "not decided yet"

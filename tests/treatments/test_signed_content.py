@@ -28,13 +28,15 @@ from tests.demo_records import load_demo
 from tests.guards import past_the_guards
 from tests.treatments.dirty_log import make_vin
 from treatments.event_log import Happening, record_events, verify_log
+from treatments.event_log.access import record_access
 from treatments.event_log.signed_content import SignedTable, list_signed_tables, list_unsigned_models
 from treatments.inspections import InspectionEntry, KeptPicture, record_inspection
 from treatments.models import TreatmentLine, User, Zone
 from treatments.places_of_use import record_place_of_use
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import InspectionKind, TreatmentKind
+from treatments.rules.words import FactKind, FactSource, InspectionKind, Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, record_treatment, sign_off_treatment
+from treatments.vehicle_facts import record_fact
 
 NOW = timezone.now()
 TODAY = NOW.date()
@@ -63,6 +65,12 @@ def records(db: None, tmp_path: Path) -> None:
     record_inspection(
         vehicle=vehicle, site=site, done_on=day, kind=InspectionKind.CLAIM, zones=[seen], now=now, actor=actor
     )
+    record_fact(
+        vehicle=claim.cover.vehicle, kind=FactKind.FITTED_PART, day=day, source=FactSource.SEEN_ON_VEHICLE,
+        words="a tow bar", now=now, actor=actor,
+    )  # fmt: skip
+    for person in User.objects.all():
+        record_access(person=person, before=None, now=now, actor=None)
 
 
 def make_picture() -> BytesIO:
@@ -168,7 +176,9 @@ def test_a_row_that_is_gone_or_was_put_in_is_found_by_name(records: None) -> Non
 
 
 def test_a_draft_changes_as_often_as_wanted(shop: ShopForTests) -> None:
-    vehicle = add_vehicle(vin=make_vin(1), owner=None, owned_from=TODAY, now=NOW, actor=None)
+    vehicle = add_vehicle(
+        vin=make_vin(1), owner=None, owned_from=TODAY, now=NOW, actor=None, propulsion=Propulsion.COMBUSTION
+    )
     entry = LineEntry(Zone.objects.get(code="rocker_left"), shop.wax, quantity=Volume(Decimal(1), VolumeUnit.LITRE))  # type: ignore[arg-type]
     draft = record_treatment(
         vehicle=vehicle, site=shop.site, done_on=TODAY, kind=TreatmentKind.FIRST_TREATMENT, lines=[entry], now=NOW,  # type: ignore[arg-type]

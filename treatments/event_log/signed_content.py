@@ -67,6 +67,7 @@ class SignedTable:
         later: columns that a later act sets.
         left_out: columns that are not signed off, with why.
         may_go: whether an erasure deletes rows.
+        only_later: whether only what stands in ``later`` is signed off, and only once an event told of it.
     """
 
     name: str
@@ -79,6 +80,7 @@ class SignedTable:
     later: Mapping[str, Later] = field(default_factory=dict)
     left_out: Mapping[str, str] = field(default_factory=dict)
     may_go: bool = False
+    only_later: bool = False
 
     @cached_property
     def model_class(self) -> type[models.Model]:
@@ -88,6 +90,8 @@ class SignedTable:
     @cached_property
     def facts(self) -> tuple[str, ...]:
         """The columns that never change."""
+        if self.only_later:
+            return ()
         other = {*self.words, *self.left_out}
         for later in self.later.values():
             other |= {*later.columns, *later.words}
@@ -99,7 +103,7 @@ class SignedTable:
     @cached_property
     def parts(self) -> tuple["Part", ...]:
         """What is digested by itself: the facts, each column of words, each group of later columns."""
-        found = [Part(self, self.name, self.facts, self.told_by)]
+        found = [Part(self, self.name, self.facts, self.told_by)] if self.facts else []
         for name, erased in self.words.items():
             found.append(Part(self, f"{self.name}.{name}", (name,), self.told_by, erased=erased))
         for act, later in self.later.items():

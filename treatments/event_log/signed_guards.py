@@ -10,6 +10,8 @@ def write_signed_guards(tables: Sequence[SignedTable]) -> list[Guard]:
     """Return for each table what refuses a delete, and an update but for what may still come."""
     guards = []
     for table in tables:
+        if table.only_later:
+            continue
         name = f"signed_{table.name}_stands"
         database_table = table.model_class._meta.db_table
         refused = " OR ".join(_list_refused(table))

@@ -41,6 +41,7 @@ CODE_KEYS = frozenset(
         "open_weekdays",
         "order",
         "recommended",
+        "role",
         "same_damage_as",
         "sha256",
         "skill",

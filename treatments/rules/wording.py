@@ -91,6 +91,11 @@ def tell_count(count: int, noun: str) -> str:
     return f"{count} {noun if count == 1 else make_plural(noun)}"
 
 
+def tell_verification_code(code: str) -> str:
+    """Return what stands on paper beside a checkpoint of the event log."""
+    return f"Verification code {code}. With it we can show that our records were not changed after this was written."
+
+
 def tell_access(name: str, count: int | None) -> str:
     """Return a way into a zone with how many there are of it; "open" and "behind the liner" are not counted things."""
     first = name.split(" ")[0].strip(",")

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from claims.services.report_counting import count_reports
 from notifications.invitations import write_invitations
+from notifications.log_checkpoints import tell_log_checkpoint
 from notifications.personal_data import erase_what_is_old
 from notifications.services import send_all_due_messages, write_due_reminders
 from scheduling.index.service import recompute
@@ -39,6 +40,8 @@ class Command(BaseCommand):
         invitations = write_invitations(now=now)
         sending = send_all_due_messages(clock=timezone.now)
         old = erase_what_is_old(now=now)
+        # Last, so that it stands for all of the above.
+        owners_not_reached = tell_log_checkpoint(now=now)
         self.stdout.write(
             f"{today}: {tell_count(computed.covers, 'cover')}, {tell_count(computed.states_written, 'state')} and "
             f"{tell_count(computed.items_written, 'due item')} changed; {tell_count(report.written, 'reminder')} "
@@ -52,6 +55,7 @@ class Command(BaseCommand):
             ("No e-mail, so call", report.without_email),
             ("The address was refused before, so call or correct it", report.unreachable),
             ("No owner recorded", report.without_owner),
+            ("The checkpoint of the event log was not sent to", owners_not_reached),
             ("A visit was changed and nobody writes to its customer, so phone", invitations.to_phone),
         ):
             if numbers:
