@@ -24,7 +24,7 @@ from scheduling.queries import CoverCase, list_covers_of, read_cover_case
 from scheduling.rules.due import DueItem, DueKind
 from scheduling.rules.ends import CoverStatus
 from scheduling.rules.entry import find_zones_outside
-from scheduling.rules.reinspections import is_severe
+from scheduling.rules.exposure import is_severe
 from treatments.event_log.checkpoints import read_checkpoint
 from treatments.fact_reading import make_body
 from treatments.history_reading import read_history

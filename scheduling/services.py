@@ -202,15 +202,17 @@ def waive_due_item(
 ) -> CoverChange:
     """Let the customer off one due item, with a reason.
 
+    The waiver names the duty by its raw day, so that it stays with it whatever is written down later.
+
     Raises:
         ValidationError: without a reason, or where the cover has no such item to be done.
     """
     Cover.objects.select_for_update().get(pk=cover.pk)
     (case,) = read_cover_cases([cover])
-    keys = [item.key for item in case.read_due_items(day) if item.needs_doing]
-    if due_key not in keys:
+    due = {item.key: item for item in case.read_due_items(day) if item.needs_doing}
+    if due_key not in due:
         raise ValidationError(
-            {"due_key": f"'{due_key}' is not due on cover {cover.number}; there is: {', '.join(keys) or 'none'}."}
+            {"due_key": f"'{due_key}' is not due on cover {cover.number}; there is: {', '.join(due) or 'none'}."}
         )
     return _record_change(
         cover,
@@ -219,7 +221,7 @@ def waive_due_item(
         reason=reason,
         now=now,
         actor=actor,
-        due_key=due_key,
+        due_key=due[due_key].waiver_key,
     )
 
 
@@ -232,7 +234,7 @@ def waive_open_items(*, cover: Cover, day: date, reason: str, now: datetime, act
     """
     Cover.objects.select_for_update().get(pk=cover.pk)
     (case,) = read_cover_cases([cover])
-    keys = [item.key for item in case.list_open_items(day)]
+    keys = [item.waiver_key for item in case.list_open_items(day)]
     if not keys:
         raise ValidationError(f"Nothing is open on cover {cover.number}.")
     kind = CoverChangeKind.DUE_ITEM_WAIVED

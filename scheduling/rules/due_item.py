@@ -24,7 +24,12 @@ class DueStatus(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class DueItem:
-    """One thing that must happen. ``done_on`` is the visit that did it or, for a missed one, that cured it."""
+    """One thing that must happen.
+
+    Attributes:
+        done_on: the visit that did it or, for a missed one, that cured it.
+        waiver_key: what a waiver calls it, by its raw day; the key may name another item once records change.
+    """
 
     key: str
     kind: DueKind
@@ -34,6 +39,7 @@ class DueItem:
     sentence: str
     done_on: date | None = None
     records: tuple[str, ...] = ()
+    waiver_key: str = ""
 
     @property
     def needs_doing(self) -> bool:

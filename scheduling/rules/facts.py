@@ -9,12 +9,22 @@ from treatments.rules.words import CorrosivityCategory
 
 @dataclass(frozen=True, slots=True)
 class Waiver:
-    """A due item that a person let off, with the day and the reason."""
+    """A due item that a person let off, with the day and the reason.
+
+    Attributes:
+        due_key: names the duty by its raw day as that was on ``day``, e.g. ``reinspection:2026-03-14`` or
+            ``touch_up:cavity_wax:2026-03-14:2028-03-14``.
+    """
 
     due_key: str
     day: date
     reason: str
     record: str
+
+    @property
+    def raw_day(self) -> date:
+        """The raw day that the duty had when it was let off."""
+        return date.fromisoformat(self.due_key.rpartition(":")[2])
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +55,7 @@ class CoverFacts:
         latest = max(enumerate(counting), key=lambda place: (place[1].from_day, place[0]), default=None)
         return (latest[1].corrosivity if latest else None) or self.corrosivity
 
-    def find_waiver(self, due_key: str, as_of: date) -> Waiver | None:
-        """Return the earliest waiver of a due item that was given by ``as_of``, or None."""
-        given = [w for w in self.waivers if w.due_key == due_key and w.day <= as_of]
-        return min(given, key=lambda waiver: waiver.day, default=None)
+    def list_waivers(self, kind: str, as_of: date) -> list[Waiver]:
+        """Return the waivers of one kind of duty that were given by ``as_of``, the first one given first."""
+        given = [waiver for waiver in self.waivers if waiver.due_key.startswith(f"{kind}:") and waiver.day <= as_of]
+        return sorted(given, key=lambda waiver: waiver.day)

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-from scheduling.rules.dates import add_months
+from scheduling.rules.dates import USUAL_DUTY, add_months
+from scheduling.rules.exposure import RawDay, count_from, list_exposure_runs
 from scheduling.rules.facts import CoverFacts
-from scheduling.rules.reinspections import is_severe
 from scheduling.rules.terms import Terms
 from scheduling.rules.touch_ups import find_touch_up_terms
 from treatments.rules.history import VehicleHistory, ZoneLine
@@ -57,18 +57,17 @@ def count_whole_months(first: date, last: date) -> int:
     return months if add_months(first, months) <= last else months - 1
 
 
-def judge_film(coated_on: date, interval_months: int | None, as_of: date) -> tuple[FilmStage, date | None]:
-    """Return the stage of a film and the day on which its interval is over.
+def judge_film(coated_on: date, interval: RawDay | None, as_of: date) -> FilmStage:
+    """Return the stage of a film, None for the interval where the terms set none.
 
     It is ageing from half of the interval on (our own choice), and due from the day on which the interval is over.
     """
-    if interval_months is None:
-        return FilmStage.NO_INTERVAL, None
-    due_on = add_months(coated_on, interval_months)
-    if as_of >= due_on:
-        return FilmStage.DUE, due_on
-    ageing = 2 * count_whole_months(coated_on, as_of) >= interval_months
-    return (FilmStage.AGEING if ageing else FilmStage.FRESH), due_on
+    if interval is None:
+        return FilmStage.NO_INTERVAL
+    if as_of >= interval.day:
+        return FilmStage.DUE
+    ageing = 2 * count_whole_months(coated_on, as_of) >= interval.months
+    return FilmStage.AGEING if ageing else FilmStage.FRESH
 
 
 def compute_film_ages(
@@ -91,20 +90,37 @@ def compute_film_ages(
         for line in treatment.lines:
             if line.family is not None:
                 coats[line.zone, line.family] = (treatment.day, line)
-    severe_months = None
-    if terms and terms.severe_exposure and facts and is_severe(terms, facts.find_place_of_use(as_of)):
-        severe_months = terms.severe_exposure.touch_up_interval_months
     found: dict[str, FilmAge] = {}
     for (zone, family), (day, line) in coats.items():
-        rule = find_touch_up_terms(terms, family, line.zone_kind) if terms and zone not in zones_out else None
-        interval = min(rule.interval_months, severe_months or rule.interval_months) if rule else None
-        stage, due_on = judge_film(day, interval, as_of)
-        months = count_whole_months(day, as_of)
-        film = FilmAge(zone, stage, day, months, family, line.product or "", line.lot, interval, due_on)
+        interval = _find_interval(terms, facts, day, line, as_of) if terms and zone not in zones_out else None
+        film = FilmAge(
+            zone,
+            judge_film(day, interval, as_of),
+            day,
+            count_whole_months(day, as_of),
+            family,
+            line.product or "",
+            line.lot,
+            interval.months if interval else None,
+            interval.day if interval else None,
+        )
         known = found.get(zone)
         if known is None or _is_more_pressing(film, known):
             found[zone] = film
     return found
+
+
+def _find_interval(terms: Terms, facts: CoverFacts | None, day: date, line: ZoneLine, as_of: date) -> RawDay | None:
+    """Return when the touch-up interval of a coat is over by the place of use on ``as_of``, None without a rule."""
+    rule = find_touch_up_terms(terms, line.family, line.zone_kind)
+    if rule is None:
+        return None
+    usual = rule.interval_months
+    if facts is None or terms.severe_exposure is None:
+        return RawDay(add_months(day, usual), usual, "")
+    shorter = min(usual, terms.severe_exposure.touch_up_interval_months or usual)
+    window_days = (terms.reinspection or USUAL_DUTY).window_before_days
+    return count_from(day, usual, shorter, list_exposure_runs(terms, facts, as_of)[-1], window_days)
 
 
 def _is_more_pressing(film: FilmAge, than: FilmAge) -> bool:

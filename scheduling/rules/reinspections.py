@@ -3,17 +3,25 @@
 One walk over the visits gives judgements that are cheap to make; items with sentences are made of those asked for.
 """
 
-from datetime import date
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import NamedTuple
 
 from scheduling.rules.dates import DutyTable, LaidDates, add_months
 from scheduling.rules.due_item import DueItem, DueKind, DueStatus
+from scheduling.rules.exposure import (
+    ExposureRun,
+    RawDay,
+    count_from,
+    list_exposure_runs,
+    say_exposure,
+    settle_duty,
+)
 from scheduling.rules.facts import CoverFacts, Waiver
 from scheduling.rules.terms import Anchor, MissedMeans, ReinspectionTerms, Terms
 from treatments.rules.history import InspectionRecord, TreatmentRecord
-from treatments.rules.words import CorrosivityCategory, InspectionKind, TreatmentKind
-
-CORROSIVITY_ORDER = {category: place for place, category in enumerate(CorrosivityCategory)}
+from treatments.rules.words import InspectionKind, TreatmentKind
 
 
 class Visit(NamedTuple):
@@ -41,12 +49,6 @@ def find_visits(
     return [Visit(day, found[day]) for day in sorted(found)]
 
 
-def is_severe(terms: Terms, corrosivity: CorrosivityCategory) -> bool:
-    """Say whether the place of use is at least as corrosive as the terms call severe (ISO 9223)."""
-    severe = terms.severe_exposure
-    return severe is not None and CORROSIVITY_ORDER[corrosivity] >= CORROSIVITY_ORDER[severe.from_category]
-
-
 class Reinspection(NamedTuple):
     """One reinspection as judged on a day. ``visit`` did it or, where it was missed, made up for it."""
 
@@ -66,10 +68,47 @@ class Reinspection(NamedTuple):
         return self.status is DueStatus.MISSED and self.visit is None
 
 
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """One reinspection while it is walked.
+
+    Attributes:
+        base: the day that the months are counted from.
+        months: those of the one before, where they are counted from the first treatment.
+        after: an early visit is one after this day; with ``last_visit`` it counts.
+    """
+
+    table: DutyTable
+    duty: ReinspectionTerms
+    end: date | None
+    visits: Sequence[Visit]
+    base: date
+    months: int
+    after: date
+    is_first: bool
+
+    def lay(self, run: ExposureRun) -> tuple[RawDay, LaidDates] | None:
+        raw = _count_raw_day(self.duty, self.table.terms, self.base, self.months, run, is_first=self.is_first)
+        return None if self.end is not None and raw.day > self.end else (raw, self.table.lay(raw.day, self.end))
+
+    def find_visit(self, laid: LaidDates) -> Visit | None:
+        """Return the earliest visit that does it by these dates."""
+        for visit in self.visits:
+            if visit.day > laid.grace_until:
+                break
+            if visit.day >= laid.opens_on if self.duty.anchor is Anchor.ANNIVERSARY else visit.day > self.after:
+                return visit
+        return None
+
+    def serve(self, laid: LaidDates) -> date | None:
+        visit = self.find_visit(laid)
+        return visit.day if visit else None
+
+
 def walk_reinspections(
     table: DutyTable,
     facts: CoverFacts,
-    visits: list[Visit],
+    visits: Sequence[Visit],
     as_of: date,
     started_on: date,
     end: date | None,
@@ -79,83 +118,79 @@ def walk_reinspections(
     duty = terms.reinspection
     if duty is None:
         return []
-    interval, exposure = _find_interval(terms, duty, facts.find_place_of_use(as_of))
     by_anniversary = duty.anchor is Anchor.ANNIVERSARY
     lapses = duty.missed_means is MissedMeans.LAPSES
-    first_months = min(duty.first_after_months, interval) if exposure else duty.first_after_months
-    first_exposure = exposure if first_months != duty.first_after_months else ""
+    runs = list_exposure_runs(terms, facts, as_of)
+    left = facts.list_waivers(DueKind.REINSPECTION, as_of) if facts.waivers else []
     walked: list[Reinspection] = []
-    base, base_says, months = started_on, "the first treatment on", first_months
-    ordinal = 0
+    # With the anniversary as anchor months are added up; with the last visit the base moves on instead.
+    base, base_says, months, begins_on = started_on, "the first treatment on", 0, started_on
     previous_grace = started_on
     while True:
-        ordinal += 1
-        if by_anniversary:
-            months = first_months + (ordinal - 1) * interval
-        raw = add_months(base, months)
-        if end is not None and raw > end:
-            return walked
-        laid = table.lay(raw, end)
-        served = early = None
         after = previous_grace if by_anniversary else base
-        for visit in visits:
-            if visit.day > laid.grace_until:
-                break
-            if visit.day <= after and not by_anniversary:
-                continue
-            if by_anniversary and visit.day < laid.opens_on:
-                early = visit if visit.day > after else None
-                continue
-            served = visit
-            break
-        cure = None
-        waiver = None
-        if served:
-            status = DueStatus.DONE
-        else:
-            waiver = facts.find_waiver(f"reinspection:{ordinal}", as_of) if facts.waivers else None
-            if waiver:
-                status = DueStatus.WAIVED
-            elif as_of <= laid.grace_until:
-                status = DueStatus.OPEN
-            else:
-                status = DueStatus.MISSED
-                if not lapses:
-                    cure = next((visit for visit in visits if visit.day > laid.grace_until), None)
+        turn = _Turn(table, duty, end, visits, base, months, after, is_first=not walked)
+        settled = settle_duty(runs, begins_on, turn.lay, turn.serve, left)
+        if settled is None:
+            return walked
+        raw, laid, status = settled.raw, settled.laid, settled.status
+        left = [waiver for waiver in left if waiver not in settled.waivers]
+        visit = turn.find_visit(laid)
+        if status is DueStatus.MISSED and not lapses:
+            visit = next((visit for visit in visits if visit.day > laid.grace_until), None)
+        early = None
+        if by_anniversary and status is not DueStatus.DONE:
+            early = next((visit for visit in reversed(visits) if after < visit.day < laid.opens_on), None)
         walked.append(
             Reinspection(
-                ordinal,
-                months,
+                len(walked) + 1,
+                raw.months,
                 f"{base_says} {base}",
-                first_exposure if ordinal == 1 else exposure,
-                raw,
+                raw.more,
+                raw.day,
                 laid,
                 status,
-                served or cure,
-                waiver,
-                None if served else early,
+                visit,
+                settled.waivers[0] if status is DueStatus.WAIVED else None,
+                early,
             )
         )
         if status is DueStatus.OPEN or (status is DueStatus.MISSED and lapses):
             return walked
         previous_grace = laid.grace_until
         if by_anniversary:
+            months, begins_on = raw.months, raw.day
             continue
-        months = interval
         if status is DueStatus.WAIVED:
-            base, base_says = raw, "the waived day"
-        elif served or cure:
-            base, base_says = (served or cure).day, "the visit on"  # type: ignore[union-attr]
+            base, base_says = raw.day, "the waived day"
+        elif visit:
+            base, base_says = visit.day, "the visit on"
         else:
             return walked  # nothing further is counted until somebody comes
+        begins_on = base
 
 
-def _find_interval(terms: Terms, duty: ReinspectionTerms, place: CorrosivityCategory) -> tuple[int, str]:
+def _count_raw_day(
+    duty: ReinspectionTerms, terms: Terms, base: date, months: int, run: ExposureRun, *, is_first: bool
+) -> RawDay:
+    """Return the raw day of a reinspection by the place of use in a run.
+
+    Args:
+        months: those of the one before, where they are counted from the first treatment.
+    """
     severe = terms.severe_exposure
-    if severe and severe.reinspection_interval_months and is_severe(terms, place):
-        shorter = min(severe.reinspection_interval_months, duty.interval_months)
-        return shorter, f" (severe exposure, {place}: every {shorter} months)"
-    return duty.interval_months, ""
+    shorter = severe.reinspection_interval_months if severe else None
+    shorter = min(shorter, duty.interval_months) if shorter else None
+    usual_step = duty.first_after_months if is_first else duty.interval_months
+    step = min(usual_step, shorter) if shorter else usual_step
+    if duty.anchor is Anchor.LAST_VISIT or not run.severe or not shorter or step == usual_step:
+        return count_from(base, months + usual_step, months + step, run, duty.window_before_days)
+    # On a whole number of months from the first treatment, so put off by whole intervals.
+    earliest = run.first + timedelta(days=duty.window_before_days)
+    while step < usual_step and add_months(base, months + step) < earliest:
+        step += shorter
+    if step >= usual_step:
+        return RawDay(add_months(base, months + usual_step), months + usual_step, "")
+    return RawDay(add_months(base, months + step), months + step, say_exposure(run, shorter))
 
 
 def say_missed(found: Reinspection, duty: ReinspectionTerms) -> str:
@@ -198,4 +233,5 @@ def explain_reinspection(found: Reinspection, terms: Terms) -> DueItem:
         sentence=sentence,
         done_on=visit.day if visit else None,
         records=records,
+        waiver_key=f"{DueKind.REINSPECTION}:{found.raw}",
     )

@@ -12,6 +12,7 @@ from notifications.models import Message
 from notifications.services import write_due_reminders
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, Cover, CoverChange, CoverState, DueItem, SavedFilter
+from scheduling.queries import read_cover_case
 from scheduling.saved_filters import MOST_KEPT
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
@@ -122,7 +123,8 @@ def test_covers_are_let_off_with_a_reason_and_leave_the_list_at_once(demo: DemoS
     opened = list(DueItem.objects.filter(cover__number=late, opens_on__lte=demo.day))
     counts = [len(item.zones) for item in opened if item.kind == "touch_up"]
     assert counts and all(re.search(rf"touch-up \({count} zones?\)", page) for count in counts)
-    open_keys = set(DueItem.objects.filter(cover__number=late, opens_on__lte=demo.day).values_list("key", flat=True))
+    case = read_cover_case(Cover.objects.select_related("vehicle", "site").get(number=late))
+    open_keys = {item.waiver_key for item in case.list_open_items(demo.day)}
     without = client.post("/due/chosen/", {"do": "waive", "cover": [late], "reason": ""})
     assert without.status_code == 400 and "Nothing was done yet" in without.content.decode()
     assert not CoverChange.objects.exists()

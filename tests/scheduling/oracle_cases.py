@@ -11,7 +11,8 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from tests.scheduling.oracle import ONE_DAY, Answer, after_months, tell
+from tests.scheduling.oracle import Answer, tell
+from tests.scheduling.oracle_duties import ONE_DAY, after_months
 from tests.scheduling.oracle_inputs import (
     Case,
     Deal,
@@ -19,6 +20,7 @@ from tests.scheduling.oracle_inputs import (
     Look,
     Odometer,
     Owner,
+    Place,
     Promise,
     Reinspection,
     Season,
@@ -94,7 +96,7 @@ def fit_window(duty: Reinspection, interval: int) -> Reinspection:
 def promises(draw: st.DrawFn) -> Promise:
     """Terms that do not contradict themselves: no touch-up's window opens before the coat, for one."""
     duty = draw(reinspections()) if draw(some(True, True, True, True, True, False)) else None
-    exposed, shorter = draw(some(False, True)), None
+    exposed, shorter = draw(some(False, True, True)), None
     if duty and exposed and draw(some(True, False)):
         shorter = min(draw(some(6, 1, 12)), duty.interval_months)
         duty = fit_window(duty, shorter)
@@ -186,6 +188,7 @@ def cases(draw: st.DrawFn) -> Case:
         coats = draw(zone_works()) if coats is None else coats
         case = add(case, Work("first", start, "first_treatment", coats, written_at=draw_written()))
     case = draw_visits(draw, case, start, draw_written)
+    case = draw_places(draw, case, start, draw_written)
     number_at_edges = draw(some(0, 1, 1, 2))
     edges = list_edges(case, far)[1] if number_at_edges else []
     for number in range(number_at_edges):
@@ -197,7 +200,14 @@ def cases(draw: st.DrawFn) -> Case:
     case = replace(case, known_at=MOMENT if written else None)
     case = draw_stays(draw, case, far, draw_written)
     answer, edges = list_edges(case, far)
-    case = replace(case, deal=draw_deal(draw, case, start, answer, edges))
+    case = replace(case, deal=draw_deal(draw, case, start, edges))
+    if case.promise.reinspection or case.promise.touch_ups:
+        case = draw_waivers(draw, case, edges)
+    if case.deal.waivers and draw(some(False, True)):
+        # What is written down once somebody was let off.
+        case = add(case, draw_record(draw, nudge(draw, draw(some(*edges))), "later", draw_written()))
+        case = draw_amendments(draw, case, draw_written, "later amendment")
+        case = draw_places(draw, case, start, draw_written)
     answer, edges = list_edges(case, far)
     return replace(case, asked_on=draw_day_asked(draw, case, start, answer, edges))
 
@@ -242,7 +252,7 @@ def draw_visits(draw: st.DrawFn, case: Case, start: date, draw_written: Moments)
     return case
 
 
-def draw_amendments(draw: st.DrawFn, case: Case, draw_written: Moments) -> Case:
+def draw_amendments(draw: st.DrawFn, case: Case, draw_written: Moments, name: str = "amendment") -> Case:
     works = list(case.works)
     for number in range(draw(some(0, 0, 0, 1, 2)) if works else 0):
         replaced = {work.amends for work in works}
@@ -250,7 +260,7 @@ def draw_amendments(draw: st.DrawFn, case: Case, draw_written: Moments) -> Case:
         day = old.day + draw(some(0, 1, -1, 30, -30, 400)) * ONE_DAY
         kind = draw(some(old.kind, old.kind, old.kind, "annual_touch_up", "first_treatment"))
         zones = draw(zone_works()) if draw(some(False, True)) else old.zones
-        works.append(Work(f"amendment {number}", day, kind, zones, old.record, draw_written()))
+        works.append(Work(f"{name} {number}", day, kind, zones, old.record, draw_written()))
     return replace(case, works=tuple(works))
 
 
@@ -264,6 +274,46 @@ def draw_stays(draw: st.DrawFn, case: Case, far: date, draw_written: Moments) ->
         first = nudge(draw, draw(some(duty.opens, duty.grace, duty.raw)))
         stays.append(Stay(first, first + draw(some(0, 0, 1, 3)) * ONE_DAY, draw_written()))
     return replace(case, stays=tuple(stays))
+
+
+def draw_places(draw: st.DrawFn, case: Case, start: date, draw_written: Moments) -> Case:
+    """Where the vehicle is used: some known from the start, most of them beside a day on which a duty changes."""
+    if not case.promise.severe:
+        return case
+    places = list(case.places)
+    for _ in range(draw(some(1, 0, 0, 2, 3))):
+        edges = list_edges(replace(case, places=tuple(places)), case.asked_on)[1]
+        where = draw(some("edge", "edge", "start", "any"))
+        if where == "edge":
+            day = nudge(draw, draw(some(*edges)) - draw(some(0, 0, 14, case.asked_on.day)) * ONE_DAY)
+        else:
+            day = start + (draw(st.integers(0, 900)) if where == "any" else draw(some(0, 1, -1, -200))) * ONE_DAY
+        shift: int = draw(some(0, 0, 0, 1, 30, 300, -1, -100))
+        counts, other = day, day - abs(shift) * ONE_DAY
+        from_day, known_on = (counts, other) if shift < 0 else (other, counts)
+        places.append(Place(draw(some("C5", "C1", "C4", "C3", "CX", None)), from_day, known_on, draw_written()))
+        if draw(some(False, False, True)):
+            # The same beginning once more, for a mistake is mended so.
+            later = known_on + draw(some(0, 1, 60)) * ONE_DAY
+            places.append(Place(draw(some("C1", "C5", None)), from_day, later, draw_written()))
+    return replace(case, places=tuple(places))
+
+
+def draw_waivers(draw: st.DrawFn, case: Case, edges: list[date]) -> Case:
+    """Let the customer off what is due on some days; now and then the name is that of a day beside it."""
+    for _ in range(draw(some(0, 0, 1, 2, 4))):
+        day = nudge(draw, draw(some(*edges)) + draw(some(0, 0, -30, 20)) * ONE_DAY)
+        due = [duty for duty in tell(replace(case, asked_on=day)).duties if duty.settled_on is None]
+        if not due:
+            continue
+        duty = draw(some(*reversed(due)))
+        raw = draw(some(duty.raw, duty.raw, duty.raw, duty.opens, duty.grace, duty.last))
+        raw += draw(some(0, 0, 1, -1)) * ONE_DAY if raw != duty.raw else timedelta(0)
+        coat = duty.start + draw(some(0, 0, 0, 1, -1, 30)) * ONE_DAY
+        middle = f":{duty.key.split(':')[1]}:{coat}" if duty.kind == "touch_up" else ""
+        waiver = (f"{duty.kind}{middle}:{raw}", day)
+        case = replace(case, deal=replace(case.deal, waivers=(*case.deal.waivers, waiver)))
+    return case
 
 
 def draw_owners(draw: st.DrawFn, case: Case, start: date, draw_written: Moments) -> Case:
@@ -333,20 +383,12 @@ def draw_facts(draw: st.DrawFn, case: Case, start: date, far: date, draw_written
     return replace(case, facts=tuple(facts))
 
 
-def draw_deal(draw: st.DrawFn, case: Case, start: date, answer: Answer, edges: list[date]) -> Deal:
+def draw_deal(draw: st.DrawFn, case: Case, start: date, edges: list[date]) -> Deal:
     deadline = case.promise.registration_deadline_days or 0
-    keys = [duty.key for duty in answer.duties] or ["reinspection:1"]
-    waivers = []
-    for _ in range(draw(some(0, 0, 1, 2, 4))):
-        key = draw(some(*keys))
-        duty = next((duty for duty in answer.duties if duty.key == key), None)
-        day = draw(some(duty.grace, duty.opens, duty.last, duty.grace + 20 * ONE_DAY) if duty else some(start))
-        waivers.append((key, nudge(draw, day)))
     return replace(
         case.deal,
         registered_on=start + draw(some(0, 0, 0, 0, 0, deadline, deadline, deadline + 1, -3, 40)) * ONE_DAY,
         category=draw(some("C3", "C5", "C4", "C1")),
-        waivers=tuple(waivers),
         ended_on=nudge(draw, draw(some(*edges[len(edges) // 3 :], start)))
         if draw(some(False, False, False, False, False, True))
         else None,
@@ -361,6 +403,7 @@ def draw_day_asked(draw: st.DrawFn, case: Case, start: date, answer: Answer, edg
     days += [owner.from_day + (promise.notice_days or 0) * ONE_DAY for owner in case.owners]
     days += [reading.day for reading in case.odometer]
     days += [day for fact in case.facts for day in (fact.day, fact.withdrawn_on) if day is not None]
+    days += [max(place.from_day, place.known_on) for place in case.places]
     if promise.registration_deadline_days is not None:
         days.append(start + (promise.registration_deadline_days + 1) * ONE_DAY)
     if promise.length_months:

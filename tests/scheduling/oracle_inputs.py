@@ -62,7 +62,10 @@ class Promise:
 
 @dataclass(frozen=True)
 class Deal:
-    """What was agreed and changed about one cover. A waiver is the name of the duty and its day."""
+    """What was agreed and changed about one cover. A waiver is the name of the duty and its day.
+
+    ``category`` is the site's.
+    """
 
     registered_on: date
     category: str = "C3"
@@ -133,6 +136,16 @@ class Fact:
 
 
 @dataclass(frozen=True)
+class Place:
+    """A place of use; no category says that it is not known. Places come in the order in which they were written."""
+
+    category: str | None
+    from_day: date
+    known_on: date
+    written_at: datetime | None = None
+
+
+@dataclass(frozen=True)
 class Site:
     open_weekdays: frozenset[int] = frozenset({1, 2, 3, 4, 5, 6, 7})
     closed_days: frozenset[date] = frozenset()
@@ -154,5 +167,6 @@ class Case:
     owners: tuple[Owner, ...] = ()
     stays: tuple[Stay, ...] = ()
     facts: tuple[Fact, ...] = ()
+    places: tuple[Place, ...] = ()
     site: Site = Site()
     known_at: datetime | None = None

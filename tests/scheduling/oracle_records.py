@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from fractions import Fraction
 
-from tests.scheduling.oracle_inputs import Case, Fact, Odometer, Owner
+from tests.scheduling.oracle_inputs import Case, Fact, Odometer, Owner, Place
 
 
 @dataclass
@@ -21,6 +21,7 @@ class Knowledge:
     owner_changes: list[Owner] = field(default_factory=list)
     all_changes: list[date] = field(default_factory=list)
     readings: list[tuple[date, Fraction]] = field(default_factory=list)
+    places: list[Place] = field(default_factory=list)
     at_shop: set[date] = field(default_factory=set)
     facts: tuple[Fact, ...] = ()
 
@@ -39,7 +40,8 @@ def sort_out(case: Case) -> Knowledge:
         for fact in case.facts
         if known(fact.written_at)
     ]
-    knowledge = Knowledge(readings=believe(case.odometer, known), facts=tuple(facts))
+    places = [place for place in case.places if known(place.written_at)]
+    knowledge = Knowledge(readings=believe(case.odometer, known), facts=tuple(facts), places=places)
     firsts = [work.day for work in works if work.kind == "first_treatment"]
     if not firsts:
         return knowledge
@@ -64,6 +66,22 @@ def sort_out(case: Case) -> Knowledge:
     knowledge.all_changes = [owner.from_day for owner in owners[1:]]
     knowledge.owner_changes = [owner for owner in owners[1:] if first < owner.from_day <= case.asked_on]
     return knowledge
+
+
+def find_zones_out(facts: tuple[Fact, ...], asked: date) -> dict[str, date]:
+    """Return the zones out of the work on a day, each with the day since which it is."""
+    standing = [fact for fact in facts if fact.day <= asked and not (fact.withdrawn_on and fact.withdrawn_on <= asked)]
+    last_propulsion: Fact | None = None
+    for fact in standing:
+        if fact.is_propulsion and (last_propulsion is None or fact.day >= last_propulsion.day):
+            last_propulsion = fact
+    out: dict[str, date] = {}
+    for fact in standing:
+        if fact.is_propulsion and fact is not last_propulsion:
+            continue
+        for zone in fact.zones:
+            out[zone] = min(out.get(zone, fact.day), fact.day)
+    return out
 
 
 def believe(odometer: tuple[Odometer, ...], known: Callable[[datetime | None], bool]) -> list[tuple[date, Fraction]]:

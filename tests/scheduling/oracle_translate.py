@@ -12,11 +12,13 @@ from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.cover import cover_on, list_cover_changes
 from scheduling.rules.due import DueItem, compute_due_items
 from scheduling.rules.facts import CoverFacts, Waiver
-from tests.scheduling.oracle import Answer, Duty
+from tests.scheduling.oracle import Answer
+from tests.scheduling.oracle_duties import Duty
 from tests.scheduling.oracle_inputs import Case, Promise
 from treatments.rules.history import (
     InspectionRecord,
     OwnerRecord,
+    PlaceRecord,
     RecordedReading,
     StayRecord,
     TreatmentRecord,
@@ -100,11 +102,13 @@ def say_terms(promise: Promise) -> rules.Terms:
 
 def say_facts(case: Case) -> CoverFacts:
     deal = case.deal
+    places = say_history(case).places if case.known_at is None else say_history(case).known_at(case.known_at).places
     return CoverFacts(
         number="C1",
         sold_on=deal.registered_on,
         registered_on=deal.registered_on,
         corrosivity=CorrosivityCategory(deal.category),
+        places=places,
         waivers=tuple(Waiver(key, day, "drawn", f"waiver {n}") for n, (key, day) in enumerate(deal.waivers)),
         transfers_notified_on=deal.told_on,
         ended_on=deal.ended_on,
@@ -141,6 +145,16 @@ def say_history(case: Case) -> VehicleHistory:
             OwnerRecord(f"owner {n}", f"customer {n}", owner.from_day, owner.written_at, owner.told_on)
             for n, owner in enumerate(case.owners)
         ),
+        places=tuple(
+            PlaceRecord(
+                f"place {n}",
+                CorrosivityCategory(place.category) if place.category else None,
+                place.from_day,
+                place.known_on,
+                place.written_at,
+            )
+            for n, place in enumerate(case.places)
+        ),
         stays=tuple(
             StayRecord(f"stay {n}", stay.first, stay.last, stay.written_at) for n, stay in enumerate(case.stays)
         ),
@@ -171,7 +185,7 @@ def say_site(case: Case) -> WorkingCalendar:
 
 
 def name_duty(key: str) -> str:
-    """Return the name that a waiver uses; the rules add the next coat's day to the key of a touch-up that was done."""
+    """Return the key without the day of the next coat, which the rules add to that of a touch-up that was done."""
     return ":".join(key.split(":")[:4])
 
 
@@ -184,6 +198,7 @@ def ask_rules(case: Case) -> Said:
     rows: set[DutyRow] = {
         (
             name_duty(item.key),
+            item.waiver_key,
             str(item.kind),
             tuple(sorted(item.zones)),
             item.dates.opens_on,
@@ -225,7 +240,18 @@ def ask_rules_for_changes(case: Case, moves: tuple[tuple[date, Promise], ...], f
 
 def write_rows(duties: tuple[Duty, ...]) -> set[DutyRow]:
     return {
-        (duty.key, duty.kind, duty.zones, duty.opens, duty.target, duty.last, duty.grace, duty.status, duty.settled_on)
+        (
+            duty.key,
+            duty.name,
+            duty.kind,
+            duty.zones,
+            duty.opens,
+            duty.target,
+            duty.last,
+            duty.grace,
+            duty.status,
+            duty.settled_on,
+        )
         for duty in duties
     }
 

@@ -38,6 +38,7 @@ from scheduling.rules.terms import (
 from treatments.rules.history import (
     InspectionRecord,
     OwnerRecord,
+    PlaceRecord,
     RecordedReading,
     TreatmentRecord,
     VehicleHistory,
@@ -179,7 +180,7 @@ def test_a_lapsed_cover_is_not_cured_by_a_late_visit() -> None:
 
 
 def test_a_waiver_stands_for_the_visit_and_nothing_else_does() -> None:
-    waiver = Waiver("reinspection:1", date(2024, 4, 1), "flood closed the road", "change 1")
+    waiver = Waiver("reinspection:2024-03-14", date(2024, 4, 1), "flood closed the road", "change 1")
     facts = CoverFacts("C1", START, START, waivers=(waiver,))
     waived = due(make_terms(), treated(START), as_of=date(2024, 6, 1), facts=facts)
     assert [item.status for item in waived] == [DueStatus.WAIVED, DueStatus.OPEN]
@@ -423,6 +424,7 @@ def covers(draw: st.DrawFn) -> tuple[Terms, CoverFacts, VehicleHistory]:
         length_months=draw(st.none() | st.integers(6, 30)),
         reinspection=draw(st.none() | st.just(duty)),
         touch_ups=(TouchUpTerms(draw(st.integers(1, 24))),),
+        severe_exposure=draw(st.none() | st.just(SevereExposureTerms(CorrosivityCategory.C5, 6, 6))),
         claims=ClaimTerms(waiting_days=draw(st.integers(0, 60))),
         transfer=TransferTerms(notice_days=draw(st.none() | st.integers(0, 30))),
         distance_limit_km=draw(st.none() | st.just(Decimal(40_000))),
@@ -437,14 +439,25 @@ def covers(draw: st.DrawFn) -> tuple[Terms, CoverFacts, VehicleHistory]:
     told = draw(st.none() | st.integers(0, 60).map(lambda n: sold + timedelta(days=n)))
     owners = [OwnerRecord("o0", "1", start), OwnerRecord("o1", "2", sold, told_on=told)]
     waivers = tuple(
-        Waiver(f"reinspection:{draw(st.integers(1, 3))}", start + timedelta(days=draw(offsets)), "goodwill", "w")
-        for _ in range(draw(st.integers(0, 2)))
-    )
+        Waiver(
+            f"reinspection:{start + timedelta(days=draw(offsets))}", start + timedelta(days=draw(offsets)), "goodwill",
+            f"w{number}",
+        )
+        for number in range(draw(st.integers(0, 2)))
+    )  # fmt: skip
+    places = tuple(
+        PlaceRecord(
+            f"place {number}", draw(st.sampled_from([CorrosivityCategory.C5, None])),
+            start + timedelta(days=draw(offsets)), start + timedelta(days=draw(offsets)),
+        )
+        for number in range(draw(st.integers(0, 2)))
+    )  # fmt: skip
     facts = CoverFacts(
         "C1",
         start,
         start + timedelta(days=draw(st.integers(0, 40))),
         waivers=waivers,
+        places=places,
         ended_on=draw(st.none() | offsets.map(lambda n: start + timedelta(days=abs(n) + 1))),
         end_reason="sold",
     )
@@ -552,7 +565,13 @@ def test_a_shift_of_everything_by_whole_weeks_shifts_every_date(
         facts,
         sold_on=facts.sold_on + by,
         registered_on=facts.registered_on + by,
-        waivers=tuple(replace(waiver, day=waiver.day + by) for waiver in facts.waivers),
+        waivers=tuple(
+            replace(waiver, day=waiver.day + by, due_key=f"reinspection:{waiver.raw_day + by}")
+            for waiver in facts.waivers
+        ),
+        places=tuple(
+            replace(place, from_day=place.from_day + by, known_on=place.known_on + by) for place in facts.places
+        ),
         ended_on=facts.ended_on + by if facts.ended_on else None,
     )
     day = facts.sold_on + timedelta(days=after)

@@ -8,10 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.rules.dates import add_months
+from scheduling.rules.exposure import RawDay
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.film_age import FilmStage, compute_film_ages, count_whole_months, judge_film
 from scheduling.rules.terms import SevereExposureTerms, Terms, TouchUpTerms
-from treatments.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
+from treatments.rules.history import PlaceRecord, TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.rules.words import CorrosivityCategory, ProductFamily, TreatmentKind, ZoneKind
 
 DAYS = st.dates(date(1990, 1, 1), date(2060, 12, 31))
@@ -46,8 +47,8 @@ def test_the_months_counted_are_over_and_one_more_is_not(first: date, days: int)
     ],
 )
 def test_half_of_the_interval_ages_a_film_and_all_of_it_makes_it_due(day: date, stage: FilmStage) -> None:
-    assert judge_film(date(2024, 5, 31), 12, day) == (stage, date(2025, 5, 31))
-    assert judge_film(date(2024, 5, 31), None, day) == (FilmStage.NO_INTERVAL, None)
+    assert judge_film(date(2024, 5, 31), RawDay(date(2025, 5, 31), 12, ""), day) is stage
+    assert judge_film(date(2024, 5, 31), None, day) is FilmStage.NO_INTERVAL
 
 
 def coat(record: str, day: date, *lines: tuple[str, ProductFamily], amends: str | None = None) -> TreatmentRecord:
@@ -93,3 +94,6 @@ def test_an_amended_coat_counts_as_amended_and_a_severe_place_shortens_the_inter
     there = replace(FACTS, corrosivity=CorrosivityCategory.C5)
     harsh = compute_film_ages(history, date(2025, 7, 10), terms=terms, facts=there)
     assert (harsh["rocker"].stage, harsh["rocker"].interval_months) == (FilmStage.DUE, 12)
+    moved = PlaceRecord("place 1", CorrosivityCategory.C5, date(2025, 6, 1), date(2025, 6, 1))
+    lately = compute_film_ages(history, date(2025, 7, 10), terms=terms, facts=replace(FACTS, places=(moved,)))
+    assert (lately["rocker"].stage, lately["rocker"].due_on) == (FilmStage.AGEING, date(2025, 7, 31))

@@ -21,8 +21,9 @@ from scheduling.rules.dates import make_table
 from scheduling.rules.due import compute_due_items
 from scheduling.rules.terms_document import find_contradictions
 from tests.scheduling import oracle_translate
-from tests.scheduling.oracle import ONE_DAY, Answer, each_day, tell
+from tests.scheduling.oracle import Answer, tell
 from tests.scheduling.oracle_cases import MOMENT, cases, promises
+from tests.scheduling.oracle_duties import ONE_DAY, each_day
 from tests.scheduling.oracle_inputs import (
     Case,
     Deal,
@@ -92,7 +93,30 @@ def list_labels(case: Case, answer: Answer) -> Iterator[str]:
             yield f"touch-up: {item.status}"
             if item.status == "missed" and item.settled_on:
                 yield "touch-up: made up for"
-        yield from list_date_labels(case, item.key, item.raw, item.target, item.grace)
+        yield from list_date_labels(case, item.name, item.raw, item.target, item.grace)
+        if any(name != item.name for name, _day in item.waivers):
+            yield "waived under another day"
+    yield from list_place_labels(case)
+
+
+def list_place_labels(case: Case) -> Iterator[str]:
+    """Say how places of use and waivers change what the terms say by themselves."""
+
+    def list_raws(other: Case) -> dict[str, date]:
+        return {duty.key: duty.raw for duty in tell(other).duties if duty.kind == "reinspection"}
+
+    def list_statuses(other: Case) -> list[tuple[str, str]]:
+        return sorted((duty.name, duty.status) for duty in tell(other).duties)
+
+    if not case.promise.severe or not case.places:
+        return
+    raws, without = list_raws(case), list_raws(replace(case, places=()))
+    for key in raws.keys() & without.keys():
+        if raws[key] != without[key]:
+            yield "a place makes a reinspection earlier" if raws[key] < without[key] else "a place makes one later"
+    at_once = replace(case, places=tuple(replace(place, known_on=place.from_day) for place in case.places))
+    if list_statuses(at_once) != list_statuses(case):
+        yield "the shop knew of a place later than it began"
 
 
 def list_date_labels(case: Case, key: str, raw: date, target: date, grace: date) -> Iterator[str]:
@@ -124,6 +148,10 @@ MUST_OCCUR = {
     "pulled into a season",
     "rolled",
     "waived after the grace",
+    "waived under another day",
+    "a place makes a reinspection earlier",
+    "a place makes one later",
+    "the shop knew of a place later than it began",
     "asked on the last day of grace or the day after",
 }
 
@@ -192,18 +220,20 @@ def test_the_changes_of_a_cover_are_those_of_walking_day_by_day(
 
 
 def test_the_oracle_shares_nothing_with_the_rules() -> None:
-    for name in ("oracle", "oracle_inputs", "oracle_records"):
+    ours_alone = {"oracle", "oracle_duties", "oracle_inputs", "oracle_records"}
+    for name in ours_alone:
         tree = ast.parse(Path(__file__).with_name(f"{name}.py").read_text("utf-8"))
         imported = [node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)]
         imported += [alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names]
         ours = {module for module in imported if module.partition(".")[0] not in sys.stdlib_module_names}
-        assert ours <= {"tests.scheduling.oracle_inputs", "tests.scheduling.oracle_records"}
+        assert ours <= {f"tests.scheduling.{other}" for other in ours_alone}
 
 
 START = date(2024, 2, 29)
 YEARLY = Reinspection(12, 12, "anniversary", 60, 0, 30, "suspends")
 WAX = ZoneWork("rocker_left", "enclosed_cavity", "cavity_wax")
 FIRST = Work("first", START, "first_treatment", (WAX,))
+FIRST_DUTY = "reinspection:2025-02-28"
 SAMPLE = Case(
     Promise(YEARLY, (TouchUp(12),), length_months=60),
     Deal(START),
@@ -258,7 +288,7 @@ def test_a_state_that_begins_a_day_late_is_noticed() -> None:
 
 
 def test_of_two_waivers_of_one_duty_the_earlier_counts_in_whatever_order_they_are_given() -> None:
-    given_twice = (("reinspection:1", date(2025, 6, 10)), ("reinspection:1", date(2025, 2, 1)))
+    given_twice = ((FIRST_DUTY, date(2025, 6, 10)), (FIRST_DUTY, date(2025, 2, 1)))
     compare(replace(SAMPLE, looks=(), deal=Deal(START, waivers=given_twice)))
 
 
@@ -281,7 +311,7 @@ def test_a_limit_counted_from_a_start_between_readings_is_reached_to_the_day() -
 
 
 def test_the_day_of_a_late_waiver_is_in_the_list_of_changes() -> None:
-    case = replace(SAMPLE, looks=(), deal=Deal(START, waivers=(("reinspection:1", date(2025, 5, 1)),)))
+    case = replace(SAMPLE, looks=(), deal=Deal(START, waivers=((FIRST_DUTY, date(2025, 5, 1)),)))
     compare_changes(case, date(2025, 6, 1), case.promise, START, date(2025, 6, 30))
 
 
