@@ -12,7 +12,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from tests.scheduling.oracle import Answer, tell
-from tests.scheduling.oracle_duties import ONE_DAY, after_months
+from tests.scheduling.oracle_duties import CATEGORIES, ONE_DAY, after_months
 from tests.scheduling.oracle_inputs import (
     Case,
     Deal,
@@ -115,7 +115,7 @@ def promises(draw: st.DrawFn) -> Promise:
     if rules and exposed and (shorter is None or draw(some(False, True))):
         longest = max(rule.interval_months for rule in rules)
         touch_up = draw(some(*(months for months in intervals if months <= longest)))
-    severe = Severe(draw(some("C4", "C3", "CX")), shorter, touch_up) if shorter or touch_up else None
+    severe = Severe(draw(some("C4", "C5", "C3", "CX")), shorter, touch_up) if shorter or touch_up else None
     length = draw(some(None, None, None, None, 12, 24, 36, 13, 1))
     return Promise(
         reinspection=duty,
@@ -188,6 +188,7 @@ def cases(draw: st.DrawFn) -> Case:
         coats = draw(zone_works()) if coats is None else coats
         case = add(case, Work("first", start, "first_treatment", coats, written_at=draw_written()))
     case = draw_visits(draw, case, start, draw_written)
+    case = replace(case, deal=replace(case.deal, category=draw(some("C3", "C1", "C5", "C4"))))
     case = draw_places(draw, case, start, draw_written)
     number_at_edges = draw(some(0, 1, 1, 2))
     edges = list_edges(case, far)[1] if number_at_edges else []
@@ -281,7 +282,11 @@ def draw_places(draw: st.DrawFn, case: Case, start: date, draw_written: Moments)
     if not case.promise.severe:
         return case
     places = list(case.places)
-    for _ in range(draw(some(1, 0, 0, 2, 3))):
+    threshold = CATEGORIES.index(case.promise.severe.from_category)
+    # Each place mostly turns the exposure around.
+    severe = CATEGORIES.index(places[-1].category or case.deal.category if places else case.deal.category) >= threshold
+    for _ in range(draw(some(1, 2, 0, 3))):
+        severe = not severe
         edges = list_edges(replace(case, places=tuple(places)), case.asked_on)[1]
         where = draw(some("edge", "edge", "start", "any"))
         if where == "edge":
@@ -291,7 +296,8 @@ def draw_places(draw: st.DrawFn, case: Case, start: date, draw_written: Moments)
         shift: int = draw(some(0, 0, 0, 1, 30, 300, -1, -100))
         counts, other = day, day - abs(shift) * ONE_DAY
         from_day, known_on = (counts, other) if shift < 0 else (other, counts)
-        places.append(Place(draw(some("C5", "C1", "C4", "C3", "CX", None)), from_day, known_on, draw_written()))
+        category = draw(some(*[CATEGORIES[threshold] if severe else "C1"] * 4, "C5", "C3", "CX", None))
+        places.append(Place(category, from_day, known_on, draw_written()))
         if draw(some(False, False, True)):
             # The same beginning once more, for a mistake is mended so.
             later = known_on + draw(some(0, 1, 60)) * ONE_DAY
@@ -388,7 +394,6 @@ def draw_deal(draw: st.DrawFn, case: Case, start: date, edges: list[date]) -> De
     return replace(
         case.deal,
         registered_on=start + draw(some(0, 0, 0, 0, 0, deadline, deadline, deadline + 1, -3, 40)) * ONE_DAY,
-        category=draw(some("C3", "C5", "C4", "C1")),
         ended_on=nudge(draw, draw(some(*edges[len(edges) // 3 :], start)))
         if draw(some(False, False, False, False, False, True))
         else None,
