@@ -140,7 +140,7 @@ class CoverChange(models.Model):
     cover = models.ForeignKey(Cover, on_delete=models.PROTECT, related_name="changes")
     kind = models.CharField(max_length=24, choices=choices_of(CoverChangeKind))
     day = models.DateField()
-    due_key = models.CharField(max_length=80, blank=True, help_text="what a waiver names, see MEANING.md")
+    due_key = models.CharField(max_length=80, blank=True, help_text="the due item that was waived")
     from_version = models.ForeignKey(TermsVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     to_version = models.ForeignKey(TermsVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     reason = models.CharField(max_length=300)
