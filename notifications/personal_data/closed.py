@@ -31,7 +31,7 @@ CLOSED: dict[str, dict[str, str]] = {
         "hash": DIGEST,
     },
     "treatments.EventLogHead": {"hash": DIGEST, "keyed_hash": DIGEST, "key_name": CODE},
-    "treatments.EventWords": {"path": CODE},
+    "treatments.EventWords": {"path": CODE, "salt": "random digits, gone with the words"},
     "treatments.EventReader": {"name": CODE},
     "treatments.Zone": {
         "code": CATALOGUE,

@@ -16,7 +16,7 @@ from django.db import models, transaction
 from django.utils.translation import gettext as _
 
 from notifications.models import Message, MessageStatus
-from notifications.personal_data.files import delete_files, find_files
+from notifications.personal_data.files import erase_files, find_files
 from notifications.personal_data.kinds import Needed, OnErasure, Text, Words
 from notifications.personal_data.people import Person, find_reasons_to_keep
 from notifications.personal_data.register import REGISTER
@@ -92,11 +92,18 @@ class Erasure:
         return not self.reasons
 
 
-def plan_erasure(*, customer: Customer, now: datetime) -> Erasure:
-    """Return what an erasure would erase and keep, and why; nothing is changed."""
-    reasons = tuple(find_reasons_to_keep(customer))
-    person = Person(customer, now)
-    return Erasure(customer.pk, tuple(_list_steps(person, reasons)), find_files(person), reasons)
+def plan_erasure(*, customer: Customer, now: datetime, folders: Sequence[Path] = ()) -> Erasure:
+    """Return what an erasure would erase and keep, and why; nothing is changed.
+
+    Args:
+        folders: where files of rejected rows may lie besides the program's own folder.
+    """
+    return _plan(Person(customer, now), folders)
+
+
+def _plan(person: Person, folders: Sequence[Path]) -> Erasure:
+    reasons = tuple(find_reasons_to_keep(person.customer))
+    return Erasure(person.customer.pk, tuple(_list_steps(person, reasons)), find_files(person, folders), reasons)
 
 
 def _list_steps(person: Person, reasons: tuple[str, ...]) -> Iterator[Step]:
@@ -138,13 +145,16 @@ def _leave_out_empty(rows: "models.QuerySet[Any]", line: Words) -> "models.Query
 
 
 @transaction.atomic
-def erase_person(*, customer: Customer, order: ErasureOrder, now: datetime, actor: User | None) -> Erasure:
+def erase_person(
+    *, customer: Customer, order: ErasureOrder, now: datetime, actor: User | None, folders: Sequence[Path] = ()
+) -> Erasure:
     """Erase what is on record about a person as far as nothing needs it; return what was erased and what was kept.
 
     The vehicle's record stays under its VIN: the next owner's cover rests on it.
     """
     locked = Customer.objects.select_for_update().get(pk=customer.pk)
-    plan = plan_erasure(customer=locked, now=now)
+    person = Person(locked, now)
+    plan = _plan(person, folders)
     if plan.is_whole:
         Message.objects.filter(customer=locked, status__in=NOT_SENT_YET).update(status=MessageStatus.WITHDRAWN)
         if locked.messages_stopped_at is None:
@@ -152,14 +162,14 @@ def erase_person(*, customer: Customer, order: ErasureOrder, now: datetime, acto
     events = _list_events_without_words(plan)
     for step in plan.erased:
         carry_out(step, now)
-    transaction.on_commit(partial(delete_files, plan.files))
+    transaction.on_commit(partial(erase_files, plan.files, person))
     after = {
         "order": order,
         # By these the log verifies although their words are gone.
         "events": events,
         "whole": plan.is_whole,
-        "erased": _count_by_column(plan.erased),
-        "kept": _count_by_column(plan.kept),
+        "erased": _count(plan.erased),
+        "kept": _count(plan.kept),
     }
     record_events([Happening("customer.erased", "customer", str(locked.pk), after=after)], actor=actor, now=now)
     return plan
@@ -174,8 +184,13 @@ def _list_events_without_words(plan: Erasure) -> list[int]:
     return sorted(found)
 
 
-def _count_by_column(steps: Sequence[Step]) -> dict[str, int]:
-    return {label: len(step.keys) for step in steps for label in step.line.labels}
+def _count(steps: Sequence[Step]) -> dict[str, int]:
+    """Return how many values of each column, or rows of each table that loses rows; the log's own check counts so."""
+    counts: dict[str, int] = {}
+    for step in steps:
+        for label in [step.line.table] if step.line.on_erasure is OnErasure.DELETE else step.line.labels:
+            counts[label] = counts.get(label, 0) + len(step.keys)
+    return counts
 
 
 def carry_out(step: Step, now: datetime) -> None:

@@ -211,7 +211,7 @@ def _find_admin_entries(person: Person) -> QuerySet[LogEntry]:
 def _find_event_words(person: Person) -> QuerySet[EventWords]:
     condition = NOTHING
     for model, rows in list_records(person):
-        if model is not Vehicle:
+        if model is not Vehicle:  # see below
             keys = [str(key) for key in rows.values_list("pk", flat=True)]
             condition |= Q(event__subject=model._meta.model_name, event__subject_id__in=keys)
     for owned in person.owned:
@@ -242,6 +242,9 @@ def list_records(person: Person) -> list[tuple[type[Model], QuerySet[Any]]]:
         (Message, person.list_rows("notifications.Message")),
     ]
 
+
+# What an event is about, where it is about a customer.
+SUBJECTS = frozenset({"customer", "vehicle", "treatment", "inspection", "cover", "appointment", "claim", "message"})
 
 ROWS_OF: dict[str, Callable[[Person], QuerySet[Any]]] = {
     "treatments.Customer": lambda person: Customer.objects.filter(pk=person.customer.pk),

@@ -32,8 +32,16 @@ PLACES: list[Place] = [
         _("A picture goes with its row. The camera's own entries were never kept, and its file name is a digest."),
     ),
     Place(
+        "rejects",
+        _("files of rows that an import rejected (*-rejects.csv, *-rejects.xlsx)"),
+        _("rows to be mended and imported again"),
+        DELETE,
+        ("*-rejects*",),
+        _("The person's rows are taken out, in the program's folder and where the command is told to look."),
+    ),
+    Place(
         "imports",
-        _("logs that were imported, and the files of their rejected rows"),
+        _("logs that were imported"),
         _("visits as the shop wrote them before"),
         KEEP,
         ("demo/*", "imports/*"),
@@ -57,11 +65,11 @@ PLACES: list[Place] = [
     ),
     Place(
         "export",
-        _("files that the export of a person's data wrote"),
+        _("files with the export of a person's data (exports/)"),
         _("all about one person, for that person"),
-        KEEP,
-        (),
-        _("Hand the file over and delete it."),
+        DELETE,
+        ("exports/*",),
+        _("One that was written elsewhere is for whoever wrote it to hand over and delete."),
     ),
     Place(
         "tablet",
@@ -80,7 +88,7 @@ PLACES: list[Place] = [
 CLOSED_FILES = {
     "secret_key": "a secret of the program",
     "*_key": "a secret of the program",
-    "*.lock": "an empty file that writers queue at",
+    "*.turn": "an empty file at which writers queue",
     "static/**/*": "the program's own files",
     "checkpoints/*": "positions and digests of the event log",
     "queue/**/*": "keys of rows for the worker",

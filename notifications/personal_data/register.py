@@ -199,11 +199,11 @@ SHOP: list[Words] = [
 EVENTS: list[Words] = [
     Words(
         "treatments.EventWords",
-        ("text", "salt"),
+        ("text",),
         _("words that belong to an entry of the event log, such as a reason"),
         DELETE,
         needed=BY_BOTH,
-        why=_("The entry stays with a digest, which tells nothing without its salt. The log still verifies."),
+        why=_("The entry stays with a digest, and the log still verifies. Words on stock and bays stay too."),
     ),
 ]
 

@@ -140,8 +140,11 @@ def overwrite_free_space() -> bool:
     """Rewrite the database where something was erased since the last time; return whether it was.
 
     SQLite leaves what was erased in free pages and in its write-ahead log; rewritten, both hold nothing of it. On
-    PostgreSQL the rows are given back to the server, which overwrites them as it works.
+    PostgreSQL the rows are given back to the server, which overwrites them as it works. No database does it within a
+    transaction; the next call does it then.
     """
+    if connection.in_atomic_block:
+        return False
     with transaction.atomic():
         erased = read_events(FREE_SPACE_READER, ["customer.erased"], limit=100_000)
     if not erased:

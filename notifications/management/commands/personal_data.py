@@ -9,7 +9,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 from django.core.serializers.json import DjangoJSONEncoder
-from django.utils import timezone
+from django.utils import timezone, translation
 
 from notifications.personal_data import (
     Erasure,
@@ -47,7 +47,11 @@ class Command(BaseCommand):
         erase.add_argument("--check", action="store_true", help="only say what would be erased and kept")
         erase.add_argument("--yes", action="store_true", help="do it without asking")
         erase.add_argument(
-            "--look-in", type=Path, action="append", default=[], help="a folder with files of the shop to look through"
+            "--look-in",
+            type=Path,
+            action="append",
+            default=[],
+            help="a folder with logs that were imported, to look through too",
         )
         old = parts.add_parser("let-go", help="erase people without cover and dealings for so many years")
         old.add_argument("--years", type=int, required=True)
@@ -56,7 +60,8 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         acts = {"register": self._register, "export": self._export, "erase": self._erase, "let-go": self._let_go}
         try:
-            acts[options["what"]](options)
+            with translation.override("en"):  # as all that commands say
+                acts[options["what"]](options)
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from error
 
@@ -99,13 +104,15 @@ class Command(BaseCommand):
         customer = self._find(options["contact"])
         now = timezone.now()
         left = find_files_of_the_shop(Person(customer, now), options["look_in"])
-        self._tell(plan_erasure(customer=customer, now=now), customer, will=True)
+        folders = options["look_in"]
+        self._tell(plan_erasure(customer=customer, now=now, folders=folders), customer, will=True)
         if options["check"]:
             self._tell_left(left)
             return
         if not options["yes"]:
             self._ask()
-        done = erase_person(customer=customer, order=ErasureOrder(options["order"]), now=timezone.now(), actor=None)
+        order = ErasureOrder(options["order"])
+        done = erase_person(customer=customer, order=order, now=timezone.now(), actor=None, folders=folders)
         self._tell(done, customer, will=False)
         overwrite_free_space()
         self._tell_left(left)
