@@ -52,6 +52,12 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "work_visits": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "book": (Role.SERVICE_WRITER, Role.OWNER),
     "remind": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
+    # The page of all that can be changed about a vehicle; what of it each role changes is below.
+    "change_record": SHOP,
+    "record_reading": SHOP,
+    "change_vehicle": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
+    "sell_cover": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
+    "change_cover": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "waive": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "season": (Role.SERVICE_WRITER, Role.OWNER),
     "set_up": (Role.OWNER,),

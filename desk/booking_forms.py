@@ -11,6 +11,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from desk.day_fields import DayField
+from desk.vin_fields import VinForm
 from scheduling.models import Bay
 from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD, VisitKind
 from scheduling.rules.slots import Preferences
@@ -19,7 +20,6 @@ from treatments.models import Site, User
 from treatments.models.choices import choices_of
 from treatments.rules.log_contacts import find_contact_fault
 from treatments.rules.site_days import find_moment
-from treatments.rules.vin import VinMark
 from treatments.rules.words import BodyStyle
 
 if TYPE_CHECKING:
@@ -238,19 +238,9 @@ class SplitForm(ReasonForm):
     )
 
 
-class NewVehicleForm(forms.Form):
+class NewVehicleForm(VinForm):
     """A vehicle that was never here, and whose it is."""
 
-    vin = forms.CharField(label=_("VIN or serial number"), max_length=20)
-    vin_mark = forms.ChoiceField(
-        label=_("Kind of number"),
-        choices=[
-            (VinMark.STANDARD.value, _("VIN of 17 signs")),
-            (VinMark.BEFORE_1981.value, _("from before 1981")),
-            (VinMark.NON_ROAD_SERIAL.value, _("serial of a vehicle that goes off the road")),
-        ],
-        initial=VinMark.STANDARD.value,
-    )
     plate = forms.CharField(label=_("Plate"), max_length=16, required=False)
     description = forms.CharField(label=_("Make, model, colour"), max_length=200, required=False)
     body_style = forms.ChoiceField(

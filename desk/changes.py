@@ -64,6 +64,7 @@ WORDS = {
     "treatment.signed_off": gettext_lazy("a treatment was signed off"),
     "vehicle.corrected": gettext_lazy("the vehicle was corrected"),
     "vehicle.owner_changed": gettext_lazy("the vehicle has another owner"),
+    "vehicle.sold": gettext_lazy("the vehicle was sold"),
     "vehicle.reading_recorded": gettext_lazy("an odometer reading was recorded"),
     "vehicle.reading_withdrawn": gettext_lazy("an odometer reading was withdrawn"),
     "work_duration.changed": gettext_lazy("how long work takes was changed"),

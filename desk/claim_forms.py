@@ -33,6 +33,16 @@ class AnswerForm(forms.Form):
     request = forms.IntegerField(widget=forms.HiddenInput)
 
 
+class InspectionMadeForm(forms.Form):
+    """Which inspection was made for the claim."""
+
+    inspection = forms.ChoiceField(label=_("Inspection made for this claim"))
+
+    def __init__(self, *args: Any, inspections: tuple[tuple[str, str], ...] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["inspection"].choices = inspections  # type: ignore[attr-defined]
+
+
 class DecideForm(forms.Form):
     kind = forms.ChoiceField(label=_("Decision"), choices=choices_of(DecisionKind))
     amount = NumberField(label=_("Amount"), max_digits=10, decimal_places=2, min_value=Decimal(0))

@@ -35,6 +35,13 @@ def of_vehicle_to_book(request: HttpRequest, vin: str = "") -> Records:
     return _name_what_is_booked([access_vehicle(get_user(request), vin or request.POST.get("vin", ""))])
 
 
+def of_vehicle_record(request: HttpRequest, vin: str, **_: Any) -> Records:
+    """Return a vehicle with its covers and visits, and the work and inspections that its covers rest on."""
+    vehicle = access_vehicle(get_user(request), vin)
+    work = name_records(vehicle.treatments.all(), vehicle.inspections.all())
+    return {**_name_what_is_booked([vehicle]), **work}
+
+
 def of_chosen_covers(request: HttpRequest) -> Records:
     """Return the chosen covers with their vehicles and visits."""
     numbers = list(dict.fromkeys(request.POST.getlist("cover")))[:MOST_NAMED]

@@ -25,6 +25,7 @@ from scheduling.terms_queries import find_problems, find_version_problems
 from treatments.event_log import Happening, mark_read, read_events, record_events
 from treatments.models import Customer, Dealership, Ownership, Site, Treatment, User, Vehicle
 from treatments.rules.words import TreatmentKind
+from treatments.vehicle_changes import record_sale
 
 REGISTER_READER = "scheduling.register_covers"
 
@@ -275,6 +276,20 @@ def note_transfer(*, cover: Cover, day: date, reason: str, now: datetime, actor:
 
 
 @transaction.atomic
+def record_private_sale(
+    *, vehicle: Vehicle, sold_on: date, told_on: date, reason: str, now: datetime, actor: User | None
+) -> None:
+    """Record that the vehicle was sold to somebody not known yet, and on its cover that the shop was told of it.
+
+    Raises:
+        ValidationError: without a reason, without an owner on record, or for a day that can't be.
+    """
+    record_sale(vehicle=vehicle, sold_on=sold_on, told_on=told_on, reason=reason, now=now, actor=actor)
+    for cover in vehicle.covers.select_for_update().filter(ended_on__isnull=True):
+        note_transfer(cover=cover, day=told_on, reason=reason, now=now, actor=actor)
+
+
+@transaction.atomic
 def end_cover(*, cover: Cover, day: date, reason: str, now: datetime, actor: User | None) -> CoverChange:
     """End a cover before its time; ``day`` is the first day without cover.
 
@@ -301,6 +316,7 @@ __all__ = [
     "move_terms",
     "note_transfer",
     "publish_terms",
+    "record_private_sale",
     "register_cover",
     "register_covers_for_new_treatments",
     "waive_due_item",

@@ -27,6 +27,7 @@ from claims.services import (
     decide_claim,
     draft_decision,
     file_claim,
+    note_inspection,
     record_answer,
     record_payment,
     reopen_claim,
@@ -39,6 +40,7 @@ from desk.claim_forms import (
     AskForm,
     DecideForm,
     FileClaimForm,
+    InspectionMadeForm,
     PaymentForm,
     PhotoForm,
     ReopenForm,
@@ -49,7 +51,7 @@ from desk.claim_new_part import write_blank_fields, write_fields
 from desk.shown import find_shown_at, list_changes, shown_for
 from desk.shown_records import of_claim, of_cover_to_claim_on
 from desk.telling import tell_all
-from desk.views.claim_page import Values, list_what_if_choices, show_claim
+from desk.views.claim_page import Values, list_claim_inspections, list_what_if_choices, show_claim
 from desk.views.sent import (
     answer_received,
     find_arrived,
@@ -90,6 +92,13 @@ def _answer(claim: Claim, values: Values, common: Values) -> None:
     if request is None:
         raise ValidationError(_("There is no such request on this claim."))
     record_answer(request=request, day=values["day"], **common)
+
+
+def _note_inspection(claim: Claim, values: Values, common: Values) -> None:
+    inspection = claim.cover.vehicle.inspections.filter(pk=values["inspection"]).first()
+    if inspection is None:
+        raise ValidationError({"inspection": _("There is no such inspection of this vehicle.")})
+    note_inspection(claim=claim, inspection=inspection, **common)
 
 
 def _decide(claim: Claim, values: Values, common: Values) -> None:
@@ -136,6 +145,7 @@ ACTIONS: dict[str, tuple[type[forms.Form], Callable[[Claim, Values, Values], Non
     "acknowledge": (AcknowledgeForm, _acknowledge),
     "ask": (AskForm, _ask),
     "answer": (AnswerForm, _answer),
+    "inspection": (InspectionMadeForm, _note_inspection),
     "decide": (DecideForm, _decide),
     "second": (SecondForm, _second),
     "reopen": (ReopenForm, _reopen),
@@ -171,7 +181,11 @@ def act(request: HttpRequest, number: str, action: str) -> HttpResponse:
     if action not in ACTIONS:
         raise Http404(f"No action {action} here.")
     form_class, service = ACTIONS[action]
-    form = form_class(request.POST, request.FILES)
+    given: dict[str, Any] = {}
+    if form_class is InspectionMadeForm:
+        file = read_claim_file(claim, as_of=find_today(timezone.now(), claim.cover.site))
+        given = {"inspections": list_claim_inspections(file)}
+    form = form_class(request.POST, request.FILES, **given)
     if form.is_valid() and "change" not in request.POST:
         common = {"now": timezone.now(), "actor": user, "shown_at": find_shown_at(request)}
         try:

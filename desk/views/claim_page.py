@@ -11,8 +11,8 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from claims.claim_file import ClaimFile, WhatIf, read_claim_file, sum_payments
 from claims.models import Claim
@@ -23,7 +23,8 @@ from desk.claim_parts import ClaimForms
 from desk.telling import tell
 from treatments.models import User
 from treatments.queries import find_today
-from treatments.rules.words import Answer
+from treatments.rules.speaking import ENGLISH, speak_day
+from treatments.rules.words import Answer, InspectionKind
 from treatments.shop_reference import map_people, map_zone_names
 
 Values = dict[str, Any]
@@ -86,6 +87,7 @@ def make_handling(
             "acknowledge": {"initial": day},
             "ask": {"initial": day},
             "answer": {"initial": day},
+            "inspection": {"inspections": list_claim_inspections(file)},
             "decide": {"initial": day | {"kind": kind, "amount": payable if kind != Outcome.REFUSE else 0}},
             "second": {"initial": of_standing},
             "pay": {"initial": of_standing | {"paid_on": today, "amount": left}},
@@ -105,6 +107,7 @@ def make_handling(
         "forms": made,
         "tried": tried,
         "today": today,
+        "inspections": list_claim_inspections(file),
         "bad_form": next((form for form in (bound or {}).values() if form.errors), None),
     }
 
@@ -115,6 +118,13 @@ def list_what_if_choices(file: ClaimFile) -> dict[str, tuple[tuple[str, str], ..
     inspections = [(i.record, tell(f"{i.day}: {i.kind} inspection")) for i in file.case.history.current_inspections]
     zones = tuple((zone.zone, tell(zone.name)) for zone in file.rust_claim.zones)
     return {"records": (*treatments, *inspections), "zones": zones}
+
+
+def list_claim_inspections(file: ClaimFile) -> tuple[tuple[str, str], ...]:
+    """Return key and day of the inspections of the vehicle that were made for a claim, the newest first."""
+    made = [one for one in file.case.history.inspections if one.kind is InspectionKind.CLAIM]
+    language = get_language() or ENGLISH
+    return tuple((one.record.rpartition(" ")[2], speak_day(one.day, language)) for one in reversed(made))
 
 
 def may_handle(user: User) -> bool:

@@ -35,6 +35,7 @@ from desk.vehicle_page import (
     read_vehicle_view,
 )
 from desk.vehicle_records import Owner
+from desk.vin_fields import advise_on_search
 from desk.zone_table import PlanView, write_zone_rows
 from notifications.job_sheets import read_job_sheet_pdf
 from notifications.queries import read_certificate_pdf
@@ -79,6 +80,8 @@ def vehicles(request: HttpRequest) -> HttpResponse:
         shown = list_found_vehicles(text, after=after.upper(), size=PER_PAGE + 1)
     context = {
         "vehicles": shown[:PER_PAGE],
+        # What else is on record is not a dealership's to know.
+        "advice": None if shown or user.role == Role.DEALERSHIP else advise_on_search(text),
         "text": text,
         "after": after,
         "next": shown[PER_PAGE - 1].vin if len(shown) > PER_PAGE else "",
@@ -166,7 +169,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "may": {
             name: may_open(user, name)
             for name in ("book", "record_work", "job_sheet", "file_claims", "certificate", "work", "bays", "claims",
-                         "stock")
+                         "stock", "change_record")
         },
     }  # fmt: skip
     return render(request, "desk/vehicle.html", context)

@@ -20,14 +20,15 @@ from desk.shown import no_records, shown_for
 from desk.shown_records import of_vehicle_to_book
 from desk.slots import SlotButton, make_buttons
 from desk.telling import tell
+from desk.vin_fields import advise_on_search
 from scheduling.booking.changing import walk_in as take_in
 from scheduling.booking.errors import SlotTakenError
 from scheduling.models import Appointment, AppointmentStatus
 from treatments.among import Among
 from treatments.models import Role, Site, User, Vehicle
 from treatments.queries import find_today
-from treatments.rules.vin import VinMark
-from treatments.services import add_vehicle, find_or_add_customer
+from treatments.rules.vin import VinMark, clean_vin
+from treatments.services import add_vehicle, find_or_add_customer, make_match_key
 from treatments.shop_reference import find_site_of, map_sites
 from treatments.standing_query import Given, GivenKeys, StandingQuery
 from treatments.vehicle_search import list_found_vehicles
@@ -110,6 +111,7 @@ def walk_in(request: HttpRequest) -> HttpResponse:
     context = {
         "text": text,
         "found": _gather(vehicles[:MOST_SHOWN], now, user),
+        "advice": None if vehicles else advise_on_search(text),
         "there_are_more": len(vehicles) > MOST_SHOWN,
         "most": MOST_SHOWN,
         "errors": errors,
@@ -148,9 +150,15 @@ def _gather(vehicles: list[Vehicle], now: datetime, user: User) -> list[VehicleA
 @require_http_methods(["GET", "HEAD", "POST"])
 @shown_for(no_records)
 def new_vehicle(request: HttpRequest) -> HttpResponse:
-    """Add a vehicle that was never here, with its owner; then take it in, or choose a time for it."""
+    """Add a vehicle that was never here, with its owner; then take it in, or choose a time for it.
+
+    One that is on record is led to the change of its owner, or taken in where the owner is the one on record.
+    """
     user, now = get_user(request), timezone.now()
     form = NewVehicleForm(request.POST or None, initial={"vin": request.GET.get("q", "")[:20]})
+    known = _find_known(form) if request.method == "POST" else None
+    if known is not None:
+        return _show_known(request, form, known)
     if request.method == "POST" and form.is_valid():
         try:
             vehicle = _add(form, user, now)
@@ -165,14 +173,28 @@ def new_vehicle(request: HttpRequest) -> HttpResponse:
                     return redirect(f"{reverse('desk:book', args=[vehicle.vin])}?told=not-today")
             return redirect(reverse("desk:book", args=[vehicle.vin]))
     errors = list_errors(form) if form.is_bound else []
-    known = _find_known(form) if errors else None
-    context = {"form": form, "errors": errors, "known": known}
+    context = {"form": form, "errors": errors}
     return render(request, "desk/walk_in_new.html", context, status=400 if errors else 200)
 
 
 def _find_known(form: NewVehicleForm) -> Vehicle | None:
-    """Return the vehicle that has this VIN already, which is the way out of that error."""
-    return Vehicle.objects.filter(vin=str(form.data.get("vin", "")).strip().upper()).first()
+    """Return the vehicle that has this VIN already."""
+    return Vehicle.objects.filter(vin=clean_vin(str(form.data.get("vin", ""))[:40])).first()
+
+
+def _show_known(request: HttpRequest, form: NewVehicleForm, known: Vehicle) -> HttpResponse:
+    """Say that the vehicle is on record and whose it is, and lead on with what was typed."""
+    form.is_valid()
+    owned = known.ownerships.filter(until_day__isnull=True).select_related("customer").first()
+    name, contact = str(form.data.get("owner", "")).strip(), str(form.data.get("contact", "")).strip()
+    context = {
+        "known": known,
+        "owned": owned,
+        "name": name,
+        "contact": contact,
+        "is_same_owner": owned is not None and owned.customer.match_key == make_match_key(name, contact),
+    }
+    return render(request, "desk/walk_in_known.html", context)
 
 
 @transaction.atomic

@@ -44,6 +44,7 @@ from treatments.models import (
     Treatment,
     TreatmentLine,
     Vehicle,
+    VehicleChange,
 )
 from treatments.queries import find_shop_day
 
@@ -227,6 +228,21 @@ def _find_event_words(person: Person) -> QuerySet[EventWords]:
     return EventWords.objects.filter(condition)
 
 
+def _find_vehicle_changes(person: Person) -> QuerySet[VehicleChange]:
+    """Return the changes while the shop knew the customer as the owner; one of the owner is about both owners."""
+    condition = NOTHING
+    for owned in person.owned:
+        period = Q(vehicle=owned.vehicle_id)
+        others = Ownership.objects.filter(vehicle=owned.vehicle_id).order_by("from_day")
+        if others.filter(from_day__lt=owned.from_day).exists():
+            period &= Q(recorded_at__gte=owned.recorded_at)
+        later = others.filter(from_day__gt=owned.from_day).first()
+        if later:
+            period &= Q(recorded_at__lte=later.recorded_at)
+        condition |= period
+    return VehicleChange.objects.filter(condition)
+
+
 def list_records(person: Person) -> list[tuple[type[Model], QuerySet[Any]]]:
     """Return the records about a customer by model, such as events and the administration pages name them."""
     owned = [owned.vehicle_id for owned in person.owned]
@@ -249,6 +265,7 @@ SUBJECTS = frozenset({"customer", "vehicle", "treatment", "inspection", "cover",
 ROWS_OF: dict[str, Callable[[Person], QuerySet[Any]]] = {
     "treatments.Customer": lambda person: Customer.objects.filter(pk=person.customer.pk),
     "treatments.Vehicle": lambda person: person.vehicles,
+    "treatments.VehicleChange": _find_vehicle_changes,
     "treatments.OdometerReading": lambda person: OdometerReading.objects.filter(person.within("day")).exclude(
         source=""
     ),

@@ -115,6 +115,7 @@ FACTS: list[Words] = [
 COVERS: list[Words] = [
     Words("scheduling.Cover", ("end_reason",), REASON, REPLACE, ERASED, BY_COVER),
     Words("scheduling.CoverChange", ("reason",), REASON, REPLACE, ERASED, BY_COVER),
+    Words("treatments.VehicleChange", ("reason",), REASON, REPLACE, ERASED, BY_COVER),
     Words("scheduling.CoverState", ("sentence",), SENTENCES, COMPUTE, needed=BY_COVER),
     Words(
         "scheduling.DueItem",

@@ -352,6 +352,8 @@ def _tell_day(item: DueDates, day: date, today: date) -> str:
         return f"In the days of grace of {what}, {_tell_days_before(day, item.grace_until)}"
     if day < item.opens_on:
         return f"Shortly before the window of {what}, which opens on {item.opens_on}"
+    if item.target_on == item.last_on:
+        return f"In the window of {what}, {_tell_days_before(day, item.last_on, 'last and target day')}"
     return f"In the window of {what}, {_tell_days_before(day, item.last_on)}{_tell_target(day, item.target_on)}"
 
 
@@ -367,11 +369,11 @@ def _tell_target(day: date, target: date) -> str:
     )
 
 
-def _tell_days_before(day: date, last: date) -> str:
+def _tell_days_before(day: date, last: date, name: str = "last day") -> str:
     days = (last - day).days
     if days == 0:
-        return f"on its last day {last}"
-    return f"{days} day before its last day {last}" if days == 1 else f"{days} days before its last day {last}"
+        return f"on its {name} {last}"
+    return f"{days} day before its {name} {last}" if days == 1 else f"{days} days before its {name} {last}"
 
 
 def describe_slot(

@@ -26,7 +26,9 @@ from scheduling.models import Cover
 from tests.demo_records import load_demo
 from tests.guards import past_the_guards
 from treatments.event_log.checkpoints import find_checkpoints, verify_checkpoints
+from treatments.inspections import record_inspection
 from treatments.models import Customer, User
+from treatments.rules.words import InspectionKind
 from treatments.shown import find_log_position
 
 
@@ -172,6 +174,22 @@ def test_what_was_typed_is_sent_once_more_after_a_change_was_told(claim: Claim, 
     }
     assert client.post(f"{page}do/ask/", again).status_code == 302
     assert [asked.what for asked in claim.requests.order_by("pk")] == ["a photo", "an invoice"]
+
+
+def test_the_inspection_made_for_a_claim_is_named_on_its_page(claim: Claim, demo: DemoShop) -> None:
+    client, page = log_in("warranty"), f"/claims/{claim.number}/"
+    vehicle = claim.cover.vehicle
+    common: dict[str, Any] = {"vehicle": vehicle, "site": claim.cover.site, "done_on": demo.day, "zones": []}
+    common |= {"now": timezone.now(), "actor": None}
+    assert "do/inspection/" not in client.get(page).content.decode()
+    intake = record_inspection(kind=InspectionKind.INTAKE, **common)
+    made = record_inspection(kind=InspectionKind.CLAIM, **common)
+    assert "do/inspection/" in client.get(page).content.decode()
+    for wrong in (str(intake.pk), "0", "x"):
+        assert client.post(f"{page}do/inspection/", {"inspection": wrong}).status_code == 400
+    assert client.post(f"{page}do/inspection/", {"inspection": str(made.pk)}).status_code == 302
+    claim.refresh_from_db()
+    assert claim.inspection == made and "do/inspection/" not in client.get(page).content.decode()
 
 
 def test_others_read_or_see_nothing(claim: Claim, demo: DemoShop) -> None:

@@ -119,7 +119,7 @@ def test_why_a_time_is_proposed_is_told_in_french_too(page: str, client: Client)
     asked = read(client, list_times(text)[-1])
     for shown in (text, asked):
         assert "Dans la période du contrôle, " in shown and "In the window" not in shown
-    assert "avant son dernier jour, le " in asked and "avant le jour visé, le " in asked
+    assert "avant son dernier jour, aussi le jour visé, le " in asked
 
 
 def test_a_time_that_was_taken_meanwhile_is_told_with_the_next_three(

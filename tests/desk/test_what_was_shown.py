@@ -88,6 +88,7 @@ FORMS: dict[str, Callable[[], Sent]] = {
     "visit_split": lambda: ([_visit().number], {}),
     "visit_act": lambda: ([_visit().number, "cancel"], {"cancel-reason": "by mistake"}),
     "book": lambda: ([Vehicle.objects.order_by("pk")[0].vin], {"day": "2027-03-01"}),
+    "vehicle_change": lambda: ([Vehicle.objects.order_by("pk")[0].vin, "odometer"], {"confirm": "1"}),
     "record_treatment": lambda: (_find_page("record_treatment"), _key("owner")),
     "change_treatment": lambda: (_find_page("change_treatment"), _key("owner")),
     "amend_treatment": lambda: ([_signed().pk], _key("owner")),

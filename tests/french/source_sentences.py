@@ -30,6 +30,7 @@ SPEAKING = (
     "treatments/inspections.py",
     "treatments/sign_off.py",
     "treatments/readings.py",
+    "treatments/vehicle_changes.py",
     "treatments/photos.py",
     "treatments/sent_forms.py",
     "scheduling/services.py",

@@ -7,7 +7,14 @@ from treatments.models.people import Customer, Dealership, LogIn, Role, Site, Us
 from treatments.models.reference import ReferenceStamp
 from treatments.models.sent import KeptPhoto, SentForm
 from treatments.models.uses import MaterialUse
-from treatments.models.vehicles import OdometerReading, Ownership, PlaceOfUse, Vehicle
+from treatments.models.vehicles import (
+    OdometerReading,
+    Ownership,
+    PlaceOfUse,
+    Vehicle,
+    VehicleChange,
+    VehicleChangeKind,
+)
 from treatments.models.work import Inspection, InspectionLine, Photo, Treatment, TreatmentLine
 
 __all__ = [
@@ -37,6 +44,8 @@ __all__ = [
     "TreatmentLine",
     "User",
     "Vehicle",
+    "VehicleChange",
+    "VehicleChangeKind",
     "VehicleFact",
     "Zone",
     "ZoneArea",

@@ -1,5 +1,7 @@
 """Vehicles, who owned them when, and what their odometers said."""
 
+from enum import StrEnum
+
 from django.db import models
 
 from treatments.models.choices import choices_of, one_of
@@ -81,6 +83,35 @@ class PlaceOfUse(models.Model):
 
     def __str__(self) -> str:
         return f"{self.corrosivity or 'not known'} from {self.from_day}"
+
+
+class VehicleChangeKind(StrEnum):
+    """What a person may do to the record of a vehicle besides work and readings; each with a reason."""
+
+    OWNER_CHANGED = "owner_changed"
+    SOLD = "sold"
+    MOVED = "place_of_use_changed"
+    CORRECTED = "corrected"
+
+
+class VehicleChange(models.Model):
+    """That a person changed the record of a vehicle, and why; what was changed stands in the event log."""
+
+    vehicle = models.ForeignKey(Vehicle, on_delete=models.CASCADE, related_name="changes")
+    kind = models.CharField(max_length=24, choices=choices_of(VehicleChangeKind))
+    reason = models.CharField(max_length=300)
+    actor = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["vehicle_id", "id"]
+        constraints = [
+            one_of(VehicleChangeKind, "kind", "vehicle_change_kind_known"),
+            models.CheckConstraint(condition=~models.Q(reason=""), name="vehicle_change_says_why"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.vehicle}: {self.get_kind_display()}"
 
 
 class OdometerReading(models.Model):
