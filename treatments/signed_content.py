@@ -98,7 +98,6 @@ SIGNED = [
         },
         stands="1 = 1",
         says="a standing fact is never changed, only withdrawn",
-        words={"words": "", "source_words": ""},
         left_out={"image": "where the file lies; image_sha256 says which it is"},
     ),
     SignedTable(
