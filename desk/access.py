@@ -27,7 +27,7 @@ from scheduling.models import Appointment, Bay, Cover, TermsVersion
 from scheduling.queries import find_cover, find_vehicle_and_covers, list_covers_for, may_see_cover
 from scheduling.site_reference import map_versions_by_number
 from scheduling.terms_queries import list_versions
-from treatments.models import Customer, Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle
+from treatments.models import Customer, Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle, VehicleFact
 from treatments.rules.words import say
 from treatments.shop_reference import map_products
 from treatments.standing_query import Given, StandingRows
@@ -181,6 +181,15 @@ def access_photo(user: User, inspection: int, key: int) -> Photo:
     found = Photo.objects.filter(pk=key, line__inspection=access_inspection(user, inspection)).first()
     if found is None:
         raise Http404(f"No photo {key} on inspection {inspection}.")
+    return found
+
+
+def access_fact(user: User, vin: str, key: int, *, with_photo: bool = False) -> VehicleFact:
+    """Return a fact of a vehicle, or 404 where there is none, or none with a photo, that the person may see."""
+    vehicle = access_vehicle(user, vin)
+    found = VehicleFact.objects.filter(pk=key, vehicle=vehicle).first() if key <= MOST_KEY else None
+    if found is None or (with_photo and not found.image):
+        raise Http404(f"No fact {key} of this vehicle here.")
     return found
 
 

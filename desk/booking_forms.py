@@ -20,7 +20,7 @@ from treatments.models import Site, User
 from treatments.models.choices import choices_of
 from treatments.rules.log_contacts import find_contact_fault
 from treatments.rules.site_days import find_moment
-from treatments.rules.words import BodyStyle
+from treatments.rules.words import BodyStyle, Propulsion
 
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
@@ -245,6 +245,15 @@ class NewVehicleForm(VinForm):
     description = forms.CharField(label=_("Make, model, colour"), max_length=200, required=False)
     body_style = forms.ChoiceField(
         label=_("Body style"), required=False, choices=[("", _("not known")), *choices_of(BodyStyle)]
+    )
+    propulsion = forms.ChoiceField(
+        label=_("Propulsion"),
+        required=False,
+        choices=[
+            ("", _("not known")),
+            *((value, label) for value, label in choices_of(Propulsion) if value != Propulsion.UNKNOWN),
+        ],
+        help_text=_("Underside and sills wait until it is known."),
     )
     owner = forms.CharField(label=_("Owner's name"), max_length=200)
     contact = forms.CharField(

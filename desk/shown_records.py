@@ -113,6 +113,11 @@ def of_cover_to_claim_on(request: HttpRequest, number: str) -> Records:
     return name_records(cover, cover.vehicle, cover.claims.all())
 
 
+def of_vehicle(request: HttpRequest, vin: str, **_: Any) -> Records:
+    """Return a vehicle; what is on record of it as itself is told of it."""
+    return name_records(access_vehicle(get_user(request), vin))
+
+
 def of_new_treatment(request: HttpRequest, vin: str) -> Records:
     """Return a vehicle and its treatments."""
     vehicle = access_vehicle(get_user(request), vin)

@@ -41,7 +41,9 @@ from notifications.job_sheets import read_job_sheet_pdf
 from notifications.queries import read_certificate_pdf
 from treatments.models import Role, User, Vehicle
 from treatments.queries import find_clock, find_end_of_day_at, find_today
+from treatments.rules.coatable import ANSWER_FIRST
 from treatments.rules.speaking import ENGLISH
+from treatments.rules.standing_facts import find_propulsion
 from treatments.rules.words import Answer
 from treatments.shop_reference import find_site_of, map_zone_names
 from treatments.vehicle_search import list_found_vehicles, list_with_plate_or_vin
@@ -147,6 +149,8 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "day_name": day_name,
         "known_day": known_day,
         "errors": errors,
+        "propulsion": find_propulsion(view.history.facts, as_of),
+        "answer_first": ANSWER_FIRST,
         "cover": view.cover,
         "state": view.state,
         "band": band,

@@ -28,6 +28,7 @@ from treatments.among import Among
 from treatments.models import Role, Site, User, Vehicle
 from treatments.queries import find_today
 from treatments.rules.vin import VinMark, clean_vin
+from treatments.rules.words import Propulsion
 from treatments.services import add_vehicle, find_or_add_customer, make_match_key
 from treatments.shop_reference import find_site_of, map_sites
 from treatments.standing_query import Given, GivenKeys, StandingQuery
@@ -214,6 +215,7 @@ def _add(form: NewVehicleForm, user: User, now: datetime) -> Vehicle:
         plate=values["plate"],
         description=values["description"],
         body_style=values["body_style"],
+        propulsion=Propulsion(values["propulsion"]) if values["propulsion"] else None,
         now=now,
         actor=user,
     )

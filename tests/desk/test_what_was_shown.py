@@ -30,7 +30,7 @@ from tests.demo_records import load_demo
 from tests.desk.test_pages import log_in
 from tests.table_contents import read_tables
 from treatments.event_log import Happening, record_events
-from treatments.models import Customer, Lot, Treatment, User, Vehicle
+from treatments.models import Customer, Lot, Treatment, User, Vehicle, VehicleFact
 from treatments.shown import Records, find_log_position
 
 # Forms that need not say what they were shown for, and why.
@@ -67,6 +67,11 @@ def _signed() -> Treatment:
     return Treatment.objects.filter(signed_off_at__isnull=False, amended_by__isnull=True).order_by("-pk")[0]
 
 
+def _fact() -> list[Any]:
+    fact = VehicleFact.objects.select_related("vehicle").order_by("pk")[0]
+    return [fact.vehicle.vin, fact.pk]
+
+
 def _bay_with_calendar() -> Bay:
     bay = Bay.objects.order_by("pk")[0]
     if not CalendarFeed.objects.filter(bay=bay).exists():
@@ -89,6 +94,8 @@ FORMS: dict[str, Callable[[], Sent]] = {
     "visit_act": lambda: ([_visit().number, "cancel"], {"cancel-reason": "by mistake"}),
     "book": lambda: ([Vehicle.objects.order_by("pk")[0].vin], {"day": "2027-03-01"}),
     "vehicle_change": lambda: ([Vehicle.objects.order_by("pk")[0].vin, "odometer"], {"confirm": "1"}),
+    "vehicle_facts": lambda: (_find_page("vehicle_facts"), {"about": "fact"}),
+    "withdraw_fact": lambda: (_fact(), {}),
     "record_treatment": lambda: (_find_page("record_treatment"), _key("owner")),
     "change_treatment": lambda: (_find_page("change_treatment"), _key("owner")),
     "amend_treatment": lambda: ([_signed().pk], _key("owner")),
