@@ -95,7 +95,7 @@ def _find_news(
     pending = [message for message in messages if message.status == MessageStatus.WAITING]
     told = [message for message in messages if message.status in (MessageStatus.LEASED, MessageStatus.SENT)]
     with speak_to(customer, appointment.site) as language:
-        visit = _describe(appointment)
+        visit = _describe(appointment, part)
         kind = choose_news(visit, _read_told(told[-1]) if told else None, now)
         kept = [message for message in pending if message.kind == kind and _is_true(message, visit, now)]
         stale = [message.pk for message in pending if message not in kept]
@@ -122,8 +122,8 @@ def _find_news(
     return [message], withdrawn, ()
 
 
-def _describe(appointment: Appointment) -> TellableVisit:
-    return TellableVisit(AppointmentStatus(appointment.status), show_to_customer(appointment))
+def _describe(appointment: Appointment, part: VisitPart | None) -> TellableVisit:
+    return TellableVisit(AppointmentStatus(appointment.status), show_to_customer(appointment, part))
 
 
 def _read_told(message: Message) -> ToldVisit | None:
@@ -142,7 +142,8 @@ def is_invitation_true(message: Message, now: datetime) -> bool:
     if appointment is None or appointment.customer is None:
         return False
     with speak_to(appointment.customer, appointment.site):
-        return _is_true(message, _describe(appointment), now)
+        part = read_visit_parts([appointment.pk]).get(appointment.pk)
+        return _is_true(message, _describe(appointment, part), now)
 
 
 # What a customer can't know by having been on the telephone for it.

@@ -68,11 +68,12 @@ def find_organizer(site: Site) -> CalendarPerson:
     return CalendarPerson(site.name, site.email or parseaddr(settings.DEFAULT_FROM_EMAIL)[1])
 
 
-def show_to_customer(appointment: Appointment) -> CalendarVisit:
+def show_to_customer(appointment: Appointment, part: VisitPart | None = None) -> CalendarVisit:
     """Return an appointment as its customer's calendar shows it; call it within ``speak_to``.
 
     Args:
         appointment: with its customer; site, vehicle and customer loaded.
+        part: which part of a split visit it is; None: it was not split.
     """
     customer, site, vehicle = appointment.customer, appointment.site, appointment.vehicle
     assert customer is not None
@@ -84,7 +85,9 @@ def show_to_customer(appointment: Appointment) -> CalendarVisit:
         "site": site,
         "vehicle": vehicle,
         "own_page": address,
+        "part": part,
     }
+    title = gettext("Washing and drying") if part is not None and part.is_washing else tell_title(appointment.visit)
     return CalendarVisit(
         uid=make_uid(appointment),
         sequence=appointment.sequence,
@@ -93,7 +96,7 @@ def show_to_customer(appointment: Appointment) -> CalendarVisit:
         recorded_at=appointment.recorded_at,
         changed_at=appointment.changed_at,
         cancelled=cancelled,
-        summary=f"{tell_title(appointment.visit)}: {tell_vehicle(vehicle)}",
+        summary=f"{title}: {tell_vehicle(vehicle)}",
         location=tell_place(site),
         description=render_to_string("notifications/visit_entry.txt", context),
         organizer=find_organizer(site),
@@ -102,7 +105,7 @@ def show_to_customer(appointment: Appointment) -> CalendarVisit:
         # The vehicle is with the shop meanwhile, its owner is free.
         takes_time=False,
         alarm_before=REMINDED_BEFORE,
-        alarm_text=gettext("Tomorrow: %(visit)s") % {"visit": tell_title(appointment.visit)},
+        alarm_text=gettext("Tomorrow: %(visit)s") % {"visit": title},
     )
 
 

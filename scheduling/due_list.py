@@ -48,8 +48,8 @@ class DueFilter:
 
 # How a day stands to the dates of the most pressing due item of a cover; the order is that of the list.
 URGENCIES = {
-    "overdue": "past the last day of grace",
-    "in_grace": "in the days of grace",
+    "overdue": "overdue",
+    "in_grace": "in grace",
     "in_window": "in its window",
     "coming": "window not open yet",
 }

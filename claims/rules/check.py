@@ -13,7 +13,7 @@ from claims.rules.zone_rules import (
     check_conditions_on_record,
     check_film_on_record,
     check_intake_rust,
-    check_looks,
+    check_looks_on_record,
     check_lots,
     check_not_excluded,
     check_reach_on_record,
@@ -102,11 +102,11 @@ def check_zone(
     if treated.answer is Answer.HOLDS:
         findings += [
             check_touch_ups(zone, items, past),
-            check_looks(zone, past, found_on),
             check_film_on_record(zone, past),
             check_lots(zone, past),
             check_conditions_on_record(zone, past),
         ]
+        findings += check_looks_on_record(zone, past, found_on)
         findings += check_reach_on_record(zone, past)
     return findings
 
@@ -284,7 +284,7 @@ def check_reinspections(claim: RustClaim, terms: Terms, items: Sequence[DueItem]
     if not missed:
         done = [str(item.done_on) for item in items if item.done_on]
         waived = sum(item.status is DueStatus.WAIVED for item in items)
-        became = [f"done in the window or the days of grace: {', '.join(done)}"] if done else []
+        became = [f"done in the window or the grace: {', '.join(done)}"] if done else []
         became += [f"waived by the shop: {waived}"] if waived else []
         sentence = f"{len(items)} had come due; {'; '.join(became)}."
         return replace(finding, sentence=sentence, records=records)

@@ -86,7 +86,7 @@ def recommend(check: ClaimCheck, amount: AmountSheet | None) -> Recommendation:
         outcome = Outcome.PAY
         sentence = f"The claim holds for {say(paid)}: {amount.payable}."
     if duty:
-        sentence += " The shop's own work fell short; see its duty."
+        sentence += " The shop's own work fell short: the findings on it say where."
     clauses = [f.clause for f in against if f.clause]
     if amount is not None and outcome in (Outcome.PAY, Outcome.PAY_IN_PART):
         clauses += [line.clause for line in amount.lines if line.clause not in NO_CLAUSE]

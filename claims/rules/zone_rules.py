@@ -188,20 +188,12 @@ def _find_chance(item: DueItem, at_shop: list[tuple[date, str]]) -> tuple[date, 
     return next((visit for visit in at_shop if opens <= visit[0] <= grace), None)
 
 
-def check_looks(zone: ClaimedZone, past: VehicleHistory, found_on: date) -> Finding:
-    """What did inspections see on the zone since its first coat, and was it acted upon? The shop's to answer for.
+def check_looks_on_record(zone: ClaimedZone, past: VehicleHistory, found_on: date) -> list[Finding]:
+    """What did reinspections see on the zone since its first coat, and was it acted upon? Nothing is asked of none.
 
     Rust, a thin film or none, seen at a reinspection, wants the zone coated on that day or later before the discovery.
     A look on the day of discovery is the discovery.
     """
-    finding = Finding(
-        "looks",
-        zone.zone,
-        "Was what inspections saw there acted upon?",
-        Answer.HOLDS,
-        "No reinspection is on record that looked at this zone.",
-        shop_fell_short=True,
-    )
     coats = [treatment.day for treatment, _ in _find_coats(zone.zone, past)]
     told, records, ignored = [], [], False
     for inspection in past.current_inspections:
@@ -218,13 +210,18 @@ def check_looks(zone: ClaimedZone, past: VehicleHistory, found_on: date) -> Find
         told.append(f"{inspection.day}: {_say_look(seen)}{', not coated since' if wants_work and not acted else ''}")
         records.append(inspection.record)
     if not told:
-        return finding
-    return replace(
-        finding,
-        answer=Answer.FAILS if ignored else Answer.HOLDS,
-        sentence=f"Seen {'; '.join(told)}.",
-        records=tuple(records),
-    )
+        return []
+    return [
+        Finding(
+            "looks",
+            zone.zone,
+            "Was what inspections saw there acted upon?",
+            Answer.FAILS if ignored else Answer.HOLDS,
+            f"Seen {'; '.join(told)}.",
+            records=tuple(records),
+            shop_fell_short=True,
+        )
+    ]
 
 
 def _say_look(seen: InspectedZone) -> str:

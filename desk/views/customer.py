@@ -32,6 +32,7 @@ from notifications.queries import read_certificate_pdf
 from notifications.rules.calendar_text import write_download
 from notifications.speaking import choose_language, speak_to
 from notifications.tasks import nudge_to_tell
+from notifications.visit_parts import read_visit_parts
 from notifications.visit_text import show_to_customer, tell_title
 from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.finding import propose_slots
@@ -233,10 +234,16 @@ def _tell_visit(visit: Appointment | None) -> dict[str, Any]:
     """Return what a part of a page says of a visit: what it is, and its moments on the clock of the site."""
     if visit is None:
         return {}
+    clock = find_clock(visit.site)
+    part = read_visit_parts([visit.pk]).get(visit.pk)
+    is_washing = part is not None and part.is_washing
+    other = part.other if part is not None and is_washing else None
     return {
-        "visit_title": tell_title(visit.visit),
-        "starts_at": visit.starts_at.astimezone(find_clock(visit.site)),
-        "ready_at": visit.ready_at.astimezone(find_clock(visit.site)),
+        "visit_title": gettext("Washing and drying") if is_washing else tell_title(visit.visit),
+        "is_washing": is_washing,
+        "work_starts_at": other.starts_at.astimezone(clock) if other else None,
+        "starts_at": visit.starts_at.astimezone(clock),
+        "ready_at": (other.ready_at if other else visit.ready_at).astimezone(clock),
     }
 
 
@@ -380,7 +387,8 @@ def visit_file(request: HttpRequest, visitor: Visitor) -> HttpResponse:
     if visitor.visit is None:
         return _show(request, visitor, status=404)
     language = translation.get_language() or settings.LANGUAGE_CODE
-    text = write_download(show_to_customer(visitor.visit), language=language, now=visitor.now)
+    part = read_visit_parts([visitor.visit.pk]).get(visitor.visit.pk)
+    text = write_download(show_to_customer(visitor.visit, part), language=language, now=visitor.now)
     response = HttpResponse(text, content_type="text/calendar; charset=utf-8; method=PUBLISH")
     response["Content-Disposition"] = 'attachment; filename="visit.ics"'
     return response

@@ -202,10 +202,13 @@ def tell_opening(reminder: Reminder, vehicle: str, as_of: date) -> str:
     if kind is MessageKind.LAST_DAYS:
         return (
             f"The rust protection visit of your {vehicle} was due by {tell_day(main.last_on)}. It still counts "
-            f"if we see the vehicle by {grace}, the last day of grace."
+            f"if we see the vehicle by {grace}, when the grace ends."
         )
     if kind is MessageKind.SUSPENDED:
-        return f"No rust protection visit of your {vehicle} is on record by {grace}, the last day that counted."
+        return (
+            f"No rust protection visit of your {vehicle} is on record from {tell_day(main.opens_on)} to {grace}, the "
+            "days on which it counted."
+        )
     late = kind is MessageKind.FILM_OVERDUE
     due = [t for t in reminder.things if (as_of > t.grace_until if late else t.opens_on <= as_of)]
     zones = tell_count(len({zone for thing in due for zone in thing.zones}), "zone")

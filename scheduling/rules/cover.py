@@ -24,6 +24,7 @@ from scheduling.rules.terms import MissedMeans, Terms
 from scheduling.rules.touch_ups import TouchUp, explain_touch_up, walk_touch_ups
 from treatments.rules.history import TreatmentRecord, VehicleHistory
 from treatments.rules.standing_facts import find_zones_out
+from treatments.rules.wording import tell_count
 
 NO_MORE_COVER = (CoverStatus.LAPSED, CoverStatus.EXPIRED, CoverStatus.ENDED)
 FULL_PERCENT = Decimal(100)
@@ -186,7 +187,8 @@ def _judge_state(
         pending = f"Pending: the terms want these zones done first: {', '.join(missing)}."
     claims_from = first.day + timedelta(days=terms.claims.waiting_days)
     if day < claims_from and not pending:
-        pending = f"Pending: the waiting period of {terms.claims.waiting_days} days ends on {claims_from}."
+        waiting = tell_count(terms.claims.waiting_days, "day")
+        pending = f"Pending: the cover runs from {claims_from}, after a waiting period of {waiting}."
     if pending:
         return CoverOnDay(day, CoverStatus.PENDING, first.day, pending, last_day)
     running = _judge_running_cover(terms, reinspections, day, max(began_on, claims_from), last_day)

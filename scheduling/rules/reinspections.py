@@ -201,9 +201,10 @@ def say_missed(found: Reinspection, duty: ReinspectionTerms) -> str:
         MissedMeans.LAPSES: "that makes a cover lapse",
         MissedMeans.REDUCES: f"a cover then pays {duty.reduced_to_percent} %",
     }[duty.missed_means]
-    grace = found.laid.grace_until
+    opens, last, grace = found.laid.opens_on, found.laid.last_on, found.laid.grace_until
+    until = f"{grace}, the end of grace" if grace > last else f"{last}, the last day"
     cured = f" Made up for by the visit on {found.visit.day}." if found.visit else ""
-    return f" No visit is on record by {grace}, the last day of grace: missed; {what}.{cured}"
+    return f" Missed: no visit is on record from {opens} through {until}; {what}.{cured}"
 
 
 def explain_reinspection(found: Reinspection, terms: Terms) -> DueItem:
@@ -217,7 +218,7 @@ def explain_reinspection(found: Reinspection, terms: Terms) -> DueItem:
     if found.status is DueStatus.DONE and visit:
         how = "before its window opened" if visit.day < laid.opens_on else "in time"
         if visit.day > laid.last_on:
-            how = f"late, but within the days of grace, which ran until {laid.grace_until}"
+            how = f"late, but within the grace, which ran until {laid.grace_until}"
         sentence += f" Done on {visit.day}, {how}."
     elif found.status is DueStatus.WAIVED and found.waiver:
         sentence += f" Waived on {found.waiver.day}: {found.waiver.reason}."

@@ -346,10 +346,10 @@ def _tell_day(item: DueDates, day: date, today: date) -> str:
         return f"Before {what} opens on {item.opens_on}, so it would not count for it"
     if day > item.grace_until:
         if item.grace_until < today:
-            return f"Makes good {what}, which ran over its last day {item.grace_until}"
-        return f"Too late for {what}, whose last day is {item.grace_until}"
+            return f"Makes up for {what}, which was due by {item.last_on}"
+        return f"Too late for {what}, which counts through {item.grace_until}"
     if day > item.last_on:
-        return f"In the days of grace of {what}, {_tell_days_before(day, item.grace_until)}"
+        return f"In the grace of {what}, {_tell_days_of_grace(day, item.grace_until)}"
     if day < item.opens_on:
         return f"Shortly before the window of {what}, which opens on {item.opens_on}"
     if item.target_on == item.last_on:
@@ -367,6 +367,13 @@ def _tell_target(day: date, target: date) -> str:
     return (
         f"; {days} days after the target day {target}" if days > 0 else f"; {-days} days before the target day {target}"
     )
+
+
+def _tell_days_of_grace(day: date, until: date) -> str:
+    days = (until - day).days
+    if days == 0:
+        return f"on the day on which it ends, {until}"
+    return f"{days} day before it ends on {until}" if days == 1 else f"{days} days before it ends on {until}"
 
 
 def _tell_days_before(day: date, last: date, name: str = "last day") -> str:

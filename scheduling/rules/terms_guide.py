@@ -170,7 +170,7 @@ FIELDS: dict[str, FieldGuide] = {
         "There are no days of grace.",
     ),
     "reinspection.missed_means": FieldGuide(
-        "A missed one", "What happens to the cover on the day after the last day of grace.", says="{}"
+        "A missed one", "What happens to the cover on the day after the end of grace.", says="{}"
     ),
     "reinspection.reduced_to_percent": FieldGuide(
         "Reduced to",

@@ -224,8 +224,10 @@ def explain_touch_up(found: TouchUp) -> DueItem:
         sentence += f" Waived on {found.waiver.day}: {found.waiver.reason}."
     elif found.status is DueStatus.MISSED:
         done_on = next_day
-        late = f" Recoated late, on {next_day}." if next_day else " Not recoated yet."
-        sentence += f" The last day of grace was {laid.grace_until}.{late}"
+        late = f" Recoated late, on {next_day}." if next_day else " No later coat is on record."
+        has_grace = laid.grace_until > laid.last_on
+        ended = f" Grace ran until {laid.grace_until}." if has_grace else f" The last day was {laid.last_on}."
+        sentence += f"{ended}{late}"
     # Zones coated on one day may part later, when only some of them are recoated.
     return DueItem(
         key=found.waiver_key + (f":{next_day}" if next_day else ""),

@@ -223,7 +223,10 @@ def test_a_visit_that_was_missed_says_so_and_what_follows(cover: Cover) -> None:
     message = write_on(date(2027, 8, 1))
     assert message is not None
     assert message.kind == MessageKind.SUSPENDED
-    assert "No rust protection visit of your 2025 Harrow Finch is on record by 10 July 2026" in message.body
+    assert (
+        "No rust protection visit of your 2025 Harrow Finch is on record from 11 April 2026 to 10 July 2026"
+        in message.body
+    )
     assert "Damage found while it is suspended may not be paid." in message.body
 
 
