@@ -12,6 +12,8 @@ from django.contrib.sessions.backends.db import SessionStore as DatabaseSessionS
 from django.db.models import CharField, DateTimeField, Subquery
 from django.utils import timezone
 
+from desk.client_address import is_on_this_machine
+from desk.demo.load import DEMO_PASSWORD
 from treatments.models import LogIn, ReferenceStamp, User
 from treatments.reference import note_stamp
 from treatments.standing_query import Given, StandingRows
@@ -55,7 +57,12 @@ class SessionStore(DatabaseSessionStore):
 
 
 class Backend(ModelBackend):
-    """Log-in by name and password, as Django does it."""
+    """Log-in by name and password, as Django does it; the printed password of the demo opens on this machine only."""
+
+    def authenticate(self, request: Any, username: Any = None, password: Any = None, **kwargs: Any) -> Any:
+        if password == DEMO_PASSWORD and not (request is not None and is_on_this_machine(request)):
+            return None
+        return super().authenticate(request, username, password, **kwargs)
 
     def get_user(self, user_id: Any) -> User | None:
         """Return the person of a session, or None where there is none any more or the person may not log in."""

@@ -6,6 +6,7 @@ Without them: one SQLite file in WAL mode, Celery in this process, and mail writ
 import os
 import secrets
 import tempfile
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -73,6 +74,10 @@ INSTALLED_APPS = [
     "django_htmx",
     "rest_framework",
     "rest_framework.authtoken",
+    "axes",
+    "django_otp",
+    "django_otp.plugins.otp_totp",
+    "django_otp.plugins.otp_static",
     "drf_spectacular",
     "drf_spectacular_sidecar",
     "treatments",
@@ -98,6 +103,8 @@ MIDDLEWARE = [
     "desk.access.refuse_odd_addresses",
     "treatments.reference.look_at_reference_once",
     "desk.follow_up.follow_up_on_forms",
+    "desk.log_in_limits.ask_for_codes_to_be_set_up",
+    "axes.middleware.AxesMiddleware",
 ]
 
 # A treatment of a vehicle with every zone and two coats on each is one form of about 1,200 fields.
@@ -164,7 +171,26 @@ def read_database() -> dict[str, Any]:
 DATABASES = {"default": read_database()}
 
 SESSION_ENGINE = "config.log_in"
-AUTHENTICATION_BACKENDS = ["config.log_in.Backend"]
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "config.log_in.Backend"]
+# So many wrong passwords of one person from one address, and the next log-in there waits. ``manage.py axes_reset`` ends
+# every lock at once, ``axes_reset_username NAME`` those of one person.
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_FAILURE_LIMIT = env.int("LOG_IN_FAILURES", default=5)
+AXES_COOLOFF_TIME = timedelta(minutes=env.int("LOG_IN_LOCKED_MINUTES", default=15))
+AXES_RESET_ON_SUCCESS = True
+# Tried again meanwhile, a lock is not made longer: a stranger could keep somebody out for ever.
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
+AXES_DISABLE_ACCESS_LOG = True
+AXES_VERBOSE = False
+AXES_CLIENT_IP_CALLABLE = "desk.client_address.find_client_address"
+AXES_LOCKOUT_CALLABLE = "desk.log_in_limits.answer_locked"
+# From one address, whatever the names that are tried.
+LOG_INS_OF_AN_ADDRESS = env.str("LOG_INS_OF_AN_ADDRESS", default="300/hour")
+# Roles that log in with a one-time code, e.g. "owner,warranty_administrator". Everybody else may.
+LOG_IN_CODES_REQUIRED_OF = env.list("LOG_IN_CODES_REQUIRED_OF", default=[])
+LOG_IN_CODES_ISSUER = env.str("LOG_IN_CODES_ISSUER", default="Rust protection record")
+# The administration pages show no secret of an app for codes.
+OTP_ADMIN_HIDE_SENSITIVE_DATA = True
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
@@ -236,12 +262,15 @@ PHOTOS_WAIT_DAYS = env.int("PHOTOS_WAIT_DAYS", default=30)
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "rest_framework.authentication.TokenAuthentication",
+        "api.authentication.LimitedTokenAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_THROTTLE_CLASSES": ["rest_framework.throttling.UserRateThrottle"],
+    # Of one person, counted in each process.
+    "DEFAULT_THROTTLE_RATES": {"user": env.str("API_CALLS_OF_A_PERSON", default="1200/min")},
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
     "DEFAULT_PAGINATION_CLASS": "api.pagination.CursorPages",
     "EXCEPTION_HANDLER": "api.problems.answer_problem",
@@ -274,7 +303,8 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 X_FRAME_OPTIONS = "DENY"
-if env.bool("BEHIND_HTTPS", default=False):
+BEHIND_HTTPS = env.bool("BEHIND_HTTPS", default=False)
+if BEHIND_HTTPS:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
     SECURE_HSTS_SECONDS = 31_536_000

@@ -126,6 +126,21 @@ def get_user(request: HttpRequest) -> User:
     return request.user
 
 
+def open_to_all(
+    view: Callable[Concatenate[HttpRequest, P], R],
+) -> Callable[Concatenate[HttpRequest, P], R]:
+    """Let everybody who is logged in open a view, whatever the role: what concerns the own log-in."""
+
+    @login_required
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        request.user = find_person(request)
+        note_position(request)
+        return view(request, *args, **kwargs)
+
+    return cast("Callable[Concatenate[HttpRequest, P], R]", guarded)
+
+
 def list_vehicles_for(user: User) -> QuerySet[Vehicle]:
     """Return the vehicles that a person may see: a dealership those that it sold cover for."""
     if user.role == Role.DEALERSHIP:

@@ -1,6 +1,7 @@
 """Registers the desk room with Django, and lets Python look for garbage less often."""
 
 import gc
+from importlib import import_module
 
 from django.apps import AppConfig
 
@@ -14,5 +15,7 @@ class DeskConfig(AppConfig):
 
     def ready(self) -> None:
         """Put what was loaded so far out of the collector's sight, and call it more seldom."""
+        # Listens to what Django and django-axes say of log-ins.
+        import_module("desk.log_in_limits")
         gc.freeze()
         gc.set_threshold(*LOOKED_THROUGH_AFTER)

@@ -97,6 +97,11 @@ def of_customer(request: HttpRequest, key: int) -> Records:
     return name_records(access_customer(key))
 
 
+def of_own_account(request: HttpRequest, **_: Any) -> Records:
+    """Return the person who is logged in."""
+    return name_records(get_user(request))
+
+
 def of_lot(request: HttpRequest, key: int) -> Records:
     """Return a lot."""
     return name_records(access_lot(key))

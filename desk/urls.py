@@ -6,6 +6,7 @@ from django.views.decorators.http import require_POST
 from django.views.i18n import set_language
 
 from desk.views import (
+    account,
     bays,
     book_many,
     booking,
@@ -40,6 +41,11 @@ urlpatterns = [
     path("", entry.home, name="home"),
     path("health/", health.health, name="health"),
     path("log-in/", entry.LogIn.as_view(), name="log_in"),
+    path("log-in/code/", entry.log_in_code, name="log_in_code"),
+    path("account/", account.account, name="account"),
+    path("account/password/", account.password, name="own_password"),
+    path("account/codes/", account.codes, name="codes"),
+    path("account/codes/do/<slug:action>/", account.change_codes, name="codes_act"),
     path("log-out/", LogoutView.as_view(), name="log_out"),
     path("language/", require_POST(set_language), name="set_language"),
     path("look/", entry.choose_look, name="choose_look"),

@@ -19,6 +19,9 @@ CLOSED: dict[str, dict[str, str]] = {
     "sessions.Session": {"session_key": SECRET, "session_data": "nothing: log-ins lie in treatments.LogIn"},
     "authtoken.Token": {"key": SECRET},
     "authtoken.TokenProxy": {"key": SECRET},
+    "otp_totp.TOTPDevice": {"name": CODE, "key": SECRET},
+    "otp_static.StaticDevice": {"name": CODE},
+    "otp_static.StaticToken": {"token": SECRET},
     "treatments.Event": {
         "kind": CODE,
         "subject": CODE,

@@ -22,6 +22,9 @@ CLAIM = _("what a claim was about and how it was decided")
 WORK_DONE = _("It says what was done to the vehicle. The cover rests on it, whoever owns the vehicle.")
 NOT_OF_CUSTOMERS = _("It is about no customer. The owner of the shop changes it where it was typed.")
 STAFF_WHY = _("Who did the work and who decided is part of every record. End the log-in of somebody who has left.")
+FAILED_LOG_INS = _("log-ins that failed, so that too many are locked")
+LOG_INS_GO = _("It is about whoever tried to log in, and goes with the next log-in that succeeds or after the lock.")
+NOT_WRITTEN = _("The table belongs to the program that locks log-ins. Nothing is written into it.")
 TOLD = _("what the customer was told, and at which address")
 SENT_STAYS = _("That a message was sent, when, and about what, stays without its text.")
 MESSAGES = "MESSAGES_KEPT_DAYS"
@@ -171,6 +174,27 @@ DESK: list[Words] = [
 ]
 
 SHOP: list[Words] = [
+    Words(
+        "axes.AccessAttempt",
+        ("username", "ip_address", "user_agent", "http_accept", "path_info", "get_data", "post_data"),
+        FAILED_LOG_INS,
+        KEEP,
+        why=LOG_INS_GO,
+    ),
+    Words(
+        "axes.AccessLog",
+        ("username", "ip_address", "user_agent", "http_accept", "path_info", "session_hash"),
+        FAILED_LOG_INS,
+        KEEP,
+        why=NOT_WRITTEN,
+    ),
+    Words(
+        "axes.AccessFailureLog",
+        ("username", "ip_address", "user_agent", "http_accept", "path_info"),
+        FAILED_LOG_INS,
+        KEEP,
+        why=NOT_WRITTEN,
+    ),
     Words("treatments.Lot", ("recall_reason",), OWN_SHOP, KEEP, why=NOT_OF_CUSTOMERS),
     Words("scheduling.BayClosure", ("reason",), OWN_SHOP, KEEP, why=NOT_OF_CUSTOMERS),
     Words("scheduling.ClosedDay", ("reason",), OWN_SHOP, KEEP, why=NOT_OF_CUSTOMERS),

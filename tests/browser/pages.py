@@ -162,6 +162,11 @@ DECISION = (("#decide_kind", "goodwill"), ("#decide_amount", "40"), ("#decide_re
 PAGES = [
     DeskPage("log_in", NOBODY),
     DeskPage("log_in", NOBODY, spoil="main form", what="error"),
+    DeskPage("account", "owner"),
+    DeskPage("own_password", "lift"),
+    DeskPage("own_password", "lift", spoil="main form", what="error"),
+    DeskPage("codes", "writer"),
+    DeskPage("codes", "owner", spoil="main form[action$='/begin/']", what="begun"),
     DeskPage("due_list", "writer"),
     DeskPage("due_list", "writer", query="?q=nobody+at+all", what="nothing"),
     DeskPage("due_list", "writer", query="?urgency=x&after=nowhere", what="told"),
@@ -269,6 +274,8 @@ PAGES = [
 NO_PAGES = {
     "home": "leads to another page",
     "log_out": "only posted to",
+    "log_in_code": "asked for after a right password only; looked at by its own test",
+    "codes_act": "only posted to; shows the page of codes",
     "set_language": "only posted to",
     "choose_look": "only posted to",
     "book_next": "leads to the page of a vehicle",

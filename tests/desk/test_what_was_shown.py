@@ -36,6 +36,7 @@ from treatments.shown import Records, find_log_position
 # Forms that need not say what they were shown for, and why.
 EXEMPT = {
     "log_in": "changes no record",
+    "log_in_code": "changes no record",
     "log_out": "changes no record",
     "set_language": "changes no record",
     "choose_look": "changes no record",
@@ -102,6 +103,8 @@ FORMS: dict[str, Callable[[], Sent]] = {
     "sign_off_treatment": lambda: (_find_page("change_treatment"), {"confirmed": "yes"}),
     "discard_treatment": lambda: (_find_page("change_treatment"), {}),
     "record_inspection": lambda: (_find_page("record_inspection"), _key("owner")),
+    "own_password": lambda: ([], {"old_password": "x"}),
+    "codes_act": lambda: (["begin"], {}),
     "erase": lambda: ([Customer.objects.order_by("pk")[0].pk], {"order": "person"}),
     "receive_lot": lambda: ([], {}),
     "recall_lot": lambda: ([Lot.objects.order_by("pk")[0].pk], {"reason": "x", "recalled_on": "2026-01-01"}),

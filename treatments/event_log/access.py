@@ -14,6 +14,7 @@ from treatments.models import Role, User
 
 ACCESS_CHANGED = "user.access_changed"
 LOG_IN_FAILED = "user.log_in_failed"
+LOG_IN_LOCKED = "user.log_in_locked"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +75,12 @@ def record_removal(*, person: User, now: datetime, actor: User | None) -> None:
 
 
 @transaction.atomic
+def record_lock(*, name: str, address: str, now: datetime) -> None:
+    """Record that log-ins of a person from an address are locked for a while; arguments as for a failed log-in."""
+    _record_log_in(LOG_IN_LOCKED, name, address, now)
+
+
+@transaction.atomic
 def record_failed_log_in(*, name: str, address: str, now: datetime) -> None:
     """Record that somebody could not log in.
 
@@ -81,15 +88,24 @@ def record_failed_log_in(*, name: str, address: str, now: datetime) -> None:
         name: as it was typed; kept only where it is somebody's, since people type passwords into the wrong field.
         address: from where, '' where that is not known. It is a word that can be erased.
     """
+    _record_log_in(LOG_IN_FAILED, name, address, now)
+
+
+def _record_log_in(kind: str, name: str, address: str, now: datetime) -> None:
     person = User.objects.filter(username=name[:150]).first() if "\x00" not in name else None
     after = {"address": address, "known": person is not None}
-    happening = Happening(LOG_IN_FAILED, "user", str(person.pk) if person else "", after=after)
-    record_events([happening], actor=None, now=now)
+    record_events([Happening(kind, "user", str(person.pk) if person else "", after=after)], actor=None, now=now)
 
 
 def note_failed_log_in(
     sender: object, credentials: Mapping[str, Any], request: HttpRequest | None = None, **_: Any
 ) -> None:
-    """Record what Django's own signal tells, whichever page or tool asked for the name and the password."""
-    address = request.META.get("REMOTE_ADDR", "") if request else ""
+    """Record what Django's own signal tells, whichever page or tool asked for the name and the password.
+
+    The failure that locks, and those that the lock keeps out, are told by ``record_lock``, once.
+    """
+    if getattr(request, "axes_locked_out", False):
+        return
+    # Behind a proxy, django-axes knows the address of the client.
+    address = getattr(request, "axes_ip_address", None) or (request.META.get("REMOTE_ADDR", "") if request else "")
     record_failed_log_in(name=str(credentials.get("username", "")), address=address, now=timezone.now())

@@ -1,6 +1,8 @@
 """Sites, the people who work there, customers and the dealerships that sell cover."""
 
+import hashlib
 import zoneinfo
+from collections.abc import Iterator
 from enum import StrEnum
 from importlib import import_module
 from typing import Any
@@ -79,6 +81,18 @@ class User(AbstractUser):
     role = models.CharField(max_length=24, choices=choices_of(Role), default=Role.SERVICE_WRITER)
     site = models.ForeignKey(Site, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
     dealership = models.ForeignKey(Dealership, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
+
+    def get_session_auth_hash(self) -> str:
+        """Return what a session is held to: with another password, role or dealership it ends."""
+        return self._with_rights(super().get_session_auth_hash())
+
+    def get_session_auth_fallback_hash(self) -> Iterator[str]:
+        """Return the same under the keys of before, so that a new key ends no session."""
+        return map(self._with_rights, super().get_session_auth_fallback_hash())
+
+    def _with_rights(self, of_password: str) -> str:
+        rights = (self.role, self.is_staff, self.is_superuser, self.site_id, self.dealership_id)
+        return hashlib.sha256(repr((of_password, *rights)).encode()).hexdigest()
 
     class Meta(AbstractUser.Meta):
         constraints = [

@@ -18,6 +18,7 @@ from claims.models import Claim
 from claims.queries import read_claim_check
 from claims.rules.claim import Finding
 from claims.services.report_counting import count_reports
+from desk.client_address import is_loopback
 from desk.demo.build_log import write_demo_log
 from desk.demo.load import DEMO_PASSWORD, DemoShop, load_bookings, load_claims, load_intakes_and_covers, load_shop
 from notifications.job_sheets import read_job_sheet_pdf
@@ -60,6 +61,12 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
+        host = options["address"].rpartition(":")[0]
+        if host and not is_loopback(host):
+            raise CommandError(
+                f"{options['address']} can be reached from other machines, and the password of the demo is printed. "
+                "Serve it on 127.0.0.1."
+            )
         if "SITE_URL" not in os.environ:
             # The links in the demo's mails lead to where it is served.
             settings.SITE_URL = find_site_url(options["address"])
