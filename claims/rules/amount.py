@@ -95,7 +95,7 @@ def work_out_amount(
     if len(given) < len(estimates) or not estimates:
         missing = f"{len(estimates) - len(given)} of {len(estimates)} zones have no estimate; ask for one for each."
         return AmountSheet((), None, missing)
-    so_far = Money(Decimal(0), currency).with_amount(add_up(given))
+    so_far = given[0].with_amount(add_up(given))
     lines = [AmountLine(ESTIMATE, f"Estimate for the zones that hold: {so_far}.", so_far)]
 
     def add(clause: str, sentence: str, amount: Decimal) -> None:
