@@ -9,7 +9,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from desk.booking_forms import WEEKDAYS, TimeOfDayInput, name_person
-from desk.day_fields import MomentField
+from desk.day_fields import DayField, MomentField
 from scheduling.booking.setting_up import MINUTES_FIELDS, MOST_MINUTES, MOST_OF_BAY, check_limits, check_minutes
 from scheduling.models import Bay, WorkDuration
 from scheduling.rules.booking_words import Skill
@@ -213,6 +213,17 @@ class AbsenceForm(TimesForm):
 class SkillsForm(forms.Form):
     skills = forms.MultipleChoiceField(
         label=_("May be booked for"), required=False, choices=choices_of(Skill), widget=forms.CheckboxSelectMultiple
+    )
+
+
+class TrainingsForm(forms.Form):
+    """Until when a person's certificates for work on some vehicles are good; a field for each training."""
+
+    high_voltage = DayField(label=_("Certificate for high voltage good until"), required=False)
+    gas_systems = DayField(
+        label=_("Certificate for gas systems good until"),
+        required=False,
+        help_text=_("Left empty without one. What it takes is for local law to say."),
     )
 
 

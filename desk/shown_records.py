@@ -75,7 +75,7 @@ def of_season_plan(request: HttpRequest) -> Records:
 def of_set_up(request: HttpRequest, action: str) -> Records:
     """Return what a form of the set-up changes: the row that it names, else all bays or the hours of the site."""
     key = read_whole(request.POST.get("row", ""), digits=17)
-    if action in ("skills", "person-hours"):
+    if action in ("skills", "trainings", "person-hours"):
         return {"user": [key or 0]}
     if action == "duration":
         return {"work_duration": [key or 0]}

@@ -21,8 +21,6 @@ WITHOUT_A_DOOR = {
     "treatments.inspections.discard_inspection": "its page is being built",
     "treatments.inspections.list_photos": "its page is being built",
     "treatments.inspections.sign_inspection": "its page is being built",
-    "treatments.vehicle_facts.certify_training": "its page is being built",
-    "treatments.vehicle_facts.withdraw_fact": "its page is being built",
 }
 
 Name = tuple[str, str]

@@ -78,6 +78,14 @@ def make_body(vehicle: Vehicle, facts: tuple[StandingFact, ...], day: date) -> V
     return VehicleBody(BodyStyle(vehicle.body_style) if vehicle.body_style else None, facts, day)
 
 
+def map_trainings() -> dict[int, list[PersonTraining]]:
+    """Return what each person has a certificate for, by the person's primary key."""
+    found: dict[int, list[PersonTraining]] = defaultdict(list)
+    for row in PersonTraining.objects.order_by("person_id", "training"):
+        found[row.person_id].append(row)
+    return found
+
+
 def list_missing_trainings(person: User, body: VehicleBody) -> list[Training]:
     """Return what a person must be trained for to coat a vehicle and is not, or not any more on that day."""
     if not body.trainings:

@@ -23,7 +23,7 @@ from desk.access import get_user, open_to
 from desk.booking_forms import name_person
 from desk.booking_page import list_errors, name_faults
 from desk.number_field import read_whole
-from desk.set_up_forms import AbsenceForm, BayForm, CloseBayForm, DurationForm, SkillsForm, WeekHoursForm
+from desk.set_up_forms import AbsenceForm, BayForm, CloseBayForm, DurationForm, SkillsForm, TrainingsForm, WeekHoursForm
 from desk.set_up_parts import (
     HoursOfDay,
     write_fields,
@@ -59,9 +59,12 @@ from scheduling.site_reference import (
     map_site_hours,
     map_skills,
 )
-from treatments.models import Role, Site, User
+from treatments.fact_reading import map_trainings
+from treatments.models import PersonTraining, Role, Site, User
 from treatments.rules.site_days import find_day
+from treatments.rules.words import Training
 from treatments.shop_reference import list_sites, map_people
+from treatments.vehicle_facts import certify_training
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +162,16 @@ def _set_skills(asked: Asked) -> Outcome:
     return Outcome(form, f"skills-{person.pk}")
 
 
+def _set_trainings(asked: Asked) -> Outcome:
+    person = _find_person(asked)
+    form = TrainingsForm(asked.data, prefix=f"trainings-{person.pk}")
+    if form.is_valid():
+        for training in Training:
+            expires_on = form.cleaned_data[training]
+            certify_training(person=person, training=training, expires_on=expires_on, now=asked.now, actor=asked.user)
+    return Outcome(form, f"trainings-{person.pk}")
+
+
 def _set_person_hours(asked: Asked) -> Outcome:
     person = _find_person(asked)
     form = WeekHoursForm(asked.data, prefix=f"hours-{person.pk}")
@@ -204,6 +217,7 @@ ACTIONS: dict[str, Callable[[Asked], Outcome]] = {
     "close": _close_bay,
     "reopen": _reopen_bay,
     "skills": _set_skills,
+    "trainings": _set_trainings,
     "person-hours": _set_person_hours,
     "absence": _note_absence,
     "back": _take_absence_back,
@@ -258,7 +272,7 @@ def _show(
     since = find_day(now, UTC)
     closures = [row for row in list_closures(site.pk, since) if row.ends_at > now and row.bay_id in bays]
     absences = [row for row in list_absences(site.pk, since) if row.ends_at > now and row.person_id in people]
-    skills, own_hours = map_skills(), map_person_hours()
+    skills, own_hours, trainings = map_skills(), map_person_hours(), map_trainings()
     hours = _list_hours(map_site_hours().get(site.pk, {}))
     moved = request.GET.get("to_be_moved", "")
     # Only what is being changed has its form on the page: all of them at once would be some hundred fields.
@@ -297,7 +311,12 @@ def _show(
         ),
         "people": [
             _describe_person(
-                person, skills.get(person.pk, ()), _list_hours(own_hours.get(person.pk, {})), opened, bound
+                person,
+                skills.get(person.pk, ()),
+                trainings.get(person.pk, ()),
+                _list_hours(own_hours.get(person.pk, {})),
+                opened,
+                bound,
             )
             for person in everyone
             if person.role != Role.DEALERSHIP
@@ -331,11 +350,25 @@ def _list_hours(hours: Hours) -> list[HoursOfDay]:
 
 
 def _describe_person(
-    person: User, skills: Sequence[str], hours: list[HoursOfDay], opened: str, bound: dict[str, forms.BaseForm]
+    person: User,
+    skills: Sequence[str],
+    trainings: Sequence[PersonTraining],
+    hours: list[HoursOfDay],
+    opened: str,
+    bound: dict[str, forms.BaseForm],
 ) -> dict[str, Any]:
-    skills_part, hours_part = f"skills-{person.pk}", f"hours-{person.pk}"
-    described = {"person": person, "skills": skills, "has_hours": bool(hours), "part": skills_part}
-    if opened in (skills_part, hours_part):
+    skills_part, hours_part, trainings_part = f"skills-{person.pk}", f"hours-{person.pk}", f"trainings-{person.pk}"
+    described = {
+        "person": person,
+        "skills": skills,
+        "has_hours": bool(hours),
+        "part": skills_part,
+        "trainings": trainings,
+    }
+    if opened in (skills_part, hours_part, trainings_part):
+        described["trainings_form"] = bound.get(trainings_part) or TrainingsForm(
+            initial={row.training: row.expires_on for row in trainings}, prefix=trainings_part
+        )
         described["skills_form"] = bound.get(skills_part) or SkillsForm(initial={"skills": skills}, prefix=skills_part)
         described["hours_form"] = bound.get(hours_part) or WeekHoursForm(hours=hours, prefix=hours_part)
     return described
