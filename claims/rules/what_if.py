@@ -42,7 +42,8 @@ def add_visit(day: date) -> Change:
     """Return the change that lets a reinspection have been made on a day."""
 
     def change(claim: RustClaim, history: VehicleHistory) -> tuple[RustClaim, VehicleHistory]:
-        visit = InspectionRecord("supposed visit", day, InspectionKind.REINSPECTION)
+        zones = frozenset(line.zone for treatment in history.treatments for line in treatment.lines)
+        visit = InspectionRecord("supposed visit", day, InspectionKind.REINSPECTION, answered=zones)
         return claim, replace(history, inspections=(*history.inspections, visit))
 
     return change

@@ -198,7 +198,7 @@ def check_looks_on_record(zone: ClaimedZone, past: VehicleHistory, found_on: dat
     told, records, ignored = [], [], False
     for inspection in past.current_inspections:
         seen = inspection.find_zone(zone.zone)
-        if seen is None or inspection.kind is not InspectionKind.REINSPECTION:
+        if seen is None or seen.not_seen_reason or inspection.kind is not InspectionKind.REINSPECTION:
             continue
         if not coats[0] < inspection.day < found_on:
             continue

@@ -17,11 +17,11 @@ from scheduling.rules.facts import CoverFacts
 from scheduling.rules.reinspections import (
     Reinspection,
     explain_reinspection,
-    find_visits,
     walk_reinspections,
 )
 from scheduling.rules.terms import MissedMeans, Terms
 from scheduling.rules.touch_ups import TouchUp, explain_touch_up, walk_touch_ups
+from scheduling.rules.visits import find_visits
 from treatments.rules.history import TreatmentRecord, VehicleHistory
 from treatments.rules.standing_facts import find_zones_out
 from treatments.rules.wording import tell_count
@@ -114,7 +114,7 @@ def assess_cover(
         state = CoverOnDay(day, CoverStatus.PENDING, None, "Pending: no first treatment is recorded up to this day.")
         return Assessment(state, terms, holds_until=_find_last_day_same([], history, facts, day))
     last_day = find_end_by_time(terms, facts, first.day)
-    visits = find_visits(past.treatments, past.inspections, first.day)
+    visits = find_visits(terms, past, first.day)
     reinspections = walk_reinspections(table, facts, visits, day, first.day, last_day)
     zones_out = find_zones_out(past.facts, day) if past.facts else {}
     touch_ups = (

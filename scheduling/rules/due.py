@@ -7,9 +7,10 @@ from scheduling.rules.calendars import WorkingCalendar
 from scheduling.rules.dates import add_months, make_table
 from scheduling.rules.due_item import DueItem, DueKind, DueStatus
 from scheduling.rules.facts import CoverFacts
-from scheduling.rules.reinspections import Reinspection, explain_reinspection, find_visits, walk_reinspections
+from scheduling.rules.reinspections import Reinspection, explain_reinspection, walk_reinspections
 from scheduling.rules.terms import Terms
 from scheduling.rules.touch_ups import TouchUp, explain_touch_up, walk_touch_ups
+from scheduling.rules.visits import find_visits
 from treatments.rules.history import VehicleHistory
 from treatments.rules.standing_facts import find_zones_out
 
@@ -105,7 +106,7 @@ def _walk(
         return [], []
     end = find_end_by_time(terms, facts, first.day)
     table = make_table(terms, calendar)
-    visits = find_visits(past.treatments, past.inspections, first.day)
+    visits = find_visits(terms, past, first.day)
     reinspections = walk_reinspections(table, facts, visits, as_of, first.day, end)
     zones_out = find_zones_out(past.facts, as_of)
     return reinspections, walk_touch_ups(table, facts, past.treatments, as_of, first.day, end, zones_out)

@@ -20,33 +20,8 @@ from scheduling.rules.exposure import (
 )
 from scheduling.rules.facts import CoverFacts, Waiver
 from scheduling.rules.terms import Anchor, MissedMeans, ReinspectionTerms, Terms
-from treatments.rules.history import InspectionRecord, TreatmentRecord
-from treatments.rules.words import InspectionKind, TreatmentKind
-
-
-class Visit(NamedTuple):
-    """A visit that counts as a reinspection: a reinspection, or a treatment, at which the vehicle is looked at too."""
-
-    day: date
-    record: str
-
-
-def find_visits(
-    treatments: tuple[TreatmentRecord, ...], inspections: tuple[InspectionRecord, ...], after: date
-) -> list[Visit]:
-    """Return the visits after ``after`` that count as a reinspection, by day, one a day.
-
-    A treatment after a repair doesn't count: it restarts the clock of the zones that it retreats and nothing else.
-    A second "first treatment" does: the vehicle was there and was treated.
-    """
-    found: dict[date, str] = {}
-    for treatment in treatments:
-        if treatment.kind is not TreatmentKind.AFTER_REPAIR and treatment.day > after:
-            found.setdefault(treatment.day, treatment.record)
-    for inspection in inspections:
-        if inspection.kind is InspectionKind.REINSPECTION and inspection.day > after:
-            found.setdefault(inspection.day, inspection.record)
-    return [Visit(day, found[day]) for day in sorted(found)]
+from scheduling.rules.visits import PartialLook, Visit, Visits
+from treatments.rules.wording import tell_count
 
 
 class Reinspection(NamedTuple):
@@ -62,6 +37,7 @@ class Reinspection(NamedTuple):
     visit: Visit | None
     waiver: Waiver | None
     early: Visit | None
+    partial: tuple[PartialLook, ...] = ()
 
     @property
     def uncured(self) -> bool:
@@ -108,7 +84,7 @@ class _Turn:
 def walk_reinspections(
     table: DutyTable,
     facts: CoverFacts,
-    visits: Sequence[Visit],
+    visits: Visits,
     as_of: date,
     started_on: date,
     end: date | None,
@@ -128,7 +104,7 @@ def walk_reinspections(
     previous_grace = started_on
     while True:
         after = previous_grace if by_anniversary else base
-        turn = _Turn(table, duty, end, visits, base, months, after, is_first=not walked)
+        turn = _Turn(table, duty, end, visits.counting, base, months, after, is_first=not walked)
         settled = settle_duty(runs, begins_on, turn.lay, turn.serve, left)
         if settled is None:
             return walked
@@ -136,10 +112,10 @@ def walk_reinspections(
         left = [waiver for waiver in left if waiver not in settled.waivers]
         visit = turn.find_visit(laid)
         if status is DueStatus.MISSED and not lapses:
-            visit = next((visit for visit in visits if visit.day > laid.grace_until), None)
+            visit = next((visit for visit in visits.counting if visit.day > laid.grace_until), None)
         early = None
         if by_anniversary and status is not DueStatus.DONE:
-            early = next((visit for visit in reversed(visits) if after < visit.day < laid.opens_on), None)
+            early = next((visit for visit in reversed(visits.counting) if after < visit.day < laid.opens_on), None)
         walked.append(
             Reinspection(
                 len(walked) + 1,
@@ -152,6 +128,9 @@ def walk_reinspections(
                 visit,
                 settled.waivers[0] if status is DueStatus.WAIVED else None,
                 early,
+                _find_partial(visits, laid.opens_on if by_anniversary else base, laid.grace_until)
+                if status is not DueStatus.DONE
+                else (),
             )
         )
         if status is DueStatus.OPEN or (status is DueStatus.MISSED and lapses):
@@ -193,6 +172,11 @@ def _count_raw_day(
     return RawDay(add_months(base, months + step), months + step, say_exposure(run, shorter))
 
 
+def _find_partial(visits: Visits, first: date, last: date) -> tuple[PartialLook, ...]:
+    """Return the reinspections of some days that would have counted had they answered for every zone."""
+    return tuple(look for look in visits.partial if first <= look.day <= last)
+
+
 def say_missed(found: Reinspection, duty: ReinspectionTerms) -> str:
     """Return what missing it means under the terms, and what made up for it."""
     what = {
@@ -215,6 +199,9 @@ def explain_reinspection(found: Reinspection, terms: Terms) -> DueItem:
     sentence = dates.sentence
     if found.early:
         sentence += f" The visit on {found.early.day} came before the window opened on {laid.opens_on}."
+    for look in found.partial:
+        zones = tell_count(len(look.unanswered), "zone")
+        sentence += f" The inspection on {look.day} does not count: it leaves {zones} without an answer."
     if found.status is DueStatus.DONE and visit:
         how = "before its window opened" if visit.day < laid.opens_on else "in time"
         if visit.day > laid.last_on:

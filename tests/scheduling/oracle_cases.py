@@ -18,6 +18,7 @@ from tests.scheduling.oracle_inputs import (
     Deal,
     Fact,
     Look,
+    LookedAt,
     Odometer,
     Owner,
     Place,
@@ -126,6 +127,7 @@ def promises(draw: st.DrawFn) -> Promise:
         length_months=length,
         registration_deadline_days=draw(some(None, None, None, 30, 0, 5)),
         required_zones=draw(some((), (), (), ("rocker_left",), ("rocker_left", "seam_rear"))),
+        excluded_zones=draw(some((), (), ("underside_middle",))),
         waiting_days=draw(some(0, 0, 0, 1, 27 if length == 1 else 30)),
     )
 
@@ -141,6 +143,25 @@ def zone_works(draw: st.DrawFn) -> tuple[ZoneWork, ...]:
     return tuple(ZoneWork(zone, ZONES[zone], family) for zone, family in pairs)
 
 
+@st.composite
+def looked_at(draw: st.DrawFn) -> tuple[LookedAt, ...] | None:
+    """Mostly every zone; else some of them, or all but with one of them seen in part or left out."""
+    if draw(some(True, True, False)):
+        return None
+    zones = [LookedAt(zone) for zone in sorted(ZONES)]
+    answer = draw(some(*ANSWERS))
+    place = draw(st.integers(0, len(zones) - 1))
+    return tuple(
+        replace(one, **answer) if answer is not None and number == place else one
+        for number, one in enumerate(zones)
+        if answer is not None or number != place
+    )
+
+
+ANSWERS: tuple[dict[str, bool] | None, ...] = (
+    {"film": False, "rust": False, "why_not": True}, None, {"film": False}, {"rust": False},
+    {"film": False, "rust": False},
+)  # fmt: skip
 FIRST_COATS = tuple(ZoneWork(zone, kind, FAMILIES[0]) for zone, kind in ZONES.items())
 
 
@@ -151,7 +172,7 @@ def draw_record(draw: st.DrawFn, day: date, name: str, written: datetime | None)
     counts = draw(some(True, True, True, False))
     kind = draw(some("reinspection", "annual_touch_up") if counts else some(*OTHER_KINDS))
     if kind in ("reinspection", "intake", "claim"):
-        return Look(day, kind, written)
+        return Look(day, kind, written, draw(looked_at()), name)
     return Work(name, day, kind, draw(zone_works()), written_at=written)
 
 
@@ -262,7 +283,13 @@ def draw_amendments(draw: st.DrawFn, case: Case, draw_written: Moments, name: st
         kind = draw(some(old.kind, old.kind, old.kind, "annual_touch_up", "first_treatment"))
         zones = draw(zone_works()) if draw(some(False, True)) else old.zones
         works.append(Work(f"{name} {number}", day, kind, zones, old.record, draw_written()))
-    return replace(case, works=tuple(works))
+    looks = list(case.looks)
+    if looks and draw(some(False, False, True)):
+        look = draw(some(*looks))
+        kind = draw(some(look.kind, "reinspection", "intake"))
+        day = look.day + draw(some(0, 1, -1, 30)) * ONE_DAY
+        looks.append(Look(day, kind, draw_written(), draw(looked_at()), f"look after {name}", look.record))
+    return replace(case, works=tuple(works), looks=tuple(looks))
 
 
 def draw_stays(draw: st.DrawFn, case: Case, far: date, draw_written: Moments) -> Case:

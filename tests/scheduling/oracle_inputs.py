@@ -54,6 +54,7 @@ class Promise:
     distance_from: str = "odometer"
     registration_deadline_days: int | None = None
     required_zones: tuple[str, ...] = ()
+    excluded_zones: tuple[str, ...] = ()
     waiting_days: int = 0
     transfer_allowed: bool = True
     max_transfers: int | None = None
@@ -94,10 +95,25 @@ class Work:
 
 
 @dataclass(frozen=True)
+class LookedAt:
+    """A zone in an inspection's record: whether it says what film and what rust was seen, or why nothing was."""
+
+    zone: str
+    film: bool = True
+    rust: bool = True
+    why_not: bool = False
+
+
+@dataclass(frozen=True)
 class Look:
+    """An inspection; where no zones are given, film and rust of every zone there is were seen."""
+
     day: date
     kind: str
     written_at: datetime | None = None
+    zones: tuple[LookedAt, ...] | None = None
+    record: str = ""
+    amends: str | None = None
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from fractions import Fraction
 
-from tests.scheduling.oracle_inputs import Case, Fact, Odometer, Owner, Place
+from tests.scheduling.oracle_inputs import Case, Fact, Look, Odometer, Owner, Place
 
 
 @dataclass
@@ -52,11 +52,13 @@ def sort_out(case: Case) -> Knowledge:
         for zone in work.zones:
             if zone.family is not None and work.day >= first:
                 knowledge.coats.setdefault(work.day, set()).add((zone.zone, zone.kind, zone.family))
-    for look in case.looks:
-        if known(look.written_at) and look.kind == "reinspection" and first < look.day <= case.asked_on:
+    looks = [look for look in case.looks if known(look.written_at)]
+    replaced = {look.amends for look in looks if look.amends}
+    looks = [look for look in looks if look.record not in replaced and look.day <= case.asked_on]
+    for look in looks:
+        if look.kind == "reinspection" and look.day > first and answers_for_all(look, knowledge, case):
             knowledge.visits.add(look.day)
-    knowledge.at_shop = {work.day for work in works}
-    knowledge.at_shop |= {look.day for look in case.looks if known(look.written_at) and look.day <= case.asked_on}
+    knowledge.at_shop = {work.day for work in works} | {look.day for look in looks}
     for stay in case.stays:
         day = stay.first
         while known(stay.written_at) and day <= min(stay.last, case.asked_on):
@@ -66,6 +68,20 @@ def sort_out(case: Case) -> Knowledge:
     knowledge.all_changes = [owner.from_day for owner in owners[1:]]
     knowledge.owner_changes = [owner for owner in owners[1:] if first < owner.from_day <= case.asked_on]
     return knowledge
+
+
+def answers_for_all(look: Look, knowledge: Knowledge, case: Case) -> bool:
+    """Say whether an inspection answers for every zone that the cover needs on its day."""
+    if look.zones is None:
+        return True
+    answered = {one.zone for one in look.zones if (one.film and one.rust) or one.why_not}
+    out = find_zones_out(knowledge.facts, look.day)
+    for day, coats in knowledge.coats.items():
+        for zone, kind, _family in coats:
+            counts = kind != "never_coated" and zone not in case.promise.excluded_zones and zone not in out
+            if day < look.day and counts and zone not in answered:
+                return False
+    return True
 
 
 def find_zones_out(facts: tuple[Fact, ...], asked: date) -> dict[str, date]:

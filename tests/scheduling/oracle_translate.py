@@ -14,8 +14,9 @@ from scheduling.rules.due import DueItem, compute_due_items
 from scheduling.rules.facts import CoverFacts, Waiver
 from tests.scheduling.oracle import Answer
 from tests.scheduling.oracle_duties import Duty
-from tests.scheduling.oracle_inputs import Case, Promise
+from tests.scheduling.oracle_inputs import Case, Look, LookedAt, Promise
 from treatments.rules.history import (
+    InspectedZone,
     InspectionRecord,
     OwnerRecord,
     PlaceRecord,
@@ -30,6 +31,7 @@ from treatments.rules.standing_facts import StandingFact
 from treatments.rules.words import (
     CorrosivityCategory,
     FactKind,
+    FilmState,
     InspectionKind,
     ProductFamily,
     Propulsion,
@@ -96,7 +98,7 @@ def say_terms(promise: Promise) -> rules.Terms:
         else None,
         seasons=tuple(rules.SeasonTerms(*season.first, *season.last) for season in promise.seasons),
         transfer=rules.TransferTerms(promise.transfer_allowed, promise.max_transfers, promise.notice_days),
-        claims=rules.ClaimTerms(waiting_days=promise.waiting_days),
+        claims=rules.ClaimTerms(waiting_days=promise.waiting_days, excluded_zones=promise.excluded_zones),
     )
 
 
@@ -133,10 +135,7 @@ def say_history(case: Case) -> VehicleHistory:
             )
             for work in case.works
         ),
-        inspections=tuple(
-            InspectionRecord(f"look {n}", look.day, InspectionKind(look.kind), recorded_at=look.written_at)
-            for n, look in enumerate(case.looks)
-        ),
+        inspections=tuple(say_inspection(case, look, f"look {n}") for n, look in enumerate(case.looks)),
         readings=tuple(
             RecordedReading(Reading(reading.day, reading.kilometres, f"reading {n}"), reading.written_at)
             for n, reading in enumerate(case.odometer)
@@ -159,6 +158,25 @@ def say_history(case: Case) -> VehicleHistory:
             StayRecord(f"stay {n}", stay.first, stay.last, stay.written_at) for n, stay in enumerate(case.stays)
         ),
         facts=tuple(say_standing_facts(case)),
+    )
+
+
+def say_inspection(case: Case, look: Look, name: str) -> InspectionRecord:
+    zones = look.zones
+    if zones is None:
+        zones = tuple(LookedAt(zone) for zone in sorted({zone.zone for work in case.works for zone in work.zones}))
+    seen = tuple(
+        InspectedZone(
+            one.zone,
+            Decimal(0) if one.rust else None,
+            film=FilmState.INTACT if one.film else FilmState.NOT_SEEN,
+            not_seen_reason="no access" if one.why_not else "",
+        )
+        for one in zones
+    )
+    answered = frozenset(zone.zone for zone in seen if zone.is_answered)
+    return InspectionRecord(
+        look.record or name, look.day, InspectionKind(look.kind), seen, look.written_at, answered, look.amends
     )
 
 

@@ -70,7 +70,8 @@ def treated(
 
 
 def seen(day: date) -> InspectionRecord:
-    return InspectionRecord(f"inspection {day}", day, InspectionKind.REINSPECTION)
+    answered = frozenset({"rocker_left", "rocker_right"})
+    return InspectionRecord(f"inspection {day}", day, InspectionKind.REINSPECTION, answered=answered)
 
 
 def make_terms(**changes: object) -> Terms:

@@ -82,6 +82,8 @@ def list_labels(case: Case, answer: Answer) -> Iterator[str]:
         yield "touch-up: fell away"
     if (bare.status, answer.status) == ("pending", "in_force"):
         yield "begun without a zone that is out of the work"
+    if tell(replace(case, looks=tuple(replace(look, zones=None) for look in case.looks))).duties != answer.duties:
+        yield "an inspection that leaves a zone without an answer"
     duty = case.promise.reinspection
     for item in answer.duties:
         if duty and item.kind == "reinspection":
@@ -131,6 +133,7 @@ def list_date_labels(case: Case, key: str, raw: date, target: date, grace: date)
 
 
 MUST_OCCUR = {
+    "an inspection that leaves a zone without an answer",
     *(f"cover {status}" for status in ("pending", "in_force", "suspended", "lapsed", "expired", "ended")),
     *(f"ended by {cause}" for cause in ("registration", "person", "missed", "term", "distance")),
     *(f"ended by transfer{how}" for how in (" not allowed", "s used up", " told too late")),

@@ -36,7 +36,7 @@ from treatments.models import Customer, Lot, Product, Role, Treatment, User, Veh
 from treatments.places_of_use import record_place_of_use
 from treatments.readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit, convert_psi_to_kpa
-from treatments.rules.words import DamageKind, InspectionKind, Propulsion, ZoneKind
+from treatments.rules.words import DamageKind, FilmState, InspectionKind, Propulsion, ZoneKind
 from treatments.services import (
     ConditionsEntry,
     LineEntry,
@@ -256,18 +256,30 @@ class Player:
         )
 
     def _reinspect(self, happening: Happening, now: datetime) -> None:
+        """Record a reinspection that answers for every coated zone, but for those that the story leaves unanswered."""
+        told = happening.details
+        rusted, unanswered = told.get("rusted_percent", {}), told.get("unanswered", ())
+        coated = {line.zone.code for t in self.treatments for line in t.lines.select_related("zone") if line.product_id}
+        others = coated - rusted.keys() - set(unanswered)
         record_inspection(
             vehicle=self.vehicle,
             site=self.site,
             done_on=happening.on,
             kind=InspectionKind.REINSPECTION,
             zones=[
-                InspectionEntry(zone=self.zones[code], rusted_area_percent=percent)
-                for code, percent in happening.details.get("rusted_percent", {}).items()
+                *(
+                    InspectionEntry(
+                        self.zones[code],
+                        percent,
+                        film_state=FilmState.NOT_SEEN if percent is None else FilmState.INTACT,
+                    )
+                    for code, percent in rusted.items()
+                ),
+                *(InspectionEntry(self.zones[code], not_seen_reason="no access") for code in sorted(others)),
             ],
             now=now,
             actor=self.actor,
-            odometer=km(happening.details.get("km")),
+            odometer=km(told.get("km")),
         )
 
     def _finish_visit(self, happening: Happening, now: datetime) -> None:

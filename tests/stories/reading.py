@@ -76,7 +76,14 @@ HAPPENINGS: dict[str, tuple[dict[str, Reader], tuple[str, ...]]] = {
         },
         (),
     ),
-    "reinspection": ({"km": a_number, "rusted_percent": by_zone(or_word("not measured", a_number))}, ()),
+    "reinspection": (
+        {
+            "km": a_number,
+            "rusted_percent": by_zone(or_word("not measured", a_number)),
+            "unanswered": list_of(a_zone),
+        },
+        (),
+    ),
     "finished visit": ({"until": a_date}, ()),
     "odometer reading": ({"km": a_number}, ("km",)),
     "new owner": ({"told_on": a_date, "place_of_use": a_place}, ()),

@@ -26,7 +26,7 @@ BOUNDARY_KINDS = (
     "notice of transfer", "deductible", "pay-down", "pay-down on 29 February", "limit per claim", "limit in all",
     "age at entry", "distance at entry", "rust at entry", "age of the intake", "quantity", "expiry of a lot",
     "grace of a touch-up", "waiver after the grace", "day of the cure", "change of owner", "move to other terms",
-    "note of a transfer", "opening of a touch-up", "presence in the grace of a touch-up",
+    "note of a transfer", "opening of a touch-up", "presence in the grace of a touch-up", "every zone answered",
 )  # fmt: skip
 SIDES = ("inside", "outside")
 
