@@ -2,7 +2,6 @@
 
 from datetime import timedelta
 from decimal import Decimal
-from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -10,33 +9,18 @@ import pytest
 from django.apps import apps
 from django.db import DatabaseError, connection, models, transaction
 from django.utils import timezone
-from PIL import Image
 
-from claims.claim_file import read_claim_file
-from claims.models import Claim, ClaimDecision, DecisionKind
-from claims.services import (
-    acknowledge_claim,
-    ask_customer,
-    attach_claim_photo,
-    decide_claim,
-    record_answer,
-    record_payment,
-)
-from scheduling.services import note_transfer
+from claims.models import ClaimDecision
 from tests.conftest import ShopForTests
-from tests.demo_records import load_demo
 from tests.guards import past_the_guards
+from tests.signed_records import make_signed_records
 from tests.treatments.dirty_log import make_vin
 from treatments.event_log import Happening, record_events, verify_log
-from treatments.event_log.access import record_access
 from treatments.event_log.signed_content import SignedTable, list_signed_tables, list_unsigned_models
-from treatments.inspections import InspectionEntry, KeptPicture, record_inspection
-from treatments.models import TreatmentLine, User, Zone
-from treatments.places_of_use import record_place_of_use
+from treatments.models import TreatmentLine, Zone
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import FactKind, FactSource, InspectionKind, Propulsion, TreatmentKind
+from treatments.rules.words import Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, record_treatment, sign_off_treatment
-from treatments.vehicle_facts import record_fact
 
 NOW = timezone.now()
 TODAY = NOW.date()
@@ -45,39 +29,7 @@ OURS = ("treatments", "scheduling", "claims", "notifications", "desk", "api")
 
 @pytest.fixture
 def records(db: None, tmp_path: Path) -> None:
-    """The demo shop, with a claim that was decided and paid; something of each table that is signed off."""
-    now, day = NOW, load_demo(tmp_path, NOW).day
-    actor = User.objects.get(username="warranty")
-    claim = next(c for c in Claim.objects.all() if read_claim_file(c, as_of=day).check.answer == "holds")
-    acknowledge_claim(claim=claim, day=day, now=now, actor=actor)
-    asked = ask_customer(claim=claim, what="a photo", day=day, now=now, actor=actor)
-    record_answer(request=asked, day=day, now=now, actor=actor)
-    decision = decide_claim(
-        claim=claim, kind=DecisionKind.GOODWILL, amount=Decimal(10), reason="so", day=day, now=now, actor=actor
-    )
-    record_payment(decision=decision, amount=Decimal(5), paid_on=day, reference="P-1", now=now, actor=actor)
-    note_transfer(cover=claim.cover, day=day, reason="sold on", now=now, actor=actor)
-    attach_claim_photo(claim=claim, upload=make_picture(), name="a.jpg", zone=None, now=now, actor=actor)
-    record_place_of_use(vehicle=claim.cover.vehicle, corrosivity="C5", from_day=day, now=now, actor=actor)
-    picture = KeptPicture("photos/a.jpg", "a" * 64)
-    seen = InspectionEntry(Zone.objects.get(code="rocker_left"), Decimal(0), photos=(picture,))
-    vehicle, site = claim.cover.vehicle, claim.cover.site
-    record_inspection(
-        vehicle=vehicle, site=site, done_on=day, kind=InspectionKind.CLAIM, zones=[seen], now=now, actor=actor
-    )
-    record_fact(
-        vehicle=claim.cover.vehicle, kind=FactKind.FITTED_PART, day=day, source=FactSource.SEEN_ON_VEHICLE,
-        words="a tow bar", now=now, actor=actor,
-    )  # fmt: skip
-    for person in User.objects.all():
-        record_access(person=person, before=None, now=now, actor=None)
-
-
-def make_picture() -> BytesIO:
-    data = BytesIO()
-    Image.new("RGB", (40, 30), "brown").save(data, "JPEG")
-    data.seek(0)
-    return data
+    make_signed_records(tmp_path, NOW)
 
 
 def test_every_model_is_signed_content_or_says_why_not() -> None:

@@ -1,0 +1,63 @@
+"""The demo shop with something of each table that is signed off, for tests and proofs of the event log."""
+
+from datetime import datetime
+from decimal import Decimal
+from io import BytesIO
+from pathlib import Path
+
+from PIL import Image
+
+from claims.claim_file import read_claim_file
+from claims.models import Claim, DecisionKind
+from claims.services import (
+    acknowledge_claim,
+    ask_customer,
+    attach_claim_photo,
+    decide_claim,
+    record_answer,
+    record_payment,
+)
+from scheduling.services import note_transfer
+from tests.demo_records import load_demo
+from treatments.event_log.access import record_access
+from treatments.inspections import InspectionEntry, KeptPicture, record_inspection
+from treatments.models import User, Zone
+from treatments.places_of_use import record_place_of_use
+from treatments.rules.words import FactKind, FactSource, InspectionKind
+from treatments.vehicle_facts import record_fact
+
+
+def make_signed_records(folder: Path, now: datetime) -> None:
+    """Load the demo shop and sign off something of each table that can be signed off."""
+    day = load_demo(folder, now).day
+    actor = User.objects.get(username="warranty")
+    claim = next(c for c in Claim.objects.all() if read_claim_file(c, as_of=day).check.answer == "holds")
+    acknowledge_claim(claim=claim, day=day, now=now, actor=actor)
+    asked = ask_customer(claim=claim, what="a photo", day=day, now=now, actor=actor)
+    record_answer(request=asked, day=day, now=now, actor=actor)
+    decision = decide_claim(
+        claim=claim, kind=DecisionKind.GOODWILL, amount=Decimal(10), reason="so", day=day, now=now, actor=actor
+    )
+    record_payment(decision=decision, amount=Decimal(5), paid_on=day, reference="P-1", now=now, actor=actor)
+    note_transfer(cover=claim.cover, day=day, reason="sold on", now=now, actor=actor)
+    attach_claim_photo(claim=claim, upload=make_picture(), name="a.jpg", zone=None, now=now, actor=actor)
+    record_place_of_use(vehicle=claim.cover.vehicle, corrosivity="C5", from_day=day, now=now, actor=actor)
+    picture = KeptPicture("photos/a.jpg", "a" * 64)
+    seen = InspectionEntry(Zone.objects.get(code="rocker_left"), Decimal(0), photos=(picture,))
+    vehicle, site = claim.cover.vehicle, claim.cover.site
+    record_inspection(
+        vehicle=vehicle, site=site, done_on=day, kind=InspectionKind.CLAIM, zones=[seen], now=now, actor=actor
+    )
+    record_fact(
+        vehicle=claim.cover.vehicle, kind=FactKind.FITTED_PART, day=day, source=FactSource.SEEN_ON_VEHICLE,
+        words="a tow bar", now=now, actor=actor,
+    )  # fmt: skip
+    for person in User.objects.all():
+        record_access(person=person, before=None, now=now, actor=None)
+
+
+def make_picture() -> BytesIO:
+    data = BytesIO()
+    Image.new("RGB", (40, 30), "brown").save(data, "JPEG")
+    data.seek(0)
+    return data
