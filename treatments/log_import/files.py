@@ -21,12 +21,14 @@ class RawRow:
     Attributes:
         typed: the places of the cells that a workbook keeps as numbers, so that nothing about them is ambiguous.
         fault: why the row could not be told into cells, None where it could.
+        is_hidden: whether the workbook does not show the row.
     """
 
     number: int
     cells: tuple[str, ...]
     typed: frozenset[int] = frozenset()
     fault: Fault | None = None
+    is_hidden: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,9 +3,10 @@
 The file appears whole, at the end, or not at all.
 """
 
+import contextlib
 import csv
 import io
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count, zip_longest
 from pathlib import Path
@@ -69,10 +70,13 @@ class RejectsFile:
             yield self.path.with_name(f"{self.path.stem}-{number}{self.path.suffix}")
 
     def _is_same(self, one: Path, other: Path) -> bool:
+        """Say whether both hold the same rows; why they are rejected may be told otherwise by now."""
         if _have_same_bytes(one, other):
             return True
-        # A workbook holds the time at which it was saved, so its cells are compared.
-        return self.log.is_xlsx and _have_same_cells(one, other)
+        place = self._find_reason_place()[1]
+        if self.log.is_xlsx:
+            return _have_same_cells(one, other, place)
+        return _have_same_rows(one, other, place, self.log.separator)
 
     def _find_reason_place(self) -> tuple[list[str], int]:
         """A rejects file fed in again keeps its one reason column."""
@@ -130,14 +134,37 @@ def _have_same_bytes(one: Path, other: Path) -> bool:
     return True
 
 
-def _have_same_cells(one: Path, other: Path) -> bool:
+def _leave_out(row: Sequence[object], place: int) -> tuple[object, ...]:
+    return (*row[:place], *row[place + 1 :])
+
+
+def _have_same_rows(one: Path, other: Path, place: int, separator: str) -> bool:
+    with contextlib.ExitStack() as files:
+        try:
+            texts = [
+                files.enter_context(path.open(encoding="utf-8-sig", errors="surrogateescape", newline=""))
+                for path in (one, other)
+            ]
+            rows = [csv.reader(text, delimiter=separator) for text in texts]
+            return all(
+                mine is not None and theirs is not None and _leave_out(mine, place) == _leave_out(theirs, place)
+                for mine, theirs in zip_longest(*rows)
+            )
+        except (OSError, csv.Error):
+            return False
+
+
+def _have_same_cells(one: Path, other: Path, place: int) -> bool:
     with one.open("rb") as first, other.open("rb") as second:
         books: list[Any] = []
         try:
             # As open files, since a name with another ending than .xlsx is refused.
             books += [load_workbook(file, read_only=True) for file in (first, second)]
             rows = [book.worksheets[0].iter_rows(values_only=True) for book in books]
-            return all(mine == theirs for mine, theirs in zip_longest(*rows))
+            return all(
+                mine is not None and theirs is not None and _leave_out(mine, place) == _leave_out(theirs, place)
+                for mine, theirs in zip_longest(*rows)
+            )
         except Exception:  # whatever somebody put there under this name is not what was written here
             return False
         finally:

@@ -33,6 +33,7 @@ from treatments.vin_advice import find_vins_on_record
 Told = TypeVar("Told", Fault, Note)
 
 VEHICLES_PER_BATCH = 200
+HIDDEN = "The workbook hides this row, and it was read all the same: delete it where it is not to count."
 # Two imports of the same new vehicle at once: the database lets one in, the other looks again.
 MOST_TRIES = 3
 
@@ -149,6 +150,8 @@ def _stage_rows(log: LogFile, columns: LogColumns, shop: Shop, staging: Staging,
                 continue
             shop = _learn(shop, raw, columns)
             row, faults = read_log_row(raw.number, raw.cells, columns, shop, raw.typed)
+            if raw.is_hidden:
+                staging.note(raw.number, Note(NoteCode.ROW_HIDDEN, "", "", HIDDEN))
             if row is not None:
                 staging.accept(raw, row)
             elif any(fault.code is FaultCode.NUMBER_AMBIGUOUS for fault in faults):

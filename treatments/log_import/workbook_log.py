@@ -3,18 +3,24 @@
 Formulas are wanted as written: a formula is not a value, whatever it last came to.
 """
 
+import re
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import date, datetime, time, timedelta
 from itertools import islice
 from pathlib import Path
 from typing import Any
+from xml.etree.ElementTree import ParseError
 
 from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 
 from treatments.log_import.files import LogFile, LogFileError, RawRow
+
+# What reading a damaged workbook ends in, wherever the damage is.
+BROKEN = (ParseError, zipfile.BadZipFile, zlib.error, EOFError, KeyError, ValueError, TypeError, IndexError)
 
 
 @contextmanager
@@ -30,11 +36,18 @@ def open_workbook(path: Path, wanted: str | None) -> Iterator[LogFile]:
     """
     try:
         book = load_workbook(path, read_only=True, data_only=False)
-    except (zipfile.BadZipFile, InvalidFileException, KeyError, OSError, ValueError) as error:
+    except (*BROKEN, InvalidFileException, OSError) as error:
         raise LogFileError(f"'{path.name}' can't be read as a workbook ({error}): save it as .xlsx again.") from error
     try:
         sheet = _choose_sheet(path, book, wanted)
-        rows = sheet.iter_rows()
+        stated = sheet.max_row
+        try:
+            hidden = _find_hidden_rows(sheet)
+        except BROKEN as error:
+            raise LogFileError(f"'{path.name}' is broken ({error}): save it again as .xlsx.") from error
+        # The size that a sheet states may be wrong, and openpyxl would leave out what lies beyond it.
+        sheet.reset_dimensions()
+        rows = _say_what_is_broken(path, sheet.iter_rows())
         first = next(rows, None)
         headings = tuple(_tell_cell(cell) for cell in first) if first else ()
         while headings and not headings[-1]:
@@ -43,9 +56,9 @@ def open_workbook(path: Path, wanted: str | None) -> Iterator[LogFile]:
             raise LogFileError(
                 f"'{path.name}', sheet '{sheet.title}', has no headings: the first row must name the columns."
             )
-        estimate = sheet.max_row - 1 if sheet.max_row else None
+        estimate = stated - 1 if stated else None
         several = len(book.worksheets) > 1
-        yield LogFile(path, headings, _read_rows(rows), estimate, sheet=sheet.title if several else "")
+        yield LogFile(path, headings, _read_rows(rows, hidden), estimate, sheet=sheet.title if several else "")
     finally:
         book.close()
 
@@ -64,7 +77,7 @@ def _choose_sheet(path: Path, book: Any, wanted: str | None) -> Any:
     if len(sheets) == 1:
         return sheets[0]
     # A sheet with one row alone is a title, a remark or a form with headings: no log.
-    filled = [sheet for sheet in sheets if _has_rows(sheet, 2)] or [sheet for sheet in sheets if _has_rows(sheet, 1)]
+    filled = [s for s in sheets if _has_rows(path, s, 2)] or [s for s in sheets if _has_rows(path, s, 1)]
     if len(filled) > 1:
         raise LogFileError(
             f"'{path.name}' has rows in {len(filled)} sheets: {_list_names(filled)}. Say which one is the log with "
@@ -77,17 +90,43 @@ def _list_names(sheets: list[Any]) -> str:
     return ", ".join(f"'{sheet.title}'" for sheet in sheets)
 
 
-def _has_rows(sheet: Any, least: int) -> bool:
-    filled = (row for row in sheet.iter_rows() if any(_tell_cell(cell).strip() for cell in row))
+def _has_rows(path: Path, sheet: Any, least: int) -> bool:
+    rows = _say_what_is_broken(path, sheet.iter_rows())
+    filled = (row for row in rows if any(_tell_cell(cell).strip() for cell in row))
     return sum(1 for _ in islice(filled, least)) == least
 
 
-def _read_rows(rows: Iterable[Any]) -> Iterator[RawRow]:
+def _say_what_is_broken(path: Path, rows: Iterator[Any]) -> Iterator[Any]:
+    """Yield the rows; say where the file inside the workbook is broken, which shows only when it is reached."""
+    number = 0
+    try:
+        for row in rows:
+            number += 1
+            yield row
+    except BROKEN as error:
+        raise LogFileError(
+            f"'{path.name}' is broken after row {number} ({error}): open it in a spreadsheet and save it again."
+        ) from error
+
+
+def _find_hidden_rows(sheet: Any) -> frozenset[int]:
+    """Return the numbers of the rows that the sheet hides, by a filter or by hand."""
+    with closing(sheet._get_source()) as source:
+        tags = re.findall(rb"<(?:\w+:)?row\b[^>]*>", source.read())
+    numbered: set[int] = set()
+    for place, tag in enumerate(tags, start=1):
+        if re.search(rb"\bhidden=.(?:1|true)\b", tag):
+            said = re.search(rb"\br=.(\d+)", tag)
+            numbered.add(int(said[1]) if said else place)
+    return frozenset(numbered)
+
+
+def _read_rows(rows: Iterable[Any], hidden: frozenset[int]) -> Iterator[RawRow]:
     for number, row in enumerate(rows, start=2):
         cells = tuple(_tell_cell(cell) for cell in row)
         if any(cell.strip() for cell in cells):
             typed = frozenset(place for place, cell in enumerate(row) if _is_number(getattr(cell, "value", None)))
-            yield RawRow(number, cells, typed)
+            yield RawRow(number, cells, typed, is_hidden=number in hidden)
 
 
 def _is_number(value: object) -> bool:

@@ -4,7 +4,7 @@ ISO 8601 dates and dates with a named month are always plain; 03/04/2026 is not,
 """
 
 import re
-from datetime import date
+from datetime import date, timedelta
 from enum import StrEnum
 
 
@@ -49,6 +49,10 @@ MONTHS = {
 _YEAR_FIRST = re.compile(r"(\d{4})([-/. ]?)(\d{1,2})\2(\d{1,2})(?:[T ]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?Z?)?")
 _YEAR_LAST = re.compile(r"(\d{1,2})([-/. ])(\d{1,2})\2(\d{2}|\d{4})(?:[T ]\d{1,2}:\d{2}(?::\d{2})?)?")
 _DAY_MONTH_NAME = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-/. ]+([A-Za-z]+)\.?[-/., ]+(\d{2}|\d{4})")
+# ECMA-376, 18.17.4.1: day 1 is 1 January 1900, with a 29 February 1900 that never was; or day 0 is 1 January 1904.
+_SPREADSHEET_DAYS = re.compile(r"\d{5}(?:\.\d+)?")
+COUNTED_FROM_1900, COUNTED_FROM_1904 = date(1899, 12, 30), date(1904, 1, 1)
+SPREADSHEET_DAYS = range(18_264, 73_051)  # 1950 to 2099, counted from 1900
 _TIME_OF_DAY = re.compile(r"\d{1,3}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?")
 _MONTH_NAME_DAY = re.compile(r"([A-Za-z]+)\.? +(\d{1,2})(?:st|nd|rd|th)?,? +(\d{2}|\d{4})")
 
@@ -80,6 +84,11 @@ def read_log_date(text: str, order: DateOrder | None) -> date:
         return _read_local(int(first), int(second), _full_year(year, text), text, order)
     if _TIME_OF_DAY.fullmatch(text):
         raise LogDateError("A time of day without its date: write the date as YYYY-MM-DD.")
+    if _SPREADSHEET_DAYS.fullmatch(text) and (days := int(text.partition(".")[0])) in SPREADSHEET_DAYS:
+        raise LogDateError(
+            f"A spreadsheet's count of days: {COUNTED_FROM_1900 + timedelta(days)}, or "
+            f"{COUNTED_FROM_1904 + timedelta(days)} where it counts from 1904. Write the date as YYYY-MM-DD."
+        )
     raise LogDateError("Not a date: write it as YYYY-MM-DD.")
 
 

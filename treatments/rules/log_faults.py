@@ -11,6 +11,8 @@ class FaultCode(StrEnum):
     """What can be wrong with a row; one count of each is printed."""
 
     CELLS = "cells"
+    HEADINGS_REPEATED = "headings_repeated"
+    TOTALS = "totals"
     QUOTES = "quotes"
     ENCODING = "encoding"
     CONTROL_CHARACTERS = "control_characters"
@@ -48,6 +50,7 @@ class NoteCode(StrEnum):
     """What is accepted but worth a look."""
 
     VIN_NOT_VERIFIED = "vin_not_verified"
+    ROW_HIDDEN = "row_hidden"
     NO_CONTACT = "no_contact"
     NO_ODOMETER = "no_odometer"
     ODOMETER_BACKWARDS = "odometer_backwards"

@@ -3,6 +3,8 @@
 Nothing is guessed: what could mean two things is refused with both named.
 """
 
+import re
+import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -21,6 +23,10 @@ MOST_MILLILITRES_PER_LINE = Decimal(20_000)
 FEWEST_MILLILITRES_PER_LINE = Decimal(1)
 # As finely as the record keeps an amount in its own unit.
 FINEST_AMOUNT = Decimal("0.001")
+
+_FRACTION = re.compile(r"(?:(\d+)[ -]?)?(?:([¼-¾⅐-⅞])|(?<!\d)(\d{1,3})\s*[/⁄]\s*(\d{1,3}))")
+_PINTS = re.compile(r"(?<![a-z])(?:us |imp(?:erial)? )?(?:pts?|pints?)\b", re.IGNORECASE)
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}(?: .*)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +140,9 @@ def _read_quantity(row: Cells, text: str, said: DecimalSign | None, proven: Deci
     unit = row.get("quantity_unit") or row.columns.units.get("quantity")
     if row.is_typed_number("quantity"):
         said = DecimalSign.POINT  # a workbook's own number is written out with a point, whatever the log's habit
+    if sentence := _find_kitchen_measure(text, unit or ""):
+        row.refuse(FaultCode.QUANTITY, "quantity", text, sentence)
+        return None
     try:
         quantity = read_volume(text, unit, said, proven)
     except AmbiguousNumberError as error:
@@ -144,6 +153,22 @@ def _read_quantity(row: Cells, text: str, said: DecimalSign | None, proven: Deci
         return None
     _check_quantity(row, quantity, f"{text} {unit}" if unit else text)
     return quantity
+
+
+def _find_kitchen_measure(text: str, unit: str) -> str:
+    """Return what to write instead of a fraction, of pints, or of what a spreadsheet made of a fraction."""
+    if _PINTS.search(text) or _PINTS.search(unit):
+        return "Pints are of two sizes: write qt (a US pint is 0.5 qt) or ml (an imperial pint is 568 ml)."
+    if _DATE.fullmatch(text):
+        return "A date: the spreadsheet took a fraction such as 1/2 for one. Write the quantity as 0.5."
+    if match := _FRACTION.match(text):
+        whole, sign, above, below = match.groups()
+        if below and not int(below):
+            return "A fraction of nothing: write the quantity as a decimal number, such as 0.5."
+        part = Decimal(str(unicodedata.numeric(sign))) if sign else Decimal(above) / Decimal(below)
+        number = (Decimal(whole or 0) + part).quantize(FINEST_AMOUNT)
+        return f"A fraction: write it as {number.normalize():f}, followed by the unit."
+    return ""
 
 
 def _check_quantity(row: Cells, quantity: Volume, shown: str) -> None:

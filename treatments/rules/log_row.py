@@ -16,7 +16,7 @@ from treatments.rules.log_faults import Fault, FaultCode, Note, NoteCode
 from treatments.rules.log_habits import LogHabits, read_distance
 from treatments.rules.log_material import KnownProduct, KnownZone, read_material, read_zone
 from treatments.rules.log_text import join_lines
-from treatments.rules.log_words import KINDS, MARKS, NOTHING, PROPULSIONS, STYLES
+from treatments.rules.log_words import KINDS, MARKS, NOTHING, PROPULSIONS, STYLES, TOTALS
 from treatments.rules.units import AmbiguousNumberError, DecimalSign, Distance, UnitsError, Volume
 from treatments.rules.vin import VinMark
 from treatments.rules.vin_advice import advise_on_vin
@@ -88,6 +88,8 @@ def read_log_row(
         typed: the places of the cells that a workbook keeps as numbers.
     """
     row = Cells(cells, columns, typed)
+    if is_no_visit(row):
+        return None, tuple(row.faults)
     row.check()
     vin, mark = _read_vin(row)
     day = _read_day(row, shop, number)
@@ -128,6 +130,18 @@ def read_log_row(
         ),
         (),
     )
+
+
+def is_no_visit(row: Cells) -> bool:
+    """Refuse a row that repeats the headings or adds others up, with one fault; say whether it did."""
+    given = {name: squeeze(row.get(name)) for name in row.columns.places if row.get(name)}
+    if given and all(text == squeeze(row.columns.name(name)) for name, text in given.items()):
+        row.refuse(FaultCode.HEADINGS_REPEATED, "", "", "This row repeats the headings: delete it.")
+    elif "vin" not in given and "zone" not in given:
+        sums = [cell.strip() for cell in row.cells if squeeze(cell) in TOTALS]
+        if sums:
+            row.refuse(FaultCode.TOTALS, "", sums[0], "This row adds others up and is no visit: delete it.")
+    return bool(row.faults)
 
 
 def _read_contacts(row: Cells) -> tuple[str, str, str]:

@@ -50,4 +50,5 @@ MARKS: Mapping[str, VinMark] = {
     "nonroad": VinMark.NON_ROAD_SERIAL,
     "serial": VinMark.NON_ROAD_SERIAL,
 }
+TOTALS = frozenset({"total", "totals", "grandtotal", "subtotal", "sum", "sums"})
 NOTHING = frozenset({"", "-", "--", "—", "none", "n/a", "na", "nil"})

@@ -139,13 +139,14 @@ def _passes(vin: str) -> bool:
 def suggest_corrections(vin: str) -> tuple[Correction, ...]:
     """Return the swaps of neighbours and single characters that would make the number pass, likeliest first.
 
-    A number with one or two characters that no VIN has (I, O, Q) is corrected there and nowhere else.
+    A number with characters that no VIN has (I, O, Q) is corrected there and nowhere else; with three or more of them
+    only by reading each as the digit that it looks like.
     """
     if len(vin) != LENGTH:
         return ()
     bad = [place for place, sign in enumerate(vin) if sign not in VALUES]
     if len(bad) > 2:
-        return ()
+        return _read_letters_as_digits(vin)
     swaps: list[Correction] = []
     alike: list[Correction] = []
     others: list[Correction] = []
@@ -174,6 +175,18 @@ def suggest_corrections(vin: str) -> tuple[Correction, ...]:
                 sentence = f"{sign} for {vin[place]} as character {place + 1}"
                 kind.append(Correction(tried, "replace", place + 1, sentence))
     return (*swaps, *alike, *others)
+
+
+def _read_letters_as_digits(vin: str) -> tuple[Correction, ...]:
+    """Return the one reading of a number in which each I is a 1, each O and Q a 0, where it passes."""
+    digits = {"I": "1", "O": "0", "Q": "0"}
+    tried = "".join(digits.get(sign, sign) for sign in vin)
+    if not set(tried) <= VALUES.keys() or not _passes(tried):
+        return ()
+    swapped = sorted({sign for sign in vin if sign in digits})
+    sentence = ", ".join(f"{digits[sign]} for each {sign}" for sign in swapped)
+    first = next(place for place, sign in enumerate(vin, start=1) if sign in digits)
+    return (Correction(tried, "replace", first, sentence),)
 
 
 def _put(vin: str, place: int, sign: str) -> str:

@@ -37,7 +37,7 @@ def find_site(code: str | None) -> Site:
         raise CommandError(
             f"--site: say which site the log is from; there is: {', '.join(codes)}."
             if codes
-            else "There is no site yet: add one in the admin, or run manage.py load_demo."
+            else "There is no site yet: add one in the administration pages."
         )
     return Site.objects.get()
 
