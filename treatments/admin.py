@@ -8,6 +8,8 @@ from django.db import models, transaction
 from django.forms import ModelForm, model_to_dict
 from django.http import HttpRequest
 from django.utils import timezone
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from treatments.event_log import Happening, record_events
 from treatments.event_log.access import read_access, record_access, record_removal
@@ -20,6 +22,40 @@ class RecordedAdmin(admin.ModelAdmin):
     event_kind = ""
     # What names a person stays out of the log, which can't be changed; that it was changed is told.
     personal: tuple[str, ...] = ()
+    # What answers about days gone by rest on: fixed as soon as the row is used, so that no edit rewrites the past.
+    facts: tuple[str, ...] = ()
+    # All other fields: words, and what decides about days to come only.
+    free: tuple[str, ...] = ()
+    # What somebody does instead of changing a fact.
+    way_out: str | Promise = ""
+
+    def is_used(self, obj: models.Model) -> bool:
+        """Say whether a record that is not kept in these pages names the row."""
+        return any(
+            related.related_model._default_manager.filter(**{related.field.name: obj.pk}).exists()
+            # Hidden ones too: most records don't say how they are reached from here.
+            for related in self.model._meta.get_fields(include_hidden=True)
+            if isinstance(related, models.ManyToOneRel)
+            and related.on_delete is models.PROTECT
+            and related.related_model not in self.admin_site._registry
+        )
+
+    def is_fixed(self, obj: models.Model | None) -> bool:
+        return bool(self.facts) and obj is not None and self.is_used(obj)
+
+    def get_readonly_fields(self, request: HttpRequest, obj: models.Model | None = None) -> Any:
+        fixed = self.facts if self.is_fixed(obj) else ()
+        return (*super().get_readonly_fields(request, obj), *fixed)
+
+    def get_fieldsets(self, request: HttpRequest, obj: models.Model | None = None) -> Any:
+        if not self.is_fixed(obj):
+            return super().get_fieldsets(request, obj)
+        others = [name for name in self.get_fields(request, obj) if name not in self.facts]
+        fixed = {"fields": list(self.facts), "description": self.way_out}
+        return [(None, {"fields": others}), (_("Fixed, since records rest on it"), fixed)]
+
+    def has_delete_permission(self, request: HttpRequest, obj: models.Model | None = None) -> bool:
+        return super().has_delete_permission(request, obj) and not self.is_fixed(obj)
 
     def save_model(self, request: HttpRequest, obj: models.Model, form: ModelForm, change: bool) -> None:
         with transaction.atomic():
@@ -55,8 +91,20 @@ class RecordedAdmin(admin.ModelAdmin):
 
 
 class ZoneAreaInline(admin.TabularInline):
+    """The areas of a zone; what is known of one stays as it is once the zone was worked on."""
+
     model = ZoneArea
     extra = 0
+
+    def has_change_permission(self, request: HttpRequest, obj: models.Model | None = None) -> bool:
+        return super().has_change_permission(request, obj) and not self._is_fixed(obj)
+
+    def has_delete_permission(self, request: HttpRequest, obj: models.Model | None = None) -> bool:
+        return super().has_delete_permission(request, obj) and not self._is_fixed(obj)
+
+    def _is_fixed(self, obj: models.Model | None) -> bool:
+        zones = self.admin_site._registry[Zone]
+        return isinstance(zones, RecordedAdmin) and zones.is_fixed(obj)
 
 
 @admin.register(Zone)
@@ -66,6 +114,13 @@ class ZoneAdmin(RecordedAdmin):
     list_filter = ["kind", "stage"]
     search_fields = ["code", "name"]
     inlines = [ZoneAreaInline]
+    facts = ("code", "kind", "plastic")
+    # On which vehicles a zone is not coated stays free: nobody may be kept from forbidding a place that is dangerous.
+    free = (
+        "name", "aliases", "stage", "height", "sequence", "suited_families", "access_points", "cautions", "tools",
+        "door_approaches", "to_guard", "propulsions", "withheld_on", "has_own_source",
+    )  # fmt: skip
+    way_out = _("For another kind of place, add a zone with another code.")
 
 
 @admin.register(User)
@@ -98,6 +153,12 @@ class ProductAdmin(RecordedAdmin):
     event_kind = "product.changed"
     list_display = ["name", "maker", "family", "volume_solids_percent", "target_dry_film_um"]
     search_fields = ["name"]
+    facts = (
+        "family", "volume_solids_percent", "target_dry_film_um", "loss_fraction", "water_displacing",
+        "surface_min_c", "surface_max_c",
+    )  # fmt: skip
+    free = ("name", "maker", "aliases", "gun_pressure_kpa", "gun_nozzle_mm", "shelf_life_months")
+    way_out = _("Where the data sheet says something else from now on, add the product anew under a name of its own.")
 
 
 @admin.register(Lot)
@@ -106,6 +167,9 @@ class LotAdmin(RecordedAdmin):
     list_display = ["product", "number", "received_on", "expires_on", "recalled_on"]
     list_filter = ["product"]
     search_fields = ["number"]
+    facts = ("product", "number", "expires_on", "recalled_on", "recall_reason")
+    free = ("received_on", "quantity_received_ml")
+    way_out = _("A recall is written down with its day on the page of the stock.")
 
 
 @admin.register(Customer)
@@ -115,6 +179,7 @@ class CustomerAdmin(RecordedAdmin):
     list_display = ["name", "contact", "language", "messages_stopped_at"]
     search_fields = ["name", "contact"]
     readonly_fields = ["created_at"]
+    free = ("name", "contact", "email", "phone", "address", "language", "messages_stopped_at")
 
     def has_add_permission(self, request: object) -> bool:
         return False
@@ -124,9 +189,16 @@ class CustomerAdmin(RecordedAdmin):
 class SiteAdmin(RecordedAdmin):
     event_kind = "site.changed"
     list_display = ["code", "name", "time_zone", "corrosivity"]
+    facts = ("country", "subdivision", "time_zone", "currency", "corrosivity")
+    free = ("code", "name", "address", "postal_code", "email", "phone")
+    way_out = _(
+        "Write down with their day where vehicles are used, and on which days the site is closed. "
+        "For another place of work, add a site."
+    )
 
 
 @admin.register(Dealership)
 class DealershipAdmin(RecordedAdmin):
     event_kind = "dealership.changed"
     list_display = ["code", "name", "email"]
+    free = ("code", "name", "email", "phone")

@@ -19,6 +19,7 @@ from scheduling.services import (
 )
 from tests.conftest import NOW, TODAY, ShopForTests
 from treatments.models import Vehicle, Zone
+from treatments.places_of_use import record_place_of_use
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.rules.words import Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, record_treatment
@@ -102,3 +103,25 @@ def test_a_cover_stays_on_its_version_until_a_person_moves_it(cover: Cover) -> N
     case = read_cover_case(Cover.objects.select_related("vehicle", "site").get())
     assert case.find_terms(TODAY - timedelta(days=1)).code == "lifetime-yearly"
     assert case.find_terms(TODAY).code == "pay-down"
+
+
+def test_a_place_of_use_reaches_the_index_when_written_down_and_again_when_its_day_comes(cover: Cover) -> None:
+    def read_index(as_of: date) -> tuple[date, date | None]:
+        recompute(as_of=as_of, now=NOW)
+        return DueItem.objects.get(kind="touch_up").target_on, CoverState.objects.get().recheck_on
+
+    moves_on = date(2026, 6, 20)
+    usual, _recheck = read_index(TODAY)
+    record_place_of_use(vehicle=cover.vehicle, corrosivity="C5", from_day=moves_on, now=NOW, actor=None)
+    assert read_index(TODAY) == (usual, moves_on)
+    assert read_index(moves_on - timedelta(days=1))[0] == usual
+    assert read_index(moves_on)[0] == date(2026, 8, 19) < usual  # the window of 60 days opens that day
+    record_place_of_use(vehicle=cover.vehicle, corrosivity="", from_day=moves_on, now=NOW, actor=None)
+    assert read_index(moves_on)[0] == usual
+
+
+def test_what_was_written_down_later_was_no_place_of_use_then(cover: Cover) -> None:
+    record_place_of_use(vehicle=cover.vehicle, corrosivity="C5", from_day=FIRST, now=NOW, actor=None)
+    before = NOW - timedelta(microseconds=1)
+    assert read_cover_case(cover, known_at=before).facts.find_place_of_use(TODAY) == "C3"
+    assert read_cover_case(cover, known_at=NOW).facts.find_place_of_use(TODAY) == "C5"
