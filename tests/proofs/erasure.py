@@ -21,7 +21,8 @@ from datetime import timedelta
 from pathlib import Path
 from urllib.parse import urlsplit, urlunsplit
 
-from tests.proofs.erasure_doors import Doors, Markers, fill_what_no_door_reached
+from tests.proofs.erasure_doors import Doors, fill_what_no_door_reached
+from tests.proofs.erasure_markers import Markers
 from tests.proofs.erasure_search import Found, search_everything
 
 DATABASE = "prove_erasure"

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from zipfile import ZipFile, is_zipfile
 
-from tests.proofs.erasure_doors import SIGN
+from tests.proofs.erasure_markers import SIGN
 
 # Marker: the columns (``app.Model.field``) and files (relative to VAR_DIR) that it was found in.
 Found = dict[str, set[str]]
