@@ -16,6 +16,7 @@ from desk.access import access_customer, get_user, open_to
 from desk.shown import shown_for
 from desk.shown_records import of_customer
 from notifications.personal_data import Erasure, ErasureOrder, erase_person, plan_erasure
+from notifications.personal_data.erasing import find_request
 from notifications.personal_data.files import find_files_of_the_shop
 from notifications.personal_data.people import ERASED_KEY, Person
 from notifications.personal_data.wording import (
@@ -35,7 +36,7 @@ ORDERS = [
 
 
 class OrderForm(forms.Form):
-    order = forms.ChoiceField(label=gettext_lazy("On whose order?"), choices=[("", "—"), *ORDERS])
+    order = forms.ChoiceField(label=gettext_lazy("On whose order"), choices=[("", "—"), *ORDERS])
 
 
 @open_to("personal_data")
@@ -65,6 +66,7 @@ def erase(request: HttpRequest, key: int) -> HttpResponse:
     customer = access_customer(key)
     now = timezone.now()
     plan = plan_erasure(customer=customer, now=now)
+    asked = find_request(customer)
     form = OrderForm(request.POST or None)
     status, errors = 200, []
     if request.method == "POST":
@@ -88,6 +90,8 @@ def erase(request: HttpRequest, key: int) -> HttpResponse:
         "fingerprint": _compute_fingerprint(plan),
         "form": form,
         "errors": errors,
+        "asked": asked,
+        "may_order": bool(plan.waits and asked is None) or any(step.erases_words for step in plan.erased),
     }
     return render(request, "desk/erase.html", context, status=status)
 

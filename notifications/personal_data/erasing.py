@@ -22,7 +22,7 @@ from notifications.personal_data.people import Person, find_reasons_to_keep
 from notifications.personal_data.register import REGISTER
 from scheduling.index.service import recompute_covers
 from treatments.event_log import Happening, record_events
-from treatments.models import Customer, EventWords, User
+from treatments.models import Customer, Event, EventWords, User
 from treatments.queries import find_shop_day
 
 KEYS_AT_ONCE = 500
@@ -58,6 +58,11 @@ class Step:
         return not self.kept_for and self.line.on_erasure is not OnErasure.KEEP
 
     @property
+    def erases_words(self) -> bool:
+        """Whether words go, and not only what is computed from others anyway."""
+        return self.is_erased and self.line.on_erasure is not OnErasure.COMPUTE
+
+    @property
     def why_kept(self) -> tuple[Text, ...]:
         return self.kept_for or (self.line.why,)
 
@@ -85,6 +90,11 @@ class Erasure:
     @property
     def kept(self) -> list[Step]:
         return [step for step in self.steps if not step.is_erased]
+
+    @property
+    def waits(self) -> bool:
+        """Whether something is kept for now only, so that it is erased later."""
+        return any(step.kept_for for step in self.steps)
 
     @property
     def is_whole(self) -> bool:
@@ -191,6 +201,12 @@ def _count(steps: Sequence[Step]) -> dict[str, int]:
         for label in [step.line.table] if step.line.on_erasure is OnErasure.DELETE else step.line.labels:
             counts[label] = counts.get(label, 0) + len(step.keys)
     return counts
+
+
+def find_request(customer: Customer) -> Event | None:
+    """Return the entry of the log that says on whose order a person's data were erased as far as it went then."""
+    asked = Event.objects.filter(kind="customer.erased", subject="customer", subject_id=str(customer.pk))
+    return asked.order_by("position").first()
 
 
 def carry_out(step: Step, now: datetime) -> None:

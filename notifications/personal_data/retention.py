@@ -12,7 +12,6 @@ from django.db import connection, transaction
 
 from notifications.models import Message, MessageStatus
 from notifications.personal_data.erasing import ErasureOrder, Step, carry_out, erase_person, plan_erasure
-from notifications.personal_data.kinds import OnErasure
 from notifications.personal_data.people import ERASED_KEY, find_reasons_to_keep
 from notifications.personal_data.register import MESSAGES, REGISTER
 from treatments.event_log import mark_read, read_events
@@ -104,7 +103,7 @@ def _find_people_to_finish(now: datetime) -> Iterator[Customer]:
     asked = Event.objects.filter(kind="customer.erased").values_list("subject_id", flat=True).distinct()
     for customer in Customer.objects.filter(pk__in=[int(key) for key in asked]).order_by("pk"):
         plan = plan_erasure(customer=customer, now=now)
-        if any(step.line.on_erasure is not OnErasure.COMPUTE for step in plan.erased):
+        if any(step.erases_words for step in plan.erased):
             yield customer
 
 

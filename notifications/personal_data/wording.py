@@ -1,13 +1,13 @@
 """The register, and what an erasure does and keeps, in plain words; in the language of whoever reads."""
 
-from collections.abc import Iterable
+from collections import Counter
 from dataclasses import dataclass
 
 from django.conf import settings
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from notifications.personal_data.erasing import Erasure, Step
+from notifications.personal_data.erasing import Erasure
 from notifications.personal_data.kinds import Needed, OnErasure, Place, Words
 from notifications.personal_data.places import PLACES
 from notifications.personal_data.register import REGISTER
@@ -15,9 +15,9 @@ from notifications.personal_data.register import REGISTER
 
 @dataclass(frozen=True, slots=True)
 class RegisterLine:
-    """One line of the printed register; ``columns`` are names in the database, '' for a place outside it."""
+    """One line of the printed register; ``columns`` are names in the database, none for a place outside it."""
 
-    columns: str
+    columns: tuple[str, ...]
     where: str
     purpose: str
     how_long: str
@@ -27,29 +27,31 @@ class RegisterLine:
 
 @dataclass(frozen=True, slots=True)
 class ErasureLine:
-    """What becomes of some records, or files, in an erasure; ``whys`` say why they are kept, or what is left."""
+    """What becomes of some records, or files, in an erasure; ``why`` says what is left."""
 
     purpose: str
     count: str
     action: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptLines:
+    """What is kept for the same reasons."""
+
     whys: tuple[str, ...]
+    lines: tuple[ErasureLine, ...]
 
 
 def describe_register() -> list[RegisterLine]:
-    """Return the whole register, tables first."""
-    lines = [
-        RegisterLine(
-            f"{line.table}: {', '.join(line.columns)}",
-            "",
-            str(line.purpose),
-            _tell_how_long(line),
-            _tell_action(line),
-            str(line.why),
-        )
-        for line in REGISTER
-    ]
+    """Return the whole register, tables first; columns that are treated alike stand in one line."""
+    columns: dict[tuple[str, str, str, str], list[str]] = {}
+    for line in REGISTER:
+        key = (str(line.purpose), _tell_how_long(line), _tell_action(line), str(line.why))
+        columns.setdefault(key, []).extend(line.labels)
+    lines = [RegisterLine(tuple(labels), "", *told) for told, labels in columns.items()]
     return lines + [
-        RegisterLine("", str(place.where), str(place.purpose), _tell_days(place), _tell_action(place), str(place.why))
+        RegisterLine((), str(place.where), str(place.purpose), _tell_days(place), _tell_action(place), str(place.why))
         for place in PLACES
     ]
 
@@ -89,36 +91,37 @@ def _tell_action(line: Words | Place) -> str:
 
 def describe_erased(plan: Erasure) -> list[ErasureLine]:
     """Return what a plan erases, the same for many records once."""
-    lines = _merge(plan.erased)
+    counts: Counter[tuple[str, str, str]] = Counter()
+    for step in plan.erased:
+        counts[str(step.line.purpose), _tell_action(step.line), str(step.line.why)] += len(step.keys)
+    lines = [ErasureLine(purpose, _count(n), action, why) for (purpose, action, why), n in counts.items()]
     for place in PLACES:
         if files := plan.files.get(place.name):
             told = ngettext("%(n)s file", "%(n)s files", len(files)) % {"n": len(files)}
-            lines.append(ErasureLine(str(place.where), told, _tell_action(place), ()))
+            lines.append(ErasureLine(str(place.where), told, _tell_action(place), str(place.why)))
     return lines
 
 
-def describe_kept(plan: Erasure) -> list[ErasureLine]:
-    """Return what a plan keeps, with every reason."""
-    return _merge(plan.kept)
+def describe_kept(plan: Erasure) -> list[KeptLines]:
+    """Return what a plan keeps, by the reasons."""
+    counts: dict[tuple[str, ...], Counter[str]] = {}
+    for step in plan.kept:
+        whys = tuple(str(why) for why in step.why_kept)
+        counts.setdefault(whys, Counter())[str(step.line.purpose)] += len(step.keys)
+    return [
+        KeptLines(whys, tuple(ErasureLine(purpose, _count(n), _("kept")) for purpose, n in kept.items()))
+        for whys, kept in counts.items()
+    ]
 
 
 def describe_left_to_the_shop() -> list[ErasureLine]:
     """Return what no erasure reaches: places outside the tables that stay."""
     return [
-        ErasureLine(str(place.where), "", _tell_action(place), (str(place.why),))
+        ErasureLine(str(place.where), "", _tell_action(place), str(place.why))
         for place in PLACES
         if place.on_erasure is OnErasure.KEEP
     ]
 
 
-def _merge(steps: Iterable[Step]) -> list[ErasureLine]:
-    counts: dict[tuple[str, str, tuple[str, ...]], int] = {}
-    for step in steps:
-        action = _tell_action(step.line) if step.is_erased else _("kept")
-        whys = tuple(str(why) for why in ((step.line.why,) if step.is_erased else step.why_kept) if str(why))
-        key = (str(step.line.purpose), action, whys)
-        counts[key] = counts.get(key, 0) + len(step.keys)
-    return [
-        ErasureLine(purpose, ngettext("%(n)s record", "%(n)s records", count) % {"n": count}, action, whys)
-        for (purpose, action, whys), count in counts.items()
-    ]
+def _count(records: int) -> str:
+    return ngettext("%(n)s record", "%(n)s records", records) % {"n": records}

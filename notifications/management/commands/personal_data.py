@@ -67,7 +67,7 @@ class Command(BaseCommand):
 
     def _register(self, options: dict[str, Any]) -> None:
         for line in describe_register():
-            self.stdout.write(line.columns or line.where)
+            self.stdout.write(", ".join(line.columns) or line.where)
             self.stdout.write(f"    holds: {line.purpose}")
             if line.how_long:
                 self.stdout.write(f"    kept: {line.how_long}")
@@ -131,12 +131,15 @@ class Command(BaseCommand):
             self.stdout.write(f"{customer.name}, number {customer.pk}")
         self.stdout.write("To be erased:" if will else "Erased:")
         for line in describe_erased(plan):
-            self.stdout.write("; ".join([f"    {line.purpose}: {line.count}, {line.action}", *line.whys]))
+            self.stdout.write("; ".join(filter(None, [f"    {line.purpose}: {line.count}, {line.action}", line.why])))
         self.stdout.write("To be kept:" if will else "Kept:")
-        for line in describe_kept(plan):
-            self.stdout.write(f"    {line.purpose}: {line.count}")
-            for why in line.whys:
-                self.stdout.write(f"        {why}")
+        for group in describe_kept(plan):
+            for why in group.whys:
+                self.stdout.write(f"    {why}:")
+            for line in group.lines:
+                self.stdout.write(f"        {line.purpose}: {line.count}")
+        if plan.waits:
+            self.stdout.write("What is kept for now goes by itself in the night, once nothing needs it any more.")
 
     def _tell_left(self, left: list[Path]) -> None:
         if left:
