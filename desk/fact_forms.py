@@ -15,7 +15,11 @@ from treatments.shop_reference import list_zones, map_areas
 
 # From where a person at the desk knows it; a log is read by the import.
 SOURCES = [(value, label) for value, label in choices_of(FactSource) if value != FactSource.SHOP_LOG]
-PROPULSIONS = [(value, label) for value, label in choices_of(Propulsion) if value != Propulsion.UNKNOWN]
+# None is chosen beforehand: a press too many must not say that nothing can hurt.
+PROPULSIONS = [
+    ("", _("not known")),
+    *((value, label) for value, label in choices_of(Propulsion) if value != Propulsion.UNKNOWN),
+]
 KINDS = [
     (kind.value, say_lazily(kind.value))
     for kind in (
