@@ -21,7 +21,7 @@ FIXTURES_DIR = BASE_DIR / "fixtures"
 # An installed package has no project folder to write to; the folder in which a command is called takes its place.
 PROJECT_DIR = BASE_DIR if (BASE_DIR / "manage.py").exists() else Path.cwd()
 VAR_DIR = Path(env.str("VAR_DIR", default=str(PROJECT_DIR / "var")))
-VAR_DIR.mkdir(parents=True, exist_ok=True)
+VAR_DIR.mkdir(parents=True, exist_ok=True, mode=0o700)
 
 DEBUG = env.bool("DEBUG", default=False)
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
@@ -54,6 +54,8 @@ def read_kept_secret(variable: str, name: str) -> str:
 
 # Without a variable: kept in a file, so that logins and signed links outlive a restart.
 SECRET_KEY = read_kept_secret("SECRET_KEY", "secret_key")
+# Those before it, the newest first: what was signed with them, such as the links in mails, still opens.
+SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
 # The key of the event log first, then those before it, the newest first. It must not lie in the database or its
 # backup: whoever has both can write the log anew.
 LOG_KEYS = [read_kept_secret("LOG_KEY", "log_key"), *env.list("LOG_KEY_FALLBACKS", default=[])]
@@ -226,6 +228,9 @@ DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="desk@example.org")
 
 CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="") or "memory://"
 CELERY_TASK_ALWAYS_EAGER = CELERY_BROKER_URL == "memory://"
+# A worker of a broker starts only where mail and links would reach customers, see config/deployment.py.
+IS_OWN_BROKER = CELERY_BROKER_URL.startswith(("memory://", "filesystem://"))
+WORKERS_NEED_DEPLOYMENT = env.bool("WORKERS_NEED_DEPLOYMENT", default=not IS_OWN_BROKER)
 CELERY_TASK_EAGER_PROPAGATES = True
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
