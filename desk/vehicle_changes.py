@@ -30,8 +30,9 @@ from scheduling.services import (
     waive_due_item,
 )
 from scheduling.terms_queries import list_versions
-from treatments.models import Customer, Ownership, User, Vehicle
+from treatments.models import Customer, OdometerReading, Ownership, User, Vehicle
 from treatments.readings import record_reading
+from treatments.rules.odometer import Reading, find_kilometres_on, flag_backwards
 from treatments.rules.speaking import speak_day
 from treatments.rules.words import say
 from treatments.services import find_or_add_customer
@@ -78,6 +79,7 @@ class Change:
         make_form: returns the form for a record, what was sent or None, and what it begins with.
         do: calls the service.
         find_obstacle: says why it can't be done now, '' where it can.
+        list_doubts: says what speaks against what was typed; a person decides.
     """
 
     slug: str
@@ -87,6 +89,7 @@ class Change:
     make_form: Make
     do: Callable[[VehicleRecord, Any], object]
     find_obstacle: Callable[[VehicleRecord], str] = lambda record: ""
+    list_doubts: Callable[[VehicleRecord, Any], list[str]] = lambda record, form: []
 
 
 def _make_plain(form: type[forms.Form], *today: str) -> Make:
@@ -208,6 +211,17 @@ def _read_odometer(record: VehicleRecord, form: change_forms.ReadingForm) -> obj
     )
 
 
+def _list_reading_doubts(record: VehicleRecord, form: change_forms.ReadingForm) -> list[str]:
+    """Return what the readings on record say of a new one: where it goes backwards, and what was to be expected."""
+    day = form.cleaned_data["day"]
+    new = Reading(day, form.read_distance().kilometres, "new")
+    standing = OdometerReading.objects.filter(vehicle=record.vehicle, withdrawn_at__isnull=True)
+    known = [Reading(one.day, one.kilometres, f"reading {one.pk}") for one in standing]
+    backwards = [one.sentence for one in flag_backwards([*known, new]) if new in (one.reading, one.earlier)]
+    expected = find_kilometres_on([one for one in known if one.day != day], day)
+    return backwards + ([expected.sentence] if expected.projected else [])
+
+
 def _register(record: VehicleRecord, form: change_forms.SoldCoverForm) -> object:
     values = form.cleaned_data
     versions = {str(version.pk): version for version in list_versions(drafts=False)}
@@ -291,6 +305,7 @@ CHANGES = {
             gettext_lazy("A reading without other work, such as one told by telephone."),
             _make_plain(change_forms.ReadingForm, "day"),
             _read_odometer,
+            list_doubts=_list_reading_doubts,
         ),
         Change(
             "correct",

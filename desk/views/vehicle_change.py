@@ -87,6 +87,7 @@ def change(request: HttpRequest, vin: str, slug: str) -> HttpResponse:
         "form": form,
         "answers": [(field.label, _tell_value(field)) for field in form],
         "foreseen": foreseen,
+        "doubts": wanted.list_doubts(record, form),
         "day": day,
         "today": record.today,
         "coming": _list_coming(record),

@@ -30,6 +30,8 @@ from treatments.models import (
     Vehicle,
     VehicleChange,
 )
+from treatments.readings import record_reading
+from treatments.rules.units import Distance, DistanceUnit
 
 FIRST = date(2025, 6, 10)
 VIN = make_vin(1)
@@ -292,6 +294,26 @@ def test_the_new_owner_of_a_vehicle_sold_privately_has_it_from_the_day_of_the_sa
 def test_what_cannot_be_is_refused_before_it_is_confirmed(cover: Cover, slug: str, fields: Fields, field: str) -> None:
     status, page = ask(log_in(Role.OWNER), slug, {**write(slug), **fields})
     assert status == 400 and f'href="#id_{field}"' in page
+
+
+@pytest.mark.parametrize(("kilometres", "doubts"), [("12000", 1), ("9000", 2)])
+def test_a_reading_is_held_against_those_on_record_before_it_is_recorded(
+    cover: Cover, kilometres: str, doubts: int
+) -> None:
+    for day, known in ((date(2026, 1, 1), 10_000), (date(2026, 2, 1), 11_000)):
+        record_reading(
+            vehicle=cover.vehicle,
+            day=day,
+            distance=Distance(Decimal(known), DistanceUnit.KILOMETRE),
+            now=NOW,
+            actor=None,
+        )
+    client = log_in(Role.APPLICATOR)
+    _status, page = ask(client, "odometer", {**write("odometer"), "odometer": kilometres})
+    told = re.search(r'<div class="notice">.*?</div>', page, re.S)
+    assert told is not None and told[0].count("<li>") == doubts
+    assert confirm(client, "odometer", page).status_code == 302
+    assert OdometerReading.objects.filter(vehicle=cover.vehicle, amount=kilometres).exists()
 
 
 def test_a_new_owner_at_the_door_is_led_to_the_change_of_owner(cover: Cover) -> None:
