@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from treatments.rules.vin import Correction, VinMark, check_vin, clean_vin
 
 # More can't be compared with a vehicle by somebody who stands in front of it.
-MOST_TOLD = 5
+MOST_TOLD = 3
 
 # Returns those of some numbers that are on record.
 FindOnRecord = Callable[[Sequence[str]], Collection[str]]
