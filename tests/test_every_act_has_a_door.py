@@ -100,10 +100,10 @@ def list_used(modules: dict[str, Module], module: str, node: ast.AST) -> Iterato
 
 
 def is_door(module: str) -> bool:
-    """Say whether people, machines or the clock come in at a module."""
+    """Say whether people, machines, the clock or a signal of Django come in at a module."""
     parts = module.split(".")
     is_command = parts[1:3] == ["management", "commands"] and parts[-1] != "demo"
-    return is_command or parts[0] in ("desk", "api") or parts[-1] in ("tasks", "admin", "celery")
+    return is_command or parts[0] in ("desk", "api") or parts[-1] in ("tasks", "admin", "celery", "apps")
 
 
 def is_public(node: ast.stmt) -> bool:
