@@ -91,7 +91,7 @@ class User(AbstractUser):
         return map(self._with_rights, super().get_session_auth_fallback_hash())
 
     def _with_rights(self, of_password: str) -> str:
-        rights = (self.role, self.is_staff, self.is_superuser, self.site_id, self.dealership_id)
+        rights = (str(self.role), self.is_staff, self.is_superuser, self.site_id, self.dealership_id)
         return hashlib.sha256(repr((of_password, *rights)).encode()).hexdigest()
 
     class Meta(AbstractUser.Meta):
