@@ -245,7 +245,11 @@ class FindingSerializer(serializers.Serializer[object]):
 
 class ClaimCheckSerializer(serializers.Serializer[object]):
     claim = ClaimSerializer()
-    answer = serializers.ChoiceField(choices=["holds", "fails", "cannot_be_told"])
+    answer = serializers.ChoiceField(
+        choices=["holds", "fails", "cannot_be_told"],
+        allow_null=True,
+        help_text="null, and no findings, for a dealership before the claim is decided",
+    )
     findings = FindingSerializer(many=True)
     note = serializers.CharField()
 

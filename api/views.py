@@ -30,6 +30,7 @@ from api.serializers import (
 )
 from claims.models import Claim
 from claims.queries import list_claims_for, read_claim_check
+from claims.visibility import may_see_findings
 from scheduling.models import Cover, DueItem
 from scheduling.queries import list_covers_for, read_cover_case
 from treatments.models import Inspection, Role, Treatment, Vehicle
@@ -190,11 +191,12 @@ class ClaimViewSet(ReadOnlyModelViewSet[Claim]):
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         refuse_unknown(request, [])
         claim = get_object_or_404(self.get_queryset(), number=kwargs["number"])
-        check = read_claim_check(claim)
+        # None where a dealership may not know yet.
+        check = read_claim_check(claim) if may_see_findings(get_user(request), claim) else None
         content = {
             "claim": claim,
-            "answer": check.answer,
-            "findings": check.findings,
+            "answer": check.answer if check else None,
+            "findings": check.findings if check else [],
             "note": "The program advises; a person decides. Consumer law may give rights beyond the terms.",
         }
         return Response(ClaimCheckSerializer(content).data)

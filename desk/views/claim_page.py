@@ -18,6 +18,7 @@ from claims.claim_file import ClaimFile, WhatIf, read_claim_file, sum_payments
 from claims.models import Claim
 from claims.rules.claim import Finding
 from claims.rules.recommend import Outcome
+from claims.visibility import may_see_findings
 from desk.access import get_user, may_open
 from desk.claim_parts import ClaimForms
 from desk.telling import tell
@@ -66,6 +67,7 @@ def show_claim(
         "zone_names": map_zone_names(),
         "handling": make_handling(file, today, bound, tried),
         "may_handle": may_handle(get_user(request)),
+        "shows_findings": may_see_findings(get_user(request), found),
     }
     return render(request, "desk/claim.html", context, status=status)
 

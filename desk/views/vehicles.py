@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 
 from claims.models import Claim
 from claims.queries import read_claim_check
+from claims.visibility import may_see_owner
 from desk.access import (
     access_cover,
     access_vehicle,
@@ -167,7 +168,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "kinds": [(kind, count, kind in chosen) for kind, count in timeline.counts.items()],
         "kept_query": keep_query(request, ("kind", "page", "at")),
         "page_query": keep_query(request, ("page", "at")),
-        "owner": _find_owner(view.records.owners, user),
+        "owner": _find_owner(view.records.owners, user, shown.sold_on if shown else None),
         "recalled": list_recalled_lots(view),
         "filed": find_filed_claim(found, asked.get("filed", "")),
         "may": {
@@ -184,9 +185,11 @@ def keep_query(request: HttpRequest, without: tuple[str, ...]) -> list[tuple[str
     return [(name, value) for name, values in request.GET.lists() if name not in without for value in values]
 
 
-def _find_owner(owners: Sequence[Owner], user: User) -> Owner | None:
+def _find_owner(owners: Sequence[Owner], user: User, sold_on: date | None) -> Owner | None:
     """Return the owner now; how to reach a customer is not a dealership's to know."""
     owner = next((owner for owner in owners if owner.until_day is None), None)
+    if owner and not may_see_owner(user, owned_from=owner.from_day, sold_on=sold_on):
+        return None
     return replace(owner, contact="") if owner and user.role == Role.DEALERSHIP else owner
 
 
