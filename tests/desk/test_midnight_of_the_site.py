@@ -32,12 +32,11 @@ def demo(db: None, tmp_path: Path) -> DemoShop:
 
 @pytest.fixture(params=ZONES)
 def cover(request: pytest.FixtureRequest, demo: DemoShop) -> Cover:
-    """A cover in force of a site in each of the zones, beside the shop's first site."""
-    site = Site.objects.create(code="zz-far", name="Far Lane", time_zone=request.param)
-    cover = Cover.objects.filter(last_state__status="in_force", ended_on__isnull=True).first()
-    assert cover is not None
-    Cover.objects.filter(pk=cover.pk).update(site=site)
-    return Cover.objects.select_related("vehicle", "site").get(pk=cover.pk)
+    """A cover in force of a site in each of the zones; the shop's first site is another, on the clock of UTC."""
+    Site.objects.create(pk=0, code="aa-first", name="First Lane", time_zone="UTC")
+    Site.objects.filter(pk=demo.site.pk).update(time_zone=request.param)
+    covers = Cover.objects.filter(last_state__status="in_force", ended_on__isnull=True)
+    return covers.select_related("vehicle", "site")[0]
 
 
 @pytest.fixture
@@ -102,7 +101,7 @@ def test_overdue_begins_at_the_midnight_after_the_last_day_of_grace(
     with freeze_time(midnight + timedelta(seconds=seconds)):
         listed = list_pages("due-items/", overdue="true", vin=cover.vehicle.vin)
         not_yet = list_pages("due-items/", overdue="false", vin=cover.vehicle.vin)
-        page = log_in("owner").get("/due/", {"q": cover.vehicle.vin, "site": "zz-far"}).content.decode()
+        page = log_in("owner").get("/due/", {"q": cover.vehicle.vin, "site": cover.site.code}).content.decode()
     assert (item.key in listed) is is_overdue
     assert (item.key in not_yet) is not is_overdue
     assert ('class="tag u-overdue"' in page) is is_overdue
