@@ -4,7 +4,7 @@ A card without errors and pictures is a mould with the values put in, as in ``de
 """
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
@@ -18,10 +18,10 @@ from markupsafe import Markup
 
 from desk.moulds import Filling, Mould, join_markup, make_fields_with_holes, make_hole
 from desk.number_field import NumberField
-from desk.record_forms import share_fields
+from desk.record_forms import put_number, share_fields
 from desk.telling import find_language
 from notifications.documents.job_sheet import JobRow
-from treatments.models import KeptPhoto
+from treatments.models import InspectionLine, KeptPhoto, Photo
 from treatments.models.choices import choices_of
 from treatments.photos import FORMATS
 from treatments.rules.rust_grade import grade_rust
@@ -55,6 +55,7 @@ class InspectedZoneForm(forms.Form):
     film = forms.ChoiceField(label=_("Film"), required=False, choices=choices_of(FilmState))
     perforated = forms.BooleanField(label=_("Rusted through"), required=False)
     action = forms.CharField(label=_("What is to be done"), required=False, max_length=200)
+    unseen = forms.CharField(label=_("Not seen, because"), required=False, max_length=200)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -65,6 +66,9 @@ class InspectedZoneForm(forms.Form):
                 _t("%(step)s %% is chosen and %(percent)s %% is typed: keep one of them.")
                 % {"step": step, "percent": percent},
             )
+        looked = step or percent is not None or cleaned.get("perforated")
+        if cleaned.get("unseen") and (looked or cleaned.get("film") not in (None, "", FilmState.NOT_SEEN)):
+            self.add_error("unseen", _t("Something is written about what was seen: empty that, or this reason."))
         return cleaned
 
     def read_percent(self) -> Decimal | None:
@@ -79,22 +83,39 @@ class InspectedZoneForm(forms.Form):
         """Whether nothing was said about the zone."""
         values = self.cleaned_data
         looked = self.read_percent() is not None or values["perforated"] or values["action"].strip()
+        looked = looked or values["unseen"].strip()
         return not looked and values["film"] in ("", FilmState.NOT_SEEN)
 
 
 # What the fields of a zone start with.
-_NOTHING_SEEN = {"step": "", "percent": None, "film": FilmState.NOT_SEEN, "perforated": False, "action": None}
+_NOTHING_SEEN: dict[str, Any] = {
+    "step": "",
+    "percent": None,
+    "film": FilmState.NOT_SEEN,
+    "perforated": False,
+    "action": None,
+    "unseen": None,
+}
 
 
 @dataclass
 class InspectedCard:
-    """One zone on the page with the pictures that are kept for it; ``data`` is what was sent, None for nothing."""
+    """One zone on the page with the pictures that are kept for it.
+
+    Attributes:
+        data: what was sent, None for nothing.
+        told: what is on record, where the form is of an inspection that is.
+        recorded: the photos on record.
+    """
 
     row: JobRow
     zone: ZoneDescription
     data: QueryDict | None
     photos: list[KeptPhoto]
     photo_errors: list[str] = field(default_factory=list)
+    told: dict[str, Any] = field(default_factory=dict)
+    recorded: Sequence[Photo] = ()
+    recorded_of: int = 0
 
     @property
     def code(self) -> str:
@@ -103,13 +124,13 @@ class InspectedCard:
     @functools.cached_property
     def form(self) -> InspectedZoneForm:
         """The form of what was seen."""
-        return InspectedZoneForm(self.data, prefix=f"i-{self.code}", initial=_NOTHING_SEEN)
+        return InspectedZoneForm(self.data, prefix=f"i-{self.code}", initial=_NOTHING_SEEN | self.told)
 
     @property
     def values(self) -> dict[str, Any]:
         """What the fields show."""
         if self.data is None:
-            return _NOTHING_SEEN
+            return _NOTHING_SEEN | self.told
         return {name: self.form[name].value() for name in self.form.fields}
 
     @property
@@ -143,10 +164,10 @@ class InspectedCard:
 
     def write(self) -> list[str]:
         """Return the pieces of the card as it stands on the page."""
-        if self.has_errors or self.photos:
+        if self.has_errors or self.photos or self.recorded:
             template = engines["jinja2"].get_template(TEMPLATE)
             return [template.render({"card": self, "accepted": ACCEPTED})]
-        if self.data is None:
+        if self.data is None and not self.told:
             return [_write_blank(self.code, self.row.zone_name, find_language())]
         return self._write_told()
 
@@ -157,6 +178,20 @@ class InspectedCard:
         filling.put("grade", self.grade)
         _put_values(filling, values)
         return _make_mould(self.code, self.is_open, find_language()).fill(filling)
+
+
+def put_line(line: InspectionLine) -> dict[str, Any]:
+    """Return what is on record of a zone as the fields show it."""
+    percent = line.rusted_area_percent
+    step = next((step for step in STEPS if percent is not None and Decimal(step) == percent), "")
+    return {
+        "step": step,
+        "percent": None if percent is None or step else put_number(percent),
+        "film": line.film_state,
+        "perforated": line.perforated,
+        "action": line.action or None,
+        "unseen": line.not_seen_reason or None,
+    }
 
 
 def name_photo_field(code: str) -> str:
@@ -191,6 +226,7 @@ def _write_blank(code: str, zone_name: str, language: str | None) -> Markup:  # 
 def _put_values(filling: Filling, values: Mapping[str, Any]) -> None:
     filling.put("percent", values["percent"])
     filling.put("action", values["action"])
+    filling.put("unseen", values["unseen"])
     filling.choose("step", values["step"], "checked")
     filling.choose("film", values["film"], "checked")
     filling.choose("perforated", values["perforated"], "checked")

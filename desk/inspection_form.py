@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.http import QueryDict
@@ -11,15 +12,15 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
 from markupsafe import Markup
 
-from desk.inspection_card import InspectedCard
+from desk.inspection_card import InspectedCard, put_line
 from desk.moulds import join_markup
-from desk.record_forms import InspectionVisitForm, guess_visit, list_form_errors, read_by_the_lift
+from desk.record_forms import InspectionVisitForm, guess_visit, list_form_errors, put_number, read_by_the_lift
 from desk.telling import tell
 from notifications.documents.job_sheet import JobStep
 from notifications.job_sheets import describe_job_sheet
 from notifications.speaking import join_label
-from treatments.inspections import InspectionEntry, KeptPicture
-from treatments.models import KeptPhoto, Site, Vehicle, Zone
+from treatments.inspections import InspectionEntry, KeptPicture, keep_recorded, make_entry
+from treatments.models import Inspection, InspectionLine, KeptPhoto, Site, Vehicle, Zone
 from treatments.queries import read_zone_catalogue
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import FilmState, InspectionKind
@@ -41,7 +42,14 @@ class InspectionForm:
     """Everything on the page of an inspection, unbound or as it was sent."""
 
     def __init__(
-        self, *, vehicle: Vehicle, site: Site, today: date, photos: list[KeptPhoto], data: QueryDict | None = None
+        self,
+        *,
+        vehicle: Vehicle,
+        site: Site,
+        today: date,
+        photos: list[KeptPhoto],
+        data: QueryDict | None = None,
+        inspection: Inspection | None = None,
     ) -> None:
         self.vehicle, self.data = vehicle, data
         catalogue = read_zone_catalogue()
@@ -55,7 +63,11 @@ class InspectionForm:
         )
         kind = InspectionKind.INTAKE if self.sheet.is_first else InspectionKind.REINSPECTION
         guess = guess_visit(read_by_the_lift(vehicle).last_unit, site, today)
-        self.visit = InspectionVisitForm(data, today=today, initial=guess | {"kind": kind})
+        visit = guess | {"kind": kind} | (put_visit(inspection) if inspection else {})
+        self.visit = InspectionVisitForm(data, today=today, initial=visit)
+        lines = inspection.lines.select_related("zone").prefetch_related("photos") if inspection else ()
+        on_record = {line.zone.code: line for line in lines}
+        dropped = set(data.getlist("drop_recorded")) if data is not None else set()
         by_zone: dict[str, list[KeptPhoto]] = {}
         for photo in photos:
             by_zone.setdefault(photo.zone.code, []).append(photo)
@@ -64,13 +76,19 @@ class InspectionForm:
             StepOfInspection(
                 step,
                 [
-                    InspectedCard(row, described[row.zone_code], data, by_zone.get(row.zone_code, []))
+                    _put_record(
+                        InspectedCard(row, described[row.zone_code], data, by_zone.get(row.zone_code, [])),
+                        on_record.pop(row.zone_code, None),
+                        dropped,
+                    )
                     for row in step.rows
                 ],
             )
             for step in self.sheet.steps
             if step.rows
         ]
+        # What is on record of a zone that is not on the page any more stays on record.
+        self.kept_lines = list(on_record.values())
         self.others: list[tuple[str, str]] = []
 
     @cached_property
@@ -87,7 +105,7 @@ class InspectionForm:
         # Each form is asked, so that every error is told at once.
         checked = [self.visit.is_valid(), *(card.form.is_valid() for card in self.cards)]
         fine = all(checked) and not any(card.photo_errors for card in self.cards)
-        if fine and all(card.form.is_empty and not card.photos for card in self.cards):
+        if fine and all(card.form.is_empty and not card.photos and not card.recorded for card in self.cards):
             self.others.append(("", _t("No zone is marked yet: say what was seen on at least one.")))
             return False
         return fine
@@ -97,7 +115,7 @@ class InspectionForm:
         entries = []
         for card in self.cards:
             zone = self.zones[card.code]
-            taken = pictures.get(zone.pk, ())
+            taken = (*map(keep_recorded, card.recorded), *pictures.get(zone.pk, ()))
             if card.form.is_empty and not taken:
                 continue
             values = card.form.cleaned_data
@@ -108,10 +126,11 @@ class InspectionForm:
                     perforated=values["perforated"],
                     film_state=FilmState(values["film"] or FilmState.NOT_SEEN),
                     action=values["action"].strip(),
+                    not_seen_reason=values["unseen"].strip(),
                     photos=taken,
                 )
             )
-        return entries
+        return entries + [make_entry(line) for line in self.kept_lines]
 
     def add_errors(self, error: ValidationError) -> None:
         """Put what a service refused at its field, the rest above all."""
@@ -132,3 +151,20 @@ class InspectionForm:
             told += list_form_errors([(card.form, card.zone.name)])
             told += [(f"id_{card.photo_field}", join_label(card.zone.name, tell(error))) for error in card.photo_errors]
         return told
+
+
+def put_visit(inspection: Inspection) -> dict[str, Any]:
+    """Return what is on record of the visit as the fields show it."""
+    odometer = inspection.odometer
+    values = {"kind": inspection.kind, "done_on": inspection.done_on.isoformat(), "note": inspection.note}
+    if odometer:
+        values |= {"odometer": put_number(odometer.amount), "odometer_unit": odometer.unit}
+    return values
+
+
+def _put_record(card: InspectedCard, line: InspectionLine | None, dropped: set[str]) -> InspectedCard:
+    """Put on a card what is on record of its zone, but for the photos that are taken away."""
+    if line is not None:
+        card.told, card.recorded_of = put_line(line), line.inspection_id
+        card.recorded = [photo for photo in line.photos.all() if str(photo.pk) not in dropped]
+    return card

@@ -97,7 +97,7 @@ class VisitForm(forms.Form):
 class TreatmentVisitForm(VisitForm):
     """A treatment's visit: kind and surface conditions too."""
 
-    # Nothing is chosen beforehand where nothing tells what it is: a kind can't be amended later.
+    # Nothing is chosen beforehand where nothing tells what it is.
     kind = forms.ChoiceField(
         label=_("Kind of treatment"),
         choices=[("", _("choose")), *choices_of(TreatmentKind)],

@@ -8,6 +8,7 @@ from desk.access import (
     access_claim,
     access_cover,
     access_customer,
+    access_inspection,
     access_lot,
     access_treatment,
     access_vehicle,
@@ -20,7 +21,7 @@ from desk.number_field import read_whole
 from notifications.models import CalendarFeed
 from scheduling.models import Absence, Appointment, BayClosure, SeasonPlan, SeasonProposal
 from scheduling.queries import find_covers
-from treatments.models import Site, Treatment, Vehicle
+from treatments.models import Inspection, Site, Treatment, Vehicle
 from treatments.shown import Records, name_records
 
 if TYPE_CHECKING:
@@ -133,6 +134,12 @@ def of_new_inspection(request: HttpRequest, vin: str) -> Records:
     """Return a vehicle and its inspections."""
     vehicle = access_vehicle(get_user(request), vin)
     return name_records(vehicle, vehicle.inspections.all())
+
+
+def of_inspection(request: HttpRequest, key: int) -> Records:
+    """Return an inspection, and the one that amends it."""
+    found = access_inspection(get_user(request), key)
+    return name_records(found, Inspection.objects.filter(amends=found))
 
 
 def of_treatment(request: HttpRequest, key: int) -> Records:

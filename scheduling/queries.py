@@ -32,14 +32,15 @@ from scheduling.rules.dates import make_table
 from scheduling.rules.ends import foresee_distance
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
+from scheduling.rules.visits import list_unanswered
 from scheduling.site_reference import map_versions, read_calendars, read_terms_of
 from scheduling.stays import read_stays
 from treatments.among import Among
-from treatments.history_reading import read_histories
-from treatments.models import User, Vehicle
+from treatments.history_reading import describe_inspection, read_histories
+from treatments.models import Inspection, User, Vehicle
 from treatments.models.people import Role
 from treatments.rules.history import VehicleHistory
-from treatments.rules.words import CorrosivityCategory
+from treatments.rules.words import CorrosivityCategory, InspectionKind
 from treatments.shop_reference import map_dealerships, map_sites
 from treatments.short_histories import read_short_histories
 from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows, list_columns, put_related
@@ -308,3 +309,18 @@ def list_due_items(user: User, as_of: date, days_ahead: int = 60) -> QuerySet[Du
         .select_related("cover__vehicle", "cover__site", "cover__holder", "cover__last_state")
         .order_by("grace_until", "target_on", "id")
     )
+
+
+def list_unanswered_zones(inspection: Inspection) -> tuple[str, ...]:
+    """Return the zones that an inspection, signed off or not, leaves without an answer, by the vehicle's newest cover.
+
+    They are told of a reinspection only, and only where the vehicle has a cover that asks for one.
+    """
+    cover = (
+        Cover.objects.filter(vehicle=inspection.vehicle_id).select_related("vehicle", "site").order_by("-pk").first()
+    )
+    if cover is None or inspection.kind != InspectionKind.REINSPECTION:
+        return ()
+    case = read_cover_case(cover)
+    terms = case.find_terms(inspection.done_on)
+    return list_unanswered(terms, case.history, describe_inspection(inspection)) if terms.reinspection else ()

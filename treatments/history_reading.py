@@ -244,6 +244,21 @@ def describe_inspections(rows: Iterable[Sequence[Any]], zones: Mapping[int, Zone
     return found
 
 
+def describe_inspection(inspection: Inspection) -> InspectionRecord:
+    """Return one inspection, signed off or not, with what it says of each zone; photos are not counted."""
+    zones = tuple(
+        InspectedZone(
+            line.zone.code,
+            line.rusted_area_percent,
+            line.perforated,
+            FilmState(line.film_state),
+            not_seen_reason=line.not_seen_reason,
+        )
+        for line in inspection.lines.select_related("zone").order_by("pk")
+    )
+    return InspectionRecord(f"inspection {inspection.pk}", inspection.done_on, InspectionKind(inspection.kind), zones)
+
+
 def describe_reading(
     key: int, day: date, recorded_at: datetime, kilometres: Decimal, withdrawn_at: datetime | None = None
 ) -> RecordedReading:

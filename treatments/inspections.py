@@ -68,11 +68,9 @@ def compute_fingerprint(inspection: Inspection) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def list_photos(line: InspectionLine) -> tuple[KeptPicture, ...]:
-    """Return the photos of a line as they are written to another version of it."""
-    return tuple(
-        KeptPicture(str(photo.image.name), photo.sha256, photo.note, photo.recorded_at) for photo in line.photos.all()
-    )
+def keep_recorded(photo: Photo) -> KeptPicture:
+    """Return a photo on record as it is written to another version."""
+    return KeptPicture(str(photo.image.name), photo.sha256, photo.note, photo.recorded_at)
 
 
 @transaction.atomic
@@ -159,7 +157,7 @@ def sign_inspection(*, inspection: Inspection, fingerprint: str, now: datetime, 
     put_sign_off(draft, now=now, actor=actor)
     draft.save()
     lines = draft.lines.select_related("zone").prefetch_related("photos")
-    record_events([_tell_of_inspection(draft, [_make_entry(line) for line in lines])], actor=actor, now=now)
+    record_events([_tell_of_inspection(draft, [make_entry(line) for line in lines])], actor=actor, now=now)
     return draft
 
 
@@ -265,7 +263,7 @@ def _check_zones(zones: Sequence[InspectionEntry]) -> None:
             raise ValidationError({"not_seen_reason": sentence})
 
 
-def _make_entry(line: InspectionLine) -> InspectionEntry:
+def make_entry(line: InspectionLine) -> InspectionEntry:
     """Return a line of an inspection as it is written to another version."""
     return InspectionEntry(
         line.zone,
@@ -274,7 +272,7 @@ def _make_entry(line: InspectionLine) -> InspectionEntry:
         FilmState(line.film_state),
         line.action,
         line.not_seen_reason,
-        list_photos(line),
+        tuple(map(keep_recorded, line.photos.all())),
     )
 
 

@@ -41,13 +41,11 @@ def find_site(user: User) -> Site:
 
 def _show_form(request: HttpRequest, form: TreatmentForm, *, status: int = 200, **context: Any) -> HttpResponse:
     """Show the form; ``purpose`` tells its kept copies on a tablet apart."""
-    kept_kind = context["treatment"].get_kind_display() if context["mode"] == "amend" else ""
     context |= {
         "form": form,
         "visit_fields": write_visit(
             "desk/treatment_visit.html",
             form.visit,
-            kept_kind=kept_kind,
             dew_point=tuple(describe_dew_point(form.visit)),
         ),
         "vehicle": form.vehicle,
@@ -182,14 +180,14 @@ def amend(request: HttpRequest, key: int) -> HttpResponse:
 
     def write() -> Treatment:
         values = form.visit.cleaned_data
-        if values["kind"] != found.kind:
-            raise ValidationError({"kind": _("An amendment keeps the kind of treatment; it was recorded as another.")})
         return amend_treatment(
             treatment=found,
             reason=request.POST.get("reason", "").replace("\0", "").strip()[:300],
             lines=form.lines,
             done_on=values["done_on"],
+            kind=TreatmentKind(values["kind"]),
             odometer=form.visit.read_odometer(),
+            without_odometer=form.visit.read_odometer() is None,
             conditions=form.visit.read_conditions(),
             note=values["note"],
             now=now,

@@ -122,7 +122,11 @@ def _signed_treatment() -> list[Any]:
 
 
 def _inspection() -> list[Any]:
-    return [Inspection.objects.filter(lines__isnull=False).order_by("pk")[0].pk]
+    return [Inspection.objects.filter(lines__isnull=False, signed_off_at__isnull=False).order_by("pk")[0].pk]
+
+
+def _draft_inspection() -> list[Any]:
+    return [Inspection.objects.get(signed_off_at__isnull=True).pk]
 
 
 def _link(vehicle: Vehicle) -> list[Any]:
@@ -224,6 +228,10 @@ PAGES = [
     DeskPage("record_inspection", "lift", _vehicle),
     DeskPage("record_inspection", "lift", _vehicle, spoil="form.lift", what="error"),
     DeskPage("inspection", "lift", _inspection),
+    DeskPage("amend_inspection", "lift", _inspection),
+    DeskPage("inspection", "lift", _draft_inspection, what="draft"),
+    DeskPage("inspection", "lift", _draft_inspection, spoil="#sign-off", what="error"),
+    DeskPage("change_inspection", "lift", _draft_inspection),
     DeskPage("vehicle", "owner", _vehicle, query="?show=rust&on=2025-01-01&kind=claim", what="rust"),
     DeskPage("stock", "writer"),
     DeskPage("stock", "lift", query="?q=nothing+like+it", what="nothing"),
@@ -294,6 +302,8 @@ NO_PAGES = {
     "certificate": "a PDF",
     "discard_treatment": "only posted to",
     "sign_off_treatment": "only posted to; shows the treatment's page",
+    "discard_inspection": "only posted to",
+    "sign_off_inspection": "only posted to; shows the inspection's page",
     "keep_photo": "only posted to",
     "kept_photo": "a picture",
     "inspection_photo": "a picture",

@@ -14,9 +14,10 @@ from scheduling.models import Bay, CoverState, SeasonPlan, TermsVersion
 from scheduling.planning.services import draft_season_plan
 from scheduling.terms_service import start_next_version
 from tests.demo_records import load_demo
-from treatments.models import Lot, Treatment, User, Vehicle, Zone
+from treatments.inspections import InspectionEntry, record_inspection
+from treatments.models import Inspection, Lot, Treatment, User, Vehicle, Zone
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import TreatmentKind
+from treatments.rules.words import FilmState, InspectionKind, TreatmentKind
 from treatments.services import LineEntry, record_treatment
 
 DRAFT_OF = "lifetime-yearly"
@@ -40,6 +41,20 @@ def add_what_pages_need(shop: DemoShop, now: datetime) -> None:
             done_on=shop.day,
             kind=TreatmentKind.AFTER_REPAIR,
             lines=lines,
+            sign_off=False,
+            now=now,
+            actor=User.objects.get(username="lift"),
+        )
+    if not Inspection.objects.filter(signed_off_at__isnull=True).exists():
+        record_inspection(
+            vehicle=Vehicle.objects.order_by("-pk")[0],
+            site=shop.site,
+            done_on=shop.day,
+            kind=InspectionKind.REINSPECTION,
+            zones=[
+                InspectionEntry(Zone.objects.get(code="rocker_left"), Decimal("0.5"), film_state=FilmState.THIN),
+                InspectionEntry(Zone.objects.get(code="rocker_right"), not_seen_reason="plug seized"),
+            ],
             sign_off=False,
             now=now,
             actor=User.objects.get(username="lift"),

@@ -1,6 +1,7 @@
 """Recording an inspection with photos: by their content, without their place, kept whatever else must be corrected."""
 
 import io
+import re
 import struct
 import threading
 import zlib
@@ -10,6 +11,7 @@ from decimal import Decimal
 from html import unescape
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.core.management import call_command
@@ -94,7 +96,10 @@ def test_an_inspection_with_photos_without_their_place(lift: Lift) -> None:
     sent = client.post(INSPECT, visit(lift, odometer="84500") | files)
     assert sent.status_code == 302
     inspection = Inspection.objects.get()
-    assert (inspection.kind, inspection.inspector, inspection.reading.kilometres) == ("intake", lift.applicator, 84500)
+    assert (inspection.kind, inspection.inspector, inspection.odometer_amount) == ("intake", lift.applicator, 84500)
+    assert not lift.vehicle.readings.exists() and not read_history(lift.vehicle).inspections
+    signed = sign(client, sent["Location"])
+    assert signed.status_code == 302 and Inspection.objects.get().reading.kilometres == 84500
     rocker, rail, lid = inspection.lines.order_by("pk")
     assert (rocker.rusted_area_percent, rocker.film_state, rocker.perforated) == (Decimal("0.5"), "thin", False)
     assert (rail.rusted_area_percent, rail.film_state, rail.perforated) == (Decimal("2.5"), "missing", True)
@@ -263,6 +268,58 @@ def test_photos_whose_form_never_came_are_let_go(
     with freeze_time(NOW + timedelta(days=31)), django_capture_on_commit_callbacks(execute=True):
         call_command("run_daily")
     assert KeptPhoto.objects.count() == count_files(settings.MEDIA_ROOT) == 0
+
+
+def sign(client: Client, address: str) -> Any:
+    page = client.get(address).content.decode()
+    typed = {"shown": read_hidden(page, "shown"), "fingerprint": read_hidden(page, "fingerprint"), "confirmed": "yes"}
+    return client.post(f"{address}sign-off/", typed)
+
+
+def read_hidden(page: str, name: str) -> str:
+    found = re.search(rf'name="{name}" value="([^"]*)"', page)
+    return found[1] if found else ""
+
+
+def test_a_draft_is_changed_signed_off_and_amended_and_each_version_stays(lift: Lift) -> None:
+    client = lift.log_in()
+    first = client.post(INSPECT, visit(lift, odometer="84500") | {f"p-{ROCKER}-photos": [draw_picture()]})["Location"]
+    page = client.get(f"{first}change/").content.decode()
+    assert 'value="weld first"' in page and f"{first}photos/" in page
+    again = visit(lift, odometer="84600", **{f"i-{RAIL}-film": "not_seen", f"i-{RAIL}-percent": "",
+                  f"i-{RAIL}-perforated": "", f"i-{RAIL}-action": "", f"i-{RAIL}-unseen": "boxed in"})  # fmt: skip
+    del again[f"i-{RAIL}-perforated"]
+    names = {name: read_hidden(page, name) for name in ("shown", "fingerprint")}
+    assert client.post(f"{first}change/", again | names).status_code == 302
+    draft = Inspection.objects.get()
+    assert draft.lines.get(zone__code=RAIL).not_seen_reason == "boxed in"
+    assert draft.lines.get(zone__code=ROCKER).photos.count() == 1 and draft.odometer_amount == 84600
+    assert client.get(f"{first}amend/").status_code == 302  # a draft is changed, not amended
+    assert sign(client, first).status_code == 302
+    page = client.get(f"{first}amend/").content.decode()
+    names = {name: read_hidden(page, name) for name in ("shown",)}
+    without = client.post(f"{first}amend/", again | names | {"form_key": str(uuid4()), "reason": ""})
+    assert without.status_code == 400 and Inspection.objects.count() == 1
+    kind = {"kind": "claim", "reason": "it was for a claim", "form_key": str(uuid4()), "odometer": "84700"}
+    assert client.post(f"{first}amend/", again | names | kind).status_code == 302
+    newer = Inspection.objects.get(amends=draft.pk)
+    assert (newer.kind, newer.reading.kilometres, newer.lines.count()) == ("claim", 84700, 2)
+    assert newer.lines.get(zone__code=ROCKER).photos.count() == 1
+    assert [r.reading.kilometres for r in read_history(lift.vehicle).readings] == [84700]
+    assert [i.record for i in read_history(lift.vehicle).current_inspections] == [f"inspection {newer.pk}"]
+
+
+def test_a_discarded_draft_leaves_nothing_but_an_event(
+    lift: Lift, settings: Any, django_capture_on_commit_callbacks: Any
+) -> None:
+    client = lift.log_in()
+    first = client.post(INSPECT, visit(lift) | {f"p-{ROCKER}-photos": [draw_picture()]})["Location"]
+    page = client.get(first).content.decode()
+    names = {name: read_hidden(page, name) for name in ("shown", "fingerprint")}
+    with django_capture_on_commit_callbacks(execute=True):
+        assert client.post(f"{first}discard/", names).status_code == 302
+    assert not Inspection.objects.exists() and not Photo.objects.exists() and count_files(settings.MEDIA_ROOT) == 0
+    assert Event.objects.filter(kind="inspection.discarded").exists()
 
 
 def test_who_may_not_record_is_told_so(lift: Lift) -> None:

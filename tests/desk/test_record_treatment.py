@@ -104,7 +104,7 @@ def test_from_the_lift_to_an_amendment(lift: Lift) -> None:
     # An amendment starts with what is on record, and wants a reason.
     form = client.get(f"{page}amend/").content.decode()
     assert 'value="0.25"' in form and 'value="plug seized"' in form and 'value="120 135.5"' in form
-    amended = visit(lift) | {f"c-{ROCKER}-0-quantity": "0.3", "surface": "50"}
+    amended = visit(lift) | {f"c-{ROCKER}-0-quantity": "0.3", "surface": "50", "kind": "annual_touch_up"}
     without = client.post(f"{page}amend/", amended | {"reason": " "})
     assert without.status_code == 400 and 'href="#id_reason">An amendment needs a reason' in list_errors(
         without.content.decode()
@@ -112,7 +112,7 @@ def test_from_the_lift_to_an_amendment(lift: Lift) -> None:
     sent = client.post(f"{page}amend/", amended | {"reason": "misread the can"})
     assert sent.status_code == 302
     newer = Treatment.objects.get(amends=draft)
-    assert newer.signed_off_at and newer.amendment_reason == "misread the can"
+    assert newer.signed_off_at and newer.amendment_reason == "misread the can" and newer.kind == "annual_touch_up"
     assert newer.lines.get(zone__code=ROCKER).quantity_amount == Decimal("0.3")
     assert (newer.surface_temperature_c, draft.surface_temperature_c) == (Decimal("10.0"), Decimal("18.9"))
     assert "Replaced by an amendment" in client.get(page).content.decode()
@@ -439,7 +439,7 @@ def test_by_the_lift_nothing_is_due_of_a_vehicle_just_treated(lift: Lift) -> Non
     for address in (TREAT, f"/treatments/{draft.pk}/amend/"):
         shown = client.get(address).content.decode()
         assert "<span>Nothing is due</span>" in shown and "Reinspection</span>" not in shown
-    # Nothing tells of which kind it is, and a kind can't be amended: it is to be chosen.
+    # Nothing tells of which kind it is: it is to be chosen.
     assert '<option value="" selected>' in client.get(TREAT).content.decode()
     refused = client.post(TREAT, visit(lift, kind=""))
     assert refused.status_code == 400 and "Choose what kind of treatment it was." in refused.content.decode()
