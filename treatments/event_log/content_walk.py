@@ -6,7 +6,14 @@ from typing import Any
 
 from treatments.event_log.faults import LogFault
 from treatments.event_log.keys import LogKey
-from treatments.event_log.signed_content import KEYS_AT_ONCE, Part, SignedTable, list_signed_tables, split_by_part
+from treatments.event_log.signed_content import (
+    KEYS_AT_ONCE,
+    Part,
+    SignedTable,
+    list_signed_tables,
+    read_digests,
+    split_by_part,
+)
 from treatments.models import Event
 
 # What one part of one row was when an event told of it: the event, and the digest.
@@ -16,10 +23,17 @@ ToldDigest = tuple[Event, str]
 class RowSet:
     """Keys of rows, a bit for each, so that those of millions of rows fit into memory."""
 
+    # Beyond it a changed entry could name a key for which there is no memory.
+    MOST_BITS = 1 << 30
+
     def __init__(self) -> None:
         self._bits = bytearray()
+        self._others: set[int] = set()
 
     def add(self, pk: int) -> None:
+        if pk >= self.MOST_BITS:
+            self._others.add(pk)
+            return
         place = pk >> 3
         if place >= len(self._bits):
             self._bits.extend(bytes(place + 1 - len(self._bits) + 4096))
@@ -27,7 +41,7 @@ class RowSet:
 
     def __contains__(self, pk: int) -> bool:
         place = pk >> 3
-        return place < len(self._bits) and bool(self._bits[place] & (1 << (pk & 7)))
+        return pk in self._others or (place < len(self._bits) and bool(self._bits[place] & (1 << (pk & 7))))
 
 
 class ContentWalk:
@@ -83,17 +97,13 @@ class ContentWalk:
     def _compare(self, events: Sequence[Event], *, changes: bool) -> Iterator[LogFault]:
         wanted: dict[SignedTable, dict[int, list[tuple[Part, ToldDigest]]]] = {}
         for event in events:
-            for name, digests in (event.signed or {}).items():
+            for name, pk, digest in read_digests(event.signed):
                 part = self._parts.get(name)
-                if part is None or part.changes is not changes:
+                # What a later act set is told by the last event; these come in the order from last to first.
+                if part is None or part.changes is not changes or (changes and pk in self._told[name]):
                     continue
-                rows = wanted.setdefault(part.table, defaultdict(list))
-                for text, digest in digests.items():
-                    pk = int(text)
-                    if changes and pk in self._told[name]:
-                        continue
-                    self._told[name].add(pk)
-                    rows[pk].append((part, (event, digest)))
+                self._told[name].add(pk)
+                wanted.setdefault(part.table, defaultdict(list))[pk].append((part, (event, digest)))
         for table, rows in wanted.items():
             yield from self._compare_rows(table, rows)
 

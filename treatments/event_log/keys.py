@@ -11,6 +11,9 @@ from typing import Any
 
 from django.conf import settings
 
+# One encoder for all, since json.dumps makes one for each call.
+_write_canonical = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode
+
 
 @dataclass(frozen=True, slots=True)
 class LogKey:
@@ -21,7 +24,7 @@ class LogKey:
 
     def digest(self, *values: Any) -> str:
         """Return the HMAC-SHA256 of plain values, over their canonical JSON."""
-        return self.digest_text(json.dumps(values, sort_keys=True, separators=(",", ":"), ensure_ascii=False))
+        return self.digest_text(_write_canonical(values))
 
     def digest_text(self, text: str) -> str:
         """Return the HMAC-SHA256 of a text."""

@@ -152,15 +152,14 @@ class Part:
 
         A column that still has its default is left out, so that a column added later changes no digest.
         """
-        if not self.must_be_told(values):
-            return ""
         told = {
             name: value
             for name, value, default in zip(self.columns, values, self._defaults, strict=True)
             if value != default
         }
-        text = json.dumps([self.name, str(pk), told], sort_keys=True, separators=(",", ":"), default=_plain)
-        return key.digest_text(text)[:DIGITS]
+        if not told and not self.is_facts:
+            return ""
+        return key.digest_text(_write_canonical([self.name, str(pk), told]))[:DIGITS]
 
     def is_erased(self, pk: object, values: Sequence[Any]) -> bool:
         """Whether nothing is left but what an erasure leaves."""
@@ -175,6 +174,9 @@ def _plain(value: Any) -> str:
         return value.isoformat()
     return str(value)
 
+
+# One encoder for all, since json.dumps makes one for each call.
+_write_canonical = json.JSONEncoder(sort_keys=True, separators=(",", ":"), default=_plain).encode
 
 _TABLES: list[SignedTable] = []
 _NOT_SIGNED: dict[str, str] = {}
@@ -198,14 +200,14 @@ def list_unsigned_models() -> dict[str, str]:
 
 def digest_signed_rows(
     key: LogKey, events: Sequence[tuple[str, str, Mapping[str, Any] | None]]
-) -> list[dict[str, dict[str, str]] | None]:
-    """Return for each event the digests of the rows that it signs off, read as they are stored.
+) -> list[dict[str, str] | None]:
+    """Return for each event the digests of the rows that it signs off, read as they are stored; see ``read_digests``.
 
     Args:
         key: the key.
         events: kind, key of the subject and ``after`` of each.
     """
-    found: list[dict[str, dict[str, str]]] = [{} for _ in events]
+    found: list[dict[str, list[str]]] = [{} for _ in events]
     for table in _TABLES:
         for lookup, places in _find_wanted(table, events).items():
             for numbers, part, pk, digest in _digest_rows(key, table, lookup, places):
@@ -213,8 +215,19 @@ def digest_signed_rows(
                     kind = events[number][0]
                     # That a later act emptied a column is told too.
                     if kind in part.told_by and (digest or kind not in table.told_by):
-                        found[number].setdefault(part.name, {})[str(pk)] = digest
-    return [told or None for told in found]
+                        found[number].setdefault(part.name, []).append(f"{pk}:{digest}")
+    # A text for each part, since many short ones in JSON take long to write.
+    return [{name: " ".join(digests) for name, digests in told.items()} or None for told in found]
+
+
+def read_digests(signed: Mapping[str, Any] | None) -> Iterator[tuple[str, int, str]]:
+    """Yield the part, the row's key and the digest of each row that an event signed off."""
+    for name, text in (signed or {}).items():
+        # Only a text that somebody changed has another form; that is the chain's to tell.
+        for item in str(text).split():
+            pk, _, digest = item.partition(":")
+            if pk.isdigit():
+                yield name, int(pk), digest
 
 
 def _find_wanted(
