@@ -135,6 +135,7 @@ NOT_SIGNED = {
     "treatments.SentForm": "which forms have come",
     "treatments.Site": "the shop's own set-up; each change is an event",
     "treatments.Vehicle": "plate and description change; each correction is an event",
+    "treatments.VehicleChange": "why a person changed a vehicle's record; what was changed is an event",
     "treatments.Zone": "the shop's reference data; each change is an event",
     "treatments.ZoneArea": "the shop's reference data; a change of its zone is an event",
 }
