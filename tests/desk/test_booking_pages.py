@@ -215,6 +215,7 @@ def test_a_vehicle_that_was_never_here_is_added_with_its_owner_and_taken_in(demo
     given = {
         "vin": "11111111111111112", "vin_mark": "standard", "plate": "NEW 001", "description": "2024 Tarn Osprey",
         "body_style": "car", "owner": "Dunstan Reed", "contact": "+1 555 0144", "take_in": "yes",
+        "vin_doubted": "11111111111111111",
     }  # fmt: skip
     wrong = client.post("/walk-in/new/", given)
     shown = wrong.content.decode()
@@ -237,7 +238,7 @@ def test_a_vehicle_that_was_never_here_is_added_with_its_owner_and_taken_in(demo
         shown = html.unescape(later.content.decode())
         assert "on record now, but it can't be taken in today" in shown and read_slots(later.content.decode())
     twice = client.post("/walk-in/new/", {**given, "vin": "11111111111111111"}).content.decode()
-    assert "This vehicle is on record already" in twice
+    assert "This vehicle is on record" in twice and "Dunstan Reed is still the owner" in twice
     assert Vehicle.objects.filter(plate="NEW 001").count() == 1
 
 
