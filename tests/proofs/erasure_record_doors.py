@@ -49,10 +49,11 @@ class RecordDoors(Shop):
         self.customer = self.vehicle.ownerships.get().customer
 
     def correct_vehicle(self) -> None:
-        from treatments.services import correct_vehicle
+        from treatments.vehicle_changes import correct_record
 
-        correct_vehicle(
+        correct_record(
             vehicle=self.vehicle,
+            reason=f"she called, {self.mark('vehicle corrected: reason')}",
             now=self.now,
             actor=self.owner,
             description=f"old van {self.mark('vehicle corrected: description')}",
