@@ -43,11 +43,11 @@ def test_one_press_books_the_best_time_and_what_is_due_follows(demo: DemoShop) -
     assert len(read_slots(page)) == 5
     assert re.search(r'<button class="slot" name="slot" value="[^"]+" autofocus>', page)
     assert page.count("autofocus") == 1
-    assert "last day" in page and "Makes good the touch-up" in page
+    assert "last day" in page and "Makes up for the touch-up" in page
     answer = client.post(f"/vehicles/{vin}/book/", {"slot": read_slots(page)[0]})
     booked = Appointment.objects.get()
     assert answer.headers["Location"] == f"/visits/{booked.number}/?told=booked"
-    assert booked.cover == cover and booked.why.startswith("Makes good")
+    assert booked.cover == cover and booked.why.startswith("Makes up for")
     assert CoverState.objects.get(cover=cover).booked_on == booked.starts_at.astimezone(ZONE).date()
     assert DueItem.objects.filter(cover=cover, status="booked").exists()
     told = client.get(answer.headers["Location"]).content.decode()
