@@ -9,6 +9,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from treatments.event_log import Happening, record_events
+from treatments.log_import.line_copy import insert_lines
 from treatments.log_import.outcome import BatchOutcome
 from treatments.log_import.owners import OwnerWriter
 from treatments.log_import.placing import FindExpected, Placer
@@ -98,7 +99,7 @@ class BatchWriter:
             happenings.append(tell_of_treatment(treatment, len(kept) + len(added)))
             outcome.treatments_amended += old is not None
             outcome.treatments_added += old is None
-        TreatmentLine.objects.bulk_create(lines, batch_size=2000)
+        insert_lines(lines)
         happenings += self._tell_of_other_readings(readings, [treatment for treatment, _, _ in treatments])
         record_events(happenings, actor=self.actor, now=self.now)
 

@@ -10,6 +10,8 @@ import pickle
 import sqlite3
 import tempfile
 from collections.abc import Iterator
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
 from types import TracebackType
 
@@ -18,6 +20,8 @@ from treatments.rules.log_faults import Fault, FaultCode, Note
 from treatments.rules.log_row import LogRow
 
 WRITE_EVERY = 2_000
+# So many rows stay in memory, about 2 KB each; only a longer log is written to the scratch file.
+MOST_IN_MEMORY = 25_000
 
 
 class Staging:
@@ -42,7 +46,9 @@ class Staging:
         # that doesn't allow that (Windows) removes it at the end of an import that isn't killed.
         with contextlib.suppress(PermissionError):
             self._path.unlink()
-        self._waiting: list[tuple[int, str, str, bytes, str]] = []
+        self._waiting: list[tuple[str, str, int, LogRow, tuple[str, ...]]] = []
+        self._places: dict[int, int] = {}
+        self._on_disk = False
         return self
 
     def __exit__(
@@ -55,12 +61,16 @@ class Staging:
 
     def accept(self, raw: RawRow, row: LogRow) -> None:
         """Stage a row that can be read."""
-        self._waiting.append((row.number, row.vin, row.day.isoformat(), pickle.dumps(row), json.dumps(raw.cells)))
-        if len(self._waiting) >= WRITE_EVERY:
-            self.flush()
+        self._waiting.append((row.vin, row.day.isoformat(), row.number, row, raw.cells))
+        if len(self._waiting) >= (WRITE_EVERY if self._on_disk else MOST_IN_MEMORY):
+            self._write()
 
-    def flush(self) -> None:
-        self._scratch.executemany("INSERT INTO accepted VALUES (?, ?, ?, ?, ?)", self._waiting)
+    def _write(self) -> None:
+        self._on_disk = True
+        rows = (
+            (number, vin, day, pickle.dumps(row), json.dumps(cells)) for vin, day, number, row, cells in self._waiting
+        )
+        self._scratch.executemany("INSERT INTO accepted VALUES (?, ?, ?, ?, ?)", rows)
         self._waiting.clear()
 
     def reject(self, number: int, faults: tuple[Fault, ...], cells: tuple[str, ...] | None = None) -> None:
@@ -69,6 +79,8 @@ class Staging:
         self._scratch.execute("INSERT INTO rejected VALUES (?, ?, ?)", (number, pickle.dumps(faults), stored))
 
     def _find_cells(self, number: int) -> str:
+        if not self._on_disk:
+            return json.dumps(self._waiting[self._places[number]][-1])
         found = self._scratch.execute("SELECT cells FROM accepted WHERE number = ?", (number,)).fetchone()
         return str(found[0])
 
@@ -87,12 +99,23 @@ class Staging:
 
     def finish_reading(self) -> int:
         """Put the staged rows in order of vehicles; return how many there are."""
-        self.flush()
+        if not self._on_disk:
+            self._waiting.sort(key=itemgetter(0, 1, 2))
+            self._places = {waiting[2]: place for place, waiting in enumerate(self._waiting)}
+            return len(self._waiting)
+        self._write()
         self._scratch.execute("CREATE INDEX by_vehicle ON accepted (vin, day, number)")
         return int(self._scratch.execute("SELECT count(*) FROM accepted").fetchone()[0])
 
     def read_vehicles(self) -> Iterator[tuple[str, list[LogRow]]]:
         """Yield each vehicle with all its rows, by VIN, the rows by day and row number."""
+        if not self._on_disk:
+            for vin, waiting in groupby(self._waiting, key=itemgetter(0)):
+                yield vin, [row for _, _, _, row, _ in waiting]
+            return
+        yield from self._read_vehicles_on_disk()
+
+    def _read_vehicles_on_disk(self) -> Iterator[tuple[str, list[LogRow]]]:
         vin: str | None = None
         rows: list[LogRow] = []
         cursor = self._scratch.execute("SELECT vin, row FROM accepted ORDER BY vin, day, number")
@@ -107,6 +130,8 @@ class Staging:
 
     def find_staged_vins(self, vins: tuple[str, ...]) -> set[str]:
         """Return which of these VINs the file has elsewhere, in a row that can be read."""
+        if not self._on_disk:
+            return {vin for vin, *_ in self._waiting} & set(vins)
         marks = ",".join("?" * len(vins))
         found = self._scratch.execute(f"SELECT DISTINCT vin FROM accepted WHERE vin IN ({marks})", vins)
         return {row[0] for row in found}

@@ -22,12 +22,13 @@ class Cells:
         self.cells = cells
         self.columns = columns
         self.typed = typed
+        width = len(cells)
+        self._texts = {field: cells[place].strip() for field, place in columns.places.items() if place < width}
         self.faults: list[Fault] = []
         self.notes: list[Note] = []
 
     def get(self, field: str) -> str:
-        place = self.columns.places.get(field)
-        return self.cells[place].strip() if place is not None and place < len(self.cells) else ""
+        return self._texts.get(field, "")
 
     def is_typed_number(self, field: str) -> bool:
         return self.columns.places.get(field) in self.typed

@@ -6,6 +6,7 @@ A heading may carry the unit of its numbers, as in "Odometer (km)" or "Quantity 
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 # field: headings that mean it, compared without case, spaces and punctuation
 HEADINGS: dict[str, tuple[str, ...]] = {
@@ -69,6 +70,7 @@ class LogColumns:
         return self.headings[place] if place is not None else wanted.replace("_", " ")
 
 
+@lru_cache(maxsize=20_000)
 def squeeze(text: str) -> str:
     """Return a heading or name without case, spaces and punctuation, for comparing."""
     return re.sub(r"[\W_]+", "", text.casefold())

@@ -4,6 +4,7 @@ An address goes into the headers of mail, so only what surely is one is let thro
 """
 
 import re
+from functools import lru_cache
 
 from treatments.rules.log_text import show_plainly
 
@@ -18,6 +19,7 @@ FEWEST_PHONE_DIGITS = 5
 LONGEST_EMAIL, LONGEST_PHONE = 200, 40
 
 
+@lru_cache(maxsize=5_000)
 def find_email_fault(text: str) -> str:
     """Return why the text is no e-mail address and what to do, an empty text where it is one."""
     if _EMAIL.fullmatch(text):
@@ -29,6 +31,7 @@ def find_email_fault(text: str) -> str:
     return "Not an e-mail address: write it as name@example.org, or leave the cell empty."
 
 
+@lru_cache(maxsize=5_000)
 def find_phone_fault(text: str) -> str:
     """Return why the text is no telephone number and what to do, an empty text where it is one."""
     digits = sum(sign in "0123456789" for sign in text)

@@ -6,6 +6,7 @@ ISO 8601 dates and dates with a named month are always plain; 03/04/2026 is not,
 import re
 from datetime import date, timedelta
 from enum import StrEnum
+from functools import lru_cache
 
 
 class DateOrder(StrEnum):
@@ -57,6 +58,7 @@ _TIME_OF_DAY = re.compile(r"\d{1,3}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?"
 _MONTH_NAME_DAY = re.compile(r"([A-Za-z]+)\.? +(\d{1,2})(?:st|nd|rd|th)?,? +(\d{2}|\d{4})")
 
 
+@lru_cache(maxsize=5_000)
 def read_log_date(text: str, order: DateOrder | None) -> date:
     """Return the date that ``text`` means.
 

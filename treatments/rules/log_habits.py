@@ -5,6 +5,7 @@ A proof may settle what another cell leaves open; two proofs that contradict eac
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from treatments.rules.log_dates import DateOrder, prove_date_order
 from treatments.rules.units import (
@@ -60,6 +61,7 @@ class LogHabits:
         return habits
 
 
+@lru_cache(maxsize=5_000)
 def read_volume(text: str, unit: str | None, said: DecimalSign | None, proven: DecimalSign | None) -> Volume:
     """Return a quantity; three digits after one separator are read by what was said, else by what the log proves.
 
@@ -74,6 +76,7 @@ def read_volume(text: str, unit: str | None, said: DecimalSign | None, proven: D
         return parse_volume(text, unit, decimal=proven)
 
 
+@lru_cache(maxsize=5_000)
 def read_distance(text: str, unit: str | None, said: DecimalSign | None, proven: DecimalSign | None) -> Distance:
     """Return an odometer reading; what the log proves can only show that a separator groups thousands.
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 
 from treatments.rules.log_cells import Cells
 from treatments.rules.log_columns import LogColumns, squeeze
@@ -19,7 +20,7 @@ from treatments.rules.log_text import join_lines
 from treatments.rules.log_words import KINDS, MARKS, NOTHING, PROPULSIONS, STYLES, TOTALS
 from treatments.rules.units import AmbiguousNumberError, DecimalSign, Distance, UnitsError, Volume
 from treatments.rules.vin import VinMark
-from treatments.rules.vin_advice import advise_on_vin
+from treatments.rules.vin_advice import VinAdvice, advise_on_vin
 from treatments.rules.words import BodyStyle, TreatmentKind, say
 
 
@@ -179,13 +180,19 @@ def _read_vin(row: Cells) -> tuple[str, VinMark]:
         row.refuse(FaultCode.MISSING, "vin", "", "Give the vehicle's VIN.")
         return "", mark
     # Which corrections are on record is looked up where the fault or the doubt is written down.
-    advice = advise_on_vin(text, marked_as=mark)
+    advice = _advise(text, mark)
     if not advice.acceptable:
         code = FaultCode.VIN_CHECK_DIGIT if advice.codes == {"check_digit"} else FaultCode.VIN
         row.refuse(code, "vin", text, advice.sentence, tuple(correction.vin for correction in advice.corrections))
     elif advice.doubts:
         row.note(NoteCode.VIN_NOT_VERIFIED, "vin", text, advice.sentence)
     return advice.vin, mark
+
+
+# A vehicle has many rows in a log.
+@lru_cache(maxsize=1_000)
+def _advise(text: str, mark: VinMark) -> VinAdvice:
+    return advise_on_vin(text, marked_as=mark)
 
 
 def _read_day(row: Cells, shop: Shop, number: int) -> date | None:

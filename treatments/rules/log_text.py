@@ -5,6 +5,7 @@ A cell reaches mail headers, pages and spreadsheets later, so what is not plain 
 
 import re
 import unicodedata
+from functools import lru_cache
 
 from treatments.rules.log_faults import FaultCode
 
@@ -47,6 +48,7 @@ def _escape(match: re.Match[str]) -> str:
     return named or (f"\\x{ord(sign):02x}" if ord(sign) < 0x100 else f"\\u{ord(sign):04x}")
 
 
+@lru_cache(maxsize=20_000)
 def find_bad_text(text: str, *, may_have_lines: bool) -> tuple[FaultCode, str] | None:
     """Return what is wrong with a cell as text and what to do, None where it is plain.
 
