@@ -7,7 +7,16 @@ from rest_framework import serializers
 
 from claims.models import Claim
 from scheduling.models import Cover, DueItem
-from treatments.models import Inspection, InspectionLine, OdometerReading, Treatment, TreatmentLine, Vehicle, Zone
+from treatments.models import (
+    Inspection,
+    InspectionLine,
+    MaterialTotal,
+    OdometerReading,
+    Treatment,
+    TreatmentLine,
+    Vehicle,
+    Zone,
+)
 from treatments.rules.rust_grade import grade_rust
 
 
@@ -37,14 +46,26 @@ class LineSerializer(serializers.ModelSerializer[TreatmentLine]):
         ]
 
 
+class TotalSerializer(serializers.ModelSerializer[MaterialTotal]):
+    product = serializers.CharField(source="product.name")
+    lot = serializers.CharField(source="lot.number", default=None, allow_null=True)
+
+    class Meta:
+        model = MaterialTotal
+        fields = ["product", "lot", "quantity_amount", "quantity_unit", "quantity_ml", "measured_by"]
+
+
 class TreatmentSerializer(serializers.ModelSerializer[Treatment]):
     record = serializers.SerializerMethodField()
     replaced = serializers.SerializerMethodField(help_text="whether a later amendment replaces this version")
     lines = LineSerializer(many=True)
+    totals = TotalSerializer(
+        many=True, help_text="what the whole vehicle took; counts before the zones' own quantities for the stock"
+    )
 
     class Meta:
         model = Treatment
-        fields = ["record", "done_on", "kind", "recorded_at", "replaced", "amendment_reason", "lines"]
+        fields = ["record", "done_on", "kind", "recorded_at", "replaced", "amendment_reason", "lines", "totals"]
 
     def get_record(self, treatment: Treatment) -> str:
         return f"treatment {treatment.pk}"

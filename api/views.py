@@ -107,7 +107,7 @@ class VehicleViewSet(ReadOnlyModelViewSet[Vehicle]):
             "vehicle": vehicle,
             "treatments": Treatment.objects.filter(vehicle=vehicle, signed_off_at__isnull=False)
             .select_related("amended_by")
-            .prefetch_related("lines__zone", "lines__product", "lines__lot"),
+            .prefetch_related("lines__zone", "lines__product", "lines__lot", "totals__product", "totals__lot"),
             "inspections": Inspection.objects.filter(vehicle=vehicle, signed_off_at__isnull=False)
             .select_related("amended_by")
             .prefetch_related("lines__zone"),

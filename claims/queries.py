@@ -96,7 +96,7 @@ def describe_claim(claim: Claim, zones: Iterable[Zone] | None = None) -> RustCla
         damage=DamageKind(claim.damage),
         # Sorted here, so that zones that were fetched for many claims at once are not asked for again.
         zones=tuple(
-            ClaimedZone(zone.code, zone.name, ZoneKind(zone.kind))
+            ClaimedZone(zone.code, zone.name, ZoneKind(zone.kind), zone.added_at)
             for zone in sorted(claim.zones.all() if zones is None else zones, key=lambda zone: zone.code)
         ),
         kilometres=claim.kilometres,

@@ -110,7 +110,7 @@ class Materials:
             if product and key in by_key and self._is_usable(by_key[key]):
                 self.last_lots.setdefault(product, by_key[key])
         usual = VolumeUnit.US_QUART if site.country == "US" else VolumeUnit.MILLILITRE
-        self.last_unit = last[0][2] if last else usual
+        self.last_unit = next((unit for _product, _lot, unit in last if unit), usual)
         by_product: dict[int, list[_LotOnOffer]] = {product.pk: [] for product in self.products}
         for lot in every:
             by_product[lot.product_id].append(lot)

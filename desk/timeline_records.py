@@ -4,6 +4,7 @@ Every read here is one query whose SQL is written once; sites, zones, products, 
 """
 
 import zoneinfo
+from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -16,7 +17,7 @@ from scheduling.models import Appointment, Cover, CoverChange, TermsVersion
 from scheduling.site_reference import map_versions
 from treatments.among import Among
 from treatments.history_reading import OF_INSPECTION, OF_TREATMENT, describe_inspections
-from treatments.models import User
+from treatments.models import MaterialTotal, User
 from treatments.rules.history import InspectedZone, VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, compare_zone
 from treatments.rules.rust_grade import RustGrade, grade_rust
@@ -79,6 +80,7 @@ class TreatmentView:
     amended_by: int | None
     signed_off_at: datetime | None
     lines: list[LineView]
+    totals: list[MaterialTotal]
 
 
 def view_treatments(
@@ -95,8 +97,12 @@ def view_treatments(
         for treatment in history.treatments
         for line in treatment.lines
     }
+    totals: dict[int, list[MaterialTotal]] = defaultdict(list)
+    shown = list(keys)
+    for total in MaterialTotal.objects.filter(treatment__in=shown).select_related("product", "lot") if shown else ():
+        totals[total.treatment_id].append(total)
     found: dict[int, TreatmentView] = {}
-    for key in keys:
+    for key in shown:
         first = rows[key][0]
         kind, signed_off_at, amends = first[3:6]
         site, applicator, amount, unit, source, reason, amended_by, recorded_at = first[OF_TREATMENT:-2]
@@ -113,7 +119,7 @@ def view_treatments(
             lines.append(LineView(zone.name, product, lot, recalled_on, row[-2], row[-1], ml, not_done, material))
         found[key] = TreatmentView(
             key, kind, sites[site].name, people[applicator] if applicator else None, amount, unit, recorded_at, source,
-            amends, reason, amended_by, signed_off_at, lines,
+            amends, reason, amended_by, signed_off_at, lines, totals[key],
         )  # fmt: skip
     return found
 
@@ -127,7 +133,8 @@ def tell_material(line: ZoneLine | None) -> str:
     need = MaterialNeed(
         line.zone, line.area_m2, line.target_dry_film_um, line.volume_solids_percent, line.loss_fraction
     )
-    assert line.quantity_ml is not None
+    if line.quantity_ml is None:
+        return "cannot be told: only the total for the vehicle is recorded"
     finding = compare_zone(need, line.quantity_ml)
     return f"{finding.verdict}, about {finding.estimated_dry_film_um:.0f} µm dry"
 

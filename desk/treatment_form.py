@@ -28,10 +28,12 @@ from desk.record_forms import (
     read_by_the_lift,
     read_yes_no,
 )
+from desk.total_forms import make_total_forms
 from desk.treatment_card import CoatForm, ZoneCard, put_coat, put_reason
 from notifications.documents.job_sheet import JobRow, JobSheet, JobStep
 from notifications.job_sheets import describe_job_sheet
 from treatments.fact_reading import read_body
+from treatments.material_totals import TotalEntry, list_totals
 from treatments.models import Site, Treatment, TreatmentLine, Vehicle, Zone
 from treatments.queries import read_zone_catalogue
 from treatments.rules.coatable import VehicleBody
@@ -76,9 +78,10 @@ class TreatmentForm:
         catalogue = read_zone_catalogue()
         self.catalogue = {zone.code: zone for zone in catalogue}
         lines = LINES.ask(treatment.pk) if treatment else []
-        self.materials = Materials(
-            vehicle=vehicle, site=site, today=today, keep={line.lot_id for line in lines if line.lot_id}
-        )
+        totals = list_totals(treatment) if treatment else []
+        lots = {line.lot_id for line in lines} | {total.lot_id for total in totals}
+        self.materials = Materials(vehicle=vehicle, site=site, today=today, keep={lot for lot in lots if lot})
+        self.total_forms = make_total_forms(data, totals, self.materials)
         self.sheet: JobSheet = describe_job_sheet(
             vehicle,
             today,
@@ -152,6 +155,7 @@ class TreatmentForm:
             values: dict[str, Any] = {"unit": self.materials.last_unit, "pressure_unit": "psi"}
             if number < len(applied):
                 values = put_coat(applied[number])
+                values["unit"] = values["unit"] or self.materials.last_unit
             elif number == 0:
                 values["material"] = self.materials.propose(row.product)
             coats.append(values)
@@ -164,9 +168,14 @@ class TreatmentForm:
         return [card for step in self.steps for card in step.cards]
 
     def is_valid(self) -> bool:
-        """Read everything that was sent; afterwards ``errors`` names what is wrong and ``lines`` holds the entries."""
+        """Read everything that was sent.
+
+        Afterwards ``errors`` names what is wrong, and ``lines`` and ``totals`` hold the entries.
+        """
         self.lines: list[LineEntry] = []
-        fine = self.visit.is_valid()
+        # Each form is asked, so that every error is told at once.
+        fine = all([self.visit.is_valid(), *[total.is_valid() for total in self.total_forms]])
+        self.totals: list[TotalEntry] = [total.entry for total in self.total_forms if total.entry is not None]
         for code in self.unknown_zones:
             self.others.append(("", _t("The catalogue has no zone %(zone)s: open the page anew.") % {"zone": code}))
             fine = False
@@ -202,17 +211,22 @@ class TreatmentForm:
         except ValidationError as error:
             coat.add_error("material", error)
             return False
-        if values["quantity"] is None:
-            coat.add_error("quantity", _t("Write how much was applied."))
-            return False
-        if not values["unit"]:
-            coat.add_error("unit", _t("Say in which unit."))
+        quantity = None
+        if values["quantity"] is not None:
+            if not values["unit"]:
+                coat.add_error("unit", _t("Say in which unit."))
+                return False
+            quantity = Volume(values["quantity"], VolumeUnit(values["unit"]))
+        elif not any((total.product, total.lot) == (product, lot) for total in self.totals):
+            coat.add_error(
+                "quantity", _t("Write how much was applied, or give the total of this product and lot for the vehicle.")
+            )
             return False
         entry = LineEntry(
             self.zones[card.code],
             product,
             lot,
-            Volume(values["quantity"], VolumeUnit(values["unit"])),
+            quantity,
             tool=values["tool"],
             pressure_kpa=coat.read_pressure_kpa(),
             wet_film_um=values["film"],
@@ -241,7 +255,7 @@ class TreatmentForm:
             if name in self.visit.fields:
                 self.visit.add_error(name, messages)
             else:
-                target = "id_reason" if name == "reason" else ""
+                target = {"reason": "id_reason", "totals": "totals"}.get(name, "")
                 self.others += [(target, message) for message in messages]
 
     @property
@@ -257,6 +271,7 @@ class TreatmentForm:
         named: list[tuple[forms.Form, str]] = [(self.visit, "")]
         for card in self.cards:
             named += [(form, card.zone.name) for form in (card.form, *card.coats)]
+        named += [(total, _t("Totals for the vehicle")) for total in self.total_forms]
         return self.others + list_form_errors(named)
 
 

@@ -26,7 +26,7 @@ from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due import DueItem, sort_due_items
 from scheduling.rules.slots import DueDates
 from treatments.history_reading import read_history
-from treatments.models import Site, Vehicle
+from treatments.models import MaterialTotal, Site, Vehicle
 from treatments.queries import find_today
 from treatments.rules.history import VehicleHistory, ZoneLine
 from treatments.rules.wording import put_for_people
@@ -161,6 +161,7 @@ class VisitRecord:
     done: tuple[ZoneLine, ...]
     not_done: tuple[ZoneLine, ...]
     corrected: bool
+    totals: tuple[MaterialTotal, ...]
 
 
 def read_last_record(vehicle: Vehicle) -> VisitRecord | None:
@@ -175,4 +176,7 @@ def read_last_record(vehicle: Vehicle) -> VisitRecord | None:
         tuple(line for line in last.lines if line.applied),
         tuple(line for line in last.lines if not line.applied),
         last.amends is not None,
+        tuple(
+            MaterialTotal.objects.filter(treatment=int(last.record.rpartition(" ")[2])).select_related("product", "lot")
+        ),
     )

@@ -30,7 +30,7 @@ def make_shop() -> ShopForTests:
         email="desk@example.org", phone="+1 555 0101",
     )  # fmt: skip
     SiteCalendar.objects.create(site=site)
-    load_zone_catalogue(catalogue=read_catalogue(tomllib.loads((FIXTURES / "zones.toml").read_text("utf-8"))))
+    load_zone_catalogue(catalogue=read_catalogue(tomllib.loads((FIXTURES / "zones.toml").read_text("utf-8"))), now=NOW)
     wax = Product.objects.create(
         name="Fenwax Cavity 40", family="cavity_wax", volume_solids_percent=40, target_dry_film_um=50,
         loss_fraction="0.2", aliases=["fenwax"], surface_min_c=5, surface_max_c=35,

@@ -21,9 +21,12 @@ from scheduling.services import note_transfer
 from tests.demo_records import load_demo
 from treatments.event_log.access import record_access
 from treatments.inspections import InspectionEntry, KeptPicture, record_inspection
-from treatments.models import User, Zone
+from treatments.material_totals import TotalEntry
+from treatments.models import Product, User, Zone
 from treatments.places_of_use import record_place_of_use
-from treatments.rules.words import FactKind, FactSource, InspectionKind
+from treatments.rules.units import Volume, VolumeUnit
+from treatments.rules.words import FactKind, FactSource, InspectionKind, MeasuredBy, TreatmentKind
+from treatments.services import LineEntry, record_treatment
 from treatments.vehicle_facts import record_fact
 
 
@@ -51,6 +54,11 @@ def make_signed_records(folder: Path, now: datetime) -> None:
     record_fact(
         vehicle=claim.cover.vehicle, kind=FactKind.FITTED_PART, day=day, source=FactSource.SEEN_ON_VEHICLE,
         words="a tow bar", now=now, actor=actor,
+    )  # fmt: skip
+    record_treatment(
+        vehicle=vehicle, site=site, done_on=day, kind=TreatmentKind.AFTER_REPAIR, now=now, actor=None,
+        lines=[LineEntry(Zone.objects.get(code="rocker_left"), product := Product.objects.order_by("pk")[0])],
+        totals=[TotalEntry(product, None, Volume(Decimal(1), VolumeUnit.LITRE), MeasuredBy.CANISTER)],
     )  # fmt: skip
     for person in User.objects.all():
         record_access(person=person, before=None, now=now, actor=None)

@@ -15,6 +15,7 @@ from django.db import transaction
 
 from treatments.event_log import Happening, describe, record_events
 from treatments.fact_reading import read_body
+from treatments.material_totals import TotalEntry, check_quantities, write_totals
 from treatments.models import Treatment, TreatmentLine, User
 from treatments.rules.units import Distance
 from treatments.rules.words import TreatmentKind
@@ -55,6 +56,7 @@ LINE_FIELDS = (
     "mist_seen_at_far_end",
     "not_done_reason",
 )
+TOTAL_FIELDS = ("product_id", "lot_id", "quantity_amount", "quantity_unit", "measured_by")
 
 
 def compute_fingerprint(treatment: Treatment, lines: Sequence[TreatmentLine] | None = None) -> str:
@@ -67,7 +69,8 @@ def compute_fingerprint(treatment: Treatment, lines: Sequence[TreatmentLine] | N
     told: list[Sequence[Any]] = list(treatment.lines.order_by("pk").values_list(*LINE_FIELDS)) if lines is None else []
     for line in lines or ():
         told.append([getattr(line, name) for name in LINE_FIELDS])
-    text = json.dumps([[getattr(treatment, name) for name in SHOWN], told], cls=DjangoJSONEncoder)
+    totals = list(treatment.totals.order_by("pk").values_list(*TOTAL_FIELDS))
+    text = json.dumps([[getattr(treatment, name) for name in SHOWN], told, totals], cls=DjangoJSONEncoder)
     return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -94,6 +97,7 @@ def change_draft(
     actor: User | None,
     odometer: Distance | None = None,
     conditions: ConditionsEntry | None = None,
+    totals: Sequence[TotalEntry] = (),
     note: str = "",
 ) -> Treatment:
     """Write a draft anew: what is given takes the place of all that it said.
@@ -111,6 +115,7 @@ def change_draft(
     body = read_body(draft.vehicle, done_on)
     for entry in lines:
         check_line(entry, body)
+    check_quantities(lines, totals)
     check_visit_is_new(draft.vehicle, done_on, kind, besides=draft.pk)
     draft.done_on, draft.kind, draft.note = done_on, kind, note
     put_odometer(draft, odometer)
@@ -118,7 +123,9 @@ def change_draft(
     draft.full_clean()
     draft.save()
     draft.lines.all().delete()
+    draft.totals.all().delete()
     TreatmentLine.objects.bulk_create(make_line(draft, entry) for entry in lines)
+    write_totals(draft, totals)
     record_events([tell_of_treatment(draft, len(lines))], actor=actor, now=now)
     return draft
 

@@ -11,7 +11,7 @@ from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, 
 from django.db.models.functions import Coalesce
 
 from treatments.event_log import mark_read, read_events
-from treatments.models import Event, EventLogHead, EventReader, MaterialUse, TreatmentLine
+from treatments.models import Event, EventLogHead, EventReader, MaterialTotal, MaterialUse, TreatmentLine
 from treatments.standing_query import StandingQuery
 
 READER = "treatments.material_uses"
@@ -68,6 +68,10 @@ def _write(which: Q) -> None:
 
 
 def _gather(which: Q) -> Iterable[MaterialUse]:
+    totals = {
+        (total.treatment_id, total.product_id, total.lot_id): total.quantity_ml
+        for total in MaterialTotal.objects.filter(which)
+    }
     rows = (
         TreatmentLine.objects.filter(
             which, product__isnull=False, treatment__signed_off_at__isnull=False, treatment__amended_by__isnull=True
@@ -83,7 +87,8 @@ def _gather(which: Q) -> Iterable[MaterialUse]:
             lot_id=row["lot"],
             vehicle_id=row["vehicle"],
             done_on=row["done_on"],
-            quantity_ml=row["quantity_ml"],
+            # The total for the vehicle says what left the stock, also where zones have quantities of their own.
+            quantity_ml=totals.get((row["treatment"], row["product"], row["lot"]), row["quantity_ml"]),
             zones=row["zones"],
         )
 
@@ -103,8 +108,11 @@ def rebuild_material_uses() -> int:
 
 _REBUILD = """
     INSERT INTO treatments_materialuse (treatment_id, vehicle_id, product_id, lot_id, done_on, quantity_ml, zones)
-    SELECT work.id, work.vehicle_id, line.product_id, line.lot_id, work.done_on, sum(line.quantity_ml), count(*)
+    SELECT work.id, work.vehicle_id, line.product_id, line.lot_id, work.done_on,
+    coalesce(max(total.quantity_ml), sum(line.quantity_ml)), count(*)
     FROM treatments_treatmentline line JOIN treatments_treatment work ON work.id = line.treatment_id
+    LEFT JOIN treatments_materialtotal total ON total.treatment_id = work.id AND total.product_id = line.product_id
+    AND (total.lot_id = line.lot_id OR (total.lot_id IS NULL AND line.lot_id IS NULL))
     WHERE line.product_id IS NOT NULL AND work.signed_off_at IS NOT NULL
     AND NOT EXISTS (SELECT 1 FROM treatments_treatment newer WHERE newer.amends_id = work.id)
     GROUP BY work.id, work.vehicle_id, line.product_id, line.lot_id, work.done_on

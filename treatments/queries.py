@@ -12,6 +12,7 @@ from treatments.models import (
     Customer,
     Inspection,
     Lot,
+    MaterialTotal,
     Ownership,
     Site,
     Treatment,
@@ -21,12 +22,14 @@ from treatments.models import (
     ZoneArea,
 )
 from treatments.reference import keep_reading
+from treatments.rules.material import VehicleTotal
 from treatments.rules.odometer import Reading, flag_backwards
 from treatments.rules.site_days import find_day, find_end_of_day
 from treatments.rules.visit_findings import VisitFinding, list_findings
 from treatments.rules.words import (
     BodyStyle,
     DoorApproach,
+    MeasuredBy,
     ProductFamily,
     Propulsion,
     SprayTool,
@@ -65,11 +68,22 @@ def find_clock(site: Site | None = None) -> zoneinfo.ZoneInfo:
     return zoneinfo.ZoneInfo(site.time_zone if site else "UTC")
 
 
-def find_visit_findings(treatment: Treatment, lines: Iterable[TreatmentLine]) -> tuple[VisitFinding, ...]:
-    """Return what the record of one treatment, signed off or not, says against itself, by its lines."""
+def find_visit_findings(
+    treatment: Treatment, lines: Iterable[TreatmentLine], totals: Iterable[MaterialTotal] = ()
+) -> tuple[VisitFinding, ...]:
+    """Return what the record of one treatment, signed off or not, says against itself, by its lines and totals."""
     areas, style = map_areas(), treatment.vehicle.body_style
     described = [describe_line(line, areas.get((line.zone_id, style))) for line in lines]
-    return list_findings(described, describe_conditions(treatment), treatment.done_on)
+    measured = [
+        VehicleTotal(
+            total.product.name,
+            total.lot.number if total.lot else None,
+            total.quantity_ml,
+            MeasuredBy(total.measured_by),
+        )
+        for total in totals
+    ]
+    return list_findings(described, describe_conditions(treatment), treatment.done_on, measured)
 
 
 def list_backwards_readings(work: Treatment | Inspection) -> list[str]:

@@ -14,6 +14,7 @@ from django.db import transaction
 
 from treatments.event_log import Happening, describe, record_events
 from treatments.fact_reading import list_missing_trainings, read_body
+from treatments.material_totals import TotalEntry, check_quantities, read_total_entries, write_totals
 from treatments.models import (
     Customer,
     Lot,
@@ -30,7 +31,7 @@ from treatments.models import (
 from treatments.places_of_use import end_places_of_former_owners, record_place_of_use
 from treatments.queries import describe_zone, find_today
 from treatments.rules.coatable import Bar, VehicleBody
-from treatments.rules.units import Distance, Volume, VolumeUnit
+from treatments.rules.units import Distance, Volume
 from treatments.rules.vin import VinMark, read_model_year
 from treatments.rules.words import FactKind, FactSource, Propulsion, TreatmentKind, ZoneKind, say
 from treatments.rules.zone_catalogue import ZoneDescription
@@ -47,7 +48,10 @@ from treatments.vin_advice import read_vin_advice
 
 @dataclass(frozen=True, slots=True)
 class LineEntry:
-    """What is to be written for one zone: product, lot and quantity, or the reason why it was not done."""
+    """What is to be written for one zone: product, lot and quantity, or the reason why it was not done.
+
+    The quantity is None where only the total for the vehicle is known.
+    """
 
     zone: Zone
     product: Product | None = None
@@ -242,7 +246,7 @@ def check_line(entry: LineEntry, body: VehicleBody, *, known: Collection[int] = 
             else "Record it as not done, or correct the facts on the vehicle's page where they are wrong."
         )
         raise ValidationError({"zone": f"{bar.sentence} {way_out}"})
-    if entry.product and (entry.quantity is None or entry.quantity.millilitres <= 0):
+    if entry.product and entry.quantity is not None and entry.quantity.millilitres <= 0:
         raise ValidationError({"quantity": f"{name}: give the quantity applied, more than 0, with its unit."})
     if not entry.product and not entry.not_done_reason:
         raise ValidationError({"not_done_reason": f"{name}: give a product, or say why it was not done."})
@@ -314,6 +318,7 @@ def record_treatment(
     actor: User | None,
     odometer: Distance | None = None,
     conditions: ConditionsEntry | None = None,
+    totals: Sequence[TotalEntry] = (),
     note: str = "",
     source: str = "",
     sign_off: bool = True,
@@ -328,6 +333,7 @@ def record_treatment(
     body = read_body(vehicle, done_on)
     for entry in lines:
         check_line(entry, body)
+    check_quantities(lines, totals)
     if sign_off:
         check_training(actor, body, any(entry.product for entry in lines))
     check_visit_is_new(vehicle, done_on, kind)
@@ -353,6 +359,7 @@ def record_treatment(
     treatment.full_clean()
     treatment.save()
     TreatmentLine.objects.bulk_create(make_line(treatment, entry) for entry in lines)
+    write_totals(treatment, totals)
     record_events([tell_of_treatment(treatment, len(lines))], actor=actor, now=now)
     return treatment
 
@@ -390,7 +397,7 @@ def sign_off_treatment(*, treatment: Treatment, now: datetime, actor: User | Non
     lines = locked.lines.filter(product__isnull=False).select_related("zone", "product")
     coated = list(lines.prefetch_related("zone__areas"))
     for line in coated:
-        check_line(LineEntry(line.zone, line.product, quantity=Volume(Decimal(1), VolumeUnit.LITRE)), body)
+        check_line(LineEntry(line.zone, line.product), body)
     check_training(actor, body, bool(coated))
     put_sign_off(locked, now=now, actor=actor, source=locked.source)
     locked.save()
@@ -411,6 +418,7 @@ def amend_treatment(
     odometer: Distance | None = None,
     without_odometer: bool = False,
     conditions: ConditionsEntry | None = None,
+    totals: Sequence[TotalEntry] | None = None,
     note: str | None = None,
 ) -> Treatment:
     """Replace signed-off work by a corrected version; both stay visible.
@@ -436,6 +444,9 @@ def amend_treatment(
     known = set(locked.lines.filter(product__isnull=False).values_list("zone_id", flat=True))
     for entry in lines:
         check_line(entry, body, known=known)
+    if totals is None:
+        totals = read_total_entries(locked)
+    check_quantities(lines, totals)
     newer = make_amendment(locked, reason=reason, now=now, actor=actor)
     newer.done_on, newer.kind = done_on or locked.done_on, kind or locked.kind
     check_day_is_free(newer)
@@ -448,6 +459,7 @@ def amend_treatment(
     newer.save()
     withdrawn = withdraw_old_reading(locked, newer, now=now)
     TreatmentLine.objects.bulk_create(make_line(newer, entry) for entry in lines)
+    write_totals(newer, totals)
     record_events([tell_of_treatment(newer, len(lines)), *withdrawn], actor=actor, now=now)
     return newer
 
@@ -514,8 +526,10 @@ def recall_lot(*, lot: Lot, reason: str, recalled_on: date, now: datetime, actor
 
 
 @transaction.atomic
-def load_zone_catalogue(*, catalogue: Sequence[ZoneDescription]) -> int:
+def load_zone_catalogue(*, catalogue: Sequence[ZoneDescription], now: datetime) -> int:
     """Add the zones that are not there yet; zones and areas that the shop has changed stay as they are.
+
+    What the first catalogue of a shop brings was always there; what comes later, from its moment on.
 
     A zone that an older catalogue brought gets what that did not say: tools, what to guard, and on which vehicles it is
     not coated.
@@ -540,6 +554,7 @@ def load_zone_catalogue(*, catalogue: Sequence[ZoneDescription]) -> int:
             continue
         zone = Zone.objects.create(
             **more,
+            added_at=now if known else None,
             code=described.code,
             name=described.name,
             aliases=list(described.aliases),

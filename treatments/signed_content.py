@@ -29,6 +29,15 @@ SIGNED = [
         says="a line of a signed-off treatment is only changed by an amendment",
     ),
     SignedTable(
+        "material_total",
+        "treatments.MaterialTotal",
+        told_by=dict.fromkeys(TREATMENT_SIGNED, Told("treatment")),
+        signed=Q(treatment__signed_off_at__isnull=False),
+        stands="EXISTS (SELECT 1 FROM treatments_treatment t "
+        "WHERE t.id = OLD.treatment_id AND t.signed_off_at IS NOT NULL)",
+        says="a total of a signed-off treatment is only changed by an amendment",
+    ),
+    SignedTable(
         "inspection",
         "treatments.Inspection",
         told_by=dict.fromkeys(INSPECTION_SIGNED, Told("pk")),

@@ -5,7 +5,7 @@ Each rule answers holds, fails or cannot be told and names the records that it r
 
 from collections.abc import Collection, Sequence
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from claims.rules.claim import ClaimCheck, ClaimedZone, Finding, RustClaim
@@ -75,7 +75,7 @@ def check_claim(
         *check_entry_on_record(terms, history, in_service_on, find_zones_out(past.facts, found_on)),
     ]
     for zone in claim.zones:
-        findings += check_zone(zone, terms, past, items, found_on, vehicle_zones)
+        findings += check_zone(zone, terms, past, items, found_on, vehicle_zones, history.find_first_recorded_at())
     return ClaimCheck(claim, tuple(findings))
 
 
@@ -86,6 +86,7 @@ def check_zone(
     items: tuple[DueItem, ...],
     found_on: date,
     vehicle_zones: frozenset[str] | None = None,
+    first_recorded_at: datetime | None = None,
 ) -> list[Finding]:
     """Return the findings about one claimed zone, by what was on record when the rust was found.
 
@@ -93,11 +94,13 @@ def check_zone(
         past: the records up to that day.
         items: what had come due by then.
         found_on: that day, or the day of the report where it is not known.
+        vehicle_zones: the zones that a vehicle of this body style has, None where the style is not recorded.
+        first_recorded_at: when the first treatment was first signed off, None where that is not on record.
     """
     excluded = check_not_excluded(zone, terms)
     if excluded.answer is Answer.FAILS:
         return [excluded]
-    treated = check_treated(zone, past, vehicle_zones, found_on)
+    treated = check_treated(zone, past, vehicle_zones, found_on, first_recorded_at)
     findings = [excluded, treated, check_intake_rust(zone, terms, past)]
     if treated.answer is Answer.HOLDS:
         findings += [

@@ -1,7 +1,7 @@
 """What a rust claim says and what a rule answers to it, as frozen values."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from treatments.rules.words import Answer, DamageKind, ZoneKind
@@ -9,11 +9,12 @@ from treatments.rules.words import Answer, DamageKind, ZoneKind
 
 @dataclass(frozen=True, slots=True)
 class ClaimedZone:
-    """One zone on which rust is claimed."""
+    """One zone on which rust is claimed; ``added_at`` is when it came into the catalogue, None for always there."""
 
     zone: str
     name: str
     kind: ZoneKind
+    added_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)

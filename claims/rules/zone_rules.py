@@ -4,7 +4,8 @@ A shortfall in the shop's own work is found here and marked as the shop's, so th
 """
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
+from decimal import Decimal
 
 from claims.rules.claim import ClaimedZone, Finding
 from scheduling.rules.due import DueItem, DueKind, DueStatus
@@ -46,12 +47,17 @@ def _find_coats(zone: str, past: VehicleHistory) -> list[tuple[TreatmentRecord, 
 
 
 def check_treated(
-    zone: ClaimedZone, past: VehicleHistory, vehicle_zones: frozenset[str] | None, found_on: date
+    zone: ClaimedZone,
+    past: VehicleHistory,
+    vehicle_zones: frozenset[str] | None,
+    found_on: date,
+    first_recorded_at: datetime | None = None,
 ) -> Finding:
     """Was the zone treated, with what and when last?
 
     A zone that the vehicle has and that the first treatment left out without a reason is the shop's own shortfall:
-    the customer paid for a whole treatment and could not see what was missing.
+    the customer paid for a whole treatment and could not see what was missing. A zone that came into the catalogue
+    after the first treatment was recorded was not left out by it.
     """
     finding = Finding("treated", zone.zone, "Was the zone treated?", Answer.FAILS, "")
     coats = _find_coats(zone.zone, past)
@@ -94,6 +100,12 @@ def check_treated(
         return replace(finding, sentence=sentence)
     if first is None:
         return replace(finding, sentence=f"{none_names_it}, and none of them was a first treatment.")
+    if zone.added_at and first_recorded_at and zone.added_at > first_recorded_at:
+        sentence = (
+            f"{none_names_it}. It came into the shop's catalogue only after the first treatment on {first.day} was "
+            "recorded, so whether it was coated then cannot be told."
+        )
+        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=sentence)
     sentence = (
         f"{none_names_it}, although the vehicle has it. The first treatment on {first.day} left it out without a "
         "reason on record, so this is the shop's own shortfall."
@@ -249,11 +261,25 @@ def check_film_on_record(zone: ClaimedZone, past: VehicleHistory) -> Finding:
     coats = _find_coats(zone.zone, past)
     treatment, _ = coats[0]
     sentences, verdicts = [], set()
-    for line in (line for coat, line in coats if coat.record == treatment.record):
+    by_product: dict[str | None, list[ZoneLine]] = {}
+    for coat, line in coats:
+        if coat.record == treatment.record:
+            by_product.setdefault(line.product, []).append(line)
+    for lines in by_product.values():
+        line = lines[0]
         if line.area_m2 is None or line.target_dry_film_um is None or line.volume_solids_percent is None:
             sentences.append(
                 f"The area of {zone.name} on this vehicle is not known (its body style is not recorded), so the "
                 f"film of {line.product} cannot be told."
+            )
+            verdicts.add(MaterialVerdict.CANNOT_BE_TOLD)
+            continue
+        # What came from two lots of a product is one film.
+        known = [part.quantity_ml for part in lines if part.quantity_ml is not None]
+        if len(known) < len(lines):
+            sentences.append(
+                f"{line.product} on {treatment.day}: only the total for the vehicle is on record, so what this zone "
+                "got cannot be told."
             )
             verdicts.add(MaterialVerdict.CANNOT_BE_TOLD)
             continue
@@ -264,7 +290,7 @@ def check_film_on_record(zone: ClaimedZone, past: VehicleHistory) -> Finding:
             line.volume_solids_percent,
             line.loss_fraction,
         )
-        material = compare_zone(need, line.quantity_ml)
+        material = compare_zone(need, sum(known, Decimal(0)))
         sentences.append(f"{line.product} on {treatment.day}: {material.sentence}")
         verdicts.add(material.verdict)
     answer = Answer.HOLDS

@@ -69,7 +69,7 @@ def load_shop(*, fixtures: Path, now: datetime) -> DemoShop:
     day = find_demo_day(find_today(now, site))
     SiteCalendar.objects.get_or_create(site=site, defaults=document["calendar"])
     load_durations(read_fixture(fixtures, "durations.toml"))
-    load_zone_catalogue(catalogue=read_catalogue(read_fixture(fixtures, "zones.toml")))
+    load_zone_catalogue(catalogue=read_catalogue(read_fixture(fixtures, "zones.toml")), now=now)
     for entry in document["dealership"]:
         Dealership.objects.get_or_create(code=entry["code"], defaults=entry)
     for entry in document["person"]:

@@ -21,6 +21,7 @@ from desk.treatment_form import TreatmentForm
 from desk.views.sent import answer_received, find_arrived, find_first_outcome, make_form_key, record_once, tell_typed_by
 from desk.visit_part import write_visit
 from treatments.drafts import change_draft, compute_fingerprint, discard_draft, sign_draft
+from treatments.material_totals import list_totals
 from treatments.models import Site, Treatment, User
 from treatments.queries import find_today, find_visit_findings, list_backwards_readings
 from treatments.rules.conditions import LEAST_MARGIN_C, NEAR_FREEZING_C, compute_dew_point_c
@@ -107,6 +108,7 @@ def record(request: HttpRequest, vin: str) -> HttpResponse:
             done_on=values["done_on"],
             kind=TreatmentKind(values["kind"]),
             lines=form.lines,
+            totals=form.totals,
             odometer=form.visit.read_odometer(),
             conditions=form.visit.read_conditions(),
             note=values["note"],
@@ -143,6 +145,7 @@ def change(request: HttpRequest, key: int) -> HttpResponse:
             done_on=values["done_on"],
             kind=TreatmentKind(values["kind"]),
             lines=form.lines,
+            totals=form.totals,
             odometer=form.visit.read_odometer(),
             conditions=form.visit.read_conditions(),
             note=values["note"],
@@ -184,6 +187,7 @@ def amend(request: HttpRequest, key: int) -> HttpResponse:
             treatment=found,
             reason=request.POST.get("reason", "").replace("\0", "").strip()[:300],
             lines=form.lines,
+            totals=form.totals,
             done_on=values["done_on"],
             kind=TreatmentKind(values["kind"]),
             odometer=form.visit.read_odometer(),
@@ -206,12 +210,13 @@ def amend(request: HttpRequest, key: int) -> HttpResponse:
 
 
 def _show_treatment(request: HttpRequest, found: Treatment, *, errors: list[str], status: int = 200) -> HttpResponse:
-    lines = list_lines(found)
-    findings = find_visit_findings(found, lines)
+    lines, totals = list_lines(found), list_totals(found)
+    findings = find_visit_findings(found, lines, totals)
     user = get_user(request)
     context = {
         "treatment": found,
         "lines": lines,
+        "totals": totals,
         "zone_names": map_zone_names(),
         "failing": [finding for finding in findings if finding.answer is Answer.FAILS],
         "backwards": list_backwards_readings(found),

@@ -120,6 +120,33 @@ def test_from_the_lift_to_an_amendment(lift: Lift) -> None:
     assert "misread the can" in client.get(f"/treatments/{newer.pk}/").content.decode()
 
 
+def test_total_for_the_vehicle_stands_for_the_quantity_of_its_zones(lift: Lift) -> None:
+    client, wax = lift.log_in(), lift.shop.wax
+    material = f"{wax.pk}:{wax.lots.get(number='FC-1').pk}"
+    without = visit(lift) | {f"c-{ROCKER}-0-quantity": ""}
+    refused = client.post(TREAT, without)
+    assert refused.status_code == 400 and f'href="#id_c-{ROCKER}-0-quantity"' in list_errors(refused.content.decode())
+    total = {"t-0-material": material, "t-0-quantity": "0.5", "t-0-unit": "litre", "t-0-measured_by": ""}
+    refused = client.post(TREAT, without | total)
+    assert refused.status_code == 400 and 'href="#id_t-0-measured_by"' in list_errors(refused.content.decode())
+    more = client.post(TREAT, without | total | {"more": "totals"}).content.decode()
+    assert 'name="t-1-material"' in more and 'name="t-0-quantity" type="text" inputmode="decimal" value="0.5"' in more
+    sent = client.post(TREAT, without | total | {"t-0-measured_by": "canister", "t-1-material": ""})
+    assert sent.status_code == 302
+    draft = Treatment.objects.get()
+    (kept,) = draft.totals.all()
+    assert (kept.product, kept.lot.number, kept.quantity_ml, kept.measured_by) == (wax, "FC-1", 500, "canister")
+    assert draft.lines.get(zone__code=ROCKER).quantity_ml is None
+    # The form starts with what is on record, and the summary shows it.
+    form = client.get(f"/treatments/{draft.pk}/change/").content.decode()
+    assert 'value="canister" selected' in form and f'<option value="{material}" selected' in form
+    shown = client.get(f"/treatments/{draft.pk}/").content.decode()
+    assert "0.5 litres" in shown and "by the canister (exact)" in shown
+    now = {"fingerprint": read_fingerprint(shown), "confirmed": "yes"}
+    assert client.post(f"/treatments/{draft.pk}/sign-off/", now).status_code == 302
+    assert "by the canister (exact)" in client.get(f"/vehicles/{VIN}/").content.decode()
+
+
 def test_the_summary_says_what_speaks_against_the_work(lift: Lift) -> None:
     client, wax = lift.log_in(), lift.shop.wax
     old = Lot.objects.create(product=wax, number="FC-0", expires_on=date(2026, 5, 18))

@@ -29,14 +29,15 @@ from scheduling.services import (
     waive_due_item,
 )
 from tests.stories.reading import WORK_KINDS, Happening, Story, make_terms
-from tests.stories.shop import USUAL_LOTS, open_shop
+from tests.stories.shop import USUAL_LOTS, describe_zones, open_shop
 from tests.stories.words import unsay
 from treatments.inspections import InspectionEntry, record_inspection
+from treatments.material_totals import TotalEntry
 from treatments.models import Customer, Lot, Product, Role, Treatment, User, Vehicle, Zone
 from treatments.places_of_use import record_place_of_use
 from treatments.readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit, convert_psi_to_kpa
-from treatments.rules.words import DamageKind, FilmState, InspectionKind, Propulsion, ZoneKind
+from treatments.rules.words import DamageKind, FilmState, InspectionKind, MeasuredBy, Propulsion, ZoneKind
 from treatments.services import (
     ConditionsEntry,
     LineEntry,
@@ -44,6 +45,7 @@ from treatments.services import (
     amend_treatment,
     change_owner,
     find_or_add_customer,
+    load_zone_catalogue,
     recall_lot,
     record_treatment,
 )
@@ -58,6 +60,7 @@ GOOD_CONDITIONS: Mapping[str, Any] = {
 IN_WAX = (ZoneKind.ENCLOSED_CAVITY, ZoneKind.SEAM, ZoneKind.OPENING_PANEL, ZoneKind.LOAD_SPACE)
 VIN = "11111111111111111"
 REASON = "as the story tells"
+ADDED_TO_CATALOGUE = "zones added to the catalogue"
 
 
 def moment(day: date) -> datetime:
@@ -92,7 +95,9 @@ class Player:
     def _set_up_shop(self) -> None:
         details = self.story.details
         self.actor = User.objects.create(username="owner-of-the-shop", role=Role.OWNER)
-        self.site = open_shop(self.story.zones_named, details.get("lots", ()), details.get("closed", ()))
+        added = [h.details["zones"] for h in self.story.history if h.what == ADDED_TO_CATALOGUE]
+        there = self.story.zones_named.difference(*added)
+        self.site = open_shop(there, details.get("lots", ()), details.get("closed", ()))
         self.zones = {zone.code: zone for zone in Zone.objects.prefetch_related("areas")}
         self.products = {product.name: product for product in Product.objects.all()}
 
@@ -155,6 +160,7 @@ class Player:
             "amendment": self._amend,
             "intake inspection": self._intake,
             "reinspection": self._reinspect,
+            ADDED_TO_CATALOGUE: self._add_zones,
             "finished visit": self._finish_visit,
             "odometer reading": self._read_odometer,
             "new owner": self._change_owner,
@@ -177,7 +183,9 @@ class Player:
             zone=zone,
             product=product,
             lot=Lot.objects.get(product=product, number=number) if number else None,
-            quantity=Volume(told.get("applied_ml", {}).get(code) or self._enough(zone, product), VolumeUnit.MILLILITRE),
+            quantity=None
+            if "total_only_ml" in told
+            else Volume(told.get("applied_ml", {}).get(code) or self._enough(zone, product), VolumeUnit.MILLILITRE),
             pressure_kpa=convert_psi_to_kpa(pressure).quantize(Decimal("0.1")) if pressure is not None else None,
             access_points_used=told.get("openings_used", 2),
             mist_seen_at_far_end=told.get("mist_seen", True),
@@ -199,6 +207,19 @@ class Player:
             LineEntry(zone=self.zones[code], not_done_reason=why) for code, why in left_out.items()
         ]
 
+    def _totals(self, told: Mapping[str, Any], lines: list[LineEntry]) -> list[TotalEntry]:
+        """Return the total that a canister gave, for each product and lot of the visit."""
+        if "total_only_ml" not in told:
+            return []
+        quantity = Volume(told["total_only_ml"], VolumeUnit.MILLILITRE)
+        materials = dict.fromkeys((line.product, line.lot) for line in lines if line.product)
+        return [TotalEntry(product, lot, quantity, MeasuredBy.CANISTER) for product, lot in materials if product]
+
+    def _add_zones(self, happening: Happening, now: datetime) -> None:
+        catalogue = [describe_zones()[code] for code in sorted(happening.details["zones"])]
+        load_zone_catalogue(catalogue=catalogue, now=now)
+        self.zones |= {zone.code: zone for zone in Zone.objects.prefetch_related("areas")}
+
     def _work(self, happening: Happening, now: datetime) -> None:
         told = happening.details
         measured = told.get("conditions", {})
@@ -211,13 +232,15 @@ class Player:
             surface_dry=found["dry"],
         )
         first = happening.what == "first treatment"
+        lines = self._lines(told)
         self.treatments.append(
             record_treatment(
                 vehicle=self.vehicle,
                 site=self.site,
                 done_on=happening.on,
                 kind=WORK_KINDS[happening.what],
-                lines=self._lines(told),
+                lines=lines,
+                totals=self._totals(told, lines),
                 now=now,
                 actor=self.actor,
                 odometer=km(told.get("km", Decimal(10) if first else None)),
@@ -238,7 +261,8 @@ class Player:
 
     def _intake(self, happening: Happening, now: datetime) -> None:
         told = happening.details
-        usual = (*self.usual_zones, *(code for code in self.story.claim.estimates if code not in self.usual_zones))
+        usual = dict.fromkeys((*self.usual_zones, *self.story.claim.estimates))
+        usual = {code: None for code in usual if code in self.zones}
         seen = dict.fromkeys(told.get("zones", usual), Decimal(0)) | told.get("rusted_percent", {})
         holes = told.get("perforated", ())
         seen |= {code: seen.get(code) or None for code in holes}

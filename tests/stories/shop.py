@@ -5,7 +5,7 @@ These rows have no service of their own; an administrator adds them in the admin
 
 import tomllib
 from collections.abc import Iterable, Mapping
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from functools import cache
 from typing import Any
@@ -51,7 +51,9 @@ def open_shop(zones: Iterable[str], lots: Iterable[Mapping[str, Any]], closed: I
     site = Site.objects.create(code="mill-lane", name="Mill Lane Rust Protection", country="US")
     SiteCalendar.objects.create(site=site)
     ClosedDay.objects.bulk_create(ClosedDay(site=site, day=day, reason="closed in the story") for day in closed)
-    load_zone_catalogue(catalogue=[describe_zones()[code] for code in sorted(zones)])
+    load_zone_catalogue(
+        catalogue=[describe_zones()[code] for code in sorted(zones)], now=datetime(2000, 1, 1, tzinfo=UTC)
+    )
     Product.objects.bulk_create(Product(name=name, **sheet) for name, sheet in SHEETS.items())
     products = {product.name: product for product in Product.objects.all()}
     known = [(product, number, SOUND_UNTIL) for product, number in USUAL_LOTS.items()]

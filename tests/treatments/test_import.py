@@ -9,9 +9,11 @@ import sys
 import time
 from collections import Counter
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from django.utils import timezone
 from openpyxl import load_workbook
 
 from tests.conftest import ShopForTests
@@ -25,7 +27,11 @@ from tests.treatments.import_helpers import (
     write_csv,
     write_xlsx,
 )
+from treatments.material_totals import TotalEntry
 from treatments.models import Customer, Ownership, Treatment, TreatmentLine, Vehicle
+from treatments.rules.units import Volume, VolumeUnit
+from treatments.rules.words import MeasuredBy
+from treatments.services import LineEntry, amend_treatment
 
 
 @pytest.fixture
@@ -59,6 +65,22 @@ def test_a_dirty_log_of_a_thousand_rows_gives_exactly_its_faults(dirty: DirtyLog
     again, _ = run_import(path)
     assert read_sums(again) == (1000, 0, rejected, 1000 - rejected)
     assert count_records() == before
+
+
+def test_visit_that_a_log_adds_a_zone_to_keeps_its_total(shop: ShopForTests, tmp_path: Path) -> None:
+    row = make_row(1, "Left rocker panel", date(2025, 3, 10), "first treatment", "1000")
+    run_import(write_csv(tmp_path / "log.csv", [row]))
+    first = Treatment.objects.get()
+    (line,) = first.lines.all()
+    told = TotalEntry(line.product, line.lot, Volume(Decimal(900), VolumeUnit.MILLILITRE), MeasuredBy.CANISTER)
+    entry = LineEntry(line.zone, line.product, line.lot)
+    measured = amend_treatment(
+        treatment=first, reason="weighed", lines=[entry], totals=[told], now=timezone.now(), actor=None
+    )
+    run_import(write_csv(tmp_path / "more.csv", [row | {"Zone": "Right rocker panel"}]))
+    newer = Treatment.objects.get(amends=measured)
+    assert newer.lines.count() == 2
+    assert [total.quantity_ml for total in newer.totals.all()] == [900]
 
 
 def test_rejects_can_be_mended_and_fed_in_again(shop: ShopForTests, tmp_path: Path) -> None:

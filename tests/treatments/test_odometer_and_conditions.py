@@ -10,13 +10,13 @@ from hypothesis import strategies as st
 from treatments.rules.conditions import SurfaceConditions, check_conditions, check_reach
 from treatments.rules.material import (
     MaterialNeed,
-    MaterialVerdict,
-    compare_vehicle,
+    VehicleTotal,
+    compare_total,
     compare_zone,
     compute_expected_ml,
 )
 from treatments.rules.odometer import Reading, find_day_reaching, find_kilometres_on, flag_backwards
-from treatments.rules.words import Answer, ZoneKind
+from treatments.rules.words import Answer, MeasuredBy, ZoneKind
 
 START = date(2024, 1, 1)
 
@@ -126,9 +126,15 @@ def test_under_within_and_over(share: str, verdict: str) -> None:
     assert abs(finding.estimated_dry_film_um - 50 * Decimal(share)) < Decimal("0.0001")
 
 
-def test_a_vehicle_counts_only_what_is_recorded_and_names_the_rest() -> None:
+@pytest.mark.parametrize(
+    ("share", "verdict"),
+    [("0.699", "under"), ("0.7", "within"), ("1.5", "within"), ("1.501", "over")],
+)
+def test_total_of_a_vehicle_is_held_against_all_its_zones(share: str, verdict: str) -> None:
     other = MaterialNeed("door_front_left", Decimal(1), Decimal(50), Decimal(40))
-    finding = compare_vehicle([(NEED, compute_expected_ml(NEED)), (other, None)])
-    assert finding.verdict is MaterialVerdict.WITHIN
-    assert "Not counted, since no quantity is recorded: door_front_left." in finding.sentence
-    assert compare_vehicle([(other, None)]).verdict is MaterialVerdict.CANNOT_BE_TOLD
+    expected = compute_expected_ml(NEED) + compute_expected_ml(other)
+    total = VehicleTotal("Fenwax", None, expected * Decimal(share), MeasuredBy.CANISTER)
+    finding = compare_total(total, [NEED, other])
+    assert finding.verdict == verdict
+    # Of a zone alone it says nothing.
+    assert (finding.zone_code, finding.estimated_dry_film_um) == (None, None)

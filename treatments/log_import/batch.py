@@ -15,7 +15,7 @@ from treatments.log_import.owners import OwnerWriter
 from treatments.log_import.placing import FindExpected, Placer
 from treatments.log_import.records import Records, Visit, VisitKey, Wanted, load_records
 from treatments.log_import.vehicles import note_differences, record_vehicles
-from treatments.models import Lot, OdometerReading, Site, Treatment, TreatmentLine, User, Vehicle
+from treatments.models import Lot, MaterialTotal, OdometerReading, Site, Treatment, TreatmentLine, User, Vehicle
 from treatments.rules.log_columns import LogColumns
 from treatments.rules.log_faults import NoteCode
 from treatments.rules.log_row import LogRow
@@ -100,6 +100,13 @@ class BatchWriter:
             outcome.treatments_amended += old is not None
             outcome.treatments_added += old is None
         insert_lines(lines)
+        newer = {old.pk: treatment for treatment, old, _ in treatments if old}
+        totals = list(MaterialTotal.objects.filter(treatment__in=old_keys).order_by("pk")) if old_keys else []
+        for total in totals:
+            total.pk = None
+            total._state.adding = True
+            total.treatment = newer[total.treatment_id]
+        MaterialTotal.objects.bulk_create(totals)
         happenings += self._tell_of_other_readings(readings, [treatment for treatment, _, _ in treatments])
         record_events(happenings, actor=self.actor, now=self.now)
 

@@ -127,8 +127,9 @@ class Placer:
         elif known.quantity_ml != ours.quantity_ml:
             where = f"Row {known.row}" if known.row is not None else "The record"
             shown = f"{row.quantity.amount} {say(row.quantity.unit)}" if row.quantity else "nothing"
+            told = "no quantity of its own" if known.quantity_ml is None else f"{known.quantity_ml:.0f} ml"
             sentence = (
-                f"{where} has this zone, product and lot on that visit with {known.quantity_ml or 0:.0f} ml. If it "
+                f"{where} has this zone, product and lot on that visit with {told}. If it "
                 "was a second coat, add the two up in one row; if it is a correction, amend the treatment."
             )
             yield self._outcome.describe(FaultCode.LINE_DISAGREES, "quantity", shown, sentence)

@@ -15,7 +15,7 @@ from treatments.models.vehicles import (
     VehicleChange,
     VehicleChangeKind,
 )
-from treatments.models.work import Inspection, InspectionLine, Photo, Treatment, TreatmentLine
+from treatments.models.work import Inspection, InspectionLine, MaterialTotal, Photo, Treatment, TreatmentLine
 
 __all__ = [
     "Customer",
@@ -29,6 +29,7 @@ __all__ = [
     "KeptPhoto",
     "LogIn",
     "Lot",
+    "MaterialTotal",
     "MaterialUse",
     "OdometerReading",
     "Ownership",

@@ -30,6 +30,10 @@ class Zone(models.Model):
         null=True, blank=True, help_text="the shop has a source for it; else it is common practice, without one"
     )
 
+    added_at = models.DateTimeField(
+        null=True, blank=True, editable=False, help_text="when it came into the catalogue; empty: always there"
+    )
+
     class Meta:
         ordering = ["code"]
         constraints = [

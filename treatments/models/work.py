@@ -8,7 +8,7 @@ from treatments.models.materials import Lot, Product, Zone
 from treatments.models.people import Site
 from treatments.models.vehicles import OdometerReading, Vehicle
 from treatments.rules.units import Distance, DistanceUnit, VolumeUnit
-from treatments.rules.words import FilmState, InspectionKind, TreatmentKind
+from treatments.rules.words import FilmState, InspectionKind, MeasuredBy, TreatmentKind
 
 
 def _reading_once_signed(name: str) -> models.CheckConstraint:
@@ -113,7 +113,10 @@ class Treatment(SignedWork):
 
 
 class TreatmentLine(models.Model):
-    """What went on one zone, from which lot and how much; or why the zone was not done."""
+    """What went on one zone, from which lot and how much; or why the zone was not done.
+
+    Without a quantity, the treatment has a ``MaterialTotal`` of the product and lot.
+    """
 
     treatment = models.ForeignKey(Treatment, on_delete=models.CASCADE, related_name="lines")
     zone = models.ForeignKey(Zone, on_delete=models.PROTECT, related_name="+")
@@ -157,6 +160,34 @@ class TreatmentLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.zone}: {self.product or self.not_done_reason}"
+
+
+class MaterialTotal(models.Model):
+    """How much of one product and lot the whole vehicle took at a treatment, and how that was measured."""
+
+    treatment = models.ForeignKey(Treatment, on_delete=models.CASCADE, related_name="totals")
+    product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="+")
+    lot = models.ForeignKey(Lot, null=True, blank=True, on_delete=models.PROTECT, related_name="totals")
+    quantity_amount = models.DecimalField(max_digits=10, decimal_places=3)
+    quantity_unit = models.CharField(max_length=12, choices=choices_of(VolumeUnit))
+    quantity_ml = models.DecimalField(max_digits=14, decimal_places=4)
+    measured_by = models.CharField(max_length=12, choices=choices_of(MeasuredBy))
+
+    class Meta:
+        ordering = ["treatment_id", "id"]
+        constraints = [
+            one_of(VolumeUnit, "quantity_unit", "total_unit_known"),
+            one_of(MeasuredBy, "measured_by", "total_measured_by_known"),
+            models.CheckConstraint(condition=models.Q(quantity_ml__gt=0), name="total_above_nothing"),
+            # Two constraints where one would do, since SQLite takes two NULLs for different.
+            models.UniqueConstraint(fields=["treatment", "product", "lot"], name="total_once"),
+            models.UniqueConstraint(
+                fields=["treatment", "product"], condition=models.Q(lot__isnull=True), name="total_once_without_lot"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.product}: {self.quantity_ml} ml in all"
 
 
 class Inspection(SignedWork):

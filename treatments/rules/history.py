@@ -22,7 +22,10 @@ from treatments.rules.words import (
 
 @dataclass(frozen=True, slots=True)
 class ZoneLine:
-    """What went on one zone, or why nothing did. Quantities in millilitres, films in micrometres."""
+    """What went on one zone, or why nothing did. Quantities in millilitres, films in micrometres.
+
+    ``quantity_ml`` of a coat is None where only the total for the vehicle is on record.
+    """
 
     zone: str
     zone_name: str
@@ -279,6 +282,14 @@ class VehicleHistory:
         """Return the earliest standing first treatment, or None where none is recorded."""
         firsts = (t for t in self.current_treatments if t.kind is TreatmentKind.FIRST_TREATMENT)
         return next(firsts, None)
+
+    def find_first_recorded_at(self) -> datetime | None:
+        """Return when the first version of the first treatment was signed off, None where that is not on record."""
+        version = self.find_first_treatment()
+        by_record = {treatment.record: treatment for treatment in self.treatments}
+        while version is not None and version.amends in by_record:
+            version = by_record[version.amends]
+        return version.recorded_at if version else None
 
     def find_intake(self) -> InspectionRecord | None:
         """Return the last intake inspection on or before the day of the first treatment, or None."""

@@ -8,6 +8,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
+from treatments.rules.wording import tell_count
+from treatments.rules.words import MeasuredBy, say
+
 
 class MaterialVerdict(StrEnum):
     UNDER = "under"
@@ -49,6 +52,16 @@ class MaterialFinding:
     ratio: Decimal | None
     verdict: MaterialVerdict
     sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class VehicleTotal:
+    """How much of a product and lot a whole vehicle took at one treatment; ``lot`` is None where not recorded."""
+
+    product: str
+    lot: str | None
+    quantity_ml: Decimal
+    measured_by: MeasuredBy
 
 
 def _check_positive(**values: Decimal) -> None:
@@ -136,20 +149,23 @@ def compare_zone(
     return MaterialFinding(need.zone_code, expected_ml, recorded_ml, film_um, ratio, verdict, sentence)
 
 
-def compare_vehicle(
-    pairs: Iterable[tuple[MaterialNeed, Decimal | None]], *, tolerance: MaterialTolerance = USUAL_TOLERANCE
+def compare_total(
+    total: VehicleTotal, needs: Iterable[MaterialNeed], *, tolerance: MaterialTolerance = USUAL_TOLERANCE
 ) -> MaterialFinding:
-    """Say whether a vehicle as a whole got under, within or over; zones that can't be told are named and left out."""
-    listed = list(pairs)
-    known = [(need, ml) for need, ml in listed if ml is not None]
-    unknown = [need.zone_code for need, ml in listed if ml is None]
-    note = f" Not counted, since no quantity is recorded: {', '.join(unknown)}." if unknown else ""
-    if not known:
-        sentence = f"No zone has a recorded quantity.{note}"
-        return MaterialFinding(None, Decimal(0), None, None, None, MaterialVerdict.CANNOT_BE_TOLD, sentence)
-    expected_ml = sum((compute_expected_ml(need) for need, _ in known), Decimal(0))
-    recorded_ml = sum((ml for _, ml in known), Decimal(0))
-    ratio = recorded_ml / expected_ml
+    """Say whether what a whole vehicle took is under, within or over what the zones on which it went need.
+
+    It says nothing of any one of these zones.
+
+    Args:
+        total: what was used, and how it was measured.
+        needs: those of the zones that name its product and lot.
+    """
+    listed = list(needs)
+    expected_ml = sum((compute_expected_ml(need) for need in listed), Decimal(0))
+    ratio = total.quantity_ml / expected_ml
     verdict = _judge(ratio, tolerance)
-    sentence = f"{recorded_ml:.0f} ml applied in all, {expected_ml:.0f} expected ({ratio:.0%}): {verdict}.{note}"
-    return MaterialFinding(None, expected_ml, recorded_ml, None, ratio, verdict, sentence)
+    sentence = (
+        f"{total.product}: {total.quantity_ml:.0f} ml for the vehicle, measured {say(total.measured_by)}; "
+        f"{expected_ml:.0f} ml expected for {tell_count(len(listed), 'zone')} ({ratio:.0%}): {verdict}."
+    )
+    return MaterialFinding(None, expected_ml, total.quantity_ml, None, ratio, verdict, sentence)

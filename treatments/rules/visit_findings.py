@@ -10,8 +10,11 @@ from decimal import Decimal
 
 from treatments.rules.conditions import ConditionFinding, SurfaceConditions, check_conditions, check_reach
 from treatments.rules.history import ZoneLine
-from treatments.rules.material import MaterialNeed, MaterialVerdict, compare_zone
+from treatments.rules.material import MaterialNeed, MaterialVerdict, VehicleTotal, compare_total, compare_zone
 from treatments.rules.words import Answer
+
+SUM_MAY_DIFFER_BY = Decimal("0.05")
+"""By which share the quantities of zones may add up to another total than a canister gave. Our own choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +27,10 @@ class VisitFinding:
 
 
 def list_findings(
-    lines: Iterable[ZoneLine], conditions: SurfaceConditions | None, done_on: date
+    lines: Iterable[ZoneLine],
+    conditions: SurfaceConditions | None,
+    done_on: date,
+    totals: Iterable[VehicleTotal] = (),
 ) -> tuple[VisitFinding, ...]:
     """Return what fails in a treatment, then what cannot be told of it; the same sentence once for all its zones.
 
@@ -32,6 +38,7 @@ def list_findings(
         lines: the lines of one treatment.
         conditions: the surface conditions of the visit, None where nothing was measured.
         done_on: the day of the work, against which lots expire.
+        totals: how much of each product and lot the whole vehicle took, as far as that was recorded.
     """
     applied = [line for line in lines if line.applied]
     told: dict[tuple[Answer, str], list[str]] = {}
@@ -44,6 +51,12 @@ def list_findings(
         for answer, sentence in _judge(whole, conditions or SurfaceConditions(), displaced, done_on):
             if answer is not Answer.HOLDS and line.zone_name not in told.setdefault((answer, sentence), []):
                 told[answer, sentence].append(line.zone_name)
+    for total in totals:
+        fed = [line for line in applied if (line.product, line.lot) == (total.product, total.lot)]
+        names = list(dict.fromkeys(line.zone_name for line in fed))
+        for answer, sentence in _judge_total(total, fed):
+            known_names = told.setdefault((answer, sentence), [])
+            known_names += [name for name in names if name not in known_names]
     order = (Answer.FAILS, Answer.CANNOT_BE_TOLD)
     findings = [VisitFinding(answer, sentence, tuple(names)) for (answer, sentence), names in told.items()]
     return tuple(sorted(findings, key=lambda finding: order.index(finding.answer)))
@@ -82,12 +95,38 @@ def _judge_lot(line: ZoneLine, done_on: date) -> tuple[Answer, str]:
     return Answer.HOLDS, ""
 
 
+def _judge_total(total: VehicleTotal, lines: list[ZoneLine]) -> Iterable[tuple[Answer, str]]:
+    needs = [_find_need(line) for line in lines]
+    known = [need for need in needs if need is not None]
+    if len(known) < len(needs) or not known:
+        yield Answer.CANNOT_BE_TOLD, "The zone's area is not known, so the film cannot be told."
+    else:
+        finding = compare_total(total, known)
+        if finding.verdict is not MaterialVerdict.WITHIN:
+            yield Answer.FAILS, finding.sentence
+    parts = [line.quantity_ml for line in lines if line.quantity_ml is not None]
+    added, measured = sum(parts, Decimal(0)), total.quantity_ml
+    too_much = added > measured * (1 + SUM_MAY_DIFFER_BY)
+    too_little = len(parts) == len(lines) and added < measured * (1 - SUM_MAY_DIFFER_BY)
+    if total.measured_by.is_exact and (too_much or too_little):
+        sentence = f"{total.product}: the zones add up to {added:.0f} ml, but the canister gave {measured:.0f} ml."
+        yield Answer.FAILS, f"{sentence} The stock counts what the canister gave."
+
+
 def _judge_quantity(line: ZoneLine) -> tuple[Answer, str]:
-    if line.area_m2 is None or line.target_dry_film_um is None or line.volume_solids_percent is None:
+    need = _find_need(line)
+    if need is None:
         return Answer.CANNOT_BE_TOLD, "The zone's area is not known, so the film cannot be told."
-    need = MaterialNeed(
-        line.zone, line.area_m2, line.target_dry_film_um, line.volume_solids_percent, line.loss_fraction
-    )
+    if line.quantity_ml is None:
+        return Answer.CANNOT_BE_TOLD, "Only the vehicle's total is recorded, so what each zone got cannot be told."
     finding = compare_zone(need, line.quantity_ml)
     fits = finding.verdict is MaterialVerdict.WITHIN
     return (Answer.HOLDS, "") if fits else (Answer.FAILS, finding.sentence)
+
+
+def _find_need(line: ZoneLine) -> MaterialNeed | None:
+    if line.area_m2 is None or line.target_dry_film_um is None or line.volume_solids_percent is None:
+        return None
+    return MaterialNeed(
+        line.zone, line.area_m2, line.target_dry_film_um, line.volume_solids_percent, line.loss_fraction
+    )

@@ -106,6 +106,22 @@ class DoorApproach(StrEnum):
     DOORS_OPEN = "doors_open"
 
 
+class MeasuredBy(StrEnum):
+    """How the material that a whole vehicle took was measured.
+
+    A canister that is filled or weighed before and after measures exactly. A pump that draws from a drum does not, nor
+    does an estimate.
+    """
+
+    CANISTER = "canister"
+    PUMP = "pump"
+    ESTIMATE = "estimate"
+
+    @property
+    def is_exact(self) -> bool:
+        return self is MeasuredBy.CANISTER
+
+
 class ProductFamily(StrEnum):
     """Families of protective product; touch-up intervals in the terms are set per family."""
 
@@ -188,4 +204,7 @@ def say(word: str) -> str:
         "vehicle_maker": "vehicle maker",
         "owner_said": "said by the owner",
         "shop_log": "the shop's log",
+        "canister": "by the canister (exact)",
+        "pump": "by the pump (not exact)",
+        "estimate": "by estimate (not exact)",
     }.get(str(word), str(word).replace("_", " "))

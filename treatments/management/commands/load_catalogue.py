@@ -7,6 +7,7 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
 from treatments.rules.zone_catalogue import CatalogueError, read_catalogue
 from treatments.services import load_zone_catalogue
@@ -25,5 +26,5 @@ class Command(BaseCommand):
             catalogue = read_catalogue(tomllib.loads(path.read_text(encoding="utf-8")))
         except (OSError, tomllib.TOMLDecodeError, CatalogueError) as error:
             raise CommandError(f"{path.name}: {error}") from error
-        added = load_zone_catalogue(catalogue=catalogue)
+        added = load_zone_catalogue(catalogue=catalogue, now=timezone.now())
         self.stdout.write(f"{added} {'zone' if added == 1 else 'zones'} added, {len(catalogue) - added} there already.")
