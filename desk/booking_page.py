@@ -101,6 +101,7 @@ class Choice:
     buttons: list[SlotButton]
     sites: list[Site]
     errors: Errors = field(default_factory=list)
+    training: str = ""
 
 
 def offer_times(
@@ -118,11 +119,12 @@ def offer_times(
     visit = usual if moved else wishes.visit
     kind = visit or usual
     slots: Sequence[Slot] = ()
+    training = ""
     if moved or not found.is_all_booked(kind):
         zone = zoneinfo.ZoneInfo(home.time_zone)
         earliest = find_moment(wishes.earliest, MIDNIGHT, zone) if wishes.earliest else None
         try:
-            slots = propose_slots(
+            proposed = propose_slots(
                 vehicle=found.vehicle,
                 cover=found.cover,
                 sites=wishes.sites,
@@ -134,7 +136,9 @@ def offer_times(
                 due=found.due,
                 known=found.known,
                 most=MOST_PROPOSED + (moved is not None),
-            ).slots
+            )
+            slots = proposed.slots
+            training = proposed.training.tell_who_may() if proposed.training else ""
         except ValidationError as error:
             errors += list_faults(error)
     if moved:
@@ -142,7 +146,8 @@ def offer_times(
         here = (moved.bay_id, moved.starts_at)
         slots = [slot for slot in slots if (slot.bay, slot.starts_at) != here][:MOST_PROPOSED]
     due = len(found.due.served_by(kind))
-    return Choice(wishes, wish_part, make_buttons(slots, sites, found.vehicle, kind, due=due), sites, errors)
+    buttons = make_buttons(slots, sites, found.vehicle, kind, due=due)
+    return Choice(wishes, wish_part, buttons, sites, errors, training)
 
 
 def _read_wishes(

@@ -60,6 +60,14 @@ def find_stay(
         raise ValidationError({"person": "Choose who does the work." if person is None else f"{person} is not booked."})
     if work.skill not in worker.skills:
         raise ValidationError({"person": f"{worker.name} is not on record as trained for {work.skill}."})
+    if not work.can_be_done_by(worker, day):
+        assert work.training is not None
+        raise ValidationError(
+            {
+                "person": f"{worker.name} has no certificate on record that is good on {day} for what this vehicle "
+                f"needs: {work.training.tell()}. Choose somebody who has, or enter the certificate in the set-up."
+            }
+        )
     worked = worker.worked.get(day, ())
     if not any(span.start <= starts_at < span.end for span in worked):
         raise ValidationError({"starts_at": _tell_closed(site, worker.name, starts_at, bay.site)})

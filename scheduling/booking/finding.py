@@ -10,7 +10,7 @@ from scheduling.booking.work import read_visit_work
 from scheduling.models import Appointment, Cover
 from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD, VisitKind
 from scheduling.rules.dates import add_months
-from scheduling.rules.site_times import DueDates
+from scheduling.rules.site_times import DueDates, NeededTraining
 from scheduling.rules.slots import Preferences, Slot, find_slots
 from treatments.models import Site, Vehicle
 from treatments.queries import find_today
@@ -28,13 +28,14 @@ def find_last_day(items: Sequence[DueDates], first: date) -> date:
 
 @dataclass(frozen=True, slots=True)
 class Proposed:
-    """The best few times, and what was looked for."""
+    """The best few times, and what was looked for; ``training`` narrows who may do it."""
 
     slots: tuple[Slot, ...]
     due: WhatIsDue
     visit: VisitKind
     from_moment: datetime
     until: date
+    training: NeededTraining | None = None
 
 
 def propose_slots(
@@ -81,4 +82,5 @@ def propose_slots(
     last = until or find_last_day(items, first)
     work = read_visit_work(vehicle=vehicle, site=sites[0], visit=kind, zones=due.zones, leave_out=moved, known=known)
     times = read_site_times(sites, first, last, leave_out=moved)
-    return Proposed(find_slots(items, work, times, start, last, preferences, most=most), due, kind, start, last)
+    slots = find_slots(items, work, times, start, last, preferences, most=most)
+    return Proposed(slots, due, kind, start, last, work.training)

@@ -112,13 +112,15 @@ def propose_many(*, covers: Sequence[Cover], now: datetime, earliest: bool = Fal
     wanted = []
     for cover in covers:
         slot = slots.get(cover.pk)
-        reason = "" if slot is not None else reasons.get(cover.pk) or _tell_nothing_free(visits[cover.pk].until)
+        reason = "" if slot is not None else reasons.get(cover.pk) or _tell_nothing_free(visits[cover.pk])
         wanted.append(WantedVisit(cover, slot, reason, known.phones.get(cover.vehicle_id, "")))
     return wanted
 
 
-def _tell_nothing_free(until: date) -> str:
-    return f"Nothing is free until {until} in a bay that suits the vehicle."
+def _tell_nothing_free(visit: VisitInTurn) -> str:
+    told = f"Nothing is free until {visit.until} in a bay that suits the vehicle."
+    training = visit.work.training
+    return f"{told} {training.tell_who_may()}" if training else told
 
 
 def _read_what_is_due(

@@ -12,6 +12,7 @@ from django.db.models import CharField, DateTimeField, IntegerField, QuerySet, V
 from django.db.models.functions import Cast
 
 from scheduling.booking.reading import list_holding_visits
+from scheduling.booking.trainings import read_needed_trainings
 from scheduling.booking.work import Workload
 from scheduling.models import AppointmentItem, Cover, VehicleSize
 from scheduling.rules.opening import Span
@@ -47,7 +48,8 @@ def read_known_of(covers: Sequence[Cover]) -> KnownOfMany:
         else:
             phones[key] = text
     spans = {vehicle: tuple(theirs) for vehicle, theirs in stays.items()}
-    return KnownOfMany(booked, phones, Workload(list_durations(), sizes, map_usual_sizes(), spans))
+    trainings = read_needed_trainings({cover.vehicle_id for cover in covers})
+    return KnownOfMany(booked, phones, Workload(list_durations(), sizes, map_usual_sizes(), spans, trainings))
 
 
 # Which kind of record a row tells of.

@@ -67,7 +67,7 @@ def _judge(
     bay, person = pair
     day = find_day(starts_at, times.zone)
     worked = person.worked.get(day, ())
-    is_there = work.skill in person.skills and any(span.start <= starts_at < span.end for span in worked)
+    is_there = work.can_be_done_by(person, day) and any(span.start <= starts_at < span.end for span in worked)
     stay = lay_stay(starts_at, work, times, worked) if is_there else None
     free = stay is not None and not any(
         Span(starts_at, until).overlaps(span)

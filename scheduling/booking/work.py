@@ -5,16 +5,17 @@ In the same few queries for one vehicle as for a whole season.
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from django.core.exceptions import ValidationError
 
 from scheduling.booking.reading import NO_VISIT, list_holding_visits
+from scheduling.booking.trainings import read_needed_trainings
 from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
 from scheduling.models import Appointment, BodyStyleSize, VehicleSize, WorkDuration
 from scheduling.rules.booking_words import BayKind, Skill, VisitKind
 from scheduling.rules.opening import Span
-from scheduling.rules.slots import VisitWork
+from scheduling.rules.site_times import NeededTraining, VisitWork
 from scheduling.site_reference import list_durations, map_usual_sizes
 from treatments.among import Among
 from treatments.models import Site, Vehicle
@@ -29,6 +30,7 @@ class Workload:
     sizes: Mapping[int, VehicleSize]
     usual_sizes: Mapping[str, BodyStyleSize]
     stays: Mapping[int, tuple[Span, ...]]
+    trainings: Mapping[int, NeededTraining] = field(default_factory=dict)
 
     def find_work(self, *, vehicle: int, body_style: str, site: int, visit: VisitKind, zones: int = 0) -> VisitWork:
         """Return what a visit of a vehicle takes at a site.
@@ -57,6 +59,7 @@ class Workload:
             height_mm=(size and size.height_mm) or (usual.height_mm if usual else None),
             mass_kg=(size and size.mass_kg) or (usual.mass_kg if usual else None),
             vehicle_taken=self.stays.get(vehicle, ()),
+            training=self.trainings.get(vehicle) if row.skill == Skill.SPRAYING else None,
         )
 
 
@@ -117,5 +120,6 @@ def read_visit_work(
     known = known or read_known_vehicle(vehicle)
     sizes = {vehicle.pk: known.size} if known.size else {}
     stays = {vehicle.pk: known.list_stays(leave_out=leave_out)}
-    workload = Workload(list_durations(), sizes, map_usual_sizes(), stays)
+    trainings = read_needed_trainings([vehicle.pk])
+    workload = Workload(list_durations(), sizes, map_usual_sizes(), stays, trainings)
     return workload.find_work(vehicle=vehicle.pk, body_style=vehicle.body_style, site=site.pk, visit=visit, zones=zones)

@@ -8,9 +8,34 @@ from datetime import date, timedelta
 from scheduling.rules.booking_words import BayKind, Skill
 from scheduling.rules.due_item import DueKind
 from scheduling.rules.opening import Span
+from treatments.rules.words import Training, say
 
 # A film may be renewed this long before its window opens where the vehicle is there anyway.
 TOUCHED_UP_EARLY_DAYS = 30
+
+
+@dataclass(frozen=True, slots=True)
+class NeededTraining:
+    """The certificates that spraying a vehicle needs because of its propulsion, and who holds them all.
+
+    Attributes:
+        good_until: each person who holds them, with the last day on which all are good.
+    """
+
+    trainings: tuple[Training, ...]
+    good_until: tuple[tuple[int, date], ...] = ()
+
+    def is_held_by(self, person: int | None, day: date) -> bool:
+        """Whether a person may do the work on a day; None is a shop that books its bays alone."""
+        return person is None or any(key == person and day <= last for key, last in self.good_until)
+
+    def tell_who_may(self) -> str:
+        """Return the sentence for whoever finds no time: it may be for want of somebody who is certified."""
+        return f"Only who has a good certificate may do it: {self.tell()}."
+
+    def tell(self) -> str:
+        """Return the trainings in words."""
+        return ", ".join(say(training) for training in self.trainings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +47,7 @@ class VisitWork:
         standing_minutes: afterwards, before the vehicle may leave.
         stands_in_bay: whether the bay stays taken meanwhile.
         vehicle_taken: when the vehicle is with the shop for something else.
+        training: what who does it must be certified for besides; None where nothing is asked.
     """
 
     bay_kind: BayKind
@@ -32,6 +58,12 @@ class VisitWork:
     height_mm: int | None = None
     mass_kg: int | None = None
     vehicle_taken: tuple[Span, ...] = ()
+    training: NeededTraining | None = None
+
+    def can_be_done_by(self, person: "PersonTimes", day: date) -> bool:
+        """Whether a person has the skill for the work, and the certificates for this vehicle on a day."""
+        is_certified = self.training is None or self.training.is_held_by(person.key, day)
+        return self.skill in person.skills and is_certified
 
 
 @dataclass(frozen=True, slots=True)

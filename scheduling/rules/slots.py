@@ -221,7 +221,7 @@ def _list_places(work: VisitWork, site: SiteTimes, day: date, from_moment: datet
 
 def list_pairs(work: VisitWork, site: SiteTimes, day: date) -> list[tuple[BayTimes, PersonTimes]]:
     """Return the bays that suit the vehicle, each with the people who work on a day and can do the work."""
-    people = [person for person in site.people if work.skill in person.skills and person.worked.get(day)]
+    people = [person for person in site.people if work.can_be_done_by(person, day) and person.worked.get(day)]
     return [(bay, person) for bay in site.bays if bay.fits(work) for person in people]
 
 

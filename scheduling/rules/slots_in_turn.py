@@ -191,4 +191,5 @@ class _SiteSearch:
 def _describe_need(work: VisitWork, site: SiteTimes) -> tuple[object, ...]:
     """Return all of the work that its free places rest on: of the vehicle's size only into which bays it fits."""
     fitting = tuple([bay.key for bay in site.bays if bay.fits(work)])
-    return work.bay_kind, work.skill, work.work_minutes, work.standing_minutes, work.stands_in_bay, fitting
+    person = work.skill, work.training
+    return work.bay_kind, person, work.work_minutes, work.standing_minutes, work.stands_in_bay, fitting

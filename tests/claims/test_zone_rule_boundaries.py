@@ -329,12 +329,22 @@ def test_without_a_value_the_film_cannot_be_told(lacks: str) -> None:
 
 
 def test_of_two_films_one_that_is_too_thin_fails_and_one_unknown_leaves_it_open() -> None:
-    thin, unknown = replace(LINE, quantity_ml=Decimal(1)), replace(LINE, area_m2=None)
+    assert LINE.quantity_ml is not None
+    thin, unknown = replace(LINE, product="Second", quantity_ml=Decimal(1)), replace(LINE, area_m2=None)
+    half = replace(LINE, quantity_ml=LINE.quantity_ml / 2)
+    in_total = replace(LINE, quantity_ml=None)
     for lines, expected in (
         ((LINE, thin), FAILS),
         ((unknown, thin), FAILS),
-        ((LINE, unknown), CANNOT_BE_TOLD),
+        ((thin, replace(unknown, product="Third")), FAILS),
+        ((LINE, replace(unknown, product="Third")), CANNOT_BE_TOLD),
         ((LINE, LINE), HOLDS),
+        # Two lots of a product are one film; where one is in the vehicle's total, it is never guessed.
+        ((half,), FAILS),
+        ((half, replace(half, lot="L-2")), HOLDS),
+        ((half, replace(in_total, lot="L-2")), CANNOT_BE_TOLD),
+        ((in_total,), CANNOT_BE_TOLD),
+        ((in_total, thin), FAILS),
     ):
         assert check_film_on_record(ROCKER, keep(replace(FIRST, lines=lines))).answer is expected
     # The coat that began the cover is asked about, and no later one.

@@ -17,6 +17,7 @@ from scheduling.booking.changing import (
 )
 from scheduling.booking.errors import BookedAlreadyError, ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.finding import propose_slots
+from scheduling.booking.many import propose_many
 from scheduling.booking.services import book_visit, move_visit
 from scheduling.booking.setting_up import close_bay, let_work, load_durations, note_absence
 from scheduling.index.service import recompute
@@ -24,8 +25,10 @@ from scheduling.models import Appointment, AppointmentItem, Bay, Cover, CoverSta
 from scheduling.rules.booking_words import VisitKind
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_bays
-from treatments.models import Event, User
+from treatments.models import Event, PersonTraining, User
 from treatments.rules.vin import compute_check_digit
+from treatments.rules.words import FactKind, FactSource, Propulsion
+from treatments.vehicle_facts import record_fact
 
 FIRST = date(2025, 6, 10)
 DAY = date(2026, 6, 9)  # a Tuesday in the window of what is due
@@ -178,6 +181,39 @@ def test_bay_and_person_must_suit(shop: ShopForTests, bays: Bays, covers: list[C
     with pytest.raises(ValidationError, match=r"manage\.py load_durations"):
         book(covers[0], bays, bays.low, bays.tomas, at(DAY, 14))
     assert load_durations({}) == 0
+
+
+def test_who_is_not_certified_for_the_vehicle_is_neither_proposed_nor_booked(
+    shop: ShopForTests, bays: Bays, covers: list[Cover]
+) -> None:
+    cover = covers[0]
+    record_fact(
+        vehicle=cover.vehicle, kind=FactKind.PROPULSION, day=TODAY, source=FactSource.SEEN_ON_VEHICLE,
+        propulsion=Propulsion.BATTERY, now=NOW, actor=None,
+    )  # fmt: skip
+
+    def list_proposed() -> set[int | None]:
+        slots = propose_slots(vehicle=cover.vehicle, cover=cover, sites=[shop.site], now=NOW, most=9).slots
+        return {slot.person for slot in slots}
+
+    assert list_proposed() == set()
+    (one,) = propose_many(covers=[cover], now=NOW)
+    assert one.slot is None and "high voltage" in one.reason
+    certificate = PersonTraining.objects.create(
+        person=bays.jora, training="high_voltage", expires_on=DAY - timedelta(days=1), recorded_at=NOW
+    )
+    with pytest.raises(ValidationError) as refused:
+        book(cover, bays, bays.low, bays.jora, at(DAY, 9))
+    assert list(refused.value.message_dict) == ["person"]
+    certificate.expires_on = DAY
+    certificate.save()
+    assert list_proposed() == {bays.jora.pk}
+    (one,) = propose_many(covers=[cover], now=NOW)
+    assert one.slot and one.slot.person == bays.jora.pk
+    with pytest.raises(ValidationError) as refused:
+        book(cover, bays, bays.low, bays.tomas, at(DAY, 9))
+    assert list(refused.value.message_dict) == ["person"]
+    assert book(cover, bays, bays.low, bays.jora, at(DAY, 9)).person == bays.jora
 
 
 def test_a_moved_visit_keeps_its_name_and_counts_the_change(bays: Bays, covers: list[Cover]) -> None:

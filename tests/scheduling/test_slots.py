@@ -20,6 +20,7 @@ from scheduling.rules.opening import (
     list_worked_spans,
     subtract,
 )
+from scheduling.rules.site_times import NeededTraining
 from scheduling.rules.slots import (
     BayTimes,
     DueDates,
@@ -30,6 +31,7 @@ from scheduling.rules.slots import (
     find_slots,
     judge_day,
 )
+from treatments.rules.words import Training
 
 ZONE = zoneinfo.ZoneInfo("America/New_York")
 MONDAY = date(2026, 5, 4)
@@ -314,3 +316,15 @@ def test_cutting_and_joining_stretches_agrees_with_looking_at_every_minute(
 def test_without_hours_on_record_a_site_works_a_usual_day(hours: dict[int, tuple[tuple[time, time], ...]]) -> None:
     spans = list_open_spans(hours, WorkingCalendar(), ZONE, MONDAY, MONDAY)
     assert spans == ({} if hours else {MONDAY: (Span(local(MONDAY, 8), local(MONDAY, 17)),)})
+
+
+@pytest.mark.parametrize(("last_good", "found"), [(MONDAY, [7]), (MONDAY - timedelta(days=1), []), (None, [])])
+def test_only_who_is_certified_on_the_day_is_proposed(last_good: date | None, found: list[int]) -> None:
+    site = make_site(people=((6, ()), (7, ())))
+    good_until = ((7, last_good),) if last_good else ()
+    work = replace(WORK, training=NeededTraining((Training.HIGH_VOLTAGE,), good_until))
+    slots = find_slots((), work, [site], local(MONDAY, 7), MONDAY)
+    assert sorted({slot.person for slot in slots}) == found
+    # A shop that books its bays alone has written nobody's certificates down.
+    nobody = replace(site, people=(replace(site.people[0], key=None),))
+    assert find_slots((), work, [nobody], local(MONDAY, 7), MONDAY)
