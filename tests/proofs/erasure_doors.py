@@ -257,6 +257,8 @@ def fill_what_no_door_reached(doors: Doors) -> Iterator[str]:
                 if not keys:
                     yield f"{line.table}.{column}"
                 continue
+            if isinstance(model._meta.get_field(column), models.GenericIPAddressField):
+                continue  # takes addresses of machines only, so no marker; it goes with the other columns of its row
             values = model._default_manager.filter(pk__in=keys).values_list(column, flat=True)
             texts = [str(row.get_decoded()) for row in rows] if column == "session_data" else [str(v) for v in values]
             if any(SIGN in text.lower() for text in texts):
