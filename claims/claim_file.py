@@ -22,8 +22,9 @@ from claims.rules.recommend import Recommendation, recommend, sort_zones
 from claims.rules.what_if import Change
 from scheduling.queries import CoverCase, read_cover_case
 from scheduling.rules.terms import Terms
+from treatments.rules.history import InspectionRecord
 from treatments.rules.speaking import ENGLISH
-from treatments.rules.words import Answer
+from treatments.rules.words import Answer, InspectionKind
 from treatments.shop_reference import map_zone_names, map_zones
 from treatments.standing_query import Given, StandingRows
 
@@ -68,6 +69,16 @@ class ClaimFile:
             left = max(claims.limit_in_all - add_up(self.earlier.all), Decimal(0))
             limits.append(("rest of the limit in all", Money(left, currency)))
         return limits
+
+    @property
+    def inspection(self) -> InspectionRecord | None:
+        """The inspection made for the claim, in its newest version."""
+        return _find_inspection(self.claim, self.case)
+
+    @property
+    def inspection_key(self) -> int | None:
+        found = self.inspection
+        return int(found.record.rpartition(" ")[2]) if found else None
 
     @property
     def standing(self) -> ClaimDecision | None:
@@ -169,9 +180,7 @@ def read_claim_file(
     """
     there_is = claim.there_is if is_fresh else None
     if not is_fresh:
-        claim = Claim.objects.select_related("cover__vehicle", "cover__site", "cover__holder", "inspection").get(
-            pk=claim.pk
-        )
+        claim = Claim.objects.select_related("cover__vehicle", "cover__site", "cover__holder").get(pk=claim.pk)
     written = _read_written(claim, there_is or find_what_there_is(claim), known_at)
     return _make_file(claim, read_cover_case(claim.cover, known_at=known_at), written, as_of=as_of, change=change)
 
@@ -249,16 +258,23 @@ def sum_payments(decision: ClaimDecision) -> Decimal:
     return sum((payment.amount for payment in decision.payments.all()), Decimal(0))
 
 
+def _find_inspection(claim: Claim, case: CoverCase) -> InspectionRecord | None:
+    """Return the newest version of the claim's inspection, None where that says that it was made for something else."""
+    found = case.history.find_newest_version(f"inspection {claim.inspection_id}") if claim.inspection_id else None
+    return found if found is not None and found.kind is InspectionKind.CLAIM else None
+
+
 def _count_deadlines(
     claim: Claim, terms: Terms, case: CoverCase, written: Written, as_of: date
 ) -> tuple[Deadline, ...]:
     standing = next((decision for decision in written.decisions if decision.stands), None)
+    inspection = _find_inspection(claim, case)
     return count_deadlines(
         terms.claims,
         reported_on=claim.reported_on,
         done={
             ClaimStep.ACKNOWLEDGE: claim.acknowledged_on,
-            ClaimStep.INSPECT: claim.inspection.done_on if claim.inspection else None,
+            ClaimStep.INSPECT: inspection.day if inspection else None,
             ClaimStep.DECIDE: standing.decided_on if standing else None,
         },
         pauses=[Pause(request.asked_on, request.came_on, request.what) for request in written.requests],

@@ -2,6 +2,7 @@
 
 import copy
 from collections.abc import Sequence
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -11,11 +12,12 @@ from django.utils.translation import gettext_lazy as _
 from claims.models import DecisionKind
 from desk.day_fields import DayField
 from desk.number_field import NumberField
+from desk.odometer_question import OdometerForm
 from desk.record_forms import share_fields
 from desk.telling import tell
 from treatments.models import Zone
 from treatments.models.choices import choices_of
-from treatments.rules.units import DistanceUnit
+from treatments.rules.units import Distance, DistanceUnit
 from treatments.rules.words import DamageKind
 
 
@@ -127,7 +129,7 @@ class SeveralFilesField(forms.FileField):
         return [super(SeveralFilesField, self).clean(one, initial) for one in files]
 
 
-class FileClaimForm(forms.Form):
+class FileClaimForm(OdometerForm):
     """A claim as the customer reports it."""
 
     damage = forms.ChoiceField(label=_("Kind of damage"), choices=choices_of(DamageKind))
@@ -170,6 +172,14 @@ class FileClaimForm(forms.Form):
             self.fields[f"estimate_{code}"] = NumberField(
                 label=tell(name), required=False, max_digits=10, decimal_places=2, min_value=Decimal(0)
             )
+
+    def read_odometer(self) -> Distance | None:
+        amount, unit = self.cleaned_data["odometer"], self.cleaned_data.get("odometer_unit")
+        return None if amount is None or not unit else Distance(amount, DistanceUnit(unit))
+
+    def find_day_read(self) -> date | None:
+        day: date | None = self.cleaned_data.get("discovered_on") or self.cleaned_data.get("reported_on")
+        return day
 
     def read_zone_estimates(self) -> dict[str, Decimal]:
         """Return the estimates by zone code."""

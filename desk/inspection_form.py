@@ -64,7 +64,7 @@ class InspectionForm:
         kind = InspectionKind.INTAKE if self.sheet.is_first else InspectionKind.REINSPECTION
         guess = guess_visit(read_by_the_lift(vehicle).last_unit, site, today)
         visit = guess | {"kind": kind} | (put_visit(inspection) if inspection else {})
-        self.visit = InspectionVisitForm(data, today=today, initial=visit)
+        self.visit = InspectionVisitForm(data, today=today, initial=visit, read_on=vehicle, on_record=inspection)
         lines = inspection.lines.select_related("zone").prefetch_related("photos") if inspection else ()
         on_record = {line.zone.code: line for line in lines}
         dropped = set(data.getlist("drop_recorded")) if data is not None else set()

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from desk.day_fields import DayField
 from desk.number_field import NumberField
+from desk.odometer_question import OdometerForm
 from desk.telling import tell
 from notifications.speaking import join_label
 from treatments.models import OdometerReading, Site, Treatment, Vehicle
@@ -63,7 +64,7 @@ def put_yes_no(value: bool | None) -> str:
     return {True: "yes", False: "no"}.get(value, "") if value is not None else ""
 
 
-class VisitForm(forms.Form):
+class VisitForm(OdometerForm):
     """When it was done and what the odometer said."""
 
     done_on = DayField(label=_("Day"), first=date.min)
@@ -88,9 +89,12 @@ class VisitForm(forms.Form):
         return day
 
     def read_odometer(self) -> Distance | None:
-        """Return the reading as entered, None where none was."""
-        amount = self.cleaned_data["odometer"]
-        return None if amount is None else Distance(amount, DistanceUnit(self.cleaned_data["odometer_unit"]))
+        amount, unit = self.cleaned_data["odometer"], self.cleaned_data.get("odometer_unit")
+        return None if amount is None or not unit else Distance(amount, DistanceUnit(unit))
+
+    def find_day_read(self) -> date | None:
+        day: date | None = self.cleaned_data.get("done_on")
+        return day
 
 
 @share_fields

@@ -26,7 +26,7 @@ from scheduling.models import Cover
 from scheduling.rules.cover import CoverOnDay
 from treatments.models import Role, User
 from treatments.rules.history import RecordedReading, VehicleHistory
-from treatments.rules.odometer import flag_backwards
+from treatments.rules.odometer import Reading, find_doubt, flag_backwards
 from treatments.rules.site_days import find_day
 
 PER_PAGE = 25
@@ -174,9 +174,11 @@ def _list_entries(past: Past, places: Iterable[Place]) -> list[Entry]:
         backwards.reading: backwards.sentence
         for backwards in flag_backwards([recorded.reading for recorded in past.history.readings])
     }
-    for recorded in past.history.readings:
+    earlier: list[Reading] = []
+    for recorded in sorted(past.history.readings, key=lambda one: one.reading.day):
         reading = recorded.reading
-        told = flagged.get(reading, "")
+        told = flagged.get(reading) or find_doubt(earlier, reading)
+        earlier.append(reading)
         entries.append(Entry(reading.day, EntryKind.READING, "reading", _find_key(recorded), reading, told))
     return entries
 

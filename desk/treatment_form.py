@@ -97,7 +97,7 @@ class TreatmentForm:
         visit = guess_visit(stands.last_unit, site, today) | (
             _put_visit(treatment) if treatment else self._guess_kind()
         )
-        self.visit = TreatmentVisitForm(data, today=today, initial=visit)
+        self.visit = TreatmentVisitForm(data, today=today, initial=visit, read_on=vehicle, on_record=treatment)
         self.caution_numbers: dict[str, int] = {}
         self._coats_sent = _count_coats(data) if data is not None else {}
         self.steps = self._make_steps(lines)

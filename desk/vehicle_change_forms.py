@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from desk.day_fields import DayField
 from desk.number_field import NumberField
+from desk.odometer_question import OdometerForm
 from scheduling.models import Cover, TermsVersion
 from scheduling.rules.due_item import DueItem
 from treatments.models import Dealership, Site, Vehicle
@@ -92,7 +93,7 @@ class CorrectionForm(ChangeForm):
 CORRECTED = ("plate", "description", "body_style", "model_year", "in_service_on")
 
 
-class ReadingForm(ChangeForm):
+class ReadingForm(ChangeForm, OdometerForm):
     day = PastDayField(label=_("Read on"))
     odometer = NumberField(
         label=_("Odometer"), min_value=Decimal(0), max_value=Decimal("9999999"), max_digits=8, decimal_places=1
@@ -104,8 +105,13 @@ class ReadingForm(ChangeForm):
         help_text=_("For example read at the counter, or told by telephone."),
     )
 
-    def read_distance(self) -> Distance:
-        return Distance(self.cleaned_data["odometer"], DistanceUnit(self.cleaned_data["unit"]))
+    def read_odometer(self) -> Distance | None:
+        amount, unit = self.cleaned_data["odometer"], self.cleaned_data.get("unit")
+        return Distance(amount, DistanceUnit(unit)) if unit else None
+
+    def find_day_read(self) -> date | None:
+        day: date | None = self.cleaned_data.get("day")
+        return day
 
 
 class SoldCoverForm(forms.Form):

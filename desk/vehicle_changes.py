@@ -30,9 +30,10 @@ from scheduling.services import (
     waive_due_item,
 )
 from scheduling.terms_queries import list_versions
-from treatments.models import Customer, OdometerReading, Ownership, User, Vehicle
+from treatments.models import Customer, Ownership, User, Vehicle
+from treatments.queries import list_readings
 from treatments.readings import record_reading
-from treatments.rules.odometer import Reading, find_kilometres_on, flag_backwards
+from treatments.rules.odometer import Reading, find_doubt, find_kilometres_on
 from treatments.rules.speaking import speak_day
 from treatments.rules.words import say
 from treatments.services import find_or_add_customer
@@ -104,6 +105,10 @@ def _make_plain(form: type[forms.Form], *today: str) -> Make:
 def _make_correction(record: VehicleRecord, sent: Any, initial: dict[str, Any]) -> forms.Form:
     on_record = change_forms.CorrectionForm.read_initial(record.vehicle)
     return change_forms.CorrectionForm(sent, initial={**on_record, **initial})
+
+
+def _make_reading(record: VehicleRecord, sent: Any, initial: dict[str, Any]) -> forms.Form:
+    return change_forms.ReadingForm(sent, initial={"day": record.today, **initial}, read_on=record.vehicle)
 
 
 def _make_new_owner(record: VehicleRecord, sent: Any, initial: dict[str, Any]) -> forms.Form:
@@ -201,25 +206,25 @@ def _correct(record: VehicleRecord, form: change_forms.CorrectionForm) -> object
 
 
 def _read_odometer(record: VehicleRecord, form: change_forms.ReadingForm) -> object:
-    values = form.cleaned_data
+    values, distance = form.cleaned_data, form.read_odometer()
+    assert distance is not None  # a valid form has it with its unit
     return record_reading(
         vehicle=record.vehicle,
         day=values["day"],
-        distance=form.read_distance(),
+        distance=distance,
         source=values["reason"],
         **record.told_by,
     )
 
 
 def _list_reading_doubts(record: VehicleRecord, form: change_forms.ReadingForm) -> list[str]:
-    """Return what the readings on record say of a new one: where it goes backwards, and what was to be expected."""
-    day = form.cleaned_data["day"]
-    new = Reading(day, form.read_distance().kilometres, "new")
-    standing = OdometerReading.objects.filter(vehicle=record.vehicle, withdrawn_at__isnull=True)
-    known = [Reading(one.day, one.kilometres, f"reading {one.pk}") for one in standing]
-    backwards = [one.sentence for one in flag_backwards([*known, new]) if new in (one.reading, one.earlier)]
+    """Return what the readings on record say of a new one: why it is doubted, and what was to be expected."""
+    day, distance = form.cleaned_data["day"], form.read_odometer()
+    assert distance is not None  # as above
+    known = list_readings(record.vehicle)
+    doubt = find_doubt(known, Reading(day, distance.kilometres, "new"))
     expected = find_kilometres_on([one for one in known if one.day != day], day)
-    return backwards + ([expected.sentence] if expected.projected else [])
+    return [sentence for sentence in (doubt, expected.sentence if expected.projected else "") if sentence]
 
 
 def _register(record: VehicleRecord, form: change_forms.SoldCoverForm) -> object:
@@ -303,7 +308,7 @@ CHANGES = {
             "record_reading",
             gettext_lazy("Odometer reading"),
             gettext_lazy("A reading without other work, such as one told by telephone."),
-            _make_plain(change_forms.ReadingForm, "day"),
+            _make_reading,
             _read_odometer,
             list_doubts=_list_reading_doubts,
         ),

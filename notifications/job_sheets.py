@@ -84,19 +84,24 @@ def describe_job_sheet(
     knows_zones = bool(vehicle.body_style) or not every_zone
     body = make_body(vehicle, history.facts, as_of)
     every = find_zones(vehicle, history, catalogue) if knows_zones else list(order_zones(catalogue))
-    barred = [bar for bar in map(body.find_bar, every) if bar]
-    # Who only looks may look everywhere that the vehicle has.
-    out = {bar.zone.code for bar in barred if not (only_looks and bar.why is Bar.PROPULSION_UNKNOWN)}
-    zones = [zone for zone in every if zone.code not in out]
-    due_zones = {zone for item in near if item.dates.opens_on <= as_of for zone in item.zones}
-    is_first = history.find_first_treatment() is None
-    wanted = zones if is_first else [zone for zone in zones if zone.code in due_zones]
-    wanted_codes = {zone.code for zone in wanted}
     last: dict[str, tuple[date, ZoneLine]] = {}
     for treatment in history.until(as_of).current_treatments:
         for line in treatment.lines:
             if line.applied:
                 last[line.zone] = (treatment.day, line)
+    if only_looks:
+        # A reinspection answers for all that was coated, also where the body style was corrected since.
+        shown = {zone.code for zone in every}
+        every = list(order_zones([zone for zone in catalogue if zone.code in shown or zone.code in last]))
+    barred = [bar for bar in map(body.find_bar, every) if bar]
+    # Who only looks may look everywhere that the vehicle has.
+    looked_at = (Bar.PROPULSION_UNKNOWN, Bar.NOT_ON_BODY_STYLE) if only_looks else ()
+    out = {bar.zone.code for bar in barred if bar.why not in looked_at}
+    zones = [zone for zone in every if zone.code not in out]
+    due_zones = {zone for item in near if item.dates.opens_on <= as_of for zone in item.zones}
+    is_first = history.find_first_treatment() is None
+    wanted = zones if is_first else [zone for zone in zones if zone.code in due_zones]
+    wanted_codes = {zone.code for zone in wanted}
     style, choice = BodyStyle(vehicle.body_style) if vehicle.body_style else None, _Choice(products)
     steps = tuple(
         JobStep(

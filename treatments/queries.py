@@ -13,6 +13,7 @@ from treatments.models import (
     Inspection,
     Lot,
     MaterialTotal,
+    OdometerReading,
     Ownership,
     Site,
     Treatment,
@@ -23,7 +24,7 @@ from treatments.models import (
 )
 from treatments.reference import keep_reading
 from treatments.rules.material import VehicleTotal
-from treatments.rules.odometer import Reading, flag_backwards
+from treatments.rules.odometer import Reading, find_doubt, flag_backwards
 from treatments.rules.site_days import find_day, find_end_of_day
 from treatments.rules.visit_findings import VisitFinding, list_findings
 from treatments.rules.words import (
@@ -86,14 +87,25 @@ def find_visit_findings(
     return list_findings(described, describe_conditions(treatment), treatment.done_on, measured)
 
 
-def list_backwards_readings(work: Treatment | Inspection) -> list[str]:
-    """Return what the odometer of signed-off work, or of a draft, says against the vehicle's other readings."""
+def list_readings(vehicle: Vehicle, *, besides: int | None = None) -> list[Reading]:
+    """Return the odometer readings of a vehicle that stand, but for the one with the key ``besides``."""
+    standing = OdometerReading.objects.filter(vehicle=vehicle, withdrawn_at__isnull=True)
+    if besides is not None:
+        standing = standing.exclude(pk=besides)
+    return [Reading(one.day, one.kilometres, f"reading {one.pk}") for one in standing.order_by("day", "pk")]
+
+
+def list_reading_doubts(work: Treatment | Inspection) -> list[str]:
+    """Return what speaks against the odometer of signed-off work, or of a draft: the vehicle's other readings."""
     readings = [recorded.reading for recorded in read_history(work.vehicle).readings]
     if work.odometer_amount is not None and work.odometer is not None:
         readings.append(Reading(work.done_on, work.odometer.kilometres, "draft"))
     own = f"reading {work.reading_id}" if work.reading_id else "draft"
     mine = next((reading for reading in readings if reading.record == own), None)
-    return [found.sentence for found in flag_backwards(readings) if mine in (found.reading, found.earlier)]
+    if mine is None:
+        return []
+    doubts = [found.sentence for found in flag_backwards(readings) if mine in (found.reading, found.earlier)]
+    return doubts or list(filter(None, [find_doubt([one for one in readings if one is not mine], mine)]))
 
 
 @keep_reading

@@ -132,6 +132,8 @@ def note_inspection(
         raise ValidationError({"inspection": "It is of another vehicle."})
     if inspection.signed_off_at is None:
         raise ValidationError({"inspection": "It is a draft; sign it off first."})
+    if Inspection.objects.filter(amends=inspection).exists():
+        raise ValidationError({"inspection": "It was amended; name its newest version."})
     if inspection.kind != "claim":
         was = say(inspection.kind)
         raise ValidationError({"inspection": f"It is a {was} inspection; record one for a claim."})

@@ -65,7 +65,6 @@ from scheduling.models import Cover
 from treatments.models import User
 from treatments.photos import PhotoError
 from treatments.queries import find_today
-from treatments.rules.units import Distance, DistanceUnit
 from treatments.rules.words import DamageKind, ProductFamily
 from treatments.shop_reference import list_claimable_zones, map_zone_names
 
@@ -262,7 +261,13 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
     first = ""
     changes: list[str] = []
     if request.method == "POST":
-        form = FileClaimForm(request.POST or None, request.FILES or None, zones=zones, initial={"reported_on": today})
+        form = FileClaimForm(
+            request.POST or None,
+            request.FILES or None,
+            zones=zones,
+            initial={"reported_on": today},
+            read_on=cover.vehicle,
+        )
         try:
             arrived = find_arrived(request, purpose, with_files=True)
             if arrived:
@@ -307,7 +312,6 @@ def _has_odometer_unit(form: FileClaimForm) -> bool:
 def _file(form: FileClaimForm, cover: Cover, user: User) -> str:
     """File what a form says and return the address where it can be seen by who filed it."""
     values = form.cleaned_data
-    odometer = values["odometer"]
     claim = _file_with_photos(
         values["photos"],
         cover=cover,
@@ -315,7 +319,7 @@ def _file(form: FileClaimForm, cover: Cover, user: User) -> str:
         damage=DamageKind(values["damage"]),
         reported_on=values["reported_on"],
         discovered_on=values["discovered_on"],
-        odometer=None if odometer is None else Distance(odometer, DistanceUnit(values["odometer_unit"])),
+        odometer=form.read_odometer(),
         description=values["description"],
         estimate_amount=values["estimate_amount"],
         estimate_currency=str(cover.terms_version.document.get("currency", "USD")),

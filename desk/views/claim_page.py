@@ -124,7 +124,7 @@ def list_what_if_choices(file: ClaimFile) -> dict[str, tuple[tuple[str, str], ..
 
 def list_claim_inspections(file: ClaimFile) -> tuple[tuple[str, str], ...]:
     """Return key and day of the inspections of the vehicle that were made for a claim, the newest first."""
-    made = [one for one in file.case.history.inspections if one.kind is InspectionKind.CLAIM]
+    made = [one for one in file.case.history.current_inspections if one.kind is InspectionKind.CLAIM]
     language = get_language() or ENGLISH
     return tuple((one.record.rpartition(" ")[2], speak_day(one.day, language)) for one in reversed(made))
 

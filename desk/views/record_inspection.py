@@ -43,7 +43,7 @@ from treatments.inspections import (
 )
 from treatments.models import Inspection, KeptPhoto, Photo, Site, User, Vehicle, Zone
 from treatments.photos import MOST_BYTES, PhotoError
-from treatments.queries import find_today, list_backwards_readings
+from treatments.queries import find_today, list_reading_doubts
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
 from treatments.rules.rust_grade import ISO_4628_3_POINTS, grade_rust
 from treatments.rules.words import InspectionKind
@@ -317,7 +317,7 @@ def _show_inspection(request: HttpRequest, found: Inspection, *, errors: list[st
         "lines": lines,
         "unanswered": list_unanswered_zones(found),
         "zone_names": map_zone_names(),
-        "backwards": list_backwards_readings(found),
+        "doubts": list_reading_doubts(found),
         "fingerprint": "" if found.signed_off_at else compute_fingerprint(found),
         "may_record": may_open(user, "record_work"),
         "is_amended": hasattr(found, "amended_by"),

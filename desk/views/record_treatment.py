@@ -23,7 +23,7 @@ from desk.visit_part import write_visit
 from treatments.drafts import change_draft, compute_fingerprint, discard_draft, sign_draft
 from treatments.material_totals import list_totals
 from treatments.models import Site, Treatment, User
-from treatments.queries import find_today, find_visit_findings, list_backwards_readings
+from treatments.queries import find_today, find_visit_findings, list_reading_doubts
 from treatments.rules.conditions import LEAST_MARGIN_C, NEAR_FREEZING_C, compute_dew_point_c
 from treatments.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
 from treatments.rules.words import Answer, TreatmentKind
@@ -219,7 +219,7 @@ def _show_treatment(request: HttpRequest, found: Treatment, *, errors: list[str]
         "totals": totals,
         "zone_names": map_zone_names(),
         "failing": [finding for finding in findings if finding.answer is Answer.FAILS],
-        "backwards": list_backwards_readings(found),
+        "doubts": list_reading_doubts(found),
         "unknown": [finding for finding in findings if finding.answer is Answer.CANNOT_BE_TOLD],
         # Only a draft has a form that carries it.
         "fingerprint": "" if found.signed_off_at else compute_fingerprint(found, lines),

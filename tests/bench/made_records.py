@@ -131,6 +131,13 @@ STATEMENTS = [
         SELECT g.id, (SELECT min(id) FROM treatments_site) + g.id % 4, {_VISIT}, 'reinspection', '', now(), now()
         FROM generate_series(1::bigint, %N%) AS g(id), (VALUES (2)) AS years(y)
         WHERE {_CAME} ORDER BY g.id, y""",
+    # It counts only where it answers for every zone that was coated.
+    """INSERT INTO treatments_inspectionline
+        (inspection_id, zone_id, rusted_area_percent, perforated, film_state, action)
+        SELECT i.id, z.id, 0, false, 'intact', ''
+        FROM treatments_inspection i
+        JOIN (SELECT id, row_number() OVER (ORDER BY id) AS at FROM treatments_zone WHERE kind = 'enclosed_cavity') z
+        ON z.at <= 2 ORDER BY i.id""",
     f"""INSERT INTO treatments_odometerreading (vehicle_id, day, amount, unit, kilometres, source, recorded_at)
         SELECT g.id, {_FIRST} + y * 365, 20000 + y * (9000 + g.id % 9000), 'km', 20000 + y * (9000 + g.id % 9000),
         '', now() FROM generate_series(1::bigint, %N%) AS g(id), generate_series(0, 4) AS years(y) ORDER BY g.id, y""",

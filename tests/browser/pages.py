@@ -22,6 +22,10 @@ NOBODY = None
 Arguments = Callable[[], list[Any]]
 
 
+# An odometer that is asked about.
+FAR_OFF = (("#id_odometer", "999999"),)
+
+
 @dataclass(frozen=True, slots=True)
 class DeskPage:
     """One page.
@@ -219,14 +223,14 @@ PAGES = [
     DeskPage("erase", "owner", _customer, spoil="main form[method=post]", what="error"),
     DeskPage("erased", "owner", _customer),
     DeskPage("record_treatment", "lift", _vehicle),
-    DeskPage("record_treatment", "lift", _vehicle, spoil="form.lift", what="error"),
+    DeskPage("record_treatment", "lift", _vehicle, spoil="form.lift", typed=FAR_OFF, what="error"),
     DeskPage("change_treatment", "lift", _draft_treatment),
     DeskPage("amend_treatment", "lift", _signed_treatment),
     DeskPage("treatment", "lift", _draft_treatment, what="draft"),
     DeskPage("treatment", "lift", _draft_treatment, spoil="#sign-off", what="error"),
     DeskPage("treatment", "lift", _signed_treatment),
     DeskPage("record_inspection", "lift", _vehicle),
-    DeskPage("record_inspection", "lift", _vehicle, spoil="form.lift", what="error"),
+    DeskPage("record_inspection", "lift", _vehicle, spoil="form.lift", typed=FAR_OFF, what="error"),
     DeskPage("inspection", "lift", _inspection),
     DeskPage("amend_inspection", "lift", _inspection),
     DeskPage("inspection", "lift", _draft_inspection, what="draft"),

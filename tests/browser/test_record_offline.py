@@ -220,3 +220,26 @@ def test_photos_taken_without_network_go_with_their_form(tablet: Page, vin: str)
     line = Inspection.objects.latest("pk").lines.get()
     assert (line.rusted_area_percent, Photo.objects.filter(line=line).count()) == (8, 2)
     assert page.evaluate("window.deskKept.photos.all()") == [] and read_kept(page) == []
+
+
+def test_a_figure_that_is_asked_about_when_the_network_is_back_loses_nothing(tablet: Page, vin: str) -> None:
+    page, context = tablet, tablet.context
+    type_treatment(page, vin)
+    context.set_offline(True)
+    page.fill("#id_odometer", "999999")
+    page.click(".send button")
+    page.wait_for_selector(".k-waiting")
+    context.set_offline(False)
+    confirm = page.locator("[name=odometer_confirmed]")
+    confirm.wait_for()
+    assert not list_typed() and len(read_kept(page)) == 1
+    assert page.input_value("#id_odometer") == "999999" and page.input_value(QUANTITY) == "0.2"
+    # Left unanswered, it is all there when the form is opened again, and is asked about again.
+    page.goto(f"/vehicles/{vin}/treat/")
+    assert page.input_value("#id_odometer") == "999999" and page.input_value(QUANTITY) == "0.2"
+    page.click(".send button")
+    confirm.check()
+    page.click(".send button")
+    page.wait_for_url("**/treatments/*/")
+    (treatment,) = list_typed()
+    assert treatment.odometer_amount == 999_999 and read_kept(page) == []

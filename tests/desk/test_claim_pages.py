@@ -18,6 +18,7 @@ from PIL import Image
 from claims.claim_file import read_claim_file
 from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind, WhatThereIs
 from claims.queries import find_claim, find_what_there_is
+from claims.rules.deadlines import ClaimStep
 from claims.rules.recommend import Outcome
 from claims.services import ask_customer, decide_claim, reopen_claim
 from desk.demo.load import DemoShop
@@ -26,7 +27,7 @@ from scheduling.models import Cover
 from tests.demo_records import load_demo
 from tests.guards import past_the_guards
 from treatments.event_log.checkpoints import find_checkpoints, verify_checkpoints
-from treatments.inspections import record_inspection
+from treatments.inspections import amend_inspection, record_inspection
 from treatments.models import Customer, User
 from treatments.rules.words import InspectionKind
 from treatments.shown import find_log_position
@@ -189,7 +190,23 @@ def test_the_inspection_made_for_a_claim_is_named_on_its_page(claim: Claim, demo
         assert client.post(f"{page}do/inspection/", {"inspection": wrong}).status_code == 400
     assert client.post(f"{page}do/inspection/", {"inspection": str(made.pk)}).status_code == 302
     claim.refresh_from_db()
-    assert claim.inspection == made and "do/inspection/" not in client.get(page).content.decode()
+    told = client.get(page).content.decode()
+    assert claim.inspection == made and "do/inspection/" not in told
+    assert f"/inspections/{made.pk}/" in told[told.index("Deadlines") :]
+    # An amended version takes its place, with its day.
+    earlier = demo.day - timedelta(days=1)
+    amended = {"reason": "the day before", "zones": [], "now": timezone.now(), "actor": None}
+    newer = amend_inspection(inspection=made, done_on=earlier, **amended)
+    file = read_claim_file(claim, as_of=demo.day)
+    assert file.inspection is not None and (file.inspection_key, file.inspection.day) == (newer.pk, earlier)
+    assert next(one for one in file.deadlines if one.step is ClaimStep.INSPECT).done_on == earlier
+    told = client.get(page).content.decode()
+    assert f"/inspections/{newer.pk}/" in told[told.index("Deadlines") :] and "do/inspection/" not in told
+    assert read_claim_file(claim, as_of=demo.day, known_at=made.recorded_at).inspection is not None
+    # Where it turns out to be no inspection for a claim, one is still wanted, and a replaced one is not taken.
+    amend_inspection(inspection=newer, kind=InspectionKind.REINSPECTION, **amended)
+    assert read_claim_file(claim, as_of=demo.day).inspection is None
+    assert client.post(f"{page}do/inspection/", {"inspection": str(newer.pk)}).status_code == 400
 
 
 def test_others_read_or_see_nothing(claim: Claim, demo: DemoShop) -> None:

@@ -6,7 +6,7 @@ import struct
 import threading
 import zlib
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from html import unescape
 from pathlib import Path
@@ -21,11 +21,18 @@ from freezegun import freeze_time
 from PIL import Image
 
 from desk.rusted_area import EDGE, PICTURES
+from scheduling.models import TermsVersion
+from scheduling.queries import list_unanswered_zones
+from scheduling.services import register_cover
 from tests.conftest import NOW, ShopForTests
 from tests.desk.lift import VIN, Lift, draw_picture, raise_lift
 from treatments.history_reading import read_history
-from treatments.models import Event, Inspection, KeptPhoto, Photo, SentForm
+from treatments.models import Event, Inspection, KeptPhoto, Photo, SentForm, Zone
 from treatments.photos import MOST_BYTES
+from treatments.rules.units import Volume, VolumeUnit
+from treatments.rules.words import FactKind, FactSource, TreatmentKind
+from treatments.services import LineEntry, correct_vehicle, record_treatment
+from treatments.vehicle_facts import record_fact
 
 INSPECT = f"/vehicles/{VIN}/inspect/"
 ROCKER, RAIL = "rocker_left", "frame_rail_front_left"
@@ -307,6 +314,36 @@ def test_a_draft_is_changed_signed_off_and_amended_and_each_version_stays(lift: 
     assert newer.lines.get(zone__code=ROCKER).photos.count() == 1
     assert [r.reading.kilometres for r in read_history(lift.vehicle).readings] == [84700]
     assert [i.record for i in read_history(lift.vehicle).current_inspections] == [f"inspection {newer.pk}"]
+
+
+def test_zones_out_of_the_work_are_not_asked_for_and_coated_ones_always(lift: Lift) -> None:
+    coat = [LineEntry(Zone.objects.get(code=code), lift.shop.wax, quantity=Volume(Decimal(200), VolumeUnit.MILLILITRE))
+            for code in (ROCKER, RAIL, "boot_lid")]  # fmt: skip
+    record_treatment(
+        vehicle=lift.vehicle, site=lift.shop.site, done_on=date(2025, 5, 1), kind=TreatmentKind.FIRST_TREATMENT,
+        lines=coat, now=NOW, actor=None,
+    )  # fmt: skip
+    version = TermsVersion.objects.get(terms__code="lifetime-yearly")
+    register_cover(vehicle=lift.vehicle, terms_version=version, site=lift.shop.site, sold_on=date(2025, 5, 1),
+                   registered_on=date(2025, 5, 1), now=NOW, actor=None)  # fmt: skip
+    client = lift.log_in()
+    record_fact(
+        vehicle=lift.vehicle, kind=FactKind.ZONE_FORBIDDEN, zone=Zone.objects.get(code=RAIL), day=date(2026, 1, 1),
+        source=FactSource.VEHICLE_MAKER, words="sealed by the maker", now=NOW, actor=None,
+    )  # fmt: skip
+    # No pickup has a boot lid: what was coated there is asked for all the same, or no reinspection could count.
+    correct_vehicle(vehicle=lift.vehicle, body_style="pickup", now=NOW, actor=None)
+    page = client.get(INSPECT).content.decode()
+    assert f'id="zone-{RAIL}"' not in page and f'id="zone-{ROCKER}"' in page and 'id="zone-boot_lid"' in page
+    typed = {"kind": "reinspection", f"i-{ROCKER}-step": "0", f"i-{ROCKER}-film": "intact"}
+    sent = client.post(INSPECT, lift.fill_in(note="", **typed))
+    assert sent.status_code == 302
+    draft = Inspection.objects.get()
+    assert list_unanswered_zones(draft) == ("boot_lid",)
+    fingerprint = read_hidden(client.get(sent["Location"]).content.decode(), "fingerprint")
+    more = lift.fill_in(note="", fingerprint=fingerprint, **typed, **{"i-boot_lid-unseen": "boxed in"})
+    assert client.post(f"{sent['Location']}change/", more).status_code == 302
+    assert list_unanswered_zones(Inspection.objects.get()) == ()
 
 
 def test_a_discarded_draft_leaves_nothing_but_an_event(

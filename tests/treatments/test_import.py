@@ -16,7 +16,7 @@ import pytest
 from django.utils import timezone
 from openpyxl import load_workbook
 
-from tests.conftest import ShopForTests
+from tests.conftest import NOW, ShopForTests
 from tests.treatments.dirty_log import HEADINGS, DirtyLog, make_dirty_log, make_row, make_vin
 from tests.treatments.import_helpers import (
     count_records,
@@ -27,11 +27,12 @@ from tests.treatments.import_helpers import (
     write_csv,
     write_xlsx,
 )
+from treatments.drafts import compute_fingerprint, sign_draft
 from treatments.material_totals import TotalEntry
-from treatments.models import Customer, Ownership, Treatment, TreatmentLine, Vehicle
+from treatments.models import Customer, Ownership, Treatment, TreatmentLine, Vehicle, Zone
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import MeasuredBy
-from treatments.services import LineEntry, amend_treatment
+from treatments.rules.words import MeasuredBy, TreatmentKind
+from treatments.services import LineEntry, amend_treatment, record_treatment
 
 
 @pytest.fixture
@@ -157,6 +158,30 @@ def test_a_visit_told_in_two_ways_is_rejected_where_it_contradicts(shop: ShopFor
     printed, _ = run_import(write_csv(tmp_path / "log.csv", rows))
     assert read_sums(printed) == (5, 2, 3, 0)
     assert read_counts(printed, "Faults") == Counter({"visit_disagrees": 2, "line_disagrees": 1})
+
+
+def test_a_row_of_a_visit_that_stands_as_a_draft_is_rejected(shop: ShopForTests, tmp_path: Path) -> None:
+    first = make_row(1, "Left rocker panel", date(2025, 3, 10), "first treatment", "1000")
+    touch_up = first | {"Date": "2026-03-10", "Kind of visit": "annual touch-up", "Odometer": "9000"}
+    log = write_csv(tmp_path / "log.csv", [first])
+    assert run_import(log)[1]
+    draft = record_treatment(
+        vehicle=Vehicle.objects.get(), site=shop.site, done_on=date(2026, 3, 10), kind=TreatmentKind.ANNUAL_TOUCH_UP,
+        lines=[LineEntry(Zone.objects.get(code="rocker_right"), not_done_reason="blocked")], now=NOW, actor=None,
+        sign_off=False,
+    )  # fmt: skip
+    write_csv(log, [first, touch_up, first | {"Date": "2026-04-10", "Kind of visit": "annual touch-up"}])
+    before = count_records()
+    printed, _ = run_import(log)
+    assert read_sums(printed) == (3, 1, 1, 1)
+    assert read_counts(printed, "Faults") == Counter({"visit_disagrees": 1})
+    draft.refresh_from_db()
+    assert draft.signed_off_at is None and [line.zone.code for line in draft.lines.all()] == ["rocker_right"]
+    assert count_records()["Treatment"] == before["Treatment"] + 1
+    # Once it is signed off, the row is added to it as an amendment.
+    sign_draft(treatment=draft, fingerprint=compute_fingerprint(draft), now=NOW, actor=None)
+    assert read_sums(run_import(log)[0]) == (3, 1, 0, 2)
+    assert Treatment.objects.get(amends=draft).lines.count() == 2
 
 
 def test_owner_changes_are_recorded_and_older_visits_extend_them(shop: ShopForTests, tmp_path: Path) -> None:

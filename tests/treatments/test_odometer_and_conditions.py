@@ -15,7 +15,7 @@ from treatments.rules.material import (
     compare_zone,
     compute_expected_ml,
 )
-from treatments.rules.odometer import Reading, find_day_reaching, find_kilometres_on, flag_backwards
+from treatments.rules.odometer import Reading, find_day_reaching, find_doubt, find_kilometres_on, flag_backwards
 from treatments.rules.words import Answer, MeasuredBy, ZoneKind
 
 START = date(2024, 1, 1)
@@ -34,6 +34,38 @@ def test_backwards_readings_are_flagged_and_left_out_of_rates() -> None:
     assert find_kilometres_on(with_bad, START + timedelta(days=300)).kilometres == 31_000
     assert "going backwards left out" in find_kilometres_on(with_bad, START + timedelta(days=300)).sentence
     assert flag_backwards(good) == ()
+
+
+@pytest.mark.parametrize(
+    ("known", "day", "likely", "doubted"),
+    [
+        # Nothing to compare with.
+        ([], 0, 600_000, 600_001),
+        # One reading tells no rate: 500 km a day and a journey.
+        ([(0, 1000)], 100, 52_500, 52_501),
+        # Nor do two that lie 59 days apart; at 60 days the own rate of 50 km counts, four times.
+        ([(0, 0), (59, 2950)], 69, 9450, 9451),
+        ([(0, 0), (60, 3000)], 70, 6500, 6501),
+        # Who hardly drives may still go 150 km a day.
+        ([(0, 0), (100, 100)], 110, 3100, 3101),
+        # A reading that went backwards tells nothing.
+        ([(0, 1000), (50, 900)], 100, 52_500, 52_501),
+    ],
+)
+def test_a_figure_beyond_what_the_vehicle_would_have_gone_is_doubted(
+    known: list[tuple[int, int]], day: int, likely: int, doubted: int
+) -> None:
+    (fine,), (odd,) = readings((day, likely)), readings((day, doubted))
+    assert find_doubt(readings(*known), fine) == ""
+    assert find_doubt(readings(*known), odd) != ""
+
+
+@pytest.mark.parametrize(("km", "is_doubted"), [(999, True), (1000, False), (2000, False), (2001, True)])
+def test_a_figure_outside_the_readings_around_it_is_doubted(km: int, is_doubted: bool) -> None:
+    (new,) = readings((50, km))
+    assert bool(find_doubt(readings((0, 1000), (100, 2000)), new)) is is_doubted
+    # What stands on record for the day already is nothing new.
+    assert find_doubt([*readings((0, 1000), (100, 2000)), new], new) == ""
 
 
 def test_what_cannot_be_told_is_not_guessed() -> None:

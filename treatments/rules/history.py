@@ -209,6 +209,14 @@ class VehicleHistory:
         standing = [inspection for inspection in self.inspections if inspection.record not in replaced]
         return tuple(sorted(standing, key=_order_of_inspections))
 
+    def find_newest_version(self, record: str) -> InspectionRecord | None:
+        """Return the version of an inspection that no later one replaces, None where none is known."""
+        found = next((one for one in self.inspections if one.record == record), None)
+        newer = {one.amends: one for one in self.inspections if one.amends}
+        while found is not None and found.record in newer:
+            found = newer[found.record]
+        return found
+
     @property
     def current_treatments(self) -> tuple[TreatmentRecord, ...]:
         """The versions that no later version replaces, by day."""

@@ -169,3 +169,57 @@ def _reach_between(before: Reading | None, reading: Reading, kilometres: Fractio
         f"{reading.kilometres:.0f} km on {reading.day}."
     )
     return DayReached(day, True, False, sentence + note, reading.day)
+
+
+# What a figure is asked about for, all our own choice: wide enough for a courier, narrow enough for a digit too many.
+# A vehicle may go four times its own rate, and never less than this a day; a journey comes on top.
+TIMES_OWN_RATE = 4
+LEAST_ALLOWED_KM_A_DAY = 150
+JOURNEY_KM = 1500
+# Its rate can be told from readings that lie this far apart; before that nobody drives more than so much a day.
+FEWEST_DAYS_OF_A_RATE = 60
+MOST_KM_A_DAY = 500
+# With no reading to compare with: few road vehicles get so far.
+MOST_KM_WITHOUT_READINGS = 600_000
+
+
+def find_doubt(readings: Sequence[Reading], new: Reading) -> str:
+    """Return why a reading is to be looked at again before it is recorded, '' where nothing speaks against it.
+
+    It is doubted where it is lower than the last reading before it, higher than the next one after it, or further above
+    the last one than the vehicle would have gone: four times its own rate (at least 150 km a day), or 500 km a day
+    where readings two months apart don't tell a rate, each with 1500 km for a journey; and above 600,000 km where there
+    is no earlier reading at all. These bounds are our own choice. A person decides; what is confirmed is recorded.
+
+    Args:
+        readings: the others on record.
+        new: the reading asked about.
+    """
+    trusted, _note = _trust([reading for reading in readings if reading.day != new.day])
+    same_day = sorted(reading.kilometres for reading in readings if reading.day == new.day)
+    if new.kilometres in same_day:
+        return ""
+    before = [reading for reading in trusted if reading.day < new.day]
+    after = next((reading for reading in trusted if reading.day > new.day), None)
+    if before and new.kilometres < before[-1].kilometres:
+        last = before[-1]
+        return f"{new.kilometres:.0f} km on {new.day} is less than {last.kilometres:.0f} km on {last.day}."
+    if after is not None and new.kilometres > after.kilometres:
+        return f"{new.kilometres:.0f} km on {new.day} is more than {after.kilometres:.0f} km on {after.day}."
+    if not before:
+        if new.kilometres <= MOST_KM_WITHOUT_READINGS:
+            return ""
+        return f"{new.kilometres:.0f} km is more than nearly every vehicle goes in its life."
+    last = before[-1]
+    days = (new.day - last.day).days
+    rate = _find_rate(before) if (last.day - before[0].day).days >= FEWEST_DAYS_OF_A_RATE else None
+    allowed = Fraction(MOST_KM_A_DAY) if rate is None else max(rate * TIMES_OWN_RATE, Fraction(LEAST_ALLOWED_KM_A_DAY))
+    driven = new.kilometres - last.kilometres
+    if Fraction(driven) <= allowed * days + JOURNEY_KM:
+        return ""
+    if rate is None:
+        return f"{new.kilometres:.0f} km on {new.day} is {driven:.0f} km more than on {last.day}."
+    return (
+        f"{new.kilometres:.0f} km on {new.day} is {driven:.0f} km more than on {last.day}; "
+        f"before that it went {float(rate):.0f} km a day."
+    )
