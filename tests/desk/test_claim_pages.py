@@ -22,6 +22,7 @@ from claims.rules.deadlines import ClaimStep
 from claims.rules.recommend import Outcome
 from claims.services import ask_customer, decide_claim, reopen_claim
 from desk.demo.load import DemoShop
+from desk.odometer_question import CONFIRMED
 from desk.shown import make_token
 from scheduling.models import Cover
 from tests.demo_records import load_demo
@@ -228,7 +229,7 @@ def test_a_service_writer_files_a_claim_and_the_same_one_not_twice(claim: Claim,
     zones = [zone.code for zone in claim.zones.all()]
     body = {
         "damage": claim.damage, "zones": zones, "reported_on": demo.day.isoformat(), "description": "<b>rust</b>",
-        "odometer": "1000", "odometer_unit": "km", f"estimate_{zones[0]}": "250.00",
+        "odometer": "1000", "odometer_unit": "km", CONFIRMED: f"1000 km {demo.day}", f"estimate_{zones[0]}": "250.00",
     } | make_key("writer")  # fmt: skip
     nothing = client.post(address, {"damage": claim.damage} | make_key("writer"))
     assert nothing.status_code == 400 and "not filed yet" in nothing.content.decode()

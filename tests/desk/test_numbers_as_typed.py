@@ -11,6 +11,7 @@ from django.utils import timezone, translation
 from claims.models import Claim
 from desk.demo.load import DemoShop
 from desk.number_field import NumberField
+from desk.odometer_question import CONFIRMED
 from tests.demo_records import load_demo
 from tests.desk.test_claim_pages import decide as send_decision
 from tests.desk.test_pages import log_in
@@ -78,7 +79,8 @@ def test_a_claim_takes_a_decimal_comma_and_refuses_what_can_be_read_in_two_ways(
     zone = before.zones.all()[0].code
     body = {
         "damage": before.damage, "zones": [zone], "reported_on": demo.day.isoformat(), "odometer": "84500,5",
-        "odometer_unit": "km", f"estimate_{zone}": "1250,50", "same_damage_reason": "at the other end",
+        "odometer_unit": "km", CONFIRMED: f"84500.5 km {demo.day}", f"estimate_{zone}": "1250,50",
+        "same_damage_reason": "at the other end",
         "form_key": str(uuid4()), "typed_by": str(User.objects.get(username="writer").pk),
     }  # fmt: skip
     unclear = client.post(address, body | {f"estimate_{zone}": "1,250"})

@@ -171,7 +171,7 @@ def test_an_odometer_that_goes_back_is_told_before_sign_off_and_that_of_a_draft_
     for day, km in ((date(2026, 3, 1), 84_000), (date(2026, 5, 18), 86_000)):
         distance = Distance(Decimal(km), DistanceUnit.KILOMETRE)
         record_reading(vehicle=vehicle, day=day, distance=distance, now=NOW, actor=None)
-    low = client.post(TREAT, visit(lift, odometer="8600"))
+    low = client.post(TREAT, visit(lift, odometer="8600", odometer_confirmed="8600 km 2026-05-19"))
     page = client.get(low["Location"]).content.decode()
     assert "What speaks against it" in page and "8600 km on 19 May 2026 is less than 86000 km on 18 May 2026" in page
     fine = visit(lift, odometer="86010") | {"fingerprint": read_fingerprint(page)}
@@ -183,7 +183,7 @@ def test_an_odometer_that_goes_back_is_told_before_sign_off_and_that_of_a_draft_
     assert client.post(f"{low['Location']}discard/", {"fingerprint": fingerprint}).status_code == 302
     assert sorted(vehicle.readings.values_list("kilometres", flat=True)) == [84_000, 86_000]
     # Kept all the same where it is so.
-    low = client.post(TREAT, visit(lift, odometer="8600"))
+    low = client.post(TREAT, visit(lift, odometer="8600", odometer_confirmed="8600 km 2026-05-19"))
     fingerprint = read_fingerprint(client.get(low["Location"]).content.decode())
     client.post(f"{low['Location']}sign-off/", {"fingerprint": fingerprint, "confirmed": "yes"})
     signed = Treatment.objects.get()
