@@ -76,18 +76,18 @@ def count_deadlines(
         calendar: the open days of the site.
         as_of: the day for which the answer holds.
     """
-    allowed = {
-        ClaimStep.ACKNOWLEDGE: terms.acknowledge_days,
-        ClaimStep.INSPECT: terms.inspect_days,
-        ClaimStep.DECIDE: terms.decide_days,
-    }
+    steps = (
+        (ClaimStep.ACKNOWLEDGE, terms.acknowledge_days),
+        (ClaimStep.INSPECT, terms.inspect_days),
+        (ClaimStep.DECIDE, terms.decide_days),
+    )
+    allowed = {step: days for step, days in steps if days is not None}
+    if not allowed:
+        return ()
     known = [pause for pause in pauses if pause.asked_on <= as_of]
-    most = max((days for days in allowed.values() if days is not None), default=0)
-    walk = _walk_open_days(most, reported_on, known, calendar, as_of)
+    walk = _walk_open_days(max(allowed.values()), reported_on, known, calendar, as_of)
     found = []
     for step, days in allowed.items():
-        if days is None:
-            continue
         done_on = done.get(step)
         if done_on is not None and done_on > as_of:
             done_on = None
@@ -99,9 +99,8 @@ def count_deadlines(
 
 
 def _end_pauses(pauses: Sequence[Pause], day: date) -> list[Pause]:
-    """Return the pauses that had begun by the day on which a step was done; for that step none goes on after it."""
-    begun = [pause for pause in pauses if pause.asked_on <= day]
-    return [replace(pause, came_on=min(pause.came_on or day, day)) for pause in begun]
+    """Return the pauses as they count for a step done on a day: none goes on after it, a later one is empty."""
+    return [replace(pause, came_on=min(pause.came_on or day, day)) for pause in pauses]
 
 
 @dataclass(frozen=True, slots=True)

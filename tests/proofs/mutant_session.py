@@ -1,0 +1,203 @@
+"""A session of pytest that runs all tests once, and then those that run a changed line, for each change of the rules.
+
+Each change is tried in a fork of this process, where everything is loaded and the test database stands. There the code
+of the changed functions is put in the place of theirs. What a module does when it is loaded cannot be changed so: for
+such a change the fork becomes a new process, in which the changed text is loaded in the place of the module.
+"""
+
+import functools
+import gc
+import importlib.abc
+import importlib.machinery
+import json
+import os
+import shutil
+import signal
+import sys
+import time
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.util import spec_from_file_location
+from pathlib import Path
+from types import CodeType, FunctionType, ModuleType
+
+import coverage
+import pytest
+from _pytest.runner import runtestprotocol
+
+from tests.proofs.mutations import ROOT, Mutant, find_file, match_code
+
+OPTIONS = ["-q", "-p", "no:cacheprovider", "--ds=tests.proofs.mutant_settings"]
+MOST_SECONDS_OF_TESTS = 40
+# A fork with the tests of one change may take so much longer than they took before.
+PATIENCE_SECONDS, PATIENCE_TIMES = 40, 6
+
+
+@dataclass(frozen=True)
+class TimedTest:
+    """A test as it ran on the unchanged rules."""
+
+    item: pytest.Item
+    seconds: float
+
+    @property
+    def on_database(self) -> bool:
+        return "db" in getattr(self.item, "fixturenames", ())
+
+
+class MutantSession:
+    """The plugin. After the session `lived` says of each mutant whether every test passed."""
+
+    def __init__(self, mutants: Sequence[Mutant], workers: int, folder: Path) -> None:
+        self.mutants, self.workers, self.folder = mutants, workers, folder
+        self.lived: dict[int, bool] = {}
+        self.coverage = coverage.Coverage(data_file=None, include=[str(ROOT / "*/rules/*.py")], config_file=False)
+        self.coverage.start()
+
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        capture = session.config.pluginmanager.getplugin("capturemanager")
+        started = time.monotonic()
+        tests = [TimedTest(item, self._run_unchanged(item, session)) for item in session.items]
+        self.coverage.stop()
+        with capture.global_and_fixture_disabled():
+            print(
+                f"\n{len(tests)} tests pass on the rules as they are ({time.monotonic() - started:.0f} s).", flush=True
+            )
+            runs = self._read_coverage()
+            for held in gc.get_objects():
+                if isinstance(held, functools._lru_cache_wrapper):
+                    held.cache_clear()
+            functions: dict[CodeType, list[FunctionType]] = defaultdict(list)
+            for held in gc.get_objects():
+                if isinstance(held, FunctionType) and "/rules/" in held.__code__.co_filename:
+                    functions[held.__code__].append(held)
+            gc.freeze()
+            self._try_all(tests, runs, functions)
+        return True
+
+    def _run_unchanged(self, item: pytest.Item, session: pytest.Session) -> float:
+        """Run one test; the session goes on after it, so that its database stays."""
+        self.coverage.switch_context(item.nodeid)
+        started = time.monotonic()
+        for report in runtestprotocol(item, log=False, nextitem=session):  # type: ignore[arg-type]
+            if report.failed:
+                raise SystemExit(f"{report.longreprtext}\nThe tests must pass before rules are changed: {item.nodeid}")
+        return time.monotonic() - started
+
+    def _read_coverage(self) -> dict[tuple[str, int], set[str]]:
+        data = self.coverage.get_data()
+        runs: dict[tuple[str, int], set[str]] = {}
+        for module in {mutant.module for mutant in self.mutants}:
+            for line, contexts in data.contexts_by_lineno(str(find_file(module))).items():
+                runs[module, line] = set(contexts)
+        return runs
+
+    def _try_all(
+        self,
+        tests: list[TimedTest],
+        runs: dict[tuple[str, int], set[str]],
+        functions: dict[CodeType, list[FunctionType]],
+    ) -> None:
+        running: dict[int, tuple[int, float]] = {}
+        waiting = list(enumerate(self.mutants))
+        while waiting or running:
+            while waiting and len(running) < self.workers:
+                number, mutant = waiting.pop(0)
+                chosen = choose_tests(mutant, runs, tests)
+                patience = PATIENCE_SECONDS + PATIENCE_TIMES * sum(test.seconds for test in chosen)
+                process = os.fork()
+                if process == 0:
+                    self._try(mutant, chosen, functions)
+                running[process] = (number, time.monotonic() + patience)
+            process, status = os.waitpid(-1, os.WNOHANG)
+            if process in running:
+                number, _ = running.pop(process)
+                self.lived[number] = status == 0
+                print(f"\nSurvived: {self.mutants[number].title}" if status == 0 else ".", end="", flush=True)
+                continue
+            for process, (_, until) in running.items():
+                if time.monotonic() > until:
+                    os.kill(process, signal.SIGKILL)
+            time.sleep(0.01)
+        print(flush=True)
+
+    def _try(self, mutant: Mutant, chosen: list[TimedTest], functions: dict[CodeType, list[FunctionType]]) -> None:
+        """In the fork: end with 0 where every test passes on the changed rules."""
+        status = 1
+        try:
+            codes = match_code(mutant)
+            if codes is None:
+                self._load_anew(mutant, chosen)
+            for old, new in (codes or {}).items():
+                for function in functions.get(old, ()):
+                    function.__code__ = new
+            nothing = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nothing, 1)
+            os.dup2(nothing, 2)
+            if any(test.on_database for test in chosen):
+                self._take_own_database()
+            failed = any(
+                report.failed
+                for test in chosen
+                for report in runtestprotocol(test.item, log=False, nextitem=test.item.session)  # type: ignore[arg-type]
+            )
+            status = int(failed)
+        finally:
+            os._exit(status)
+
+    def _take_own_database(self) -> None:
+        from django.db import connection
+
+        connection.close()
+        own = str(self.folder / f"{os.getpid()}.sqlite3")
+        shutil.copy(connection.settings_dict["NAME"], own)
+        connection.settings_dict["NAME"] = own
+
+    def _load_anew(self, mutant: Mutant, chosen: list[TimedTest]) -> None:
+        """Become a new process that runs the tests with the changed text in the place of the module."""
+        own = self.folder / str(os.getpid())
+        own.mkdir()
+        (own / "mutant.py").write_text(mutant.source)
+        (own / "tests.txt").write_text("\n".join(test.item.nodeid for test in chosen))
+        os.environ["MUTANT"] = json.dumps([mutant.module, str(own / "mutant.py")])
+        os.environ["MUTANT_DATABASE"] = str(own / "database.sqlite3")
+        with (own / "output.txt").open("w") as output:
+            os.dup2(output.fileno(), 1)
+            os.dup2(output.fileno(), 2)
+        anew = [sys.executable, "-m", "pytest", *OPTIONS, "-x", "-p", "tests.proofs.mutant_session"]
+        os.execv(sys.executable, [*anew, f"@{own / 'tests.txt'}"])
+
+
+def choose_tests(mutant: Mutant, runs: dict[tuple[str, int], set[str]], tests: Sequence[TimedTest]) -> list[TimedTest]:
+    """Return the tests that run the changed line, quickest first; of a line that runs at import, of the module."""
+    names = runs.get((mutant.module, mutant.line), set()) - {""} or {
+        name for (module, _), some in runs.items() if module == mutant.module for name in some
+    }
+    some = [test for test in tests if test.item.nodeid in names]
+    chosen: list[TimedTest] = []
+    for test in sorted(some, key=lambda test: (test.on_database, test.seconds, test.item.nodeid)):
+        if chosen and sum(other.seconds for other in chosen) + test.seconds > MOST_SECONDS_OF_TESTS:
+            break
+        chosen.append(test)
+    return chosen
+
+
+class OneModule(importlib.abc.MetaPathFinder):
+    """Finds one module in another file than its own."""
+
+    def __init__(self, name: str, file: str) -> None:
+        self.name, self.file = name, file
+
+    def find_spec(
+        self, fullname: str, path: Sequence[str] | None, target: ModuleType | None = None
+    ) -> importlib.machinery.ModuleSpec | None:
+        return spec_from_file_location(fullname, self.file) if fullname == self.name else None
+
+
+if "MUTANT" in os.environ:
+    name, file = json.loads(os.environ["MUTANT"])
+    if name in sys.modules:
+        raise RuntimeError(f"{name} was imported before it could be changed")
+    sys.meta_path.insert(0, OneModule(name, file))
