@@ -60,7 +60,7 @@ def find_ends(
     return [
         *_find_late_registration(terms, facts, started_on),
         *_find_end_by_person(facts),
-        *(_find_end_by_transfer(terms, facts, past, history, started_on) if len(past.owners) > 1 else ()),
+        *_find_end_by_transfer(terms, facts, past, history, started_on),
         *_find_lapse(terms, reinspections),
         *_find_expiry(terms, started_on),
         *_find_distance_reached(terms, history, started_on),

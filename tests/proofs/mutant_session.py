@@ -65,6 +65,7 @@ class MutantSession:
             print(
                 f"\n{len(tests)} tests pass on the rules as they are ({time.monotonic() - started:.0f} s).", flush=True
             )
+            gc.unfreeze()  # what is frozen is not listed
             runs = self._read_coverage()
             for held in gc.get_objects():
                 if isinstance(held, functools._lru_cache_wrapper):
@@ -127,10 +128,10 @@ class MutantSession:
         """In the fork: end with 0 where every test passes on the changed rules."""
         status = 1
         try:
-            codes = match_code(mutant)
-            if codes is None:
+            codes = match_code(mutant) or {}
+            if not any(functions.get(old) for old, new in codes.items() if old != new):
                 self._load_anew(mutant, chosen)
-            for old, new in (codes or {}).items():
+            for old, new in codes.items():
                 for function in functions.get(old, ()):
                     function.__code__ = new
             nothing = os.open(os.devnull, os.O_WRONLY)
