@@ -1,8 +1,8 @@
 """A session of pytest that runs all tests once, and then those that run a changed line, for each change of the rules.
 
-Each change is tried in a fork of this process, where everything is loaded and the test database stands. There the code
-of the changed functions is put in the place of theirs. What a module does when it is loaded cannot be changed so: for
-such a change the fork becomes a new process, in which the changed text is loaded in the place of the module.
+Each change is tried in a fork of this process, where everything is loaded and the test database stands. Where the
+change cannot be swapped in there (swapping.py), the fork becomes a new process, in which the changed text is loaded in
+the place of the module.
 """
 
 import functools
@@ -26,7 +26,8 @@ import coverage
 import pytest
 from _pytest.runner import runtestprotocol
 
-from tests.proofs.mutations import ROOT, Mutant, find_file, match_code
+from tests.proofs.mutations import ROOT, Mutant, find_file
+from tests.proofs.swapping import swap
 
 OPTIONS = ["-q", "-p", "no:cacheprovider", "--ds=tests.proofs.mutant_settings"]
 MOST_SECONDS_OF_TESTS = 40
@@ -128,12 +129,8 @@ class MutantSession:
         """In the fork: end with 0 where every test passes on the changed rules."""
         status = 1
         try:
-            codes = match_code(mutant) or {}
-            if not any(functions.get(old) for old, new in codes.items() if old != new):
+            if not swap(mutant, functions):
                 self._load_anew(mutant, chosen)
-            for old, new in codes.items():
-                for function in functions.get(old, ()):
-                    function.__code__ = new
             nothing = os.open(os.devnull, os.O_WRONLY)
             os.dup2(nothing, 1)
             os.dup2(nothing, 2)

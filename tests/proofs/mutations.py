@@ -9,7 +9,6 @@ import ast
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from types import CodeType
 
 import cosmic_ray.plugins
 from cosmic_ray.ast import ast_nodes, get_ast
@@ -113,32 +112,5 @@ def _list_places_that_decide_nothing(source: str) -> set[tuple[int, int]]:
             *getattr(node, "decorator_list", []),
         ]
         for part in filter(None, given):
-            places |= {(inner.lineno, inner.col_offset) for inner in ast.walk(part) if hasattr(inner, "lineno")}
+            places |= {(inner.lineno, inner.col_offset) for inner in ast.walk(part) if isinstance(inner, ast.expr)}
     return places
-
-
-def match_code(mutant: Mutant) -> dict[CodeType, CodeType] | None:
-    """Return the new code of each function of the module, by its code as it is.
-
-    None where more than the bodies of functions has changed, such as a constant of the module or of a class.
-    """
-    file = find_file(mutant.module)
-    old = compile(file.read_text(), str(file), "exec")
-    new = compile(mutant.source, str(file), "exec")
-    pairs = list(zip(_walk_code(old), _walk_code(new), strict=False))
-    if any(_says_as_much(a) != _says_as_much(b) for a, b in pairs if not a.co_flags & 0x2):
-        return None
-    return {a: b for a, b in pairs if a.co_flags & 0x2}
-
-
-def _walk_code(code: CodeType) -> Iterator[CodeType]:
-    yield code
-    for constant in code.co_consts:
-        if isinstance(constant, CodeType):
-            yield from _walk_code(constant)
-
-
-def _says_as_much(code: CodeType) -> tuple[object, ...]:
-    """Return what a module or a class does when it is loaded, but for the bodies of its functions."""
-    constants = [("code", c.co_qualname) if isinstance(c, CodeType) else (type(c), c) for c in code.co_consts]
-    return (code.co_code, constants, code.co_names, code.co_qualname)

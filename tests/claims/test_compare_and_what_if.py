@@ -1,0 +1,154 @@
+"""How two checks of a claim differ, and changes of fact to be tried out: values, on both sides of each boundary."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from claims.rules.claim import ClaimCheck, ClaimedZone, Finding
+from claims.rules.compare import ClaimDifference, compare_checks
+from claims.rules.what_if import Change, WhatIfError, add_visit, discover_on, move_record, treat_zone
+from tests.claims.test_check_claim import CLAIM, FIRST, HISTORY, INTAKE, LINE, ROCKER, TOUCH_UP
+from treatments.rules.history import VehicleHistory, ZoneLine
+from treatments.rules.words import Answer, InspectionKind, ProductFamily, ZoneKind
+
+HOLDS, FAILS, CANNOT_BE_TOLD = Answer.HOLDS, Answer.FAILS, Answer.CANNOT_BE_TOLD
+DOOR = ClaimedZone("door_left", "Left door", ZoneKind.SEAM)
+BOTH = replace(CLAIM, zones=(ROCKER, DOOR))
+
+
+def find(rule: str, answer: Answer, zone: ClaimedZone | None = None, sentence: str = "") -> Finding:
+    return Finding(rule, zone.zone if zone else None, f"Is it {rule}?", answer, sentence or f"{rule} {answer}")
+
+
+def compare(before: list[Finding], after: list[Finding]) -> ClaimDifference | None:
+    return compare_checks(ClaimCheck(BOTH, tuple(before)), ClaimCheck(BOTH, tuple(after)))
+
+
+def test_checks_that_answer_alike_do_not_differ() -> None:
+    assert compare([], []) is None
+    assert compare([find("lots", HOLDS, DOOR)], [find("lots", HOLDS, DOOR, "otherwise said")]) is None
+
+
+def test_one_zone_that_turns_is_told_with_its_rule_and_the_claim_as_a_whole() -> None:
+    difference = compare(
+        [find("in_force", HOLDS), find("lots", HOLDS, DOOR)],
+        [find("in_force", HOLDS), find("lots", FAILS, DOOR)],
+    )
+    assert difference is not None
+    assert (difference.number, difference.before, difference.after) == ("R1", HOLDS, HOLDS)
+    assert difference.zones == (("Left rocker panel", HOLDS, HOLDS), ("Left door", HOLDS, FAILS))
+    (finding,) = difference.findings
+    assert (finding.rule, finding.zone, finding.before, finding.after) == ("lots", "Left door", HOLDS, FAILS)
+    assert (finding.question, finding.sentence) == ("Is it lots?", "lots fails")
+    assert difference.comes_out_differently
+    assert difference.sentence.startswith("Claim R1 holds now, now as then. Left door: “")
+    assert "Left rocker panel:" not in difference.sentence
+    assert "Is it lots? (Left door) “" in difference.sentence
+
+
+def test_a_claim_that_turns_says_what_it_would_come_to() -> None:
+    difference = compare([find("in_force", HOLDS)], [find("in_force", FAILS)])
+    assert difference is not None
+    assert (difference.before, difference.after, difference.comes_out_differently) == (HOLDS, FAILS, True)
+    assert difference.sentence.startswith("Claim R1 holds now and would not hold.")
+    assert "Is it in_force? “" in difference.sentence  # no zone: it is about the claim as a whole
+
+
+def test_a_shortfall_of_the_shop_changes_no_outcome() -> None:
+    fell_short = replace(find("film", FAILS, DOOR), shop_fell_short=True)
+    difference = compare([find("film", HOLDS, DOOR)], [fell_short])
+    assert difference is not None
+    assert not difference.comes_out_differently
+    assert [zone[1:] for zone in difference.zones] == [(HOLDS, HOLDS)] * 2
+
+
+def test_a_rule_that_is_not_asked_under_one_of_the_terms() -> None:
+    added = compare([], [find("lots", FAILS, ROCKER)])
+    assert added is not None
+    assert [(f.before, f.after, f.sentence) for f in added.findings] == [(None, FAILS, "lots fails")]
+    assert "“not asked” becomes" in added.sentence
+    dropped = compare([find("lots", FAILS, ROCKER)], [])
+    assert dropped is not None
+    assert [(f.before, f.after, f.sentence) for f in dropped.findings] == [(FAILS, None, "lots fails")]
+
+
+def test_several_answers_of_a_rule_are_compared_in_their_order() -> None:
+    difference = compare(
+        [find("lots", HOLDS, DOOR), find("lots", FAILS, DOOR)],
+        [find("lots", HOLDS, DOOR), find("lots", HOLDS, DOOR), find("lots", CANNOT_BE_TOLD, DOOR)],
+    )
+    assert difference is not None
+    assert [(f.before, f.after) for f in difference.findings] == [(FAILS, HOLDS), (None, CANNOT_BE_TOLD)]
+
+
+def test_the_claim_comes_first_then_its_zones_as_claimed_and_their_rules_by_name() -> None:
+    asked = [
+        find("reach", HOLDS, DOOR), find("lots", HOLDS, DOOR), find("lots", HOLDS, ROCKER), find("in_force", HOLDS),
+    ]  # fmt: skip
+    difference = compare(asked, [replace(found, answer=FAILS) for found in asked])
+    assert difference is not None
+    assert [(f.zone, f.rule) for f in difference.findings] == [
+        ("", "in_force"),
+        ("Left rocker panel", "lots"),
+        ("Left door", "lots"),
+        ("Left door", "reach"),
+    ]
+
+
+# What if?
+
+DAY = date(2024, 5, 6)
+
+
+def try_out(change: Change, history: VehicleHistory = HISTORY) -> VehicleHistory:
+    claim, changed = change(BOTH, history)
+    assert claim == BOTH
+    return changed
+
+
+def test_a_record_on_another_day_leaves_the_others() -> None:
+    moved = try_out(move_record("treatment 2", DAY))
+    assert [(t.record, t.day) for t in moved.treatments] == [("treatment 1", FIRST.day), ("treatment 2", DAY)]
+    assert moved.inspections == HISTORY.inspections
+    looked = try_out(move_record("inspection 1", DAY))
+    assert [(i.record, i.day) for i in looked.inspections] == [("inspection 1", DAY)]
+    assert looked.treatments == HISTORY.treatments
+    with pytest.raises(WhatIfError, match="no treatment 9; there is: treatment 1, treatment 2, inspection 1"):
+        try_out(move_record("treatment 9", DAY))
+    with pytest.raises(WhatIfError, match="there is: nothing"):
+        try_out(move_record("treatment 9", DAY), VehicleHistory())
+
+
+def test_a_visit_more_answers_for_every_zone_that_was_worked_on() -> None:
+    added = try_out(add_visit(DAY))
+    assert added.inspections[:-1] == (INTAKE,)
+    visit = added.inspections[-1]
+    assert (visit.day, visit.kind, visit.answered) == (DAY, InspectionKind.REINSPECTION, frozenset({"rocker_left"}))
+
+
+def test_a_claimed_zone_is_coated_in_one_recorded_treatment() -> None:
+    not_done = ZoneLine("door_left", "Left door", ZoneKind.SEAM, not_done_reason="no access")
+    history = replace(HISTORY, treatments=(replace(FIRST, lines=(LINE, not_done)), TOUCH_UP))
+    coated = try_out(treat_zone("door_left", "treatment 1", ProductFamily.CAVITY_WAX), history)
+    first, second = coated.treatments
+    assert second == TOUCH_UP
+    assert first.lines[0] == LINE
+    assert [(line.zone, line.family, line.zone_kind) for line in first.lines[1:]] == [
+        ("door_left", ProductFamily.CAVITY_WAX, ZoneKind.SEAM)
+    ]
+    # A coat that is on record stays beside the supposed one.
+    again = try_out(treat_zone("rocker_left", "treatment 2", ProductFamily.CAVITY_WAX))
+    assert [line.product for line in again.treatments[1].lines] == [LINE.product, "supposed product"]
+    with pytest.raises(WhatIfError, match="hood is not claimed; claimed are: rocker_left, door_left"):
+        try_out(treat_zone("hood", "treatment 1", ProductFamily.CAVITY_WAX))
+    with pytest.raises(WhatIfError, match="no treatment 9; there is: treatment 1, treatment 2"):
+        try_out(treat_zone("door_left", "treatment 9", ProductFamily.CAVITY_WAX))
+    with pytest.raises(WhatIfError, match="there is: none"):
+        try_out(treat_zone("door_left", "treatment 9", ProductFamily.CAVITY_WAX), VehicleHistory())
+
+
+def test_rust_found_on_another_day() -> None:
+    day = CLAIM.reported_on - timedelta(days=1)
+    claim, history = discover_on(day)(CLAIM, HISTORY)
+    assert (claim.discovered_on, claim.reported_on, history) == (day, CLAIM.reported_on, HISTORY)
