@@ -81,7 +81,8 @@ def compare_checks(now: ClaimCheck, then: ClaimCheck) -> ClaimDifference | None:
     names = {zone.zone: zone.name for zone in now.claim.zones}
     before, after = _group(now), _group(then)
     findings = []
-    for key in sorted({*before, *after}, key=lambda key: (list(names).index(key[0]) if key[0] else -1, key[1])):
+    order = ["", *names]
+    for key in sorted({*before, *after}, key=lambda key: (order.index(key[0]), key[1])):
         # A rule may speak more than once about a zone; its answers are compared in their order.
         for number in range(max(len(before[key]), len(after[key]))):
             pair = [listed[number] if number < len(listed) else None for listed in (before[key], after[key])]

@@ -51,9 +51,9 @@ def find_contradictions(terms: Terms) -> list[TermsProblem]:
         return problems
     _check_names(terms, refuse)
     if terms.length_months == 0:
-        refuse("length_months", 0, "Leave it out for an unlimited cover, or write at least 1.")
+        refuse("length_months", terms.length_months, "Leave it out for an unlimited cover, or write at least 1.")
     if terms.distance_limit_km == 0:
-        refuse("distance_limit_km", 0, "Leave it out for no limit, or write more than 0.")
+        refuse("distance_limit_km", terms.distance_limit_km, "Leave it out for no limit, or write more than 0.")
     _check_entry(terms, refuse)
     _check_reinspection(terms, refuse)
     _check_touch_ups(terms, refuse)
@@ -82,12 +82,11 @@ def _check_names(terms: Terms, refuse: Refuse) -> None:
         refuse("version", terms.version, "Versions count from 1.")
     if len(terms.title) > LONGEST_TITLE:
         refuse("title", f"{len(terms.title)} characters", f"Write at most {LONGEST_TITLE} characters.")
-    if len(terms.currency) != 3 or not terms.currency.isascii() or not terms.currency.isalpha():
-        refuse("currency", repr(terms.currency), "Write an ISO 4217 code such as USD or CAD.")
-    elif terms.currency.isupper() and terms.currency not in list_currencies():
+    capitals = terms.currency.upper()
+    if capitals not in list_currencies():
         refuse("currency", repr(terms.currency), "No currency of ISO 4217 has this code; write one such as USD or CAD.")
-    elif not terms.currency.isupper():
-        refuse("currency", repr(terms.currency), f"Write it in capitals: {terms.currency.upper()}.")
+    elif terms.currency != capitals:
+        refuse("currency", repr(terms.currency), f"Write it in capitals: {capitals}.")
 
 
 def _check_repeats(path: str, listed: tuple[str, ...], refuse: Refuse) -> None:
@@ -227,7 +226,7 @@ def _check_severe(terms: Terms, refuse: Refuse) -> None:
         refuse("severe_exposure", severe.from_category, "Give at least one of the two shorter intervals.")
     for name in ("reinspection_interval_months", "touch_up_interval_months"):
         if getattr(severe, name) == 0:
-            refuse(f"severe_exposure.{name}", 0, "Write at least 1 month.")
+            refuse(f"severe_exposure.{name}", getattr(severe, name), "Write at least 1 month.")
     usual = terms.reinspection.interval_months if terms.reinspection else None
     shorter = severe.reinspection_interval_months
     if shorter and usual is None:

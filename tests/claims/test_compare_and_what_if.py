@@ -10,7 +10,7 @@ from claims.rules.compare import ClaimDifference, compare_checks
 from claims.rules.what_if import Change, WhatIfError, add_visit, discover_on, move_record, treat_zone
 from tests.claims.test_check_claim import CLAIM, FIRST, HISTORY, INTAKE, LINE, ROCKER, TOUCH_UP
 from treatments.rules.history import VehicleHistory, ZoneLine
-from treatments.rules.words import Answer, InspectionKind, ProductFamily, ZoneKind
+from treatments.rules.words import Answer, InspectionKind, ProductFamily, ZoneKind, say
 
 HOLDS, FAILS, CANNOT_BE_TOLD = Answer.HOLDS, Answer.FAILS, Answer.CANNOT_BE_TOLD
 DOOR = ClaimedZone("door_left", "Left door", ZoneKind.SEAM)
@@ -52,7 +52,8 @@ def test_a_claim_that_turns_says_what_it_would_come_to() -> None:
     assert difference is not None
     assert (difference.before, difference.after, difference.comes_out_differently) == (HOLDS, FAILS, True)
     assert difference.sentence.startswith("Claim R1 holds now and would not hold.")
-    assert "Is it in_force? “" in difference.sentence  # no zone: it is about the claim as a whole
+    # No zone: it is about the claim as a whole.
+    assert f"Is it in_force? “{say(HOLDS)}” becomes “{say(FAILS)}”" in difference.sentence
 
 
 def test_a_shortfall_of_the_shop_changes_no_outcome() -> None:
@@ -84,12 +85,12 @@ def test_several_answers_of_a_rule_are_compared_in_their_order() -> None:
 
 def test_the_claim_comes_first_then_its_zones_as_claimed_and_their_rules_by_name() -> None:
     asked = [
-        find("reach", HOLDS, DOOR), find("lots", HOLDS, DOOR), find("lots", HOLDS, ROCKER), find("in_force", HOLDS),
+        find("reach", HOLDS, DOOR), find("lots", HOLDS, DOOR), find("lots", HOLDS, ROCKER), find("notice", HOLDS),
     ]  # fmt: skip
     difference = compare(asked, [replace(found, answer=FAILS) for found in asked])
     assert difference is not None
     assert [(f.zone, f.rule) for f in difference.findings] == [
-        ("", "in_force"),
+        ("", "notice"),
         ("Left rocker panel", "lots"),
         ("Left door", "lots"),
         ("Left door", "reach"),

@@ -49,12 +49,13 @@ class Place:
 
 @dataclass(frozen=True)
 class Mutant:
-    """One change of one module: `before` and `after` are its first changed line, `line` counts from 1."""
+    """One change of one module: `before` and `after` are its first changed line, `source` its changed text."""
 
     module: str
     line: int
     before: str
     after: str
+    original: str
     source: str
 
     @property
@@ -99,7 +100,7 @@ def make_mutants(places: Iterable[Place]) -> Iterator[Mutant]:
         seen.add(changed)
         lines, new = source.splitlines(), changed.splitlines()
         first = next(number for number, pair in enumerate(zip(lines, new, strict=False)) if pair[0] != pair[1])
-        yield Mutant(place.module, first + 1, lines[first].strip(), new[first].strip(), changed)
+        yield Mutant(place.module, first + 1, lines[first].strip(), new[first].strip(), source, changed)
 
 
 def _list_places_that_decide_nothing(source: str) -> set[tuple[int, int]]:

@@ -25,7 +25,7 @@ def swap(mutant: Mutant, functions: Mapping[CodeType, list[FunctionType]]) -> bo
         functions: every function of the rules in this process, by its code.
     """
     file = str(find_file(mutant.module))
-    old = compile(find_file(mutant.module).read_text(), file, "exec")
+    old = compile(mutant.original, file, "exec")
     new = compile(mutant.source, file, "exec")
     pairs = list(zip(_walk_code(old), _walk_code(new), strict=False))
     if any(_says(a) != _says(b) for a, b in pairs if not a.co_flags & CO_NEWLOCALS):

@@ -26,6 +26,9 @@ REDUCES = MissedMeans.REDUCES
 PERFORATION = DamageKind.PERFORATION_FROM_WITHIN
 
 
+WAX, OIL = list(ProductFamily)[:2]
+
+
 def find_fields(**changes: object) -> list[str]:
     return [problem.field for problem in find_contradictions(make_terms(**changes))]
 
@@ -52,6 +55,7 @@ def steps(*pairs: tuple[int, int]) -> ClaimTerms:
         ({"distance_limit_km": Decimal(1_000_000_001)}, ["distance_limit_km"]),
         ({"distance_limit_km": Decimal(1)}, []),
         ({"distance_limit_km": Decimal(0)}, ["distance_limit_km"]),
+        ({"touch_ups": (TouchUpTerms(12), TouchUpTerms(1201, WAX))}, ["touch_ups[1].interval_months"]),
         # With a number that nothing can be counted with, nothing else is said.
         ({"length_months": 1201, "distance_limit_km": Decimal(0)}, ["length_months"]),
         (
@@ -133,9 +137,6 @@ def test_numbers_and_names(changes: dict[str, object], fields: list[str]) -> Non
 )  # fmt: skip
 def test_entry_and_reinspections(changes: dict[str, object], fields: list[str]) -> None:
     assert find_fields(**changes) == fields
-
-
-WAX, OIL = list(ProductFamily)[:2]
 
 
 @pytest.mark.parametrize(
