@@ -5,8 +5,10 @@ A customer's name is told to a dealership, since it sold the cover; contact deta
 
 from rest_framework import serializers
 
+from api.access import get_user
 from claims.models import Claim
 from scheduling.models import Cover, DueItem
+from scheduling.visibility import find_holder_for
 from treatments.models import (
     Inspection,
     InspectionLine,
@@ -166,7 +168,9 @@ class CoverSerializer(serializers.ModelSerializer[Cover]):
     vin = serializers.CharField(source="vehicle.vin")
     site = serializers.CharField(source="site.code")
     dealership = serializers.CharField(source="dealership.code", default=None, allow_null=True)
-    holder = serializers.CharField(source="holder.name", default=None, allow_null=True)
+    holder = serializers.SerializerMethodField(
+        help_text="null too for a dealership, where it is an owner who came after its own"
+    )
     terms = serializers.CharField(source="terms_version.terms.code")
     terms_version = serializers.IntegerField(source="terms_version.version")
     status = serializers.CharField(
@@ -191,6 +195,10 @@ class CoverSerializer(serializers.ModelSerializer[Cover]):
             "last_day",
             "explanation",
         ]
+
+    def get_holder(self, cover: Cover) -> str | None:
+        holder = find_holder_for(get_user(self.context["request"]), cover)
+        return holder.name if holder else None
 
 
 class StateSerializer(serializers.Serializer[object]):

@@ -128,7 +128,11 @@ class CoverViewSet(ReadOnlyModelViewSet[Cover]):
     lookup_field = "number"
 
     def get_queryset(self) -> QuerySet[Cover]:
-        return list_covers_for(get_user(self.request)).select_related("holder", "last_state")
+        return (
+            list_covers_for(get_user(self.request))
+            .select_related("holder", "last_state")
+            .prefetch_related("vehicle__ownerships")
+        )
 
     @extend_schema(
         summary="One cover on a day, with its due items and why each date is what it is",
@@ -150,7 +154,7 @@ class CoverViewSet(ReadOnlyModelViewSet[Cover]):
             "distance_ahead": case.foresee_distance(day),
             "due_items": case.read_due_items(day),
         }
-        return Response(CoverOnDaySerializer(content).data)
+        return Response(CoverOnDaySerializer(content, context=self.get_serializer_context()).data)
 
 
 @extend_schema_view(

@@ -1,18 +1,42 @@
-"""What of a claim and of a vehicle's owners a dealership may see; people of the shop see everything."""
+"""What of a claim a dealership may see; people of the shop see everything."""
 
-from datetime import date
+from collections.abc import Iterable
 
-from claims.models import Claim
+from claims.models import Claim, ClaimDecision
+from scheduling.visibility import find_holder_for
 from treatments.models import Role, User
+
+
+def may_see_decision(user: User, *, stands: bool) -> bool:
+    """Say whether a person may see a decision with its sum; a dealership only one that stands.
+
+    One that waits for its second person is not made yet, and one that was reopened no longer holds.
+    """
+    return user.role != Role.DEALERSHIP or stands
+
+
+def list_decisions_for(user: User, decisions: Iterable[ClaimDecision]) -> list[ClaimDecision]:
+    """Return those of some decisions that a person may see."""
+    return [decision for decision in decisions if may_see_decision(user, stands=decision.stands)]
 
 
 def may_see_findings(user: User, claim: Claim) -> bool:
     """Say whether a person may see what the rules find, recommend and come to; a dealership once it is decided."""
+    return user.role != Role.DEALERSHIP or bool(list_decisions_for(user, claim.decisions.all()))
+
+
+def may_see_sum(user: User, claim: Claim) -> bool:
+    """Say whether a person may see how a sum comes about.
+
+    It tells what other claims on the cover use up, which a dealership may not know of one that is not decided yet.
+    """
     if user.role != Role.DEALERSHIP:
         return True
-    return any(decision.stands for decision in claim.decisions.filter(reopened_at__isnull=True))
+    others = ClaimDecision.objects.filter(claim__cover=claim.cover_id, reopened_at__isnull=True)
+    return may_see_findings(user, claim) and all(decision.stands for decision in others)
 
 
-def may_see_owner(user: User, *, owned_from: date, sold_on: date | None) -> bool:
-    """Say whether a person may see an owner; a dealership not one who came after it had sold its cover."""
-    return user.role != Role.DEALERSHIP or (sold_on is not None and owned_from <= sold_on)
+def may_see_letter(user: User, decision: ClaimDecision) -> bool:
+    """Say whether a person may read the letter about a decision, which names who holds the cover."""
+    cover = decision.claim.cover
+    return may_see_decision(user, stands=decision.stands) and find_holder_for(user, cover) == cover.holder

@@ -67,6 +67,22 @@ def _check_var_dir() -> Error | None:
     )
 
 
+def _is_full() -> bool:
+    """Say whether the service has a database server or a broker, so that its processes may be on several machines."""
+    has_server = "sqlite" not in settings.DATABASES["default"]["ENGINE"]
+    return has_server or not settings.IS_OWN_BROKER
+
+
+def _check_log_key() -> Error | None:
+    if settings.LOG_KEY_IS_SET or not _is_full():
+        return None
+    return Error(
+        "LOG_KEY is not set: each machine would make a key of its own, and the event log would verify on none.",
+        hint=f"Set LOG_KEY; what {Path(settings.VAR_DIR) / 'log_key'} holds, where entries are signed with it already.",
+        id="deployment.E007",
+    )
+
+
 def _check_roles_with_codes() -> Error | None:
     unknown = sorted(set(settings.LOG_IN_CODES_REQUIRED_OF) - {role.value for role in Role})
     if not unknown:
@@ -85,6 +101,7 @@ CHECKS: tuple[Callable[[], Error | None], ...] = (
     _check_mail,
     _check_var_dir,
     _check_roles_with_codes,
+    _check_log_key,
 )
 
 

@@ -56,6 +56,8 @@ def read_kept_secret(variable: str, name: str) -> str:
 SECRET_KEY = read_kept_secret("SECRET_KEY", "secret_key")
 # Those before it, the newest first: what was signed with them, such as the links in mails, still opens.
 SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
+# In the full size several processes, maybe on several machines, must have the same one: none may come upon its own.
+LOG_KEY_IS_SET = bool(env.str("LOG_KEY", default=""))
 # The key of the event log first, then those before it, the newest first. It must not lie in the database or its
 # backup: whoever has both can write the log anew.
 LOG_KEYS = [read_kept_secret("LOG_KEY", "log_key"), *env.list("LOG_KEY_FALLBACKS", default=[])]

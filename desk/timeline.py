@@ -21,9 +21,10 @@ from desk.timeline_records import (
     view_inspections,
     view_treatments,
 )
-from desk.vehicle_records import Place, VehicleRecords
+from desk.vehicle_records import Owner, Place, VehicleRecords
 from scheduling.models import Cover
 from scheduling.rules.cover import CoverOnDay
+from scheduling.visibility import list_owners_for, may_read_reasons
 from treatments.models import Role, User
 from treatments.rules.history import RecordedReading, VehicleHistory
 from treatments.rules.odometer import Reading, find_doubt, flag_backwards
@@ -98,9 +99,10 @@ class Past:
 
 @dataclass(slots=True)
 class Timeline:
-    """One page of entries; ``counts`` are of all there are, before any filter."""
+    """One page of entries; ``owners`` and ``counts`` are of all that the person may see, before any filter."""
 
     entries: list[Entry]
+    owners: list[Owner]
     counts: dict[EntryKind, int] = field(default_factory=dict)
     page: int = 1
     pages: int = 1
@@ -139,7 +141,7 @@ def read_timeline(past: Past, *, chosen: Iterable[EntryKind] = (), page: int = 1
     pages = max(1, -(-len(shown) // PER_PAGE))
     number = place // PER_PAGE + 1 if place is not None else min(max(page, 1), pages)
     on_page = shown[(number - 1) * PER_PAGE : number * PER_PAGE]
-    return Timeline(_fill(on_page, past, places), counts, number, pages, len(shown))
+    return Timeline(_fill(on_page, past, places), _list_owners(past), counts, number, pages, len(shown))
 
 
 # Where a further kind of record joins the timeline: a kind above, its form here, its place and its records in
@@ -169,7 +171,7 @@ def _list_entries(past: Past, places: Iterable[Place]) -> list[Entry]:
     ]
     entries += [Entry(cover.registered_on, EntryKind.COVER, "cover", cover.pk, cover) for cover in past.covers]
     entries += [Entry(state.day, EntryKind.COVER, "state", 0, state) for state in past.changes]
-    entries += [Entry(owner.from_day, EntryKind.OWNER, "ownership", owner.key, owner) for owner in past.records.owners]
+    entries += [Entry(owner.from_day, EntryKind.OWNER, "ownership", owner.key, owner) for owner in _list_owners(past)]
     flagged = {
         backwards.reading: backwards.sentence
         for backwards in flag_backwards([recorded.reading for recorded in past.history.readings])
@@ -181,6 +183,10 @@ def _list_entries(past: Past, places: Iterable[Place]) -> list[Entry]:
         earlier.append(reading)
         entries.append(Entry(reading.day, EntryKind.READING, "reading", _find_key(recorded), reading, told))
     return entries
+
+
+def _list_owners(past: Past) -> list[Owner]:
+    return list_owners_for(past.user, past.records.owners, past.covers)
 
 
 def _list_seen(past: Past, places: Iterable[Place]) -> Iterable[Place]:
@@ -222,9 +228,9 @@ def _read_records(form: str, keys: set[int], past: Past, places: dict[tuple[str,
         case "inspection":
             return view_inspections(keys, past.records.inspections)
         case "visit":
-            return read_visits(keys)
+            return read_visits(keys, with_reasons=may_read_reasons(past.user))
         case "change":
-            return read_changes(keys, past.covers)
+            return read_changes(keys, past.covers, with_reasons=may_read_reasons(past.user))
         case "claim":
             return read_claims(keys)
         case _:

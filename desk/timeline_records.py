@@ -192,13 +192,13 @@ class VisitView:
     bay: str
 
 
-def read_visits(keys: Collection[int]) -> dict[int, VisitView]:
-    """Return visits by primary key."""
+def read_visits(keys: Collection[int], *, with_reasons: bool) -> dict[int, VisitView]:
+    """Return visits by primary key, with or without why they came to nothing."""
     sites, found = map_sites(), {}
     for key, number, visit, status, starts_at, reason, site_key, bay in VISITS.ask(list(keys)):
         site = sites[site_key]
         local = starts_at.astimezone(zoneinfo.ZoneInfo(site.time_zone))
-        found[key] = VisitView(number, visit, status, local, reason, site.name, bay)
+        found[key] = VisitView(number, visit, status, local, reason if with_reasons else "", site.name, bay)
     return found
 
 
@@ -211,12 +211,16 @@ class ChangeView:
     actor: User | None
 
 
-def read_changes(keys: Collection[int], covers: Iterable[Cover]) -> dict[int, ChangeView]:
-    """Return changes of these covers by primary key."""
+def read_changes(keys: Collection[int], covers: Iterable[Cover], *, with_reasons: bool) -> dict[int, ChangeView]:
+    """Return changes of these covers by primary key, with or without the reason of each."""
     numbers, versions, people = {cover.pk: cover.number for cover in covers}, map_versions(), map_people()
     return {
         key: ChangeView(
-            numbers[cover], kind, reason, versions[version] if version else None, people[actor] if actor else None
+            numbers[cover],
+            kind,
+            reason if with_reasons else "",
+            versions[version] if version else None,
+            people[actor] if actor else None,
         )
         for key, cover, kind, reason, version, actor in CHANGES.ask(list(keys))
     }

@@ -31,7 +31,7 @@ from scheduling.services import (
 )
 from scheduling.terms_queries import list_versions
 from treatments.models import Customer, Ownership, User, Vehicle
-from treatments.queries import list_readings
+from treatments.queries import find_owner_on, list_readings
 from treatments.readings import record_reading
 from treatments.rules.odometer import Reading, find_doubt, find_kilometres_on
 from treatments.rules.speaking import speak_day
@@ -230,13 +230,15 @@ def _list_reading_doubts(record: VehicleRecord, form: change_forms.ReadingForm) 
 def _register(record: VehicleRecord, form: change_forms.SoldCoverForm) -> object:
     values = form.cleaned_data
     versions = {str(version.pk): version for version in list_versions(drafts=False)}
+    # Who had the vehicle on the day of the sale, who may have sold it since.
+    buyer = find_owner_on(record.vehicle, values["sold_on"]) or record.owner
     return register_cover(
         vehicle=record.vehicle,
         terms_version=versions[values["terms"]],
         site=map_sites()[int(values["site"])],
         sold_on=values["sold_on"],
         registered_on=values["registered_on"],
-        holder=record.owner.customer if record.owner else None,
+        holder=buyer.customer if buyer else None,
         dealership=map_dealerships()[int(values["dealership"])] if values["dealership"] else None,
         **record.told_by,
     )

@@ -23,7 +23,7 @@ from scheduling.models import Appointment, Bay
 from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
 from scheduling.site_reference import list_bays_in_use
 from treatments.event_log import Happening, record_events
-from treatments.models import User
+from treatments.models import Role, User
 from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
 from treatments.standing_query import Given, StandingRows
 
@@ -94,7 +94,7 @@ def find_feed(token: str, name: str) -> CalendarFeed | None:
     except (signing.BadSignature, ValueError):
         return None
     feeds = CalendarFeed.objects.select_related("bay__site", "person__site")
-    at_work = Q(bay__in_use=True) | Q(person__is_active=True)
+    at_work = Q(bay__in_use=True) | (Q(person__is_active=True) & ~Q(person__role=Role.DEALERSHIP))
     feed = feeds.filter(at_work, pk=key, stopped_at__isnull=True).first()
     return feed if feed and name_file(feed) == name else None
 

@@ -4,7 +4,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
-from notifications.documents.certificate import NOT_RECORDED, Certificate, DueRow, build_certificate, say_certificate
+from notifications.documents.certificate import (
+    NOT_RECORDED,
+    NOT_SHOWN,
+    Certificate,
+    DueRow,
+    build_certificate,
+    say_certificate,
+)
 from notifications.rules.certificate_words import (
     tell_duties,
     tell_end,
@@ -148,17 +155,27 @@ def read_vehicle_plan_svg(vehicle: Vehicle, *, as_of: date, language: str = ENGL
     return render_svg(draw_plan(vehicle, states, language))
 
 
-def read_certificate_pdf(cover: Cover, *, as_of: date, page_size: str = "A4", language: str | None = None) -> bytes:
+def read_certificate_pdf(
+    cover: Cover,
+    *,
+    as_of: date,
+    page_size: str = "A4",
+    language: str | None = None,
+    names_owner: bool = True,
+) -> bytes:
     """Return the certificate of a cover as it stands on a day as PDF bytes.
 
     Args:
         language: None for that of the customer.
+        names_owner: whether who reads it may see who owns the vehicle.
     """
-    case = read_cover_case(cover)
-    return build_certificate(describe_certificate(case, as_of, language), page_size=page_size)
+    certificate = describe_certificate(read_cover_case(cover), as_of, language, names_owner=names_owner)
+    return build_certificate(certificate, page_size=page_size)
 
 
-def describe_certificate(case: CoverCase, as_of: date, language: str | None = None) -> Certificate:
+def describe_certificate(
+    case: CoverCase, as_of: date, language: str | None = None, *, names_owner: bool = True
+) -> Certificate:
     """Return everything that stands on the certificate.
 
     Args:
@@ -180,7 +197,7 @@ def describe_certificate(case: CoverCase, as_of: date, language: str | None = No
         shop_address=site.address,
         shop_contact="\n".join(text for text in (site.phone, site.email) if text),
         number=cover.number,
-        customer_name=owned.customer.name if owned else NOT_RECORDED,
+        customer_name=(owned.customer.name if owned else NOT_RECORDED) if names_owner else NOT_SHOWN,
         vehicle_title=vehicle.description or "vehicle",
         vin=vehicle.vin,
         plate=vehicle.plate,

@@ -218,7 +218,7 @@ def read_due_page(user: User, as_of: date, wanted: DueFilter, *, after: str = ""
     covers: set[int] | None = None
     # The longest word is the likeliest to be rare; once one has narrowed the list, the others are only compared.
     for word in sorted(read_search_words(wanted.text)[:MOST_WORDS], key=lambda word: len(word.written), reverse=True):
-        looked_up = look_word_up(word) if covers is None else None
+        looked_up = look_word_up(word, by_people=not shape.for_dealership) if covers is None else None
         if looked_up is None:
             common_words.append(word)
         else:
@@ -278,7 +278,8 @@ def _walk(walk: _Walk, place: tuple[date, int] | None, words: list[SearchWord]) 
         query = _write_walk(walk.shape, WALK_STEP, goes_on=place is not None, among_keys=walk.covers is not None)
         day, key = place or (told.as_of, NOBODY)
         part = query.ask(told.as_of, told.horizon, told.site, told.dealership, day, key, among)
-        for (key, day, *_texts), is_about in zip(part, find_those_about(words, (row[2:] for row in part)), strict=True):
+        about = find_those_about(words, (row[2:] for row in part), by_people=not walk.shape.for_dealership)
+        for (key, day, *_texts), is_about in zip(part, about, strict=True):
             if is_about:
                 keys.append(key)
                 if len(keys) > walk.size:

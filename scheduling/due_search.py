@@ -29,16 +29,19 @@ OF_NUMBER = StandingQuery(
 )
 
 
-def look_word_up(word: SearchWord) -> set[int] | None:
+def look_word_up(word: SearchWord, *, by_people: bool) -> set[int] | None:
     """Return the keys of the covers that a word of the search is about, or None where that is too many.
 
     By vehicle and by an owner then or now, as vehicles are searched, by who holds the cover, and by its number from
     the beginning.
+
+    Args:
+        by_people: whether names and telephones of customers are for who asks to search.
     """
     written = word.written.upper()
     if len(written) == VIN_LENGTH and (whole := OF_VIN.ask(written)):
         return {key for (key,) in whole}
-    found = vehicle_search.look_word_up(word)
+    found = vehicle_search.look_word_up(word, by_people=by_people)
     if found is None:
         return None
     covers = COVERS.ask(list(found.vehicles), found.owners) if found.vehicles or found.owners else []
@@ -60,20 +63,21 @@ SEARCHED = (
 )  # fmt: skip
 
 
-def find_those_about(words: Sequence[SearchWord], rows: Iterable[Sequence[Any]]) -> list[bool]:
+def find_those_about(words: Sequence[SearchWord], rows: Iterable[Sequence[Any]], *, by_people: bool) -> list[bool]:
     """Say of each row of a walk along the list whether every word is about its cover; as looking the words up does.
 
     Args:
         words: the words.
         rows: what SEARCHED names.
+        by_people: as for ``look_word_up``.
     """
     listed = list(rows)
     people: dict[int, list[tuple[str, str, str]]] = {vehicle: [] for _number, vehicle, *_rest in listed}
-    for vehicle, *owner in OWNERS.ask(list(people)) if people else []:
+    for vehicle, *owner in OWNERS.ask(list(people)) if people and by_people else []:
         people[vehicle].append((owner[0], owner[1], owner[2]))
     found = []
     for number, vehicle, vin, plate, description, *holder in listed:
-        theirs = [*people[vehicle], *([(holder[0], holder[1], holder[2])] if holder[0] else [])]
+        theirs = [*people[vehicle], *([(holder[0], holder[1], holder[2])] if holder[0] and by_people else [])]
         found.append(
             all(
                 word.is_about_vehicle(vin, plate, description)

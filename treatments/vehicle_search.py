@@ -125,13 +125,14 @@ def _find_keys_of(form: _Form, most: int) -> tuple[StandingQuery, StandingQuery]
     return StandingQuery(list_vehicles, plans_anew=True), StandingQuery(list_owners, plans_anew=True)
 
 
-def look_word_up(word: SearchWord, *, is_first_page: bool = False) -> WordFound | None:
+def look_word_up(word: SearchWord, *, is_first_page: bool = False, by_people: bool = True) -> WordFound | None:
     """Return what a word is about, or None where that is too many to be of use.
 
     Vehicles and owners are looked up apart, each by their own indexes.
 
     Args:
         is_first_page: whether a page is all that is wanted, which of a common word of two letters is soon read.
+        by_people: whether owners are looked up too.
     """
     most = min(MOST_LOOKED_UP, MOST_OF_FEW_LETTERS) if is_first_page and not word.is_long else MOST_LOOKED_UP
     of_vehicles, of_owners = _find_keys_of(_find_form(word), max(most, 0))
@@ -139,7 +140,7 @@ def look_word_up(word: SearchWord, *, is_first_page: bool = False) -> WordFound 
     vehicles = of_vehicles.ask(*told)
     if len(vehicles) > most:
         return None
-    owners = [key for (key,) in of_owners.ask(*told)]
+    owners = [key for (key,) in of_owners.ask(*told)] if by_people else []
     if len(owners) > most:
         return None
     owned = OWNED_BY.ask(owners) if owners else []

@@ -33,7 +33,7 @@ from claims.services import (
     reopen_claim,
     second_decision,
 )
-from claims.visibility import may_see_findings
+from claims.visibility import may_see_letter
 from desk.access import access_claim, access_cover, get_user, may_open, open_to
 from desk.claim_forms import (
     AcknowledgeForm,
@@ -358,6 +358,6 @@ def letter(request: HttpRequest, number: str, decision: int) -> HttpResponse:
     """Show the letter of a decision as it went, ready to be printed."""
     claim = access_claim(get_user(request), number)
     found = claim.decisions.filter(pk=decision).first()
-    if found is None or not may_see_findings(get_user(request), claim):
+    if found is None or not may_see_letter(get_user(request), found):
         raise Http404(f"No decision {decision} on claim {number}.")
     return render(request, "desk/claim_letter.html", {"claim": claim, "decision": found})

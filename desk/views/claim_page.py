@@ -18,7 +18,7 @@ from claims.claim_file import ClaimFile, WhatIf, read_claim_file, sum_payments
 from claims.models import Claim
 from claims.rules.claim import Finding
 from claims.rules.recommend import Outcome
-from claims.visibility import may_see_findings
+from claims.visibility import list_decisions_for, may_see_findings, may_see_letter, may_see_sum
 from desk.access import get_user, may_open
 from desk.claim_parts import ClaimForms
 from desk.telling import tell
@@ -47,7 +47,7 @@ def show_claim(
     status: int = 200,
 ) -> HttpResponse:
     """Return the page of a claim, with the forms that could not be carried out as they were typed."""
-    today = find_today(timezone.now(), found.cover.site)
+    user, today = get_user(request), find_today(timezone.now(), found.cover.site)
     # An action that could not be carried out may have left its own mark on the claim as it was read.
     file = file or read_claim_file(found, as_of=today, is_fresh=bound is None)
     check = file.check
@@ -66,8 +66,10 @@ def show_claim(
         "shortfalls": [f for f in check.shop_shortfalls if f.answer is not Answer.HOLDS],
         "zone_names": map_zone_names(),
         "handling": make_handling(file, today, bound, tried),
-        "may_handle": may_handle(get_user(request)),
-        "shows_findings": may_see_findings(get_user(request), found),
+        "may_handle": may_handle(user),
+        "shows_findings": may_see_findings(user, found),
+        "shows_sum": may_see_sum(user, found),
+        "decisions": [(one, may_see_letter(user, one)) for one in list_decisions_for(user, file.decisions)],
     }
     return render(request, "desk/claim.html", context, status=status)
 

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 
 from claims.models import Claim
 from claims.queries import list_claims_for
+from claims.visibility import may_see_decision
 from desk.access import access_claim, get_user, open_to
 from desk.views.claim_page import show_claim
 from treatments.among import Among
@@ -90,6 +91,9 @@ def claims(request: HttpRequest) -> HttpResponse:
     rows = {key: ClaimRow(*values) for key, *values in shown}
     for key, zone_name in ZONES_OF_CLAIMS.ask(list(rows)):
         rows[key].zone_names.append(zone_name)
+    for row in rows.values():
+        if not may_see_decision(user, stands=not row.waits_for_second):
+            row.decision = None
     return render(request, "desk/claims.html", {"page": page, "rows": list(rows.values())})
 
 

@@ -123,6 +123,7 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         "sites": sites,
         "kinds": list(DueKind),
         "booked_or_not": list(BOOKED_OR_NOT.items()),
+        "finds_people": user.role != Role.DEALERSHIP,
         "may_book": may_book,
         "may_remind": may_open(user, "remind"),
         "may_waive": may_open(user, "waive"),

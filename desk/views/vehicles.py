@@ -1,6 +1,5 @@
 """Finding a vehicle, and the page with all that is known of it: cover, dates, plan, zones and timeline."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -14,7 +13,6 @@ from django.views.decorators.http import require_safe
 
 from claims.models import Claim
 from claims.queries import read_claim_check
-from claims.visibility import may_see_owner
 from desk.access import (
     access_cover,
     access_vehicle,
@@ -40,6 +38,7 @@ from desk.vin_fields import advise_on_search
 from desk.zone_table import PlanView, write_zone_rows
 from notifications.job_sheets import read_job_sheet_pdf
 from notifications.queries import read_certificate_pdf
+from scheduling.visibility import may_see_owner_on
 from treatments.models import Role, User, Vehicle
 from treatments.queries import find_clock, find_end_of_day_at, find_today
 from treatments.rules.coatable import ANSWER_FIRST
@@ -85,6 +84,7 @@ def vehicles(request: HttpRequest) -> HttpResponse:
         "vehicles": shown[:PER_PAGE],
         # What else is on record is not a dealership's to know.
         "advice": None if shown or user.role == Role.DEALERSHIP else advise_on_search(text),
+        "finds_people": user.role != Role.DEALERSHIP,
         "text": text,
         "after": after,
         "next": shown[PER_PAGE - 1].vin if len(shown) > PER_PAGE else "",
@@ -168,9 +168,9 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "kinds": [(kind, count, kind in chosen) for kind, count in timeline.counts.items()],
         "kept_query": keep_query(request, ("kind", "page", "at")),
         "page_query": keep_query(request, ("page", "at")),
-        "owner": _find_owner(view.records.owners, user, shown.sold_on if shown else None),
+        "owner": _find_owner(timeline.owners, user),
         "recalled": list_recalled_lots(view),
-        "filed": find_filed_claim(found, asked.get("filed", "")),
+        "filed": find_filed_claim(found, asked.get("filed", "")) if may_open(user, "file_claims") else None,
         "may": {
             name: may_open(user, name)
             for name in ("book", "record_work", "job_sheet", "file_claims", "certificate", "work", "bays", "claims",
@@ -185,11 +185,9 @@ def keep_query(request: HttpRequest, without: tuple[str, ...]) -> list[tuple[str
     return [(name, value) for name, values in request.GET.lists() if name not in without for value in values]
 
 
-def _find_owner(owners: Sequence[Owner], user: User, sold_on: date | None) -> Owner | None:
-    """Return the owner now; how to reach a customer is not a dealership's to know."""
+def _find_owner(owners: list[Owner], user: User) -> Owner | None:
+    """Return the owner now, of those that the person may see; how to reach one is not a dealership's to know."""
     owner = next((owner for owner in owners if owner.until_day is None), None)
-    if owner and not may_see_owner(user, owned_from=owner.from_day, sold_on=sold_on):
-        return None
     return replace(owner, contact="") if owner and user.role == Role.DEALERSHIP else owner
 
 
@@ -203,8 +201,10 @@ def _answer_pdf(content: bytes, name: str) -> HttpResponse:
 @require_safe
 def certificate(request: HttpRequest, number: str) -> HttpResponse:
     """Print the certificate of a cover as it stands today."""
-    cover = access_cover(get_user(request), number)
-    content = read_certificate_pdf(cover, as_of=find_today(timezone.now(), cover.site))
+    user = get_user(request)
+    cover = access_cover(user, number)
+    today = find_today(timezone.now(), cover.site)
+    content = read_certificate_pdf(cover, as_of=today, names_owner=may_see_owner_on(user, cover, today))
     return _answer_pdf(content, f"certificate-{cover.number}.pdf")
 
 

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from desk.access import access_vehicle, get_user, list_vehicles_for, open_to
+from desk.access import access_vehicle, get_user, open_to
 from desk.booking_forms import NewVehicleForm
 from desk.booking_page import Errors, list_errors, list_faults, name_faults, read_vehicle_to_book
 from desk.shown import no_records, shown_for
@@ -25,7 +25,7 @@ from scheduling.booking.changing import walk_in as take_in
 from scheduling.booking.errors import SlotTakenError
 from scheduling.models import Appointment, AppointmentStatus
 from treatments.among import Among
-from treatments.models import Role, Site, User, Vehicle
+from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today
 from treatments.rules.vin import VinMark, clean_vin
 from treatments.rules.words import Propulsion
@@ -107,8 +107,7 @@ def walk_in(request: HttpRequest) -> HttpResponse:
     text = request.GET.get("q", "").replace("\x00", "").strip()[:100]
     vehicles: list[Vehicle] = []
     if text:
-        among = list_vehicles_for(user) if user.role == Role.DEALERSHIP else None
-        vehicles = list_found_vehicles(text, among=among, size=MOST_SHOWN + 1)
+        vehicles = list_found_vehicles(text, size=MOST_SHOWN + 1)
     context = {
         "text": text,
         "found": _gather(vehicles[:MOST_SHOWN], now, user),

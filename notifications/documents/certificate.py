@@ -34,6 +34,7 @@ LAW = (
 
 
 NOT_RECORDED = "not recorded"
+NOT_SHOWN = "not shown"
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +113,7 @@ def say_certificate(certificate: Certificate, language: str, zone_names: Mapping
         state_sentence=tell(c.state_sentence),
         warning=tell(c.warning),
         nothing_due=tell(c.nothing_due),
-        customer_name=c.customer_name if c.customer_name != NOT_RECORDED else tell(NOT_RECORDED),
+        customer_name=tell(c.customer_name) if c.customer_name in (NOT_RECORDED, NOT_SHOWN) else c.customer_name,
         vehicle_title=c.vehicle_title if c.vehicle_title != "vehicle" else tell("vehicle"),
         due=tuple(replace(row, what=tell(row.what), explanation=tell(row.explanation)) for row in c.due),
         key=tuple(

@@ -36,6 +36,7 @@ FIT = {
     "EMAIL_BACKEND": "django.core.mail.backends.smtp.EmailBackend",
     "LOG_IN_CODES_REQUIRED_OF": ["owner"],
     "WORKERS_NEED_DEPLOYMENT": True,
+    "LOG_KEY_IS_SET": True,
 }
 UNFIT = {
     "E001": {"DEBUG": True},
@@ -44,6 +45,7 @@ UNFIT = {
     "E004": {"EMAIL_BACKEND": "notifications.mail_files.EmlFileBackend"},
     "E005": {"MODE": 0o755},
     "E006": {"LOG_IN_CODES_REQUIRED_OF": ["owners"]},
+    "E007": {"LOG_KEY_IS_SET": False, "IS_OWN_BROKER": False},
 }
 
 
@@ -64,6 +66,12 @@ def test_every_check_is_tried() -> None:
 def test_a_service_with_everything_set_is_let_through(fit: Any) -> None:
     assert check_deployment() == []
     refuse_unfit_worker()
+
+
+def test_the_embedded_size_may_keep_its_own_key_of_the_event_log(fit: Any) -> None:
+    fit.LOG_KEY_IS_SET, fit.IS_OWN_BROKER = False, True
+    is_embedded = "sqlite" in fit.DATABASES["default"]["ENGINE"]
+    assert [error.id for error in check_deployment()] == ([] if is_embedded else ["deployment.E007"])
 
 
 @pytest.mark.parametrize("number", UNFIT)
