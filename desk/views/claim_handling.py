@@ -358,6 +358,6 @@ def letter(request: HttpRequest, number: str, decision: int) -> HttpResponse:
     """Show the letter of a decision as it went, ready to be printed."""
     claim = access_claim(get_user(request), number)
     found = claim.decisions.filter(pk=decision).first()
-    if found is None or not may_see_letter(get_user(request), found):
+    if found is None or not may_see_letter(get_user(request), claim, found):
         raise Http404(f"No decision {decision} on claim {number}.")
     return render(request, "desk/claim_letter.html", {"claim": claim, "decision": found})

@@ -69,7 +69,7 @@ def show_claim(
         "may_handle": may_handle(user),
         "shows_findings": may_see_findings(user, found),
         "shows_sum": may_see_sum(user, found),
-        "decisions": [(one, may_see_letter(user, one)) for one in list_decisions_for(user, file.decisions)],
+        "decisions": [(one, may_see_letter(user, found, one)) for one in list_decisions_for(user, file.decisions)],
     }
     return render(request, "desk/claim.html", context, status=status)
 

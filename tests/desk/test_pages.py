@@ -115,6 +115,7 @@ def fill(pattern: str, cover: Cover) -> str:
         "<str:vin>": vehicle.vin, "<str:token>": "x", "<str:number>": number, "<int:key>": str(key),
         "<slug:action>": "decide", "<int:decision>": "999999", "<int:photo>": "999999",
         "<slug:code>": cover.terms_version.terms.code, "<int:version>": "1", "<str:slot>": "x", "<slug:name>": "x",
+        "<slug:slug>": "odometer",
     }  # fmt: skip
     for placeholder, value in values.items():
         pattern = pattern.replace(placeholder, value)
