@@ -40,7 +40,7 @@ from treatments.rules.units import MILLILITRES_PER, VolumeUnit, tell_number
 from treatments.rules.wording import tell_access, tell_day
 from treatments.rules.words import BodyStyle, SprayTool, WorkStage, ZoneKind, say
 from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
-from treatments.shop_reference import map_products
+from treatments.shop_reference import list_sites, map_products
 from treatments.short_histories import read_short_histories
 
 # Stages that every visit has, whatever zones are worked.
@@ -123,13 +123,14 @@ def describe_job_sheet(
         notes.append("The body style is not recorded, so expected quantities cannot be told; record it first.")
     if not wanted and not is_first:
         notes.append("No zone's touch-up window is open today; inspect, and note what you find.")
-    site = cover.site.name if cover else ""
+    # A vehicle without a cover is worked on all the same; the shop's first site names itself then.
+    here = cover.site if cover else next(iter(list_sites()), None)
     reading = history.readings[-1].reading if history.readings else None
     last_read = ""
     if reading:
         last_read = f"last {tell_number(reading.kilometres.quantize(Decimal(1)))} km on {tell_day(reading.day)}; "
     sheet = JobSheet(
-        shop_name=site,
+        shop_name=here.name if here else "",
         vehicle_title=vehicle.description or "vehicle",
         vin=vehicle.vin,
         plate=vehicle.plate,

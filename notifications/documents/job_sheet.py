@@ -7,7 +7,7 @@ from datetime import date
 from reportlab.lib import colors
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import CondPageBreak, KeepTogether, Spacer, Table, TableStyle
+from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, Spacer, Table, TableStyle
 
 from notifications.documents.fonts import BOLD_FONT
 from notifications.documents.pdf_parts import (
@@ -27,10 +27,12 @@ from treatments.rules.speaking import speak, speak_zone_names
 from treatments.rules.words import TreatmentKind
 
 TO_SIGN = "Applicator ______________________   Signed ______________________   Date ______________"
-TO_RECORD = ("Lot ______________", "Used ____ [  ] reached [  ] not")
+TO_RECORD = "Lot ________  Used ______  [  ] not done"
 NO_PRODUCT = "choose a suited product"
 STAGE = ParagraphStyle("stage", parent=SECTION, fontSize=8, leading=10, spaceBefore=10, spaceAfter=0, textColor=INK)
 CAUTION = ParagraphStyle("caution", parent=CELL, fontName=BOLD_FONT, textColor=WARN)
+ROW = ParagraphStyle("row", parent=CELL, fontSize=7.5, leading=9.5)
+ROW_CAUTION = ParagraphStyle("row-caution", parent=ROW, fontName=BOLD_FONT, textColor=WARN)
 # The heading of a stage with what is to be done, and below it the table's head with two zones.
 ROOM_FOR_WORDS, ROOM_FOR_FIRST_ROWS = 24 * mm, 56 * mm
 
@@ -222,16 +224,20 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         lines.append(write(tell("Zones that are not coated on this vehicle:"), CAUTION))
         told = (f"•  {', '.join(name for _code, name in out.zones)}: {out.reason}" for out in sheet.not_coated)
         lines += [write(line, CELL) for line in told]
+    cells: list[list[object]] = [[line, ""] for line in lines]
     if numbers:
-        lines.append(write(tell("Cautions by number, for the zones that name them:"), CAUTION))
-        lines += [write(f"{number}.  {caution}", CELL) for caution, number in numbers.items()]
-    warned = Table([[line] for line in lines], colWidths=[180 * mm])
+        cells.append([write(tell("Cautions by number, for the zones that name them:"), CAUTION), ""])
+    whole = len(cells)
+    cells += _lay_in_two_columns([write(f"{number}.  {caution}", ROW) for caution, number in numbers.items()])
+    warned = Table(cells, colWidths=[90 * mm, 90 * mm])
     warned.setStyle(
         TableStyle(
             [
                 ("BOX", (0, 0), (-1, -1), 1.4, WARN),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
                 ("TOPPADDING", (0, 0), (-1, -1), 0),
                 ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
+                *(("SPAN", (0, row), (1, row)) for row in range(whole)),
             ]
         )
     )
@@ -270,6 +276,12 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
     )
 
 
+def _lay_in_two_columns(items: list[Paragraph]) -> list[list[object]]:
+    """Return rows of two: down the left column first, then down the right one."""
+    half = (len(items) + 1) // 2
+    return [[items[row], items[row + half] if row + half < len(items) else ""] for row in range(half)]
+
+
 def number_cautions(steps: Sequence[JobStep]) -> dict[str, int]:
     """Return the cautions of the zones with their numbers, each once, in the order in which the work meets them."""
     met = (caution for step in steps for row in step.rows for caution in row.cautions)
@@ -291,25 +303,61 @@ def _make_conditions_box(language: str) -> Table:
 
 
 def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int], language: str) -> Table:
+    """Return the zones with a line to record each; zones that are worked alike, left and right, share a row."""
+    last, to_record = speak("last", language, context="treated"), speak(TO_RECORD, language)
     cells = []
-    for row in rows:
+    for alike in _join_alike(rows):
+        row = alike[0]
         told = ", ".join(str(numbers[caution]) for caution in row.cautions)
+        # A line of the record stands beside the line of its zone.
+        lines = [
+            (f"[  ] {one.zone_name}" + (f" ({last} {one.last_treated})" if one.last_treated else ""), to_record)
+            for one in alike
+        ]
+        pairs = Table([[write(zone, ROW), write(line, ROW)] for zone, line in lines], colWidths=[41 * mm, 51 * mm])
+        pairs.setStyle(_NO_PADDING)
         cells.append(
             (
-                "[  ]",
-                row.zone_name
-                + (
-                    "\n" + f"{speak('last', language, context='treated')} {row.last_treated}"
-                    if row.last_treated
-                    else ""
-                ),
-                row.access,
-                write(f"! {told}", CAUTION) if told else "",
-                f"{row.product}\n{row.expected}",
-                "\n".join(speak(line, language) for line in TO_RECORD),
+                pairs,
+                write(row.access, ROW),
+                write(f"! {told}", ROW_CAUTION) if told else "",
+                write(f"{row.product}\n{row.expected}" + (f" × {len(alike)}" if len(alike) > 1 else ""), ROW),
             )
         )
-    headings = ["", *(speak(told, language) for told in ("Zone", "Access", "Caution", "Product", "Record"))]
-    table = make_table(headings, cells, (6, 37, 42, 17, 35, 43))
+    headings = [
+        f"{speak('Zone', language)} · {speak('Record', language)}",
+        *(speak(told, language) for told in ("Access", "Caution", "Product")),
+    ]
+    table = make_table(headings, cells, (95, 38, 17, 30))
     table.setStyle(TableStyle([("LINEBELOW", (0, 1), (-1, -1), 0.6, colors.HexColor("#7b8a86"))]))
     return table
+
+
+_NO_PADDING = TableStyle(
+    [
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 2),
+        ("TOPPADDING", (0, 0), (-1, -1), 0),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
+    ]
+)
+
+
+# Both sides, front and rear; a row of more might not fit on a page.
+MOST_ALIKE = 4
+
+
+def _join_alike(rows: Sequence[JobRow]) -> list[list[JobRow]]:
+    """Return the rows in their order, those next to each other together that say the same but for zone and last day."""
+    joined: list[list[JobRow]] = []
+    for row in rows:
+        if joined and len(joined[-1]) < MOST_ALIKE and _tell_work(joined[-1][0]) == _tell_work(row):
+            joined[-1].append(row)
+        else:
+            joined.append([row])
+    return joined
+
+
+def _tell_work(row: JobRow) -> tuple[object, ...]:
+    return row.access, row.product, row.expected, row.cautions
