@@ -33,11 +33,12 @@ from scheduling.rules.film_age import compute_film_ages
 from tests.stories.playing import Player, moment
 from tests.stories.reading import read_stories
 from treatments.inspections import InspectionEntry, KeptPicture, record_inspection
+from treatments.material_totals import TotalEntry
 from treatments.material_uses import note_all_material_uses, rebuild_material_uses
 from treatments.models import Inspection, Lot, MaterialUse, Treatment, Zone
 from treatments.queries import find_vehicles_with_lot, list_reading_doubts
-from treatments.rules.units import Distance, DistanceUnit
-from treatments.rules.words import FilmState, InspectionKind, TreatmentKind
+from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit
+from treatments.rules.words import FilmState, InspectionKind, MeasuredBy, TreatmentKind
 from treatments.services import LineEntry, record_treatment
 
 # All of them take minutes, so that every fifth is played, and all at night.
@@ -105,7 +106,12 @@ class Telling:
             if isinstance(draft.kind, TreatmentKind):
                 told = {"zones": player.usual_zones}
                 lines = player._lines(told) if draft.is_done else [LineEntry(z, not_done_reason="worn") for z in zones]
-                return record_treatment(kind=draft.kind, lines=lines, **common)
+                coats = {(line.product, line.lot) for line in lines if line.product}
+                totals = [
+                    TotalEntry(product, lot, Volume(Decimal(900), VolumeUnit.MILLILITRE), MeasuredBy.CANISTER)
+                    for product, lot in coats
+                ]
+                return record_treatment(kind=draft.kind, lines=lines, totals=totals, **common)
             seen = [self._make_entry(zone, draft) for zone in zones]
             return record_inspection(kind=draft.kind, zones=seen, **common)
         return None
