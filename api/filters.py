@@ -80,7 +80,7 @@ class DueItemFilter(django_filters.FilterSet):
     overdue = django_filters.ChoiceFilter(
         choices=[("true", "true"), ("false", "false")],
         method="filter_overdue",
-        help_text="past the last day of grace today at the site",
+        help_text="whether today at the site is after grace_until",
     )
 
     class Meta:

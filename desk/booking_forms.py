@@ -97,7 +97,7 @@ class WishForm(forms.Form):
         values = super().clean() or {}
         first, last = values.get("avoid_from"), values.get("avoid_to")
         if first and last and last < first:
-            self.add_error("avoid_to", _("The last day away is before the first one; turn them round."))
+            self.add_error("avoid_to", _("The end of the absence is before its beginning; exchange them."))
         return values
 
     def read(self, sites: Sequence[Site], home: Site) -> Wishes:

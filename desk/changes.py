@@ -19,7 +19,7 @@ WORDS = {
     "appointment.cancelled": gettext_lazy("visit %(number)s was cancelled"),
     "appointment.done": gettext_lazy("visit %(number)s was finished"),
     "appointment.moved": gettext_lazy("visit %(number)s was moved"),
-    "appointment.no_show": gettext_lazy("visit %(number)s was marked as missed"),
+    "appointment.no_show": gettext_lazy("the vehicle did not come to visit %(number)s"),
     "appointment.split": gettext_lazy("visit %(number)s was split"),
     "bay.closed": gettext_lazy("the bay was closed for a time"),
     "bay.opened": gettext_lazy("a closing of the bay was taken back"),

@@ -81,7 +81,7 @@ class UseSearchForm(forms.Form):
         values: dict[str, Any] = super().clean() or self.cleaned_data
         first, last = values.get("used_from"), values.get("used_until")
         if first and last and last < first:
-            self.add_error("used_until", _("The last day is before the first: exchange them."))
+            self.add_error("used_until", _("“Used until” is before “Used from”; exchange them."))
         if values.get("without_lot") and not values.get("product") and "product" not in self.errors:
             self.add_error("product", _("Choose the product, so that work without a lot can be found."))
         return values

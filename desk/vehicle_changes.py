@@ -156,13 +156,13 @@ def _tell_item(item: DueItem, language: str) -> str:
 
 
 def _find_no_cover(record: VehicleRecord) -> str:
-    return "" if record.cover else _("This vehicle has no open cover.")
+    return "" if record.cover else _("This vehicle is under no cover.")
 
 
 def _find_open_cover(record: VehicleRecord) -> str:
     if record.cover is None:
         return ""
-    return _("Cover %(number)s is open; end that first.") % {"number": record.cover.number}
+    return _("Cover %(number)s is not over; end it first.") % {"number": record.cover.number}
 
 
 def _find_no_owner(record: VehicleRecord) -> str:

@@ -48,7 +48,7 @@ def write_reminder(
 
 def tell_consequence(reminder: Reminder, state: CoverOnDay) -> str:
     """Return what the missed visit has done to the cover by its state on that day; '' where no visit was missed."""
-    if reminder.kind is not MessageKind.SUSPENDED:
+    if reminder.kind is not MessageKind.VISIT_MISSED:
         return ""
     if state.status is CoverStatus.SUSPENDED:
         return (

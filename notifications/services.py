@@ -160,7 +160,7 @@ def send_leased_message(*, message_id: int, now: datetime) -> SendOutcome:
         return SendOutcome.WITHDRAWN
     if message.attempts >= MOST_ATTEMPTS:
         # Attempts that no worker lived to finish count too, or such a message would be tried for ever.
-        error = message.last_error or f"Given up: {MOST_ATTEMPTS} attempts came to no end."
+        error = message.last_error or f"Given up: {MOST_ATTEMPTS} attempts broke off."
         held.update(status=MessageStatus.FAILED, leased_until=None, last_error=error)
         return SendOutcome.FAILED
     # Taking a fresh lease first means that a second worker with the same row finds it gone.
@@ -228,7 +228,7 @@ def _tell_failure(message_id: int) -> str:
 
 
 # These say that a visit is due or was missed; once it was made they would not be true any more, whatever else is due.
-TELL_OF_A_VISIT = (MessageKind.VISIT_DUE, MessageKind.LAST_DAYS, MessageKind.SUSPENDED)
+TELL_OF_A_VISIT = (MessageKind.VISIT_DUE, MessageKind.IN_GRACE, MessageKind.VISIT_MISSED)
 
 
 def _is_still_wanted(message: Message, now: datetime) -> bool:

@@ -21,10 +21,10 @@ from treatments.queries import find_clock
 
 TITLES: dict[VisitKind, str | Promise] = {
     VisitKind.FIRST_TREATMENT: gettext_lazy("First rust protection treatment"),
-    VisitKind.ANNUAL_TOUCH_UP: gettext_lazy("Yearly rust protection touch-up"),
+    VisitKind.ANNUAL_TOUCH_UP: gettext_lazy("Rust protection touch-up"),
     VisitKind.REINSPECTION: gettext_lazy("Rust protection reinspection"),
     VisitKind.AFTER_REPAIR: gettext_lazy("Rust protection after a repair"),
-    VisitKind.LOOK_AT_RUST: gettext_lazy("Look at rust"),
+    VisitKind.LOOK_AT_RUST: gettext_lazy("Inspection of rust"),
 }
 SUBJECTS: dict[MessageKind, str | Promise] = {
     MessageKind.VISIT_BOOKED: gettext_lazy("Your visit on %(day)s is booked: %(vehicle)s"),

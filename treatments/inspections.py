@@ -237,7 +237,7 @@ def _lock_draft(inspection: Inspection, fingerprint: str) -> Inspection:
         raise ValidationError("Meanwhile it was signed off; what is wrong in it is corrected by an amendment.")
     if compute_fingerprint(locked) != fingerprint:
         raise ValidationError(
-            "Meanwhile somebody changed this draft. Open it afresh, in another window where you have typed something."
+            "Meanwhile somebody changed this draft. Open it again, in another window if you have typed something."
         )
     return locked
 

@@ -99,7 +99,7 @@ def receive_once(
         known = find_received(key=key, person=person, purpose=purpose, content_sha256=content_sha256)
         if known is None:
             raise ValidationError(
-                "Somebody recorded the same at this very moment. Send it again, and it is told what stands."
+                "Somebody recorded the same at this very moment. Send it again to see what is on record."
             ) from clash
         return known
     return Received(sent.outcome, now, is_new=True)

@@ -85,7 +85,7 @@ def _check_fact(
     if day > today:
         wrong["day"] = f"{day} has not come yet: give the day from which on it holds, until {today}."
     if kind is FactKind.WITHDRAWN:
-        wrong["kind"] = "A fact is withdrawn at the fact itself."
+        wrong["kind"] = "Withdraw a fact on its own page."
     if (kind is FactKind.PROPULSION) != (propulsion is not None):
         wrong["propulsion"] = "Say what drives the vehicle, and only there where the fact is about that."
     elif propulsion is Propulsion.UNKNOWN:

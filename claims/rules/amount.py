@@ -1,6 +1,6 @@
 """What a claim comes to in money, worked out line by line under the terms, so that anybody can follow the sum.
 
-The order is fixed: the estimate of the zones that hold; what the cover pays after a missed reinspection; the pay-down
+The order is fixed: the estimate of the zones on which the claim holds; what the cover pays after a missed reinspection; the pay-down
 by age; the deductible; the limit per claim; what was paid on the claim before; what is left of the limit in all. Each
 line is rounded as it is shown.
 """
@@ -96,7 +96,7 @@ def work_out_amount(
         missing = f"{len(estimates) - len(given)} of {len(estimates)} zones have no estimate; ask for one for each."
         return AmountSheet((), None, missing)
     so_far = given[0].with_amount(add_up(given))
-    lines = [AmountLine(ESTIMATE, f"Estimate for the zones that hold: {so_far}.", so_far)]
+    lines = [AmountLine(ESTIMATE, f"Estimate for the zones on which the claim holds: {so_far}.", so_far)]
 
     def add(clause: str, sentence: str, amount: Decimal) -> None:
         nonlocal so_far
@@ -120,7 +120,7 @@ def work_out_amount(
     if terms.deductible:
         add(
             "claims.deductible",
-            f"The customer bears {so_far.with_amount(terms.deductible)} of each claim.",
+            f"Deductible of each claim: {so_far.with_amount(terms.deductible)}.",
             max(so_far.amount - terms.deductible, Decimal(0)),
         )
     if terms.limit_per_claim is not None:

@@ -289,14 +289,14 @@ def check_reinspections(claim: RustClaim, terms: Terms, items: Sequence[DueItem]
         waived = sum(item.status is DueStatus.WAIVED for item in items)
         became = [f"done in the window or the grace: {', '.join(done)}"] if done else []
         became += [f"waived by the shop: {waived}"] if waived else []
-        sentence = f"{len(items)} had come due; {'; '.join(became)}."
+        sentence = f"{tell_count(len(items), 'reinspection')} had come due; {'; '.join(became)}."
         return replace(finding, sentence=sentence, records=records)
     uncured = [item for item in missed if item.done_on is None]
     means = terms.reinspection.missed_means.value
     told = (uncured or missed)[0].sentence
     # Where the terms only reduce what is paid, the sum takes that off; it is no ground to refuse.
     harmless = means in ("nothing", "reduces") or (means == "suspends" and not uncured)
-    sentence = f"{len(missed)} of {len(items)} missed. {told}"
+    sentence = f"{len(missed)} of {tell_count(len(items), 'reinspection')} missed. {told}"
     return replace(finding, answer=Answer.HOLDS if harmless else Answer.FAILS, sentence=sentence, records=records)
 
 

@@ -69,7 +69,7 @@ def write_letter(
         tell_day(facts.written_on),
         f"Dear {facts.holder},",
         f"You claimed {say(check.claim.damage)} on your {facts.vehicle}, {found} and reported on "
-        f"{tell_day(facts.reported_on)}: {', '.join(claimed.values())}. It has the number {facts.claim}, "
+        f"{tell_day(facts.reported_on)}: {', '.join(claimed.values())}. The claim has the number {facts.claim}, "
         f"under cover {facts.cover}, "
         f"“{facts.terms_title}”, version {facts.terms_version}.",
         _say_decision(kind, amount),
@@ -116,8 +116,8 @@ def _say_decision(kind: str, amount: Money) -> str:
     return {
         "pay": f"We will pay {amount}.",
         "pay_in_part": f"We will pay {amount}, which is part of what was claimed.",
-        "refuse": "We can not pay this claim under the terms of your cover.",
-        "goodwill": f"The terms of your cover do not owe a payment here. Out of goodwill we will pay {amount}.",
+        "refuse": "We cannot pay this claim under the terms of your cover.",
+        "goodwill": f"Under the terms of your cover no payment is owed here. Out of goodwill we will pay {amount}.",
     }[kind]
 
 

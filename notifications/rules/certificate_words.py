@@ -37,14 +37,14 @@ def tell_warning(state: CoverOnDay) -> str:
     if state.status is CoverStatus.SUSPENDED:
         return "Rust found while it is suspended may not be paid. It runs again once we have seen the vehicle."
     if state.status in NO_MORE_COVER:
-        return "This certificate shows what was agreed and done; it gives no cover any more."
+        return "This certificate shows what was agreed and done; it no longer gives cover."
     return ""
 
 
 def tell_end(terms: Terms, state: CoverOnDay) -> str:
     """Return how long the cover runs, or until when it ran."""
     if state.status in NO_MORE_COVER:
-        return f"no more, since {tell_day(state.since)}" if state.since else "no more"
+        return f"no longer, since {tell_day(state.since)}" if state.since else "no longer"
     parts = [f"until {tell_day(state.last_day)}" if state.last_day else "without end"]
     if terms.distance_limit_km is not None:
         parts.append(f"up to {tell_number(terms.distance_limit_km)} km, whichever comes first")
@@ -59,8 +59,9 @@ def tell_end(terms: Terms, state: CoverOnDay) -> str:
 def tell_nothing_due(state: CoverOnDay, to_complete: Sequence[str], names: Mapping[str, str]) -> str:
     """Return what stands in the place of due dates where there are none to keep; '' where there are."""
     if state.status in NO_MORE_COVER:
-        ended = f" since {tell_day(state.since)}" if state.since else ""
-        return f"Nothing is due any more: there is no cover{ended}."
+        if state.since is None:
+            return "Nothing is due any more: there is no cover."
+        return f"Nothing is due any more: there has been no cover since {tell_day(state.since)}."
     if to_complete:
         zones = ", ".join(names.get(code, code) for code in to_complete)
         return f"The treatment is to be completed first, and the cover begins only then. Still to be treated: {zones}."
@@ -112,7 +113,7 @@ def _tell_reinspections(terms: Terms, severe: bool) -> list[str]:
     missed = {
         MissedMeans.NOTHING: "A missed visit has no effect on the cover.",
         MissedMeans.SUSPENDS: "A missed visit suspends the cover until the vehicle has been seen.",
-        MissedMeans.LAPSES: "A missed visit ends the cover.",
+        MissedMeans.LAPSES: "A missed visit makes the cover lapse.",
         MissedMeans.REDUCES: f"After a missed visit the cover pays {tell_number(reduced)} %.",
     }[duty.missed_means]
     shorter = terms.severe_exposure.reinspection_interval_months if severe and terms.severe_exposure else None

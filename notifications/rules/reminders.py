@@ -20,8 +20,8 @@ class MessageKind(StrEnum):
     """What a message tells."""
 
     VISIT_DUE = "visit_due"
-    LAST_DAYS = "last_days"
-    SUSPENDED = "suspended"  # the visit was missed; whether that suspends the cover is for the terms to say
+    IN_GRACE = "in_grace"
+    VISIT_MISSED = "visit_missed"  # what that means for the cover is for the terms to say
     FILM_DUE = "film_due"
     FILM_OVERDUE = "film_overdue"
     TO_COMPLETE = "to_complete"
@@ -103,9 +103,9 @@ def choose_reminder(things: Sequence[DueThing], as_of: date, to_complete: Sequen
         return Reminder(kind, film, ordered, keys)
     kind = MessageKind.VISIT_DUE
     if as_of > visit.grace_until:
-        kind = MessageKind.SUSPENDED
+        kind = MessageKind.VISIT_MISSED
     elif as_of > visit.last_on:
-        kind = MessageKind.LAST_DAYS
+        kind = MessageKind.IN_GRACE
     return Reminder(kind, visit, ordered, keys)
 
 
@@ -125,7 +125,7 @@ def find_news(reminder: Reminder, as_of: date, told: Mapping[MessageKind, Collec
     if kind is MessageKind.TO_COMPLETE:
         return tuple(key for key in reminder.keys if key not in told.get(kind, ()))
     assert reminder.main is not None
-    if kind in (MessageKind.SUSPENDED, MessageKind.LAST_DAYS):
+    if kind in (MessageKind.VISIT_MISSED, MessageKind.IN_GRACE):
         return () if reminder.main.key in told.get(kind, ()) else (reminder.main.key,)
     if kind is MessageKind.FILM_OVERDUE:
         late = [thing.key for thing in reminder.things if as_of > thing.grace_until]
@@ -145,21 +145,15 @@ def name_zones(codes: Sequence[str], names: Mapping[str, str]) -> str:
 
 
 def tell_dates(thing: DueThing, as_of: date) -> str:
-    """Return the dates of a thing so that "at the latest" is the last day that counts."""
+    """Return the dates of a thing, each with its label: the last day ends the window, grace runs on after it."""
     target, last, grace = tell_day(thing.target_on), tell_day(thing.last_on), tell_day(thing.grace_until)
+    has_grace = thing.grace_until > thing.last_on
     if as_of > thing.grace_until:
-        ended = f"; the days of grace ended on {grace}" if thing.grace_until > thing.last_on else ""
-        return f"was due on {last}{ended}"
-    if thing.grace_until == thing.target_on:
-        return f"on {target} at the latest"
+        return f"the last day was {last}; grace ran until {grace}" if has_grace else f"the last day was {last}"
     if as_of > thing.last_on:
-        return f"was due on {last}, and with the days of grace on {grace} at the latest"
-    told = f"best on {target}"
-    if thing.last_on > thing.target_on and thing.grace_until > thing.last_on:
-        told += f", in its window until {last}"
-    if thing.grace_until > thing.last_on:
-        return f"{told}, and with the days of grace on {grace} at the latest"
-    return f"{told}, on {grace} at the latest"
+        return f"the last day was {last}; grace until {grace}"
+    told = f"best on {target}, last day {last}" if thing.target_on < thing.last_on else f"last day {last}"
+    return f"{told}, grace until {grace}" if has_grace else told
 
 
 def tell_thing(thing: DueThing, names: Mapping[str, str], as_of: date) -> tuple[str, str, str]:
@@ -173,10 +167,10 @@ def tell_thing(thing: DueThing, names: Mapping[str, str], as_of: date) -> tuple[
 
 SUBJECTS: dict[MessageKind, str] = {
     MessageKind.VISIT_DUE: "Rust protection visit due for your {vehicle}",
-    MessageKind.LAST_DAYS: "Last days for the rust protection visit of your {vehicle}",
-    MessageKind.SUSPENDED: "The rust protection visit of your {vehicle} is overdue",
+    MessageKind.IN_GRACE: "Days of grace for the rust protection visit of your {vehicle}",
+    MessageKind.VISIT_MISSED: "The rust protection visit of your {vehicle} is overdue",
     MessageKind.FILM_DUE: "The rust protection film of your {vehicle} is due to be renewed",
-    MessageKind.FILM_OVERDUE: "The rust protection film of your {vehicle} is overdue to be renewed",
+    MessageKind.FILM_OVERDUE: "Renewal of the rust protection film of your {vehicle} is overdue",
     MessageKind.TO_COMPLETE: "The rust protection of your {vehicle} is not complete yet",
 }
 
@@ -196,24 +190,20 @@ def tell_opening(reminder: Reminder, vehicle: str, as_of: date) -> str:
             "until then your cover has not begun."
         )
     assert main is not None
-    grace = tell_day(main.grace_until)
+    last, grace = tell_day(main.last_on), tell_day(main.grace_until)
     if kind is MessageKind.VISIT_DUE:
         return f"Your {vehicle} is due for its rust protection visit."
-    if kind is MessageKind.LAST_DAYS:
+    if kind is MessageKind.IN_GRACE:
         return (
-            f"The rust protection visit of your {vehicle} was due by {tell_day(main.last_on)}. It still counts "
-            f"if we see the vehicle by {grace}, when the grace ends."
+            f"The last day for the rust protection visit of your {vehicle} was {last}. It still counts within the "
+            f"grace, which runs until {grace}."
         )
-    if kind is MessageKind.SUSPENDED:
-        return (
-            f"No rust protection visit of your {vehicle} is on record from {tell_day(main.opens_on)} to {grace}, the "
-            "days on which it counted."
-        )
+    if kind is MessageKind.VISIT_MISSED:
+        until = f"{grace}, the end of grace" if main.grace_until > main.last_on else f"{last}, the last day"
+        opens = tell_day(main.opens_on)
+        return f"No rust protection visit of your {vehicle} is on record from {opens} through {until}."
     late = kind is MessageKind.FILM_OVERDUE
     due = [t for t in reminder.things if (as_of > t.grace_until if late else t.opens_on <= as_of)]
     zones = tell_count(len({zone for thing in due for zone in thing.zones}), "zone")
     film = f"The protective film on {zones} of your {vehicle}"
-    if late:
-        until = tell_day(max(thing.grace_until for thing in due))
-        return f"{film} was due to be renewed by {until} and has not been renewed yet."
-    return f"{film} is due to be renewed."
+    return f"{film} was not renewed in time." if late else f"{film} is due to be renewed."

@@ -64,7 +64,7 @@ def say_state(state: ZoneState) -> str:
     if state.last_treated_on:
         parts.append(f"last treated {tell_day(state.last_treated_on)}")
     if state.due_on:
-        parts.append(f"touch-up due {tell_day(state.due_on)}")
+        parts.append(f"touch-up best on {tell_day(state.due_on)}")
     return ", ".join(parts)
 
 

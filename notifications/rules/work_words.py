@@ -24,12 +24,12 @@ def tell_work(near: Sequence[DueItem], today: date, *, is_first: bool) -> str:
     if is_open:
         due_on = min(item.dates.target_on for item in is_open)
         what = _name(is_open)
-        return f"{what}, due today" if due_on == today else f"{what}, due {tell_day(due_on)}"
+        return f"{what}, best on {tell_day(due_on)}"
     if near:
         due_on = min(item.dates.target_on for item in near)
         # One visit on that day serves all that is open then.
         what = _name([item for item in near if item.dates.opens_on <= due_on])
-        return f"Nothing is due today; next {what[0].lower()}{what[1:]}, due {tell_day(due_on)}"
+        return f"Nothing is due today; next {what[0].lower()}{what[1:]}, best on {tell_day(due_on)}"
     return "Nothing is due"
 
 

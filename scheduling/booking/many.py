@@ -140,7 +140,7 @@ def _read_what_is_due(
         assessed = case.assess(day)
         due = sum_up_due(case, choose_near(sort_due_items(assessed.list_what_needs_doing()), day))
         if assessed.state.status in NO_MORE_COVER:
-            found[case.cover.pk] = "The cover is over, so nobody must come for it."
+            found[case.cover.pk] = "The cover is over, so nobody has to come for it."
         else:
             found[case.cover.pk] = due if due.items else "Nothing is due."
     return found

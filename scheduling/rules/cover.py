@@ -226,7 +226,7 @@ def _judge_running_cover(
         since = missed[0].laid.grace_until + ONE_DAY
         percent = duty.reduced_to_percent if duty.reduced_to_percent is not None else FULL_PERCENT
         told = explain_reinspection(missed[0], terms)
-        sentence = f"In force {until}, but pays {percent} % since {since}. {told.sentence}"
+        sentence = f"In force {until}, but paying {percent} % since {since}. {told.sentence}"
         return CoverOnDay(day, CoverStatus.IN_FORCE, since, sentence, last_day, percent)
     return CoverOnDay(day, CoverStatus.IN_FORCE, began_on, f"In force since {began_on}, {until}.", last_day)
 

@@ -170,7 +170,7 @@ def _lay(table: DutyTable, raw: date, end: date | None) -> LaidDates:
         else f"The window ends on {raw}{how_last}."
     )
     why_grace = (
-        f"The grace is {_say_days(duty.grace_days, 'after')} {last_raw}{how_grace}."
+        f"Grace ends {_say_days(duty.grace_days, 'after')} {last_raw}{how_grace}."
         if duty.grace_days
         else "There are no days of grace."
     )

@@ -343,11 +343,13 @@ def count_day(items: Sequence[DueDates], day: date, today: date, is_late: bool) 
 def _tell_day(item: DueDates, day: date, today: date) -> str:
     what = "the touch-up" if item.kind is DueKind.TOUCH_UP else "the reinspection"
     if not item.is_served_on(day):
-        return f"Before {what} opens on {item.opens_on}, so it would not count for it"
+        return f"Before the window of {what}, which opens on {item.opens_on}, so it would not count"
     if day > item.grace_until:
         if item.grace_until < today:
-            return f"Makes up for {what}, which was due by {item.last_on}"
-        return f"Too late for {what}, which counts through {item.grace_until}"
+            return f"Makes up for {what}, whose last day was {item.last_on}"
+        if item.grace_until == item.last_on:
+            return f"Too late for {what}, whose last day is {item.last_on}"
+        return f"Too late for {what}, whose grace runs until {item.grace_until}"
     if day > item.last_on:
         return f"In the grace of {what}, {_tell_days_of_grace(day, item.grace_until)}"
     if day < item.opens_on:

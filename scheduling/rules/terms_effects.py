@@ -41,7 +41,7 @@ EFFECT_WORDS: dict[EffectKind, str] = {
     EffectKind.PENDING: "would not have begun yet",
     EffectKind.COMES_BACK: "would come back into force",
     EffectKind.PAYS_OTHER_PART: "would pay another part of the cost",
-    EffectKind.LAST_DAY_MOVES: "would have another last day",
+    EffectKind.LAST_DAY_MOVES: "would have another last day of cover",
     EffectKind.DUE_MOVES: "have due dates that would move",
     EffectKind.DUE_ARISES: "would have something due that is not due now",
     EffectKind.DUE_FALLS_AWAY: "would have something no longer due",

@@ -328,7 +328,7 @@ CHOICES: dict[str, str] = {
     f"reinspection.anchor.{Anchor.LAST_VISIT}": "Each is counted from the visit before; an early visit counts.",
     f"reinspection.missed_means.{MissedMeans.NOTHING}": "A missed one changes nothing.",
     f"reinspection.missed_means.{MissedMeans.SUSPENDS}": "A missed one suspends the cover until the vehicle is seen.",
-    f"reinspection.missed_means.{MissedMeans.LAPSES}": "A missed one ends the cover for good.",
+    f"reinspection.missed_means.{MissedMeans.LAPSES}": "A missed one makes the cover lapse for good.",
     f"reinspection.missed_means.{MissedMeans.REDUCES}": "A missed one reduces what the cover pays from then on.",
 }
 """What each choice of a field promises, by the field's path and the choice."""

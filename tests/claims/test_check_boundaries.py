@@ -279,13 +279,13 @@ def test_done_and_waived_reinspections_are_counted_and_named() -> None:
     waived = replace(FACTS, waivers=(Waiver("reinspection:2025-03-14", date(2025, 3, 1), "flood", "change 7"),))
     finding = judge(HISTORY, date(2025, 4, 14), MissedMeans.SUSPENDS, waived)
     assert finding.answer is HOLDS
-    assert "2 had come due" in finding.sentence and "2024-03-10; waived by the shop: 1." in finding.sentence
+    assert "2 reinspections had come due" in finding.sentence and "2024-03-10; waived by the shop: 1." in finding.sentence
     assert finding.records == ("treatment 2", "change 7")
     only_done = judge(HISTORY, FOUND, MissedMeans.SUSPENDS)
-    assert "1 had come due" in only_done.sentence and only_done.sentence.endswith(": 2024-03-10.")
+    assert "1 reinspection had come due" in only_done.sentence and only_done.sentence.endswith(": 2024-03-10.")
     only_waived = replace(FACTS, waivers=(Waiver("reinspection:2024-03-14", date(2024, 3, 1), "flood", "change 7"),))
     finding = judge(NEVER_CAME, FOUND, MissedMeans.SUSPENDS, only_waived)
-    assert finding.sentence == "1 had come due; waived by the shop: 1."
+    assert finding.sentence == "1 reinspection had come due; waived by the shop: 1."
 
 
 def test_of_several_missed_the_one_not_made_up_for_is_told() -> None:

@@ -93,7 +93,7 @@ def test_wishes_in_the_address_narrow_what_is_proposed(demo: DemoShop) -> None:
     assert f"{booked.starts_at.astimezone(ZONE):%Y-%m-%d}" == "2026-06-16"  # the 9th is ruled out
     backwards = "?avoid_from=2026-06-09&avoid_to=2026-06-01&visit=nonsense"
     wrong = client.get(f"/vehicles/{vin}/book/{backwards}").content.decode()
-    assert "The last day away is before the first one" in wrong
+    assert "The end of the absence is before its beginning" in wrong
     assert 'value="2026-06-09"' in wrong and len(read_slots(wrong)) == 5
 
 

@@ -239,7 +239,7 @@ def test_material_is_found_by_lot_product_and_day(demo: DemoShop, monkeypatch: p
     assert {date.fromisoformat(row[3]) for row in rows} == {days[0]}
     for wrong, told in (
         ({"used_from": "2026-01-01"}, "days alone would find all work"),
-        ({"lot": "x", "used_from": "2026-02-01", "used_until": "2026-01-01"}, "The last day is before the first"),
+        ({"lot": "x", "used_from": "2026-02-01", "used_until": "2026-01-01"}, "“Used until” is before “Used from”"),
         ({"lot": "x", "used_from": "soon"}, "Enter a valid date"),
         ({"lot": "x", "without_lot": "on"}, "Choose the product"),
     ):

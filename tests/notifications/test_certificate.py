@@ -91,8 +91,8 @@ def test_an_ended_cover_has_nothing_due(cover: Cover) -> None:
     text = print_on(cover, date(2026, 5, 1))
     check_first(text, "This cover has ended (on 1 May 2026) Ended on 1 May 2026: sold abroad.")
     assert "it gives no cover any more" in text
-    assert "Runs no more, since 1 May 2026" in text
-    assert "Nothing is due any more: there is no cover since 1 May 2026." in text
+    assert "Runs no longer, since 1 May 2026" in text
+    assert "Nothing is due any more: there has been no cover since 1 May 2026." in text
     for untrue in ("without end", "Best on", "Grace until", "touch-up overdue 10"):
         assert untrue not in text, untrue
 

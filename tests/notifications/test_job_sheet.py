@@ -97,11 +97,11 @@ def test_it_says_what_is_due_and_when(shop: ShopForTests) -> None:
         return sheet.work
 
     assert tell(date(2024, 6, 11)) == "Nothing is due"
-    assert tell(date(2025, 3, 1)) == "Nothing is due today; next reinspection, due 10 June 2025"
-    assert tell(date(2025, 6, 1)) == "Reinspection, due 10 June 2025"
-    assert tell(date(2025, 6, 10)) == "Reinspection, due today"
+    assert tell(date(2025, 3, 1)) == "Nothing is due today; next reinspection, best on 10 June 2025"
+    assert tell(date(2025, 6, 1)) == "Reinspection, best on 10 June 2025"
+    assert tell(date(2025, 6, 10)) == "Reinspection, best on 10 June 2025"
     assert describe_job_sheet(vehicle, date(2025, 3, 1), language="fr").work == (
-        "Rien n’est à faire aujourd’hui\u202f; ensuite contrôle, à faire le 10 juin 2025"
+        "Rien n’est à faire aujourd’hui\u202f; ensuite contrôle, de préférence le 10 juin 2025"
     )
     treat(shop, vehicle, date(2025, 6, 10), TreatmentKind.ANNUAL_TOUCH_UP)
     assert tell(date(2025, 6, 10)) == "Nothing is due"
@@ -119,12 +119,12 @@ def test_a_touch_up_is_named_with_the_reinspection_that_the_same_visit_serves() 
     late = make_item(DueKind.REINSPECTION, date(2026, 6, 2), date(2026, 8, 1))
     none_yet = "Nothing is due today; next annual touch-up"
     for near, day, told in (
-        ([film, look], date(2026, 3, 1), f"{none_yet} with reinspection, due 1 June 2026"),
-        ([film, late], date(2026, 3, 1), f"{none_yet}, due 1 June 2026"),
-        ([film, look], date(2026, 4, 1), "Annual touch-up, due 1 June 2026"),
-        ([film, look], date(2026, 6, 1), "Annual touch-up with reinspection, due today"),
-        ([film, look], date(2026, 6, 20), "Annual touch-up with reinspection, due 1 June 2026"),
-        ([look], date(2026, 6, 20), "Reinspection, due 1 July 2026"),
+        ([film, look], date(2026, 3, 1), f"{none_yet} with reinspection, best on 1 June 2026"),
+        ([film, late], date(2026, 3, 1), f"{none_yet}, best on 1 June 2026"),
+        ([film, look], date(2026, 4, 1), "Annual touch-up, best on 1 June 2026"),
+        ([film, look], date(2026, 6, 1), "Annual touch-up with reinspection, best on 1 June 2026"),
+        ([film, look], date(2026, 6, 20), "Annual touch-up with reinspection, best on 1 June 2026"),
+        ([look], date(2026, 6, 20), "Reinspection, best on 1 July 2026"),
         ([], date(2026, 6, 20), "Nothing is due"),
     ):  # fmt: skip
         assert tell_work(near, day, is_first=False) == told

@@ -5,6 +5,7 @@ Whether a missed visit has suspended the cover is told only where it has.
 
 from dataclasses import replace
 from datetime import date, timedelta
+from decimal import Decimal
 
 import pytest
 
@@ -17,7 +18,6 @@ from notifications.rules.reminders import (
     choose_reminder,
     find_news,
     find_zones_to_complete,
-    tell_dates,
     tell_opening,
     tell_subject,
     tell_thing,
@@ -32,11 +32,11 @@ from scheduling.rules.terms import EntryTerms, Terms
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.guards import past_the_guards
 from tests.notifications.test_reminders import add_due_vehicle, treat
-from treatments.inspections import record_inspection
+from treatments.inspections import InspectionEntry, record_inspection
 from treatments.models import Inspection, Treatment, Zone
 from treatments.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import InspectionKind, ProductFamily, Propulsion, TreatmentKind, ZoneKind
+from treatments.rules.words import FilmState, InspectionKind, ProductFamily, Propulsion, TreatmentKind, ZoneKind
 from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
 
 DAY = date(2026, 6, 10)
@@ -63,14 +63,14 @@ VISIT, FILM = make_thing(), make_thing(DueKind.TOUCH_UP)
         ([VISIT], DAY - timedelta(days=61), None),
         ([VISIT], DAY - timedelta(days=60), MessageKind.VISIT_DUE),
         ([VISIT], DAY, MessageKind.VISIT_DUE),
-        ([VISIT], DAY + timedelta(days=1), MessageKind.LAST_DAYS),
-        ([VISIT], DAY + timedelta(days=30), MessageKind.LAST_DAYS),
-        ([VISIT], DAY + timedelta(days=31), MessageKind.SUSPENDED),
+        ([VISIT], DAY + timedelta(days=1), MessageKind.IN_GRACE),
+        ([VISIT], DAY + timedelta(days=30), MessageKind.IN_GRACE),
+        ([VISIT], DAY + timedelta(days=31), MessageKind.VISIT_MISSED),
         ([FILM], DAY - timedelta(days=60), MessageKind.FILM_DUE),
         ([FILM], DAY + timedelta(days=30), MessageKind.FILM_DUE),
         ([FILM], DAY + timedelta(days=31), MessageKind.FILM_OVERDUE),
         # The film's days are over, the visit's are not: nobody has failed to come.
-        ([FILM, make_thing(days=9)], DAY + timedelta(days=31), MessageKind.LAST_DAYS),
+        ([FILM, make_thing(days=9)], DAY + timedelta(days=31), MessageKind.IN_GRACE),
         ([FILM, make_thing(days=90)], DAY + timedelta(days=31), MessageKind.VISIT_DUE),
     ],
 )
@@ -90,7 +90,7 @@ def test_a_cover_that_has_not_begun_has_missed_nothing() -> None:
     assert find_news(reminder, late, {MessageKind.TO_COMPLETE: {"complete:rocker_left"}}) == ()
     begun = choose_reminder([VISIT, FILM], late, ())
     assert begun is not None
-    assert begun.kind is MessageKind.SUSPENDED
+    assert begun.kind is MessageKind.VISIT_MISSED
 
 
 def test_nobody_is_told_the_same_twice() -> None:
@@ -102,34 +102,12 @@ def test_nobody_is_told_the_same_twice() -> None:
     late = DAY + timedelta(days=31)
     overdue = choose_reminder([VISIT], late)
     assert overdue is not None
-    assert find_news(overdue, late, {MessageKind.SUSPENDED: {"reinspection:of last year"}}) == (VISIT.key,)
-    assert find_news(overdue, late, {MessageKind.SUSPENDED: {VISIT.key}}) == ()
+    assert find_news(overdue, late, {MessageKind.VISIT_MISSED: {"reinspection:of last year"}}) == (VISIT.key,)
+    assert find_news(overdue, late, {MessageKind.VISIT_MISSED: {VISIT.key}}) == ()
     film = choose_reminder([FILM, make_thing(DueKind.TOUCH_UP, days=-1)], late)
     assert film is not None
     assert len(find_news(film, late, {})) == 2
     assert find_news(film, late, {MessageKind.FILM_OVERDUE: {FILM.key}}) == ()
-
-
-@pytest.mark.parametrize(
-    ("thing", "day", "words"),
-    [
-        (VISIT, DAY, "best on 10 June 2026, and with the days of grace on 10 July 2026 at the latest"),
-        (VISIT, DAY + timedelta(days=1), "was due on 10 June 2026, and with the days of grace on 10 July 2026 at the"),
-        (VISIT, DAY + timedelta(days=31), "was due on 10 June 2026; the days of grace ended on 10 July 2026"),
-        (replace(VISIT, grace_until=DAY), DAY, "on 10 June 2026 at the latest"),
-        (replace(VISIT, grace_until=DAY), DAY + timedelta(days=1), "was due on 10 June 2026"),
-        (replace(VISIT, last_on=date(2026, 7, 10)), DAY, "best on 10 June 2026, on 10 July 2026 at the latest"),
-        (
-            replace(VISIT, last_on=date(2026, 6, 20)),
-            DAY,
-            "best on 10 June 2026, in its window until 20 June 2026, and with the days of grace on 10 July 2026 at",
-        ),
-    ],
-)
-def test_at_the_latest_is_the_last_day_that_counts(thing: DueThing, day: date, words: str) -> None:
-    assert tell_dates(thing, day).startswith(words)
-    if "at the latest" in words:
-        assert tell_dates(thing, day).endswith("10 July 2026 at the latest" if thing.grace_until != DAY else "latest")
 
 
 def test_zones_are_told_by_name_and_counted() -> None:
@@ -198,8 +176,10 @@ def write_on(day: date) -> Message | None:
 
 
 def visit_without_coating(shop: ShopForTests, cover: Cover, day: date) -> None:
+    coatable = Zone.objects.exclude(kind=ZoneKind.NEVER_COATED)
     record_inspection(
-        vehicle=cover.vehicle, site=shop.site, done_on=day, kind=InspectionKind.REINSPECTION, zones=[], now=NOW,
+        vehicle=cover.vehicle, site=shop.site, done_on=day, kind=InspectionKind.REINSPECTION, now=NOW,
+        zones=[InspectionEntry(zone, Decimal(0), film_state=FilmState.INTACT) for zone in coatable],
         actor=None,
     )  # fmt: skip
 
@@ -212,19 +192,19 @@ def test_a_visit_at_which_the_film_was_not_renewed_is_no_visit_missed(shop: Shop
     assert message is not None
     assert message.kind == MessageKind.FILM_OVERDUE
     # The rockers' wax of 24 months was not renewed; nothing but that is told.
-    assert "The protective film on 2 zones of your 2025 Harrow Finch was due to be renewed by 12 July" in message.body
+    assert "The protective film on 2 zones of your 2025 Harrow Finch was not renewed in time." in message.body
     assert "Touch-up of 2 zones: Left rocker panel, Right rocker panel" in message.body
     for untrue in ("was not made", "No rust protection visit", "suspended", "rocker_", "2027-"):
         assert untrue not in message.body, untrue
-    assert message.subject == "The rust protection film of your 2025 Harrow Finch is overdue to be renewed"
+    assert message.subject == "Renewal of the rust protection film of your 2025 Harrow Finch is overdue"
 
 
 def test_a_visit_that_was_missed_says_so_and_what_follows(cover: Cover) -> None:
     message = write_on(date(2027, 8, 1))
     assert message is not None
-    assert message.kind == MessageKind.SUSPENDED
+    assert message.kind == MessageKind.VISIT_MISSED
     assert (
-        "No rust protection visit of your 2025 Harrow Finch is on record from 11 April 2026 to 10 July 2026"
+        "No rust protection visit of your 2025 Harrow Finch is on record from 11 April 2026 through 10 July 2026"
         in message.body
     )
     assert "Damage found while it is suspended may not be paid." in message.body
@@ -235,7 +215,7 @@ def test_terms_that_attach_nothing_suspend_nothing(shop: ShopForTests, cover: Co
         Cover.objects.filter(pk=cover.pk).update(terms_version=TermsVersion.objects.get(terms__code="pay-down"))
     message = write_on(date(2026, 8, 20))
     assert message is not None
-    assert message.kind == MessageKind.SUSPENDED
+    assert message.kind == MessageKind.VISIT_MISSED
     assert "Your cover stays in force." in message.body
     assert "suspended" not in message.body
 
@@ -309,8 +289,8 @@ def test_a_cover_that_is_missed_twice_is_told_of_twice(shop: ShopForTests, cover
     assert write_on(date(2027, 4, 20)) is not None
     second = write_on(date(2027, 7, 20))
     assert second is not None
-    assert second.kind == MessageKind.SUSPENDED
-    assert Message.objects.filter(kind=MessageKind.SUSPENDED).count() == 2
+    assert second.kind == MessageKind.VISIT_MISSED
+    assert Message.objects.filter(kind=MessageKind.VISIT_MISSED).count() == 2
 
 
 def test_a_new_owner_is_told_though_the_last_one_was(shop: ShopForTests, cover: Cover) -> None:

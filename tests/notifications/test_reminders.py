@@ -86,9 +86,9 @@ def test_the_stages_of_a_due_visit_are_told_one_after_another(cover: Cover) -> N
         services.write_due_reminders(as_of=day, now=NOW)
         kinds.append(sorted(Message.objects.values_list("kind", flat=True)))
     assert kinds[0] == ["visit_due"]
-    assert kinds[1] == kinds[2] == ["last_days", "visit_due"]
-    assert kinds[3] == kinds[4] == ["last_days", "suspended", "visit_due"]
-    body = Message.objects.get(kind="suspended").body
+    assert kinds[1] == kinds[2] == ["in_grace", "visit_due"]
+    assert kinds[3] == kinds[4] == ["in_grace", "visit_due", "visit_missed"]
+    body = Message.objects.get(kind="visit_missed").body
     assert "Your cover is suspended until we have seen the vehicle." in body
 
 

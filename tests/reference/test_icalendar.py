@@ -30,7 +30,7 @@ VISIT = CalendarVisit(
     recorded_at=NOW - timedelta(days=2),
     changed_at=NOW - timedelta(hours=1),
     cancelled=False,
-    summary="Yearly rust protection touch-up: blue hatchback",
+    summary="Rust protection touch-up: blue hatchback",
     location="Mill Lane Rust Protection, 14 Mill Lane",
     description="Please bring it by 09:00.\nBring it washed; dry underneath, if you can.",
     organizer=CalendarPerson("Mill Lane", "desk@example.org"),

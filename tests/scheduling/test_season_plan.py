@@ -222,7 +222,7 @@ def test_a_plan_saves_the_cover_that_first_come_first_served_loses() -> None:
     plan = plan_season(season)
     assert plan.totals.lapses == 0
     told = {proposal.key: proposal.why for proposal in plan.proposals}
-    assert told["stops soon"] == f"On the last day before the cover would stop, {FIRST}, Lift."
+    assert told["stops soon"] == f"On the day after which the cover would stop, {FIRST}, Lift."
     assert told["called first"] == f"In its window, which ends on {early.last_on}, Lift."
 
 

@@ -163,7 +163,7 @@ def test_what_is_overdue_is_not_kept_waiting_for_what_opens_later() -> None:
     overdue = due(date(2025, 5, 1), date(2025, 6, 1), date(2025, 7, 1), DueKind.TOUCH_UP)
     both = find_slots([later, overdue], WORK, [site], local(MONDAY, 7), until)[0]
     assert both.day == MONDAY and both.serves == (overdue.key,)
-    assert both.why == "Makes up for the touch-up, which was due by 2025-06-01."
+    assert both.why == "Makes up for the touch-up, whose last day was 2025-06-01."
 
 
 def test_a_vehicle_goes_only_where_it_fits_and_unknown_sizes_are_said() -> None:

@@ -138,8 +138,8 @@ class Command(BaseCommand):
             for item in items:
                 zones = f" of {tell_count(len(item.zones), 'zone')}" if item.zones else ""
                 self.stdout.write(
-                    f"    {say(item.kind)}{zones}: best on {tell_day(item.target_on)}, grace until "
-                    f"{tell_day(item.grace_until)}"
+                    f"    {say(item.kind)}{zones}: best on {tell_day(item.target_on)}, last day "
+                    f"{tell_day(item.last_on)}, grace until {tell_day(item.grace_until)}"
                 )
             self.write_wrapped("    ", put_for_people(first.sentence, self.zone_names))
 

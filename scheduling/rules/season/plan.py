@@ -81,10 +81,10 @@ def _tell_dates(visit: SeasonVisit, day: date) -> str:
     if visit.lapses_after is None:
         if day <= visit.last_on:
             return f"in its window, which ends on {visit.last_on}"
-        return f"overdue since {visit.last_on}, so as early as there is room"
+        return f"after its last day, {visit.last_on}, so as early as there is room"
     days = (visit.lapses_after - day).days
     if days == 0:
-        return f"on the last day before the cover would stop, {visit.lapses_after}"
+        return f"on the day after which the cover would stop, {visit.lapses_after}"
     return f"{days} {'day' if days == 1 else 'days'} before the cover would stop after {visit.lapses_after}"
 
 
