@@ -44,7 +44,7 @@ def read_page_text(page: str) -> str:
     """Return the text of a page; a cell has its column's label before it, and every block ends like a sentence."""
     page = re.sub(r"(?s)<(script|style)\b.*?</\1>|<select\b.*?</select>", "", page)
     page = re.sub(r'<td data-label="([^"]*)">', r" \1: ", page)
-    page = re.sub(r"</(?:td|th|dd|li|p|h\d|summary|option|button|a|div)>", ". ", page)
+    page = re.sub(r"</(?:td|th|dd|li|p|h\d|summary|option|button|a|div)>|<small>", ". ", page)
     return html.unescape(re.sub(r"<[^>]+>", " ", page)).replace("\u202f", " ").replace("\xa0", " ")
 
 

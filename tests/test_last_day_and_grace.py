@@ -246,7 +246,10 @@ def check_all_told(cover: Cover, language: str, day: date, writer: object) -> No
         check(told, last, grace)
         assert told.last
     paper = "".join(page.extract_text() for page in PdfReader(io.BytesIO(read_certificate_pdf(cover, as_of=day))).pages)
-    heads = {"en": r"Best on\s+Last day\s+Grace until", "fr": r"De\s+préférence\s+le\s+Dernier\s+jour\s+Grâce\s+jusqu’au"}
+    heads = {
+        "en": r"Best on\s+Last day\s+Grace until",
+        "fr": r"De\s+préférence\s+le\s+Dernier\s+jour\s+Grâce\s+jusqu’au",
+    }
     table = re.split(heads[language], paper.replace("\u202f", " "))[1]
     days = re.findall(r"\d{1,2}(?:er)?\s+[^\W\d]+\s+\d{4}", table)
     target_on, last_on, grace_until = (read_day(" ".join(each.split()), language) for each in days[:3])

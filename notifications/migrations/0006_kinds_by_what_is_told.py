@@ -30,9 +30,7 @@ class Migration(migrations.Migration):
                 "UPDATE notifications_message SET kind = 'suspended' WHERE kind = 'visit_missed'",
             ],
         ),
-        migrations.AlterField(
-            model_name="message", name="kind", field=models.CharField(choices=KINDS, max_length=16)
-        ),
+        migrations.AlterField(model_name="message", name="kind", field=models.CharField(choices=KINDS, max_length=16)),
         migrations.AddConstraint(
             model_name="message",
             constraint=models.CheckConstraint(

@@ -272,14 +272,16 @@ def test_what_a_missed_reinspection_is_to_a_claim(means: MissedMeans, missed: An
     assert judge(NEVER_CAME, last_of_grace + DAY, means).answer is missed
     assert judge(CAME_LATE, date(2024, 5, 31), means).answer is missed
     assert judge(CAME_LATE, date(2024, 6, 1), means).answer is made_up_for
-    assert judge(CAME_LATE, date(2024, 6, 1), means).sentence.startswith("1 of 1 missed. ")
+    assert judge(CAME_LATE, date(2024, 6, 1), means).sentence.startswith("1 of 1 reinspection missed. ")
 
 
 def test_done_and_waived_reinspections_are_counted_and_named() -> None:
     waived = replace(FACTS, waivers=(Waiver("reinspection:2025-03-14", date(2025, 3, 1), "flood", "change 7"),))
     finding = judge(HISTORY, date(2025, 4, 14), MissedMeans.SUSPENDS, waived)
     assert finding.answer is HOLDS
-    assert "2 reinspections had come due" in finding.sentence and "2024-03-10; waived by the shop: 1." in finding.sentence
+    assert (
+        "2 reinspections had come due" in finding.sentence and "2024-03-10; waived by the shop: 1." in finding.sentence
+    )
     assert finding.records == ("treatment 2", "change 7")
     only_done = judge(HISTORY, FOUND, MissedMeans.SUSPENDS)
     assert "1 reinspection had come due" in only_done.sentence and only_done.sentence.endswith(": 2024-03-10.")
@@ -291,13 +293,13 @@ def test_done_and_waived_reinspections_are_counted_and_named() -> None:
 def test_of_several_missed_the_one_not_made_up_for_is_told() -> None:
     later = judge(CAME_LATE, date(2025, 4, 14), MissedMeans.SUSPENDS)
     assert later.answer is FAILS
-    assert later.sentence.startswith("2 of 2 missed. 24 months after")
+    assert later.sentence.startswith("2 of 2 reinspections missed. 24 months after")
     both = replace(
         CAME_LATE, treatments=(*CAME_LATE.treatments, replace(TOUCH_UP, record="treatment 3", day=date(2025, 5, 1)))
     )
     made_up_for = judge(both, date(2025, 5, 1), MissedMeans.SUSPENDS)
     assert made_up_for.answer is HOLDS
-    assert made_up_for.sentence.startswith("2 of 2 missed. 12 months after")
+    assert made_up_for.sentence.startswith("2 of 2 reinspections missed. 12 months after")
 
 
 def test_terms_without_reinspections_ask_for_none() -> None:

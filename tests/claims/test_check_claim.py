@@ -280,7 +280,7 @@ def test_the_letter_writes_dates_out_and_names_zones() -> None:
         facts, found, recommend(found, None), kind="refuse", amount=Money(Decimal(0), "USD"), reason=""
     )
     assert letter.startswith("3 October 2024\n\nDear Lena Orchard,")
-    assert "found on 1 September 2024 and reported on 2 October 2024: Left rocker panel. It has" in letter
+    assert "found on 1 September 2024 and reported on 2 October 2024: Left rocker panel. The claim has" in letter
     assert "the notice period of 30 days ran until 1 October 2024" in letter
     assert "Not done at the first treatment: Right rocker panel." in letter
     assert not re.search(r"\d{4}-\d{2}-\d{2}|rocker_", letter)

@@ -68,7 +68,11 @@ def test_an_administrator_handles_a_claim_from_report_to_payment(claim: Claim, d
     client = log_in("warranty")
     page = f"/claims/{claim.number}/"
     shown = client.get(page).content.decode()
-    assert "How the" not in shown and "Estimate for the zones on which the claim holds" in shown and "open days after" in shown
+    assert (
+        "How the" not in shown
+        and "Estimate for the zones on which the claim holds" in shown
+        and "open days after" in shown
+    )
     today = demo.day.isoformat()
     assert client.post(f"{page}do/acknowledge/", {"day": today}).status_code == 302
     asked = client.post(f"{page}do/ask/", {"what": "", "day": today})

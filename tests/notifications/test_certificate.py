@@ -90,7 +90,7 @@ def test_an_ended_cover_has_nothing_due(cover: Cover) -> None:
     check_first(before, "In force")
     text = print_on(cover, date(2026, 5, 1))
     check_first(text, "This cover has ended (on 1 May 2026) Ended on 1 May 2026: sold abroad.")
-    assert "it gives no cover any more" in text
+    assert "it no longer gives cover" in text
     assert "Runs no longer, since 1 May 2026" in text
     assert "Nothing is due any more: there has been no cover since 1 May 2026." in text
     for untrue in ("without end", "Best on", "Grace until", "touch-up overdue 10"):
@@ -111,7 +111,7 @@ def test_a_cover_that_lapsed_or_expired_has_nothing_due(cover: Cover, code: str,
     check_first(text, heading)
     assert "Nothing is due any more" in text
     assert "Best on" not in text
-    assert "Runs no more" in text
+    assert "Runs no longer" in text
 
 
 def make_state(status: CoverStatus, **changes: object) -> CoverOnDay:

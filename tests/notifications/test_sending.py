@@ -150,7 +150,7 @@ def test_attempts_that_nobody_lived_to_finish_come_to_an_end_too(covers: list[Co
     key = services.lease_due_messages(now=NOW)[0]
     Message.objects.filter(pk=key).update(attempts=services.MOST_ATTEMPTS)
     assert services.send_leased_message(message_id=key, now=NOW) is SendOutcome.FAILED
-    assert "came to no end" in Message.objects.get(pk=key).last_error
+    assert Message.objects.get(pk=key).last_error == f"Given up: {services.MOST_ATTEMPTS} attempts broke off."
 
 
 def test_a_corrected_address_is_written_to_again(covers: list[Cover], settings: object) -> None:
