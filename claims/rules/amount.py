@@ -1,8 +1,8 @@
 """What a claim comes to in money, worked out line by line under the terms, so that anybody can follow the sum.
 
-The order is fixed: the estimate of the zones on which the claim holds; what the cover pays after a missed reinspection; the pay-down
-by age; the deductible; the limit per claim; what was paid on the claim before; what is left of the limit in all. Each
-line is rounded as it is shown.
+The order is fixed: the estimate of the zones on which the claim holds; what the cover pays after a missed
+reinspection; the pay-down by age; the deductible; the limit per claim; what was paid on the claim before; what is left
+of the limit in all. Each line is rounded as it is shown.
 """
 
 from collections.abc import Sequence

@@ -45,8 +45,8 @@ class Workload:
         if row is None:
             raise ValidationError(
                 {
-                    "visit": f"How long a visit of kind '{visit}' takes is not on record: give it under “Set-up”, or load "
-                    "the usual ones with 'manage.py load_durations'."
+                    "visit": f"How long a visit of kind '{visit}' takes is not on record: give it under “Set-up”, "
+                    "or load the usual ones with 'manage.py load_durations'."
                 }
             )
         size, usual = self.sizes.get(vehicle), self.usual_sizes.get(body_style)
