@@ -71,3 +71,12 @@ def test_a_failed_log_in_is_an_event_that_keeps_no_name_of_nobody(owner: User, n
     assert list(verify_log()) == []
     Client().post(reverse("desk:log_in"), {"username": "root", "password": PASSWORD})
     assert Event.objects.filter(kind="user.log_in_failed").count() == len(events)
+
+
+def test_a_wrong_token_of_the_api_is_an_event_that_keeps_no_token(owner: User) -> None:
+    headers = {"Authorization": "Token not-a-token"}
+    assert Client().get("/api/v1/covers/", headers=headers, REMOTE_ADDR="192.0.2.8").status_code == 401
+    event = Event.objects.get(kind="user.log_in_failed")
+    assert (event.subject_id, event.after["known"]) == ("", False)
+    assert [words.text for words in EventWords.objects.all()] == ["192.0.2.8"]
+    assert list(verify_log()) == []
