@@ -35,22 +35,21 @@ def name_claims_by(by: ClaimsBy) -> str:
 REPORT_NAMES = (*(name_claims_by(by) for by in ClaimsBy), SURVIVAL, RESERVE)
 
 
-def compute_documents(as_of: date) -> dict[str, dict[str, Any]]:
-    """Return every report as a document, read from the records; takes as long as there are records."""
-    claims = Claim.objects.all()
-    found: dict[str, dict[str, Any]] = {
-        name_claims_by(by): {"counts": [asdict(count) for count in count_claims(by, claims)]} for by in ClaimsBy
-    }
-    survival = read_survival()
-    found[SURVIVAL] = {
-        "families": [asdict(family) | {"points": _thin(family.points)} for family in survival.families],
-        "comparisons": [
-            [str(one), str(other), asdict(test) if test else None] for one, other, test in survival.comparisons
-        ],
-    }
-    reserve = read_reserve(as_of)
-    found[RESERVE] = {"reserve": asdict(reserve) if reserve else None}
-    return found
+def compute_document(name: str, as_of: date) -> dict[str, Any]:
+    """Return one report as a document, read from the records; takes as long as there are records."""
+    if name == SURVIVAL:
+        survival = read_survival()
+        return {
+            "families": [asdict(family) | {"points": _thin(family.points)} for family in survival.families],
+            "comparisons": [
+                [str(one), str(other), asdict(test) if test else None] for one, other, test in survival.comparisons
+            ],
+        }
+    if name == RESERVE:
+        reserve = read_reserve(as_of)
+        return {"reserve": asdict(reserve) if reserve else None}
+    by = next(by for by in ClaimsBy if name_claims_by(by) == name)
+    return {"counts": [asdict(count) for count in count_claims(by, Claim.objects.all())]}
 
 
 def _thin(points: tuple[SurvivalPoint, ...]) -> list[dict[str, Any]]:
@@ -91,6 +90,22 @@ def read_counted(by: ClaimsBy, now: datetime) -> CountedReports:
         min((row.computed_at for row in counted.values() if row.computed_at), default=None) if complete else None,
         any(is_being_counted(row, now) for row in rows.values()),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class CountProgress:
+    """How far a count is that was asked for: so many reports of all are counted."""
+
+    is_under_way: bool
+    counted: int
+    of: int
+
+
+def read_progress(now: datetime) -> CountProgress:
+    """Return how far the count that was asked for last is."""
+    rows = list(ReportTally.objects.filter(name__in=REPORT_NAMES))
+    waiting = sum(is_being_counted(row, now) for row in rows)
+    return CountProgress(waiting > 0, len(REPORT_NAMES) - waiting, len(REPORT_NAMES))
 
 
 def is_being_counted(row: ReportTally, now: datetime) -> bool:

@@ -1,4 +1,4 @@
-"""The Celery application. Without CELERY_BROKER_URL every task runs at once in the calling process."""
+"""The Celery application. Without CELERY_BROKER_URL its queue is a folder in VAR_DIR."""
 
 import os
 from typing import Any

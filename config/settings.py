@@ -1,6 +1,6 @@
 """All settings. The size of the installation is chosen by DATABASE_URL, CELERY_BROKER_URL and EMAIL_URL alone.
 
-Without them: one SQLite file in WAL mode, Celery in this process, and mail written as .eml files.
+Without them: one SQLite file in WAL mode, tasks as files in VAR_DIR, and mail written as .eml files.
 """
 
 import os
@@ -228,11 +228,26 @@ else:
 EMAIL_TIMEOUT = env.int("EMAIL_TIMEOUT", default=10)
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="desk@example.org")
 
-CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="") or "memory://"
-CELERY_TASK_ALWAYS_EAGER = CELERY_BROKER_URL == "memory://"
+# Without a broker tasks wait as files in VAR_DIR, for the worker that ``manage.py serve`` starts.
+CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="") or "filesystem://localhost"
+# Whether the broker is this machine's own, and only its own worker listens: the embedded size.
+IS_OWN_BROKER = CELERY_BROKER_URL.startswith("filesystem://")
+if IS_OWN_BROKER:
+    QUEUE_DIR = VAR_DIR / "queue"
+    (QUEUE_DIR / "tasks").mkdir(parents=True, exist_ok=True, mode=0o700)
+    CELERY_BROKER_TRANSPORT = "config.task_files:Transport"
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "data_folder_in": str(QUEUE_DIR / "tasks"),
+        "data_folder_out": str(QUEUE_DIR / "tasks"),
+        "control_folder": str(QUEUE_DIR / "control"),
+        "polling_interval": 0.3,
+    }
 # A worker of a broker starts only where mail and links would reach customers, see config/deployment.py.
-IS_OWN_BROKER = CELERY_BROKER_URL.startswith(("memory://", "filesystem://"))
 WORKERS_NEED_DEPLOYMENT = env.bool("WORKERS_NEED_DEPLOYMENT", default=not IS_OWN_BROKER)
+# A small shop's worker looks at once at what follows from a form; in a large one beat's scans see to many together.
+FOLLOW_UP_ON_FORMS = IS_OWN_BROKER
+# A worker at long work says so this often twice; what nobody has said for so long is taken up by another.
+WORK_LEASE_SECONDS = env.int("WORK_LEASE_SECONDS", default=60)
 CELERY_TASK_EAGER_PROPAGATES = True
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
@@ -250,8 +265,8 @@ CELERY_BEAT_SCHEDULE = {
     "tell-log-checkpoint": {"task": "notifications.tell_log_checkpoint", "schedule": crontab(hour=1, minute=40)},
     "note-material-uses": {"task": "treatments.note_material_uses", "schedule": 300.0},
     # Counts once a day, and what somebody asked for that a lost task left uncounted.
-    "count-reports": {"task": "claims.count_reports_when_due", "schedule": 900.0},
-    "resume-season-plans": {"task": "scheduling.resume_season_plans", "schedule": 300.0},
+    "count-reports": {"task": "claims.count_reports_when_due", "schedule": WORK_LEASE_SECONDS / 2},
+    "resume-season-plans": {"task": "scheduling.resume_season_plans", "schedule": WORK_LEASE_SECONDS / 2},
     "recompute-due-items": {"task": "scheduling.recompute_due_items", "schedule": 300.0},
 }
 

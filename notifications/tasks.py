@@ -4,13 +4,12 @@ import logging
 from functools import partial
 
 from celery import shared_task
-from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
-from kombu.exceptions import OperationalError
 
 from notifications import invitations, log_checkpoints, services
 from notifications.personal_data import retention
+from treatments.long_work import nudge
 from treatments.queries import find_shop_day
 
 logger = logging.getLogger(__name__)
@@ -67,30 +66,6 @@ def tell_of_visits() -> None:
     send_due_messages()
 
 
-# More are left to the next form or the daily run, so that no process is away for long with a slow server.
-MOST_SENT_BY_THE_WAY = 5
-
-
-def tell_without_workers() -> None:
-    """Write what customers are to be told of changed visits, and send the first of what is due, in this process.
-
-    The first failure that may pass ends it: the server is then tried again later, and not for every message now.
-    """
-    write_invitations()
-    now = timezone.now()
-    for key in services.lease_due_messages(now=now, limit=MOST_SENT_BY_THE_WAY):
-        if services.send_leased_message(message_id=key, now=timezone.now()) is services.SendOutcome.TO_BE_RETRIED:
-            return
-
-
 def nudge_to_tell() -> None:
-    """Let customers hear of a change at once. Rows and scans see to it all the same where no broker answers.
-
-    Where this process is its own worker, who sent the form need not wait for the mails: see ``tell_without_workers``.
-    """
-    if settings.CELERY_TASK_ALWAYS_EAGER:
-        return
-    try:
-        tell_of_visits.delay()
-    except OperationalError as error:
-        logger.warning("No broker answers, so the next scan sends the messages: %s", error)
+    """Let customers hear of a change at once. Rows and scans see to it all the same where no broker answers."""
+    nudge(tell_of_visits)

@@ -14,6 +14,7 @@ from django.test import Client
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
+from config.celery import app as celery_app
 from desk.shown import make_token
 from tests.guards import let_tests_empty_tables
 from tests.shop_records import FIXTURES, NOW, TODAY, ShopForTests, make_shop
@@ -37,11 +38,15 @@ hypothesis_settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 let_tests_empty_tables()
 
+if settings.IS_OWN_BROKER:
+    # No worker of the embedded size runs beside the tests; tests/config/test_serve.py starts one.
+    celery_app.conf.task_always_eager = True
+
 __all__ = ["FIXTURES", "NOW", "TODAY", "ShopForTests", "is_full"]
 
 
 def is_full() -> bool:
-    return "postgresql" in settings.DATABASES["default"]["ENGINE"] and settings.CELERY_BROKER_URL != "memory://"
+    return "postgresql" in settings.DATABASES["default"]["ENGINE"] and not settings.IS_OWN_BROKER
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -78,12 +83,10 @@ def shop(db: None) -> ShopForTests:
 @pytest.fixture
 def tasks_run_here() -> Iterator[None]:
     """Tasks run in this process, as embedded, also where a broker is named but no worker listens."""
-    from config.celery import app
-
-    before = app.conf.task_always_eager
-    app.conf.task_always_eager = True
+    before = celery_app.conf.task_always_eager
+    celery_app.conf.task_always_eager = True
     yield
-    app.conf.task_always_eager = before
+    celery_app.conf.task_always_eager = before
 
 
 @pytest.fixture(autouse=True)

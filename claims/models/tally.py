@@ -11,6 +11,7 @@ class ReportTally(models.Model):
     as_of = models.DateField(null=True, blank=True)
     computed_at = models.DateTimeField(null=True, blank=True)
     asked_at = models.DateTimeField(null=True, blank=True, help_text="when somebody last wanted it counted anew")
+    leased_until = models.DateTimeField(null=True, blank=True, help_text="a worker is at it; later another may")
 
     class Meta:
         ordering = ["name"]

@@ -3,6 +3,7 @@
 They show what was counted last and say when; a button counts anew.
 """
 
+from functools import partial
 from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
@@ -11,16 +12,19 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from claims.report_tally import read_counted
+from claims.report_tally import read_counted, read_progress
 from claims.reports import ClaimsBy
 from claims.services.report_counting import ask_for_count
 from claims.tasks import count_reports_when_due
 from desk.access import get_user, open_to
 from desk.charts import HEIGHT, WIDTH, draw_bars, draw_survival
+from desk.progress import Progress, show_progress
 from desk.shown import no_records, shown_for
 from desk.telling import tell
+from treatments.long_work import nudge
 from treatments.queries import find_clock
 from treatments.rules.words import say
 from treatments.shop_reference import find_site_of
@@ -62,7 +66,18 @@ def reports(request: HttpRequest) -> HttpResponse:
 @require_POST
 @shown_for(no_records, page=lambda: reverse("desk:reports"))
 def count_anew(request: HttpRequest) -> HttpResponse:
-    """Have the reports counted anew; where there is no broker, that is done before the answer."""
+    """Have the reports counted anew, by a worker."""
     if ask_for_count(now=timezone.now()):
-        transaction.on_commit(count_reports_when_due.delay)
-    return redirect("desk:reports")
+        transaction.on_commit(partial(nudge, count_reports_when_due))
+    return redirect("desk:count_progress")
+
+
+@open_to("reports")
+@require_safe
+def progress(request: HttpRequest) -> HttpResponse:
+    """Show how many reports are counted; lead to the reports once all are."""
+    result = reverse("desk:reports")
+    count = read_progress(timezone.now())
+    doing = _("Counting from the records, one report after the other.")
+    shown = Progress(_("Reports are being counted"), doing, count.counted, count.of, result)
+    return show_progress(request, shown if count.is_under_way else None, result=result)

@@ -15,11 +15,12 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from desk.access import get_user, open_to
 from desk.day_fields import FIRST_RECORDED, LAST_RECORDED, DayField
 from desk.number_field import read_whole
+from desk.progress import Progress, show_progress
 from desk.shown import shown_for
 from desk.shown_records import of_season_plan
 from scheduling.models import SeasonPlan, SeasonProposal
@@ -31,8 +32,9 @@ from scheduling.planning.services import (
     find_season_end,
     leave_out,
 )
-from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD
+from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD, SeasonStep
 from scheduling.tasks import work_season_plan_out
+from treatments.long_work import nudge
 from treatments.models import Site
 from treatments.queries import find_today
 from treatments.shop_reference import list_sites
@@ -89,11 +91,29 @@ def season(request: HttpRequest) -> HttpResponse:
             for name, sentences in error.message_dict.items():
                 form.add_error(name if name in form.fields else None, sentences)
         else:
-            # Where there is no broker, it is made before the answer.
-            transaction.on_commit(partial(work_season_plan_out.delay, plan.pk))
-            return redirect("desk:season")
+            transaction.on_commit(partial(nudge, work_season_plan_out, plan.pk))
+            return redirect("desk:season_progress")
     context = {"form": form, "to_come": find_plan_to_come(), **_read_plan(request)}
     return render(request, "desk/season.html", context)
+
+
+@open_to("season")
+@require_safe
+def progress(request: HttpRequest) -> HttpResponse:
+    """Show how far the plan is that was asked for; lead to the season once it is made, or can't be."""
+    plan, result = find_plan_to_come(), reverse("desk:season")
+    if plan is None or plan.failure:
+        return show_progress(request, None, result=result)
+    doing = {
+        SeasonStep.WAITING: _("Waiting for a worker."),
+        SeasonStep.READING: _("Reading what is due, and when bays and people are free."),
+        SeasonStep.CALLING_IN_ORDER: _("Trying first come, first served."),
+        SeasonStep.PLANNING: _("Finding a day for every vehicle."),
+        SeasonStep.BOUNDING: _("Computing what no plan can beat."),
+        SeasonStep.WRITING: _("Writing the plan down."),
+    }
+    shown = Progress(_("Season plan"), doing[SeasonStep(plan.step)], plan.step, len(SeasonStep), result)
+    return show_progress(request, shown, result=result)
 
 
 def _read_plan(request: HttpRequest) -> dict[str, Any]:

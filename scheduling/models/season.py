@@ -44,6 +44,7 @@ class SeasonPlan(models.Model):
     )
     totals = models.JSONField(default=dict, help_text="what it comes to, beside first come, first served")
     leased_until = models.DateTimeField(null=True, blank=True, help_text="a worker is at it; later another may")
+    step = models.PositiveSmallIntegerField(default=0, help_text="how far the worker is, a SeasonStep")
     finished_at = models.DateTimeField(null=True, blank=True, help_text="none: it is asked for, not worked out yet")
     failure = models.TextField(blank=True, help_text="why there is no plan after all")
 

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, time, timedelta
 
+from django.conf import settings
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
 from django.db.models import Q
@@ -18,9 +19,10 @@ from scheduling.booking.reading import find_place
 from scheduling.booking.services import book_visit
 from scheduling.models import Appointment, Bay, BookedBy, SeasonPlan, SeasonProposal
 from scheduling.planning.reading import read_season
-from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD, ProposalStatus
+from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD, ProposalStatus, SeasonStep
 from scheduling.rules.dates import add_months
 from treatments.event_log import Happening, record_events
+from treatments.long_work import find_lease_end, renewing_lease
 from treatments.models import Site, User
 from treatments.queries import find_today
 from treatments.rules.site_days import MIDNIGHT, find_moment
@@ -29,10 +31,8 @@ MOST_DAYS = 366
 # As many as one request can book and one person can look at.
 MOST_AT_ONCE = 100
 PLANS_KEPT = 10
-# A plan of 20,000 vehicles takes minutes; one that takes longer than this is taken for lost.
-LEASE = timedelta(minutes=30)
-# A task begins within seconds; one that has not begun by then was lost.
-LOST_AFTER = timedelta(minutes=4)
+# A plan that nobody is at for so long is given up: it was tried and tried again, and something is wrong with it.
+GIVEN_UP_AFTER = timedelta(minutes=30)
 
 
 def draft_season_plan(
@@ -75,7 +75,7 @@ def ask_for_season_plan(
     if without:
         raise ValidationError({"sites": f"No bay is on record for {', '.join(without)}: write them down first."})
     for other in SeasonPlan.objects.select_for_update().filter(finished_at__isnull=True):
-        if now < max(other.made_at, other.leased_until or other.made_at) + LEASE:
+        if now < max(other.made_at, other.leased_until or other.made_at) + GIVEN_UP_AFTER:
             raise ValidationError(
                 {NON_FIELD_ERRORS: "A plan is being made already: wait until it stands here, then plan anew."}
             )
@@ -91,11 +91,12 @@ def work_season_plan_out(*, plan: SeasonPlan, now: datetime) -> bool:
     Whatever goes wrong is noted with the plan, so that nobody waits for it, and raised.
     """
     free = Q(leased_until__isnull=True) | Q(leased_until__lt=now)
-    mine = SeasonPlan.objects.filter(free, pk=plan.pk, finished_at__isnull=True)
-    if not mine.update(leased_until=now + LEASE):
+    mine = SeasonPlan.objects.filter(pk=plan.pk, finished_at__isnull=True)
+    if not mine.filter(free).update(leased_until=find_lease_end(now), step=SeasonStep.READING):
         return False
     try:
-        _work_out(plan, now)
+        with renewing_lease(lambda end: mine.update(leased_until=end)):
+            _work_out(plan, now)
     except Exception as error:
         _give_up(plan, f"{type(error).__name__}: {error}", now)
         raise
@@ -107,18 +108,32 @@ def _give_up(plan: SeasonPlan, failure: str, now: datetime) -> None:
 
 
 def list_waiting_plans(now: datetime) -> list[SeasonPlan]:
-    """Return the plans that were asked for and that nobody is at: their tasks were lost."""
-    free = Q(leased_until__isnull=True, made_at__lt=now - LOST_AFTER) | Q(leased_until__lt=now)
-    return list(SeasonPlan.objects.filter(free, finished_at__isnull=True).order_by("pk"))
+    """Return the plans that were asked for and that nobody is at: their tasks were lost, or their workers died.
+
+    One that waits for too long is given up instead.
+    """
+    lost_before = now - timedelta(seconds=settings.WORK_LEASE_SECONDS)
+    free = Q(leased_until__isnull=True, made_at__lt=lost_before) | Q(leased_until__lt=now)
+    waiting = []
+    for plan in SeasonPlan.objects.filter(free, finished_at__isnull=True).order_by("pk"):
+        if plan.made_at < now - GIVEN_UP_AFTER:
+            _give_up(plan, "It was not finished in time.", now)
+        else:
+            waiting.append(plan)
+    return waiting
 
 
 def _work_out(plan: SeasonPlan, now: datetime) -> None:
     # The solvers take a third of a second to load, which every start of a process would pay for this one page.
     from scheduling.rules.season.measures import compare_season
 
+    def tell_step(step: SeasonStep) -> None:
+        SeasonPlan.objects.filter(pk=plan.pk).update(step=step)
+
     found = read_season(list(plan.sites.order_by("pk")), plan.first_day, plan.last_day)
     season = found.season
-    compared = compare_season(season)
+    compared = compare_season(season, tell_step=tell_step)
+    tell_step(SeasonStep.WRITING)
     totals = {
         "visits": len(season.visits),
         "without_duration": len(found.without_duration),

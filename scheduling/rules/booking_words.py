@@ -3,7 +3,7 @@
 What a visit is for, what kind of bay it needs, what a person may do there, and what became of an appointment.
 """
 
-from enum import StrEnum
+from enum import IntEnum, StrEnum
 
 # Nobody means a visit that is further off, and what will be due by then is not known.
 MONTHS_BOOKED_AHEAD = 24
@@ -74,3 +74,14 @@ class ProposalStatus(StrEnum):
     ACCEPTED = "accepted"
     LEFT_OUT = "left_out"
     REFUSED = "refused"
+
+
+class SeasonStep(IntEnum):
+    """How far the work on a season's plan is; each begins when the one before is done."""
+
+    WAITING = 0
+    READING = 1
+    CALLING_IN_ORDER = 2
+    PLANNING = 3
+    BOUNDING = 4
+    WRITING = 5

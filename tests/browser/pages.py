@@ -11,11 +11,14 @@ from typing import Any
 from django.urls import reverse
 from django.utils import timezone
 
-from claims.models import Claim, ClaimDecision
+from claims.models import Claim, ClaimDecision, ReportTally
+from claims.report_tally import REPORT_NAMES
+from claims.services.report_counting import ask_for_count
 from desk.own_times import sign_time
 from notifications.links import make_own_page_token, make_stop_token
 from scheduling.booking.finding import propose_slots
-from scheduling.models import Appointment, Cover, CoverState, TermsVersion
+from scheduling.models import Appointment, Cover, CoverState, SeasonPlan, TermsVersion
+from scheduling.rules.booking_words import SeasonStep
 from treatments.models import Customer, Inspection, Lot, Treatment, Vehicle
 
 NOBODY = None
@@ -166,6 +169,22 @@ def _lot() -> list[Any]:
     return [Lot.objects.filter(lines__isnull=False).order_by("pk")[0].pk]
 
 
+def _waiting_plan() -> list[Any]:
+    """A season plan that a worker is at."""
+    made = SeasonPlan.objects.order_by("-pk")[0]
+    days = {"first_day": made.first_day, "last_day": made.last_day, "as_of": made.as_of}
+    SeasonPlan.objects.create(made_at=timezone.now(), step=SeasonStep.PLANNING, **days)
+    return []
+
+
+def _waiting_count() -> list[Any]:
+    """Reports that are being counted, the first of them done."""
+    ask_for_count(now=timezone.now())
+    first = ReportTally.objects.get(name=REPORT_NAMES[0])
+    ReportTally.objects.filter(pk=first.pk).update(as_of=first.as_of or timezone.now(), computed_at=first.asked_at)
+    return []
+
+
 DECISION = (("#decide_kind", "goodwill"), ("#decide_amount", "40"), ("#decide_reason", "out of goodwill"))
 PAGES = [
     DeskPage("log_in", NOBODY),
@@ -213,6 +232,8 @@ PAGES = [
     DeskPage("visit_split", "lift", _visit),
     DeskPage("season", "writer"),
     DeskPage("season", "writer", query="?week=soon", what="error"),
+    DeskPage("season_progress", "writer", _waiting_plan),
+    DeskPage("season_progress", "writer", _waiting_plan, query="?still=1", what="still"),
     DeskPage("walk_in", "writer"),
     DeskPage("walk_in", "writer", query="?q=le", what="found"),
     DeskPage("walk_in_new", "writer"),
@@ -247,6 +268,7 @@ PAGES = [
     DeskPage("where_used", "writer", query="?lot=C", what="found"),
     DeskPage("where_used", "lift", query="?lot=C&used_from=2026-02-01&used_until=2026-01-01", what="error"),
     DeskPage("reports", "owner"),
+    DeskPage("count_progress", "owner", _waiting_count),
     DeskPage("reports", "lift", what="not-for-you"),
     DeskPage("claims", "warranty"),
     DeskPage("claim", "warranty", _claim),

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from claims import reports
 from claims.models import Claim, DecisionKind
-from claims.report_tally import MOST_POINTS, WAITED_FOR, compute_documents, read_counted
+from claims.report_tally import MOST_POINTS, WAITED_FOR, compute_document, read_counted
 from claims.reports import ClaimsBy, count_claims, read_lifetimes, read_reserve, read_survival
 from claims.rules.survival import Lifetime, compare_survival, estimate_survival
 from claims.services import decide_claim
@@ -125,7 +125,7 @@ def test_a_curve_of_very_many_steps_keeps_few_of_them_and_the_last(
 ) -> None:
     lives = [Lifetime(day, True) for day in range(1, 1001)]
     monkeypatch.setattr(reports, "read_lifetimes", lambda: {ProductFamily.CAVITY_WAX: lives})
-    (family,) = compute_documents(demo.day)["survival"]["families"]
+    (family,) = compute_document("survival", demo.day)["families"]
     assert MOST_POINTS / 2 < len(family["points"]) <= MOST_POINTS
     assert family["points"][-1]["days"] == 1000 == estimate_survival(lives)[-1].days
 

@@ -93,7 +93,7 @@ def test_what_would_fail_silently_is_refused_by_the_check_and_by_a_worker(fit: A
 
 @pytest.mark.parametrize(
     ("broker", "word", "starts"),
-    [("redis://127.0.0.1:1/0", "does not start", False), ("memory://", "celery@", True)],
+    [("redis://127.0.0.1:1/0", "does not start", False), ("filesystem://", "celery@", True)],
 )
 def test_a_worker_of_a_broker_refuses_and_the_embedded_one_does_not(
     tmp_path: Path, broker: str, word: str, starts: bool

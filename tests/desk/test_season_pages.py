@@ -24,6 +24,7 @@ from scheduling.planning.services import (
     list_waiting_plans,
     work_season_plan_out,
 )
+from scheduling.rules.booking_words import SeasonStep
 from scheduling.rules.season.hours import QUARTER_MINUTES
 from scheduling.rules.season.season import Season
 from tests.conftest import NOW, TODAY, ShopForTests
@@ -159,11 +160,21 @@ def test_the_pages_draft_count_and_book(
     with django_capture_on_commit_callbacks(execute=True) as tasks:
         made = client.post("/season/", asked_for)
         assert made.status_code == 302 and SeasonPlan.objects.count() == 1
+        assert made.headers["Location"] == "/season/progress/"
+        page = client.get("/season/progress/").content.decode()
+        assert 'http-equiv="refresh"' in page and 'value="0"' in page
+        assert 'http-equiv="refresh"' not in client.get("/season/progress/?still=1").content.decode()
+        SeasonPlan.objects.update(step=SeasonStep.PLANNING)
+        assert f'value="{SeasonStep.PLANNING}"' in client.get("/season/progress/").content.decode()
         waits = client.get("/season/").content.decode()
         assert "is being made" in waits and "No plan yet" in waits
         again = client.post("/season/", asked_for)
         assert b"A plan is being made already" in again.content and SeasonPlan.objects.count() == 1
+    # Asked in vain, nobody is nudged.
     assert len(tasks) == 1
+    assert client.get("/season/progress/").headers["Location"] == "/season/"
+    led = client.get("/season/progress/", headers={"HX-Request": "true"})
+    assert led.headers["HX-Redirect"] == "/season/"
     assert "The plan is made." in client.get("/season/", headers={"HX-Request": "true"}).content.decode()
     page = client.get("/season/").content.decode()
     assert "First come, first served" in page and "Accept what is ticked" in page
@@ -213,9 +224,15 @@ def test_a_plan_is_worked_out_once_and_a_lost_or_failed_one_is_told(
     lost = ask(later)
     with pytest.raises(ValidationError):
         ask(later + timedelta(minutes=29))
+    assert list_waiting_plans(later + timedelta(minutes=29)) == [lost]
     newest = ask(later + timedelta(minutes=31))
     lost.refresh_from_db()
     assert lost.failure and find_plan_to_come() == newest
+    # One that kills each worker that takes it up is not taken up for ever.
+    last = later + timedelta(minutes=62)
+    assert list_waiting_plans(last) == []
+    newest.refresh_from_db()
+    assert newest.failure and newest.finished_at == last
 
 
 @freeze_time(NOW)

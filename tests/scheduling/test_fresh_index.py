@@ -239,8 +239,8 @@ def test_another_family_of_a_product_or_kind_of_a_zone_reaches_every_cover(demo:
     given = {name: value for name, value in given.items() if value is not None}
     given |= {"zonearea_set-TOTAL_FORMS": "0", "zonearea_set-INITIAL_FORMS": "0"}
     given |= {"areas-TOTAL_FORMS": "0", "areas-INITIAL_FORMS": "0"}
-    with override_settings(CELERY_TASK_ALWAYS_EAGER=False):
-        other = Client()  # as with workers: nothing is followed up here
+    with override_settings(FOLLOW_UP_ON_FORMS=False):
+        other = Client()
         other.force_login(chief)
         assert other.post(address, given).status_code == 302
     # Nothing is told from the index until it follows, and then what the records say.

@@ -42,7 +42,7 @@ OUTCOMES = {
 
 
 def find_site_url(address: str) -> str:
-    """Return the address to open in a browser for what ``runserver`` takes: a port, or a host and a port."""
+    """Return the address to open in a browser for what ``serve`` takes: a port, or a host and a port."""
     host, _colon, port = address.rpartition(":")
     # All interfaces are no place to go to.
     return f"http://{'127.0.0.1' if host in ('', '0', '0.0.0.0') else host}:{port}"
@@ -97,7 +97,7 @@ class Command(BaseCommand):
         self.book_visits(shop, now)
         self.print_logins()
         if not options["no_serve"]:
-            call_command("runserver", options["address"], use_reloader=False)
+            call_command("serve", address=options["address"], stdout=self.stdout, stderr=self.stderr)
 
     def book_visits(self, shop: DemoShop, now: datetime) -> None:
         self.title("7. Visits booked")

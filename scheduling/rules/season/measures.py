@@ -1,10 +1,11 @@
 """Sets the plan of a season beside first come, first served, and beside what no plan can beat."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from statistics import pstdev
 
+from scheduling.rules.booking_words import SeasonStep
 from scheduling.rules.season.bound import Bound, find_bound
 from scheduling.rules.season.costs import Places, total
 from scheduling.rules.season.first_come import serve_first_come
@@ -53,10 +54,17 @@ class Comparison:
         return (self.plan.totals.risk - least) / max(1, least)
 
 
-def compare_season(season: Season) -> Comparison:
-    """Plan a season and measure the plan against doing without one and against the bound."""
+def compare_season(season: Season, *, tell_step: Callable[[SeasonStep], None] = lambda step: None) -> Comparison:
+    """Plan a season and measure the plan against doing without one and against the bound.
+
+    Args:
+        tell_step: is called as each step begins, since a large season takes minutes.
+    """
+    tell_step(SeasonStep.CALLING_IN_ORDER)
     called = serve_first_come(season)
+    tell_step(SeasonStep.PLANNING)
     plan = plan_season(season)
+    tell_step(SeasonStep.BOUNDING)
     return Comparison(
         plan,
         total(season, called),

@@ -1,0 +1,40 @@
+"""The page of long work that a worker is at: how far it is, loaded again by itself until it leads to the result."""
+
+from dataclasses import dataclass
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django_htmx.http import HttpResponseClientRedirect
+
+LOADED_AGAIN_SECONDS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far some work is.
+
+    Attributes:
+        title: what is being made.
+        doing: what is being done just now, a sentence.
+        done: so many steps of ``of`` are done.
+        result: the address where it stands when it is made.
+    """
+
+    title: str
+    doing: str
+    done: int
+    of: int
+    result: str
+
+
+def show_progress(request: HttpRequest, progress: Progress | None, *, result: str) -> HttpResponse:
+    """Show how far the work is, or lead to the result where there is nothing more to wait for."""
+    if progress is None:
+        return HttpResponseClientRedirect(result) if getattr(request, "htmx", False) else redirect(result)
+    context = {
+        "progress": progress,
+        # WCAG 2.2.1: who reads slowly can have the page keep still.
+        "is_still": "still" in request.GET,
+        "seconds": LOADED_AGAIN_SECONDS,
+    }
+    return render(request, "desk/progress.html", context)

@@ -1,0 +1,231 @@
+"""The serve command as a shop runs it: long work is asked for at once and outlives a worker."""
+
+import http.cookiejar
+import os
+import re
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.parse
+import urllib.request
+from collections.abc import Callable, Iterator
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from desk.demo.load import DEMO_PASSWORD
+
+ROOT = Path(__file__).resolve().parents[2]
+# Only so that a test which fails ends; nothing is asserted of the time that anything takes.
+WAITED_SECONDS = 240
+
+
+def wait_until(is_so: Callable[[], Any], what: str, every_seconds: float = 0.3) -> Any:
+    until = time.monotonic() + WAITED_SECONDS
+    while time.monotonic() < until:
+        if found := is_so():
+            return found
+        time.sleep(every_seconds)
+    raise AssertionError(f"Waited in vain: {what}")
+
+
+class FormReader(HTMLParser):
+    """Reads what the form with a given action would send as it stands."""
+
+    def __init__(self, action: str) -> None:
+        super().__init__()
+        self.action, self.is_inside, self.fields = action, False, list[tuple[str, str]]()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = {name: value or "" for name, value in attrs}
+        if tag == "form" and given.get("method") == "post":
+            self.is_inside = given.get("action", "") == self.action
+        is_chosen = given.get("type") != "checkbox" or "checked" in given
+        if self.is_inside and tag == "input" and "name" in given and is_chosen:
+            self.fields.append((given["name"], given.get("value", "")))
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "form":
+            self.is_inside = False
+
+
+class NoRedirects(urllib.request.HTTPRedirectHandler):
+    def redirect_request(self, *args: Any, **kwargs: Any) -> None:
+        return None
+
+
+class Browser:
+    """A browser without scripts that follows nothing by itself."""
+
+    def __init__(self, address: str) -> None:
+        self.address = address
+        jar = urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar())
+        self.opener = urllib.request.build_opener(jar, NoRedirects)
+
+    def ask(self, path: str, data: bytes | None = None) -> tuple[int, str, str]:
+        """Return status, where it leads, and the page; status 0 where nobody answers."""
+        try:
+            with self.opener.open(f"http://{self.address}{path}", data, timeout=60) as answer:
+                return answer.status, "", answer.read().decode()
+        except urllib.error.HTTPError as error:
+            return error.code, error.headers.get("Location", ""), error.read().decode()
+        except OSError:
+            return 0, "", ""
+
+    def send(self, page: str, action: str = "", **typed: str) -> tuple[int, str, str]:
+        reader = FormReader(action)
+        reader.feed(self.ask(page)[2])
+        fields = [(name, value) for name, value in reader.fields if name not in typed] + list(typed.items())
+        return self.ask(action or page, urllib.parse.urlencode(fields).encode())
+
+
+def list_processes(var_dir: Path) -> dict[int, str]:
+    """Return the processes that run in the folder of this test, with what each is."""
+    listed = subprocess.run(["ps", "-eo", "pid=,args="], capture_output=True, text=True, check=True).stdout
+    found = {}
+    for line in listed.splitlines():
+        number, _, told = line.strip().partition(" ")
+        try:
+            if f"VAR_DIR={var_dir}\0".encode() in Path(f"/proc/{number}/environ").read_bytes():
+                found[int(number)] = told
+        except OSError:
+            continue
+    return found
+
+
+class Shop:
+    """The demo's shop in a folder of its own, served on a free port."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.address = f"127.0.0.1:{free.getsockname()[1]}"
+        left_out = {"DATABASE_URL", "CELERY_BROKER_URL", "EMAIL_URL"}
+        environment = {key: value for key, value in os.environ.items() if key not in left_out}
+        self.environment = environment | {"VAR_DIR": str(folder), "WORK_LEASE_SECONDS": "4"}
+
+    def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        command = [sys.executable, "manage.py", *arguments]
+        return subprocess.run(command, cwd=ROOT, env=self.environment, capture_output=True, text=True, check=False)
+
+    def serve(self) -> "subprocess.Popen[bytes]":
+        command = [sys.executable, "manage.py", "serve", "--address", self.address]
+        with (self.folder / "serve.log").open("ab") as log:
+            serving = subprocess.Popen(command, cwd=ROOT, env=self.environment, stdout=log, stderr=log)
+        browser = Browser(self.address)
+        wait_until(lambda: serving.poll() is not None or browser.ask("/log-in/")[0] == 200, "the desk answers")
+        assert serving.poll() is None, (self.folder / "serve.log").read_text()
+        return serving
+
+    def query(self, sql: str) -> list[Any]:
+        with sqlite3.connect(f"file:{self.folder / 'shop.sqlite3'}?mode=ro", uri=True, timeout=20) as database:
+            return database.execute(sql).fetchall()
+
+    def find_worker(self) -> int:
+        """Return the key of the worker's main process, once it listens."""
+
+        def find() -> int:
+            told = list_processes(self.folder).items()
+            return next((key for key, words in told if "celery" in words and ":MainProcess] -active-" in words), 0)
+
+        return int(wait_until(find, "a worker listens"))
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
+    shop = Shop(tmp_path_factory.mktemp("shop"))
+    refused = shop.run("serve", "--address", shop.address)
+    assert refused.returncode == 1 and "manage.py migrate" in refused.stderr
+    made = shop.run("demo", "--no-serve")
+    assert made.returncode == 0, made.stderr
+    yield shop
+    for key in list_processes(shop.folder):
+        os.kill(key, signal.SIGKILL)
+
+
+@pytest.fixture
+def serving(shop: Shop) -> Iterator["subprocess.Popen[bytes]"]:
+    serving = shop.serve()
+    yield serving
+    serving.send_signal(signal.SIGINT)
+    serving.wait()
+
+
+def log_in(shop: Shop) -> Browser:
+    browser = Browser(shop.address)
+    status, leads_to, _ = browser.send("/log-in/", username="owner", password=DEMO_PASSWORD)
+    assert (status, leads_to) == (302, "/")
+    return browser
+
+
+def test_long_work_is_asked_for_at_once_and_shows_how_far_it_is(shop: Shop, serving: "subprocess.Popen[bytes]") -> None:
+    browser = log_in(shop)
+    # A worker that does nothing just now: whatever is answered, the request did it.
+    group = os.getpgid(shop.find_worker())
+    os.killpg(group, signal.SIGSTOP)
+    assert browser.send("/reports/", "/reports/count/")[:2] == (302, "/reports/progress/")
+    assert browser.send("/season/")[:2] == (302, "/season/progress/")
+    for page in ("/reports/progress/", "/season/progress/"):
+        status, _, shown = browser.ask(page)
+        assert status == 200 and 'http-equiv="refresh"' in shown
+        assert re.search(r'<progress [^>]*value="0"', shown)
+    assert shop.query("SELECT count(*) FROM scheduling_seasonproposal") == [(0,)]
+    os.killpg(group, signal.SIGCONT)
+    wait_until(lambda: browser.ask("/reports/progress/")[:2] == (302, "/reports/"), "the reports are counted")
+    wait_until(lambda: browser.ask("/season/progress/")[:2] == (302, "/season/"), "the season is planned")
+    assert 'id="comes-to"' in browser.ask("/season/")[2]
+    assert shop.query("SELECT count(*) FROM claims_reporttally WHERE computed_at < asked_at") == [(0,)]
+
+
+def test_a_plan_is_finished_though_its_worker_is_killed(shop: Shop, serving: "subprocess.Popen[bytes]") -> None:
+    browser = log_in(shop)
+    newest = "SELECT step, finished_at, failure FROM scheduling_seasonplan ORDER BY id DESC LIMIT 1"
+    for _attempt in range(5):
+        worker = shop.find_worker()
+        assert browser.send("/season/")[:2] == (302, "/season/progress/")
+        wait_until(lambda: shop.query(newest)[0][0] > 0, "a worker is at the plan", every_seconds=0.005)
+        os.killpg(os.getpgid(worker), signal.SIGKILL)
+        if shop.query(newest)[0][1] is None:
+            break
+    else:
+        raise AssertionError("Every plan was finished before its worker could be killed.")
+    wait_until(lambda: shop.query(newest)[0][1] is not None, "another worker plans it")
+    assert shop.query(newest)[0][2] == ""
+    assert shop.find_worker() != worker
+    wait_until(lambda: '"workers": "ok"' in browser.ask("/health/")[2], "the health page sees the new worker")
+
+
+def test_what_follows_from_a_form_is_done_by_the_worker(shop: Shop, serving: "subprocess.Popen[bytes]") -> None:
+    browser = log_in(shop)
+    shop.find_worker()
+    unsent = "SELECT count(*) FROM notifications_message WHERE status = 'waiting'"
+    with sqlite3.connect(shop.folder / "shop.sqlite3", timeout=20) as database:
+        changed = database.execute("UPDATE notifications_message SET status = 'waiting', sent_at = NULL")
+        assert changed.rowcount > 0
+    assert browser.send("/reports/", "/look/", look="dark")[0] == 302
+    wait_until(lambda: shop.query(unsent) == [(0,)], "the worker sends what is due")
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+def test_no_process_is_left_behind(shop: Shop, number: signal.Signals) -> None:
+    serving = shop.serve()
+    shop.find_worker()
+    taken = shop.run("serve", "--address", shop.address)
+    assert taken.returncode == 1 and "Address already in use" in taken.stderr
+    second = shop.run("serve", "--address", "127.0.0.1:0")
+    assert second.returncode == 1 and "is served already" in second.stderr
+    # Started, the web server, its own process, the worker with two, and beat.
+    assert len(list_processes(shop.folder)) == 7
+    serving.send_signal(number)
+    serving.wait()
+    if number != signal.SIGKILL:
+        assert serving.returncode == 0
+        assert list_processes(shop.folder) == {}
+    wait_until(lambda: not list_processes(shop.folder), "what the killed command had started ends")
