@@ -85,18 +85,24 @@ class Browser:
         return self.ask(action or page, urllib.parse.urlencode(fields).encode())
 
 
-def list_processes(var_dir: Path) -> dict[int, str]:
-    """Return the processes that run in the folder of this test, with what each is."""
-    listed = subprocess.run(["ps", "-eo", "pid=,args="], capture_output=True, text=True, check=True).stdout
-    found = {}
-    for line in listed.splitlines():
-        number, _, told = line.strip().partition(" ")
-        try:
-            if f"VAR_DIR={var_dir}\0".encode() in Path(f"/proc/{number}/environ").read_bytes():
-                found[int(number)] = told
-        except OSError:
-            continue
+def list_processes(root: int) -> dict[int, str]:
+    """Return a process and all that it and those started, with what each is."""
+    listed = subprocess.run(["ps", "-eo", "pid=,ppid=,stat=,args="], capture_output=True, text=True, check=True).stdout
+    rows = [line.split(None, 3) for line in listed.splitlines()]
+    found: dict[int, str] = {}
+    wanted = {root}
+    while wanted:
+        rows_now = [row for row in rows if int(row[0]) in wanted and not row[2].startswith("Z")]
+        found |= {int(row[0]): row[3] for row in rows_now}
+        wanted = {int(row[0]) for row in rows if int(row[1]) in wanted} - set(found)
     return found
+
+
+def find_left(processes: dict[int, str]) -> list[str]:
+    """Return those of some processes that still run."""
+    listed = subprocess.run(["ps", "-eo", "pid=,stat="], capture_output=True, text=True, check=True).stdout
+    running = {int(key) for key, state in map(str.split, listed.splitlines()) if not state.startswith("Z")}
+    return [told for key, told in processes.items() if key in running]
 
 
 class Shop:
@@ -128,26 +134,24 @@ class Shop:
         with sqlite3.connect(f"file:{self.folder / 'shop.sqlite3'}?mode=ro", uri=True, timeout=20) as database:
             return database.execute(sql).fetchall()
 
-    def find_worker(self) -> int:
+    def find_worker(self, serving: "subprocess.Popen[bytes]") -> int:
         """Return the key of the worker's main process, once it listens."""
 
         def find() -> int:
-            told = list_processes(self.folder).items()
+            told = list_processes(serving.pid).items()
             return next((key for key, words in told if "celery" in words and ":MainProcess] -active-" in words), 0)
 
         return int(wait_until(find, "a worker listens"))
 
 
 @pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Shop:
     shop = Shop(tmp_path_factory.mktemp("shop"))
     refused = shop.run("serve", "--address", shop.address)
     assert refused.returncode == 1 and "manage.py migrate" in refused.stderr
     made = shop.run("demo", "--no-serve")
     assert made.returncode == 0, made.stderr
-    yield shop
-    for key in list_processes(shop.folder):
-        os.kill(key, signal.SIGKILL)
+    return shop
 
 
 @pytest.fixture
@@ -168,7 +172,7 @@ def log_in(shop: Shop) -> Browser:
 def test_long_work_is_asked_for_at_once_and_shows_how_far_it_is(shop: Shop, serving: "subprocess.Popen[bytes]") -> None:
     browser = log_in(shop)
     # A worker that does nothing just now: whatever is answered, the request did it.
-    group = os.getpgid(shop.find_worker())
+    group = os.getpgid(shop.find_worker(serving))
     os.killpg(group, signal.SIGSTOP)
     assert browser.send("/reports/", "/reports/count/")[:2] == (302, "/reports/progress/")
     assert browser.send("/season/")[:2] == (302, "/season/progress/")
@@ -188,7 +192,7 @@ def test_a_plan_is_finished_though_its_worker_is_killed(shop: Shop, serving: "su
     browser = log_in(shop)
     newest = "SELECT step, finished_at, failure FROM scheduling_seasonplan ORDER BY id DESC LIMIT 1"
     for _attempt in range(5):
-        worker = shop.find_worker()
+        worker = shop.find_worker(serving)
         assert browser.send("/season/")[:2] == (302, "/season/progress/")
         wait_until(lambda: shop.query(newest)[0][0] > 0, "a worker is at the plan", every_seconds=0.005)
         os.killpg(os.getpgid(worker), signal.SIGKILL)
@@ -198,13 +202,13 @@ def test_a_plan_is_finished_though_its_worker_is_killed(shop: Shop, serving: "su
         raise AssertionError("Every plan was finished before its worker could be killed.")
     wait_until(lambda: shop.query(newest)[0][1] is not None, "another worker plans it")
     assert shop.query(newest)[0][2] == ""
-    assert shop.find_worker() != worker
+    assert shop.find_worker(serving) != worker
     wait_until(lambda: '"workers": "ok"' in browser.ask("/health/")[2], "the health page sees the new worker")
 
 
 def test_what_follows_from_a_form_is_done_by_the_worker(shop: Shop, serving: "subprocess.Popen[bytes]") -> None:
     browser = log_in(shop)
-    shop.find_worker()
+    shop.find_worker(serving)
     unsent = "SELECT count(*) FROM notifications_message WHERE status = 'waiting'"
     with sqlite3.connect(shop.folder / "shop.sqlite3", timeout=20) as database:
         changed = database.execute("UPDATE notifications_message SET status = 'waiting', sent_at = NULL")
@@ -216,16 +220,17 @@ def test_what_follows_from_a_form_is_done_by_the_worker(shop: Shop, serving: "su
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_no_process_is_left_behind(shop: Shop, number: signal.Signals) -> None:
     serving = shop.serve()
-    shop.find_worker()
+    shop.find_worker(serving)
     taken = shop.run("serve", "--address", shop.address)
     assert taken.returncode == 1 and "Address already in use" in taken.stderr
     second = shop.run("serve", "--address", "127.0.0.1:0")
     assert second.returncode == 1 and "is served already" in second.stderr
-    # Started, the web server, its own process, the worker with two, and beat.
-    assert len(list_processes(shop.folder)) == 7
+    # The command, the web server with one process, the worker with two, and beat.
+    started = list_processes(serving.pid)
+    assert len(started) == 7
     serving.send_signal(number)
     serving.wait()
     if number != signal.SIGKILL:
         assert serving.returncode == 0
-        assert list_processes(shop.folder) == {}
-    wait_until(lambda: not list_processes(shop.folder), "what the killed command had started ends")
+        assert find_left(started) == []
+    wait_until(lambda: not find_left(started), "what the killed command had started ends")
