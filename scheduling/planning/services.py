@@ -3,6 +3,7 @@
 A plan reserves nothing. What is booked, by a plan or by hand, is never moved by a later plan: customers were told.
 """
 
+import logging
 import zoneinfo
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -27,6 +28,7 @@ from treatments.models import Site, User
 from treatments.queries import find_today
 from treatments.rules.site_days import MIDNIGHT, find_moment
 
+logger = logging.getLogger(__name__)
 MOST_DAYS = 366
 # As many as one request can book and one person can look at.
 MOST_AT_ONCE = 100
@@ -121,6 +123,18 @@ def list_waiting_plans(now: datetime) -> list[SeasonPlan]:
         else:
             waiting.append(plan)
     return waiting
+
+
+def work_waiting_plans_out(*, now: datetime) -> list[str]:
+    """Work out the plans that nobody is at, here; return which could not be made. One that fails hinders no other."""
+    failed = []
+    for plan in list_waiting_plans(now):
+        try:
+            work_season_plan_out(plan=plan, now=now)
+        except Exception:
+            logger.exception("%s could not be planned.", plan)
+            failed.append(str(plan))
+    return failed
 
 
 def _work_out(plan: SeasonPlan, now: datetime) -> None:

@@ -1,7 +1,7 @@
-"""What beat does in a full installation, once, for an embedded one: recompute, write messages and send them.
+"""What beat and a worker do in a day, once, where none runs: recompute, write messages and send them.
 
-It also counts the reports and erases personal data whose days are over. It sends in this process and opens no
-connection to a broker, so that it works where there is none.
+It also counts the reports, works waiting season plans out and erases personal data whose days are over. It sends in
+this process and opens no connection to a broker, so that it works where there is none.
 """
 
 from typing import Any
@@ -15,6 +15,7 @@ from notifications.log_checkpoints import tell_log_checkpoint
 from notifications.personal_data import erase_what_is_old
 from notifications.services import send_all_due_messages, write_due_reminders
 from scheduling.index.service import recompute
+from scheduling.planning.services import work_waiting_plans_out
 from scheduling.services import register_covers_for_new_treatments
 from treatments.material_uses import note_all_material_uses
 from treatments.queries import find_shop_day
@@ -36,6 +37,7 @@ class Command(BaseCommand):
         note_all_material_uses()
         computed = recompute(as_of=today, now=now)
         count_reports(as_of=today, now=now)
+        plans_not_made = work_waiting_plans_out(now=now)
         report = write_due_reminders(as_of=today, now=now)
         invitations = write_invitations(now=now)
         sending = send_all_due_messages(clock=timezone.now)
@@ -55,6 +57,7 @@ class Command(BaseCommand):
             ("No e-mail, so call", report.without_email),
             ("The address was refused before, so call or correct it", report.unreachable),
             ("No owner recorded", report.without_owner),
+            ("A season plan could not be made", plans_not_made),
             ("The checkpoint of the event log was not sent to", owners_not_reached),
             ("A visit was changed and nobody writes to its customer, so phone", invitations.to_phone),
         ):
