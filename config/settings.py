@@ -267,6 +267,7 @@ CELERY_BEAT_SCHEDULE = {
     # Counts once a day, and what somebody asked for that a lost task left uncounted.
     "count-reports": {"task": "claims.count_reports_when_due", "schedule": WORK_LEASE_SECONDS / 2},
     "resume-season-plans": {"task": "scheduling.resume_season_plans", "schedule": WORK_LEASE_SECONDS / 2},
+    "book-season-proposals": {"task": "scheduling.book_season_proposals", "schedule": WORK_LEASE_SECONDS / 2},
     "recompute-due-items": {"task": "scheduling.recompute_due_items", "schedule": 300.0},
 }
 

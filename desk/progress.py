@@ -1,6 +1,7 @@
 """The page of long work that a worker is at: how far it is, loaded again by itself until it leads to the result."""
 
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -34,6 +35,8 @@ def show_progress(request: HttpRequest, progress: Progress | None, *, result: st
     context = {
         "progress": progress,
         # WCAG 2.2.1: who reads slowly can have the page keep still.
+        "here": request.get_full_path(),
+        "still": f"{request.path}?{urlencode([*request.GET.items(), ('still', '1')])}",
         "is_still": "still" in request.GET,
         "seconds": LOADED_AGAIN_SECONDS,
     }

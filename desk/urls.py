@@ -60,6 +60,7 @@ urlpatterns = [
     path("season/", season.season, name="season"),
     path("season/progress/", season.progress, name="season_progress"),
     path("season/accept/", season.accept, name="season_accept"),
+    path("season/booking/", season.booking, name="season_booking"),
     path("bays/drop/", bays.drop, name="bays_drop"),
     path("walk-in/", walk_in.walk_in, name="walk_in"),
     path("walk-in/new/", walk_in.new_vehicle, name="walk_in_new"),

@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from scheduling.index.service import start_run, work_on_run
 from scheduling.models import RecomputeRun, SeasonPlan
-from scheduling.planning.services import list_waiting_plans
+from scheduling.planning.services import book_what_was_asked_for, list_waiting_plans
 from scheduling.planning.services import work_season_plan_out as work_out
 from scheduling.services import register_covers_for_new_treatments
 from treatments.queries import find_shop_day
@@ -49,3 +49,9 @@ def resume_season_plans() -> None:
     """Take the season plans up again whose tasks were lost."""
     for plan in list_waiting_plans(timezone.now()):
         work_season_plan_out.delay(plan.pk)
+
+
+@shared_task(name="scheduling.book_season_proposals")
+def book_season_proposals() -> None:
+    """Book the proposals of season plans that people accepted."""
+    book_what_was_asked_for(clock=timezone.now)

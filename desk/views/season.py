@@ -1,7 +1,7 @@
 """The season plan: drafted over all that is due, looked at week by week, and accepted in part or in whole."""
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any
 from urllib.parse import urlencode
@@ -24,16 +24,16 @@ from desk.progress import Progress, show_progress
 from desk.shown import shown_for
 from desk.shown_records import of_season_plan
 from scheduling.models import SeasonPlan, SeasonProposal
-from scheduling.planning.queries import find_newest_plan, find_plan_to_come, list_proposals, list_weeks
+from scheduling.planning.queries import find_newest_plan, find_plan_to_come, list_asked_for, list_proposals, list_weeks
 from scheduling.planning.services import (
     MOST_AT_ONCE,
-    accept_proposals,
+    ask_for_booking,
     ask_for_season_plan,
     find_season_end,
     leave_out,
 )
-from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD, SeasonStep
-from scheduling.tasks import work_season_plan_out
+from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD, ProposalStatus, SeasonStep
+from scheduling.tasks import book_season_proposals, work_season_plan_out
 from treatments.long_work import nudge
 from treatments.models import Site
 from treatments.queries import find_today
@@ -171,7 +171,7 @@ def _compare(plan: SeasonPlan) -> list[tuple[str, int, int, int | None]]:
 @require_http_methods(["POST"])
 @shown_for(of_season_plan, page=lambda: reverse("desk:season"))
 def accept(request: HttpRequest) -> HttpResponse:
-    """Count what is ticked and ask; on the second press book it, each by itself, and say what became of each."""
+    """Count what is ticked and ask; on the second press have a worker book it."""
     read = (read_whole(text, digits=17) for text in dict.fromkeys(request.POST.getlist("proposal")))
     keys = [key for key in read if key is not None]
     plan = find_newest_plan()
@@ -186,18 +186,45 @@ def accept(request: HttpRequest) -> HttpResponse:
         return redirect(f"{reverse('desk:season')}?{urlencode({'week': request.POST.get('week', '')})}")
     context: dict[str, Any] = {"week": request.POST.get("week", ""), "most": MOST_AT_ONCE, "zone_names": {}}
     if "book" in request.POST:
-        accepted = accept_proposals(proposals=proposals[:MOST_AT_ONCE], now=timezone.now(), actor=get_user(request))
-        context |= {
-            "done": True,
-            "booked": [one for one in accepted if one.appointment and not one.reason],
-            "refused": [one for one in accepted if one.reason],
-        }
-        return render(request, "desk/season_accept.html", context)
+        now = timezone.now()
+        if ask_for_booking(proposals=proposals[:MOST_AT_ONCE], now=now, actor=get_user(request)):
+            transaction.on_commit(partial(nudge, book_season_proposals))
+            query = urlencode({"asked": now.isoformat(), "week": context["week"]})
+            return redirect(f"{reverse('desk:season_booking')}?{query}")
     can = [one for one in proposals if _can_be_booked(one)]
     context |= {
         "can": can[:MOST_AT_ONCE],
         "left": len(can) - MOST_AT_ONCE,
         "cannot": [p for p in proposals if p not in can],
+    }
+    return render(request, "desk/season_accept.html", context)
+
+
+@open_to("season")
+@require_safe
+def booking(request: HttpRequest) -> HttpResponse:
+    """Show how many of the days that were accepted are booked and, once all are seen to, what became of each."""
+    try:
+        asked_at = datetime.fromisoformat(request.GET.get("asked", ""))
+    except ValueError:
+        asked_at = None
+    asked = list_asked_for(get_user(request), asked_at) if asked_at is not None and asked_at.tzinfo else []
+    if not asked:
+        return redirect("desk:season")
+    waiting = sum(one.status == ProposalStatus.BEING_BOOKED for one in asked)
+    if waiting:
+        doing = _("Booking one visit after the other.")
+        result = reverse("desk:season")
+        shown = Progress(_("Visits are being booked"), doing, len(asked) - waiting, len(asked), result)
+        return show_progress(request, shown, result=result)
+    if getattr(request, "htmx", False):
+        return show_progress(request, None, result=request.get_full_path())
+    context: dict[str, Any] = {
+        "done": True,
+        "week": request.GET.get("week", ""),
+        "zone_names": {},
+        "booked": [one for one in asked if one.appointment],
+        "refused": [one for one in asked if one.status == ProposalStatus.REFUSED],
     }
     return render(request, "desk/season_accept.html", context)
 

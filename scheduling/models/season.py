@@ -75,7 +75,12 @@ class SeasonProposal(models.Model):
     begins_at = models.TimeField(null=True, blank=True, help_text="the time of day at the site")
     lapses = models.BooleanField(default=False, help_text="the cover lapses before that day, or for want of one")
     why = models.TextField()
-    status = models.CharField(max_length=10, choices=choices_of(ProposalStatus), default=ProposalStatus.OPEN)
+    status = models.CharField(max_length=12, choices=choices_of(ProposalStatus), default=ProposalStatus.OPEN)
+    asked_at = models.DateTimeField(null=True, blank=True, help_text="when a person wanted it booked")
+    asked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    leased_until = models.DateTimeField(null=True, blank=True, help_text="a worker is at it; later another may")
     refusal = models.TextField(blank=True, help_text="why it could not be booked when it was accepted")
     appointment = models.OneToOneField(
         Appointment, null=True, blank=True, on_delete=models.PROTECT, related_name="proposal"

@@ -1,12 +1,13 @@
 """Reads of season plans for people: the newest plan, a week of its proposals, and how many weeks there are."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db.models import Count, Q, QuerySet
 
 from scheduling.models import SeasonPlan, SeasonProposal
 from scheduling.rules.booking_words import ProposalStatus
+from treatments.models import User
 
 
 def find_newest_plan() -> SeasonPlan | None:
@@ -49,3 +50,9 @@ def list_proposals(plan: SeasonPlan, monday: date | None, most: int) -> QuerySet
     if monday is None:
         return found.filter(day__isnull=True).order_by("-lapses", "pk")[:most]
     return found.filter(day__gte=monday, day__lt=monday + timedelta(days=7)).order_by("day", "bay", "pk")[:most]
+
+
+def list_asked_for(person: User, asked_at: datetime) -> list[SeasonProposal]:
+    """Return the proposals that a person accepted with one press, those that are not booked yet included."""
+    found = SeasonProposal.objects.filter(asked_by=person, asked_at=asked_at)
+    return list(found.select_related("cover__vehicle", "appointment__site", "appointment__bay").order_by("day", "pk"))

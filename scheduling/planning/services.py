@@ -5,7 +5,7 @@ A plan reserves nothing. What is booked, by a plan or by hand, is never moved by
 
 import logging
 import zoneinfo
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, time, timedelta
 
@@ -32,6 +32,7 @@ logger = logging.getLogger(__name__)
 MOST_DAYS = 366
 # As many as one request can book and one person can look at.
 MOST_AT_ONCE = 100
+CAN_BE_BOOKED = (ProposalStatus.OPEN, ProposalStatus.REFUSED, ProposalStatus.BEING_BOOKED)
 PLANS_KEPT = 10
 # A plan that nobody is at for so long is given up: it was tried and tried again, and something is wrong with it.
 GIVEN_UP_AFTER = timedelta(minutes=30)
@@ -207,15 +208,64 @@ def accept_proposals(*, proposals: Sequence[SeasonProposal], now: datetime, acto
     return [_accept(proposal, now, actor) for proposal in proposals]
 
 
+def ask_for_booking(*, proposals: Sequence[SeasonProposal], now: datetime, actor: User) -> int:
+    """Note that a person accepts proposals, which a worker then books; return how many still can be.
+
+    Raises:
+        ValidationError: where there are more than MOST_AT_ONCE.
+    """
+    if len(proposals) > MOST_AT_ONCE:
+        raise ValidationError(
+            {"proposal": f"{len(proposals)} are more than {MOST_AT_ONCE} at once; accept a part, then the next."}
+        )
+    # What is being booked already stays with who asked first.
+    can = SeasonProposal.objects.filter(
+        pk__in=[one.pk for one in proposals],
+        day__isnull=False,
+        status__in=[ProposalStatus.OPEN, ProposalStatus.REFUSED],
+    )
+    return can.update(status=ProposalStatus.BEING_BOOKED, asked_at=now, asked_by=actor, leased_until=None, refusal="")
+
+
+def book_what_was_asked_for(*, clock: Callable[[], datetime]) -> int:
+    """Book the proposals that people accepted, each by itself; return how many this call saw to."""
+    done = 0
+    waiting = SeasonProposal.objects.filter(status=ProposalStatus.BEING_BOOKED).order_by("day", "pk")
+    for key in list(waiting.values_list("pk", flat=True)):
+        now = clock()
+        free = Q(leased_until__isnull=True) | Q(leased_until__lt=now)
+        if not waiting.filter(free, pk=key).update(leased_until=find_lease_end(now)):
+            continue
+        proposal = SeasonProposal.objects.select_related("cover__vehicle", "site", "asked_by").get(pk=key)
+        try:
+            _accept(proposal, now, proposal.asked_by)
+        except Exception:
+            logger.exception("Season proposal %s could not be booked.", key)
+            reason = "A fault of the program kept it from being booked; try again, or book it by hand."
+            waiting.filter(pk=key).update(status=ProposalStatus.REFUSED, refusal=reason)
+        done += 1
+    return done
+
+
+def _find_booked_before(proposal: SeasonProposal) -> Appointment | None:
+    """Return the visit that a worker booked for this proposal before it died, so that it did not say so any more."""
+    if proposal.asked_at is None:
+        return None
+    booked = Appointment.objects.filter(
+        cover=proposal.cover_id, booked_by=BookedBy.SEASON_PLAN, recorded_at__gte=proposal.asked_at, proposal=None
+    )
+    return booked.order_by("pk").first()
+
+
 def _accept(proposal: SeasonProposal, now: datetime, actor: User | None) -> Accepted:
     # Whoever sets it first books; a second press finds it set.
-    mine = SeasonProposal.objects.filter(pk=proposal.pk, status__in=[ProposalStatus.OPEN, ProposalStatus.REFUSED])
+    mine = SeasonProposal.objects.filter(pk=proposal.pk, status__in=CAN_BE_BOOKED)
     if not mine.exists():
         return Accepted(proposal, proposal.appointment, "It was accepted or left out already.")
     if proposal.day is None:
         return Accepted(proposal, None, "The plan has no day for it.")
     try:
-        appointment = _book(proposal, now, actor)
+        appointment = _find_booked_before(proposal) or _book(proposal, now, actor)
     except ValidationError as error:
         reason = " ".join(error.messages)
     else:

@@ -71,6 +71,7 @@ class ProposalStatus(StrEnum):
     """What became of a day that a season plan proposed."""
 
     OPEN = "open"
+    BEING_BOOKED = "being_booked"
     ACCEPTED = "accepted"
     LEFT_OUT = "left_out"
     REFUSED = "refused"

@@ -316,6 +316,7 @@ NO_PAGES = {
     "keep_filter": "only posted to; shows the due list",
     "drop_filter": "only posted to",
     "bays_drop": "only posted to",
+    "season_booking": "looks as season_progress, then as season_accept; its own test opens it",
     "season_accept": "only posted to; counts what was chosen",
     "set_up_act": "only posted to; shows the set-up",
     "visit_act": "only posted to; shows the visit",

@@ -13,13 +13,15 @@ from freezegun import freeze_time
 
 from scheduling.booking.services import book_visit
 from scheduling.index.service import recompute
-from scheduling.models import Appointment, Cover, CustomerWish, DueItem, SeasonPlan, SeasonProposal
+from scheduling.models import Appointment, BookedBy, Cover, CustomerWish, DueItem, SeasonPlan, SeasonProposal
 from scheduling.planning import services as planning_services
 from scheduling.planning.queries import find_newest_plan, find_plan_to_come
 from scheduling.planning.reading import read_season
 from scheduling.planning.services import (
     accept_proposals,
+    ask_for_booking,
     ask_for_season_plan,
+    book_what_was_asked_for,
     draft_season_plan,
     list_waiting_plans,
     work_season_plan_out,
@@ -131,6 +133,28 @@ def test_a_day_that_filled_meanwhile_is_refused_with_its_reason_and_the_others_a
     assert SeasonProposal.objects.get(pk=proposals[0].pk).status == "refused" and Appointment.objects.count() == 5
 
 
+def test_what_a_worker_booked_before_it_died_is_not_booked_or_refused_again(bays: Bays, covers: list[Cover]) -> None:
+    two = list(draft(bays).proposals.order_by("day", "pk")[:2])
+    assert ask_for_booking(proposals=two, now=NOW, actor=bays.writer) == 2
+    assert ask_for_booking(proposals=two, now=NOW, actor=bays.writer) == 0
+    # Two workers at once: what the other has taken is left to it until its lease is over.
+    SeasonProposal.objects.filter(pk=two[0].pk).update(leased_until=NOW + timedelta(minutes=1))
+    assert book_what_was_asked_for(clock=lambda: NOW) == 1
+    assert set(SeasonProposal.objects.filter(asked_at=NOW).values_list("status", flat=True)) == {
+        "being_booked",
+        "accepted",
+    }
+    one = SeasonProposal.objects.get(pk=two[0].pk)
+    begins = at(one.day, one.begins_at.hour, one.begins_at.minute)
+    booked = book_visit(
+        vehicle=one.cover.vehicle, bay=one.bay, person=one.person, starts_at=begins, now=NOW, actor=bays.writer,
+        cover=one.cover, booked_by=BookedBy.SEASON_PLAN,
+    )  # fmt: skip
+    assert book_what_was_asked_for(clock=lambda: NOW + timedelta(minutes=2)) == 1
+    one.refresh_from_db()
+    assert (one.status, one.appointment) == ("accepted", booked) and Appointment.objects.count() == 2
+
+
 @pytest.mark.parametrize(
     ("first", "last", "says"),
     [(date(2026, 5, 1), LAST, "is past"), (LAST, FIRST, "not between"), (FIRST, date(2028, 1, 1), "not between")],
@@ -182,8 +206,15 @@ def test_the_pages_draft_count_and_book(
     assert keys
     asked = client.post("/season/accept/", {"proposal": keys, "week": "2026-05-18"}).content.decode()
     assert "Nothing is booked yet." in asked and not Appointment.objects.exists()
-    done = client.post("/season/accept/", {"proposal": keys, "week": "2026-05-18", "book": "yes"}).content.decode()
-    assert Appointment.objects.count() == len(keys) and ("visits are booked" in done or "visit is booked" in done)
+    with django_capture_on_commit_callbacks(execute=True):
+        answer = client.post("/season/accept/", {"proposal": keys, "week": "2026-05-18", "book": "yes"})
+        booking = answer.headers["Location"]
+        assert not Appointment.objects.exists() and f'max="{len(keys)}"' in client.get(booking).content.decode()
+        # A second press asks for nothing twice.
+        client.post("/season/accept/", {"proposal": keys, "week": "2026-05-18", "book": "yes"})
+    done = client.get(booking)
+    assert Appointment.objects.count() == len(keys) == len(done.context["booked"])
+    assert client.get("/season/booking/?asked=x").headers["Location"] == "/season/"
     left = SeasonProposal.objects.filter(status="open").first()
     if left:
         client.post("/season/accept/", {"proposal": [left.pk], "leave-out": "yes", "week": ""})
