@@ -24,7 +24,7 @@ def find_lease_end(now: datetime) -> datetime:
 
 
 @contextmanager
-def renewing_lease(renew: Callable[[datetime], None]) -> Iterator[None]:
+def renewing_lease(renew: Callable[[datetime], object]) -> Iterator[None]:
     """Call ``renew`` with the lease's new end again and again, in a thread with a connection of its own."""
     is_done = threading.Event()
 
