@@ -15,11 +15,11 @@ from kombu.utils.json import dumps
 class Channel(filesystem.Channel):
     """Writes a message aside and renames it, which is one step for the file system."""
 
-    def _put(self, queue: Any, message: Any, **kwargs: Any) -> None:
+    def _put(self, queue: Any, payload: Any, **kwargs: Any) -> None:  # type: ignore[override]
         folder = Path(self.data_folder_out)
         key = uuid.uuid4()
         written = folder / f"{key}.written"
-        written.write_text(dumps(message), encoding="utf-8")  # type: ignore[no-untyped-call]
+        written.write_text(dumps(payload), encoding="utf-8")  # type: ignore[no-untyped-call]
         # Readers sort by name; nineteen digits of nanoseconds keep the order of asking.
         written.rename(folder / f"{time_ns():019d}_{key}.{queue}.msg")
 
