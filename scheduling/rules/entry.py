@@ -47,7 +47,7 @@ def find_zones_outside(intake: InspectionRecord | None) -> tuple[str, ...]:
     """Return the zones on which the intake found rust; they stay outside the cover."""
     if intake is None:
         return ()
-    return tuple(seen.zone for seen in intake.zones if seen.perforated or (seen.rusted_area_percent or Decimal(0)) > 0)
+    return tuple(seen.zone for seen in intake.zones if seen.perforated or seen.rusted_area_percent)
 
 
 def check_entry(
@@ -114,7 +114,7 @@ def _check_intake(terms: Terms, intake: InspectionRecord | None, treated_on: dat
             "No intake inspection is recorded, so rust that was already there cannot be told from new rust.",
         )
     unseen = [z.zone for z in intake.zones if z.rusted_area_percent is None and not z.perforated]
-    no_photo = [z.zone for z in intake.zones if (z.rusted_area_percent or 0) > 0 and z.photos == 0]
+    no_photo = [z.zone for z in intake.zones if z.rusted_area_percent and z.photos == 0]
     if intake.day > treated_on or intake.day < treated_on - timedelta(days=INTAKE_STANDS_FOR_DAYS):
         sentence = (
             f"The intake inspection is dated {intake.day}; it must be within {INTAKE_STANDS_FOR_DAYS} days "

@@ -103,9 +103,11 @@ class BayTimes:
         """Whether the vehicle can be worked on here, as far as sizes and limits are known."""
         if work.bay_kind is BayKind.LIFT and self.kind is not BayKind.LIFT:
             return False
-        too_high = self.most_height_mm is not None and (work.height_mm or 0) > self.most_height_mm
-        too_heavy = self.most_mass_kg is not None and (work.mass_kg or 0) > self.most_mass_kg
-        return not too_high and not too_heavy
+        return not _exceeds(work.height_mm, self.most_height_mm) and not _exceeds(work.mass_kg, self.most_mass_kg)
+
+
+def _exceeds(size: int | None, most: int | None) -> bool:
+    return size is not None and most is not None and size > most
 
 
 @dataclass(frozen=True, slots=True)

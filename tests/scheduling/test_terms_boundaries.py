@@ -286,3 +286,11 @@ def test_a_problem_names_the_value_and_how_much_may_be_written() -> None:
     assert tell(grace)[0] == "300" and "leave at most 202 days of grace" in tell(grace)[1]
     window = make_terms(reinspection=duty(window_before_days=400))
     assert tell(window)[0] == "400" and "at most 322 days" in tell(window)[1]
+    no_month = make_terms(touch_ups=(TouchUpTerms(0),), reinspection=duty())
+    assert tell(no_month) == ("0", "Write at least 1 month.")
+    twice = make_terms(touch_ups=(TouchUpTerms(12, WAX), TouchUpTerms(24, WAX)))
+    assert tell(twice)[0] == f"family {WAX}, zone kind any"
+    same = make_terms(severe_exposure=SevereExposureTerms(C5, 12), reinspection=duty(window_before_days=323))
+    assert "12 months of reinspection.interval_months" in tell(same)[1]
+    shorter = make_terms(severe_exposure=SevereExposureTerms(C5, 11), reinspection=duty(window_before_days=323))
+    assert "11 months of severe_exposure.reinspection_interval_months" in tell(shorter)[1]
