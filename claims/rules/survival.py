@@ -70,8 +70,8 @@ def estimate_survival(lifetimes: Sequence[Lifetime], *, confidence: float = 0.95
 
 
 def _find_band(share: float, greenwood: float, z: float) -> tuple[float, float]:
-    if not 0 < share < 1:
-        return (0.0, 0.0) if share <= 0 else (1.0, 1.0)
+    if share <= 0:
+        return 0.0, 0.0
     spread = z * math.sqrt(greenwood) / math.log(share)
     # The logarithm is negative, so plus the spread gives the lower band.
     return share ** math.exp(-spread), share ** math.exp(spread)
