@@ -116,7 +116,7 @@ def assess_cover(
     last_day = find_end_by_time(terms, facts, first.day)
     visits = find_visits(terms, past, first.day)
     reinspections = walk_reinspections(table, facts, visits, day, first.day, last_day)
-    zones_out = find_zones_out(past.facts, day) if past.facts else {}
+    zones_out = find_zones_out(past.facts, day)
     touch_ups = (
         walk_touch_ups(table, facts, past.treatments, day, first.day, last_day, zones_out) if with_touch_ups else []
     )

@@ -80,7 +80,7 @@ def find_needed_zones(coated: Mapping[str, date], past: VehicleHistory, day: dat
     Args:
         coated: as ``find_coated_zones`` gives them.
     """
-    zones_out = find_zones_out(past.facts, day) if past.facts else {}
+    zones_out = find_zones_out(past.facts, day)
     return {zone for zone, first_coat in coated.items() if first_coat < day and zone not in zones_out}
 
 

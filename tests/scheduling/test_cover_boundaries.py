@@ -54,6 +54,10 @@ def test_a_cover_runs_from_the_day_of_its_registration() -> None:
     assert (before.status, before.since) == (PENDING, START)
     assert "is registered on" in before.sentence
     assert (after.status, after.since, after.records) == (IN_FORCE, START + 10 * DAY, (FIRST.record,))
+    assert not before.projected and not after.projected
+    assert after.sentence == f"In force since {START + 10 * DAY}, without end."
+    ends = make_terms(reinspection=None, length_months=12)
+    assert on(0, ends).sentence == f"In force since {START}, until 2024-03-14."
 
 
 def test_a_cover_runs_after_its_waiting_period() -> None:
@@ -157,6 +161,7 @@ def test_a_reduced_cover_is_reduced_since_the_first_one_missed() -> None:
     history = make_history(FIRST, seen(GRACE + 10 * DAY))
     state = cover_on(make_terms(reinspection=duty), FACTS, history, ALWAYS_OPEN, date(2025, 6, 1))
     assert (state.status, state.since, state.percent) == (IN_FORCE, GRACE + DAY, Decimal(50))
+    assert f"{state.since}. 12 months after the first treatment" in state.sentence
 
 
 # Until when an answer holds.
@@ -268,5 +273,13 @@ def test_the_changes_of_a_cover_are_told_from_the_first_day_through_the_last() -
     percent = make_terms(
         reinspection=ReinspectionTerms(missed_means=MissedMeans.REDUCES, reduced_to_percent=Decimal(50))
     )
-    states = list_cover_changes(((START, percent),), FACTS, history, ALWAYS_OPEN, START, GRACE + DAY)
-    assert [(state.day, state.percent) for state in states] == [(START, 100), (GRACE + DAY, 50)]
+    for last in (GRACE + DAY, GRACE + 500 * DAY):
+        states = list_cover_changes(((START, percent),), FACTS, history, ALWAYS_OPEN, START, last)
+        assert [(state.day, state.percent) for state in states] == [(START, 100), (GRACE + DAY, 50)]
+    cured = make_history(FIRST, seen(GRACE + 10 * DAY))
+    states = list_cover_changes(((START, make_terms()),), FACTS, cured, ALWAYS_OPEN, START, GRACE + 20 * DAY)
+    assert [state.status for state in states] == [IN_FORCE, SUSPENDED, IN_FORCE]
+    # Before the first version it is under that one, and the next one is not passed over.
+    late = ((START + 5 * DAY, NO_DUTY), (START + 300 * DAY, reduced))
+    states = list_cover_changes(late, FACTS, history, ALWAYS_OPEN, START, START + 400 * DAY)
+    assert [(state.status, state.day) for state in states] == [(IN_FORCE, START), (EXPIRED, START + 300 * DAY)]

@@ -91,6 +91,7 @@ def test_what_is_left_when_something_is_taken() -> None:
         (8, 240, 12),
         (8, 241, None),
         (12, 60, 14),  # it begins after the break
+        (12, 0, 13),
         (13, 240, 17),
         (13, 300, None),
     ],

@@ -178,6 +178,7 @@ def test_a_slot_in_each_half_of_a_day_and_no_day_after_the_last() -> None:
     assert [slot.starts_at for slot in slots] == [
         local(MONDAY + n * DAY, hour, minute) for n in (0, 1) for hour, minute in ((8, 0), (12, 30))
     ]
+    assert len(find_slots([], WORK, [site], local(MONDAY, 7), MONDAY + 4 * DAY)) == 5
     assert find_slots([], WORK, [site], local(MONDAY, 7), MONDAY - DAY) == ()
     tall = BayTimes(1, "Tall", BayKind.LIFT, 2800)
     low = BayTimes(2, "Low", BayKind.LIFT, 2700)
