@@ -15,6 +15,7 @@ from scheduling.booking.week import BayDay, BaysOfADay, BayWeek
 from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure
 from scheduling.rules.opening import Span
 from treatments.rules.site_days import find_day
+from treatments.rules.site_settings import find_zone
 
 STEP_MINUTES = 5
 HOUR = 60
@@ -105,7 +106,7 @@ class WeekTable:
 def lay_out_week(week: BayWeek, today: date, chosen: date, *, may_move: bool) -> WeekTable:
     """Return the week as columns of cells; ``chosen`` is the day that a narrow page shows."""
     hours = range(week.first_hour, week.last_hour)
-    zone = zoneinfo.ZoneInfo(week.site.time_zone)
+    zone = find_zone(week.site.time_zone)
     columns = tuple(_lay_out_day(day, week, zone, today, chosen, may_move) for day in week.days)
     marks = tuple(HourMark(hour, Place(hour - week.first_hour, 0, 1, 0)) for hour in hours)
     return WeekTable(columns, marks, week.first_hour * HOUR, len(hours) * HOUR, len(hours))

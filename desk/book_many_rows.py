@@ -1,7 +1,6 @@
 """The rows of the page that books many covers: each shows a cover, the time that is proposed for it, and why."""
 
 import functools
-import zoneinfo
 from collections.abc import Iterable
 
 from django.utils import timezone
@@ -14,6 +13,7 @@ from desk.telling import speak_in, tell_with_names
 from desk.templatetags.desk_dates import date, name_near_form
 from scheduling.booking.many import WantedVisit
 from treatments.rules.site_days import find_day
+from treatments.rules.site_settings import find_zone
 
 HOLES = ("number", "vehicle_address", "plate", "description", "phone", "when", "place", "why")
 
@@ -32,7 +32,7 @@ def _write(wanted: Iterable[WantedVisit], mould: Mould) -> Markup:
         vehicle, slot, filling = row.cover.vehicle, row.slot, Filling()
         if slot is None:
             continue
-        starts_at = slot.starts_at.astimezone(zoneinfo.ZoneInfo(row.cover.site.time_zone))
+        starts_at = slot.starts_at.astimezone(find_zone(row.cover.site.time_zone))
         filling.put("number", row.cover.number)
         filling.put("vehicle_address", find_address("vehicle", vehicle.vin))
         filling.put("plate", vehicle.plate or vehicle.vin)

@@ -1,6 +1,5 @@
 """The forms of booking: wishes, a time that the customer names, what is done to a visit, and a vehicle new here."""
 
-import zoneinfo
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -20,6 +19,7 @@ from treatments.models import Site, User
 from treatments.models.choices import choices_of
 from treatments.rules.log_contacts import find_contact_fault
 from treatments.rules.site_days import find_moment
+from treatments.rules.site_settings import find_zone
 from treatments.rules.words import BodyStyle, Propulsion
 
 if TYPE_CHECKING:
@@ -164,7 +164,7 @@ class NamedTimeForm(forms.Form):
 
     def read_start(self) -> datetime:
         """Return the moment in UTC that was named in the site's own time."""
-        zone = zoneinfo.ZoneInfo(self.places.time_zone)
+        zone = find_zone(self.places.time_zone)
         return find_moment(self.cleaned_data["day"], self.cleaned_data["time"], zone)
 
 

@@ -1,6 +1,5 @@
 """What the pages of booking and moving share: what is due, the times that are free, and a list of errors."""
 
-import zoneinfo
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -30,6 +29,7 @@ from scheduling.rules.slots import Preferences, Slot
 from treatments.models import Customer, Site, User, Vehicle
 from treatments.queries import find_today
 from treatments.rules.site_days import MIDNIGHT, find_moment
+from treatments.rules.site_settings import find_zone
 from treatments.shop_reference import list_sites
 
 Errors = list[tuple[str, str]]
@@ -79,7 +79,7 @@ def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> Vehicle
             due = sum_up_due(case, near)
     if cover is None and vehicle.treatments.filter(signed_off_at__isnull=False).exists():
         due = WhatIsDue((), VisitKind.ANNUAL_TOUCH_UP, 0)
-    start = find_moment(today, MIDNIGHT, zoneinfo.ZoneInfo(home.time_zone))
+    start = find_moment(today, MIDNIGHT, find_zone(home.time_zone))
     known = read_known_vehicle(vehicle)
     return VehicleToBook(
         vehicle=vehicle,
@@ -121,7 +121,7 @@ def offer_times(
     slots: Sequence[Slot] = ()
     training = ""
     if moved or not found.is_all_booked(kind):
-        zone = zoneinfo.ZoneInfo(home.time_zone)
+        zone = find_zone(home.time_zone)
         earliest = find_moment(wishes.earliest, MIDNIGHT, zone) if wishes.earliest else None
         try:
             proposed = propose_slots(

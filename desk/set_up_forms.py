@@ -1,6 +1,5 @@
 """The forms of the set-up: hours, bays, closures, people and how long visits take."""
 
-import zoneinfo
 from collections.abc import Sequence
 from datetime import datetime, time
 from typing import TYPE_CHECKING, Any
@@ -16,6 +15,7 @@ from scheduling.rules.booking_words import Skill
 from treatments.models import Site, User
 from treatments.models.choices import choices_of
 from treatments.rules.site_days import find_moment
+from treatments.rules.site_settings import find_zone
 
 if TYPE_CHECKING:
     BayModelForm = forms.ModelForm[Bay]
@@ -165,7 +165,7 @@ class TimesForm(forms.Form):
         """Return a moment in UTC; a browser sends the wall clock of the site."""
         assert self.site is not None
         typed: datetime = self.cleaned_data[name]
-        return find_moment(typed.date(), typed.time(), zoneinfo.ZoneInfo(self.site.time_zone))
+        return find_moment(typed.date(), typed.time(), find_zone(self.site.time_zone))
 
 
 # Primary key and name.

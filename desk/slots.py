@@ -3,7 +3,6 @@
 The value is signed so that what is written down as the reason for a time is what the program proposed.
 """
 
-import zoneinfo
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -19,6 +18,7 @@ from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.slots import Slot
 from treatments.models import Site, User, Vehicle
 from treatments.rules.site_days import find_day
+from treatments.rules.site_settings import find_zone
 
 SALT = "desk.slot"
 SALT_OF_MANY = "desk.slots_of_many"
@@ -72,7 +72,7 @@ def make_buttons(
     buttons = []
     for slot in slots:
         site = by_key[slot.site]
-        zone = zoneinfo.ZoneInfo(site.time_zone)
+        zone = find_zone(site.time_zone)
         sent = [vehicle.pk, slot.bay, slot.person, slot.starts_at.isoformat(), visit and str(visit), slot.why]
         buttons.append(
             SlotButton(

@@ -3,7 +3,6 @@
 Every read here is one query whose SQL is written once; sites, zones, products, people and terms are those kept.
 """
 
-import zoneinfo
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -21,6 +20,7 @@ from treatments.models import MaterialTotal, User
 from treatments.rules.history import InspectedZone, VehicleHistory, ZoneLine
 from treatments.rules.material import MaterialNeed, compare_zone
 from treatments.rules.rust_grade import RustGrade, grade_rust
+from treatments.rules.site_settings import find_zone
 from treatments.shop_reference import map_people, map_products, map_sites, map_zones
 from treatments.standing_query import GivenKeys, StandingQuery
 
@@ -197,7 +197,7 @@ def read_visits(keys: Collection[int], *, with_reasons: bool) -> dict[int, Visit
     sites, found = map_sites(), {}
     for key, number, visit, status, starts_at, reason, site_key, bay in VISITS.ask(list(keys)):
         site = sites[site_key]
-        local = starts_at.astimezone(zoneinfo.ZoneInfo(site.time_zone))
+        local = starts_at.astimezone(find_zone(site.time_zone))
         found[key] = VisitView(number, visit, status, local, reason if with_reasons else "", site.name, bay)
     return found
 

@@ -4,7 +4,6 @@ The address is signed, stands in no table, and can be renewed, which stops the o
 calendar that is shared, so a feed holds what the work needs and nothing of the customer: no name, telephone or e-mail.
 """
 
-import zoneinfo
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -25,6 +24,7 @@ from scheduling.site_reference import list_bays_in_use
 from treatments.event_log import Happening, record_events
 from treatments.models import Role, User
 from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
+from treatments.rules.site_settings import find_zone
 from treatments.standing_query import Given, StandingRows
 
 SALT = "notifications.calendar-feed"
@@ -136,7 +136,7 @@ def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:
     vehicle = appointment.vehicle
     known = [tell_vehicle(vehicle), vehicle.plate]
     worker = appointment.person.get_full_name() or appointment.person.username if appointment.person else ""
-    zone = zoneinfo.ZoneInfo(appointment.site.time_zone)
+    zone = find_zone(appointment.site.time_zone)
     with timezone.override(zone):
         lines = [
             gettext("Visit %(number)s") % {"number": appointment.number},

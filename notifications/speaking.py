@@ -1,6 +1,5 @@
 """Writes for one customer: in the customer's language, and with the clock of the site that the vehicle comes to."""
 
-import zoneinfo
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -8,6 +7,7 @@ from django.conf import settings
 from django.utils import timezone, translation
 
 from treatments.models import Customer, Site
+from treatments.rules.site_settings import find_zone
 
 
 def choose_language(customer: Customer) -> str:
@@ -27,5 +27,5 @@ def join_label(label: object, text: object) -> str:
 def speak_to(customer: Customer, site: Site) -> Iterator[str]:
     """Let everything inside be written for a customer; gives the language."""
     language = choose_language(customer)
-    with translation.override(language), timezone.override(zoneinfo.ZoneInfo(site.time_zone)):
+    with translation.override(language), timezone.override(find_zone(site.time_zone)):
         yield language

@@ -37,6 +37,8 @@ def read_zones_to_complete(covers: Collection[Cover], day: date) -> dict[int, tu
     terms = read_terms_of(frozenset(key for listed in versions.values() for _from_day, key in listed))
     found = {}
     for cover in covers:
+        if not all(key in terms for _from_day, key in versions[cover.pk]):
+            continue  # what the terms want can't be told
         under = find_terms_on(tuple([(from_day, terms[key]) for from_day, key in versions[cover.pk]]), day)
         found[cover.pk] = find_zones_to_complete(under, histories.get(cover.vehicle_id, VehicleHistory()), day)
     return found

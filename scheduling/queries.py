@@ -33,7 +33,7 @@ from scheduling.rules.ends import foresee_distance
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
 from scheduling.rules.visits import list_unanswered
-from scheduling.site_reference import map_versions, read_calendars, read_terms_of
+from scheduling.site_reference import choose_terms, map_versions, read_calendars, read_terms_of
 from scheduling.stays import read_stays
 from treatments.among import Among
 from treatments.history_reading import describe_inspection, read_histories
@@ -147,7 +147,7 @@ def _make_cases(
             CoverCase(
                 cover=cover,
                 terms_by_day=tuple(
-                    (from_day, terms[version])
+                    (from_day, choose_terms(terms, version))
                     for from_day, version in list_versions(cover.terms_version_id, changes[cover.pk], known_at)
                 ),
                 facts=describe_facts(

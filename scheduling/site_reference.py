@@ -3,7 +3,7 @@
 Everything here is kept by ``treatments.reference``: it is shared, so nobody may change what is returned.
 """
 
-import zoneinfo
+import logging
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -33,18 +33,42 @@ from scheduling.rules.terms_document import read_published_terms
 from treatments.models import Site
 from treatments.reference import keep_reading
 from treatments.rules.site_days import MIDNIGHT, find_moment
+from treatments.rules.site_settings import NotComputableError, find_settings_fault, find_zone
 
 # By ISO weekday: from when to when.
 Hours = Mapping[int, Sequence[tuple[time, time]]]
 # A vehicle that stands over a long weekend is handed over on the first open day after it.
 DAYS_TO_HAND_OVER = 14
+# What reading a document raises that holds what no terms do.
+UNREADABLE = (ValueError, TypeError, KeyError, AttributeError)
+
+logger = logging.getLogger(__name__)
 
 
 @keep_reading
 def read_terms_of(versions: frozenset[int]) -> Mapping[int, Terms]:
-    """Return published versions of terms by primary key."""
-    found = TermsVersion.objects.filter(pk__in=versions)
-    return {version.pk: read_published_terms(version.document) for version in found}
+    """Return published versions of terms by primary key, without those that can't be read any more."""
+    found = {}
+    for version in TermsVersion.objects.filter(pk__in=versions):
+        try:
+            found[version.pk] = read_published_terms(version.document)
+        except UNREADABLE:
+            logger.exception("Version %s of terms can't be read.", version.pk)
+    return found
+
+
+def choose_terms(terms: Mapping[int, Terms], version: int) -> Terms:
+    """Return one of the versions that ``read_terms_of`` returned.
+
+    Raises:
+        NotComputableError: where it can't be read.
+    """
+    if version not in terms:
+        raise NotComputableError(UNREADABLE_TERMS)
+    return terms[version]
+
+
+UNREADABLE_TERMS = "The terms of this cover can't be read. Move the cover to other terms."
 
 
 @keep_reading
@@ -77,28 +101,39 @@ def map_usual_sites() -> Mapping[int, tuple[str, ...]]:
 
 
 @keep_reading
-def read_calendars_of(sites: frozenset[tuple[int, str, str]]) -> Mapping[int, WorkingCalendar]:
-    """Return the calendar of each site: (key, country, subdivision); without one it is open Monday to Friday."""
-    keys = [key for key, _country, _subdivision in sites]
+def read_calendars_of(sites: frozenset[tuple[int, str, str, str]]) -> Mapping[int, WorkingCalendar]:
+    """Return the calendar of each site: (key, country, subdivision, time zone); without one it is open Monday to
+    Friday. What is wrong with the settings of a site stands in its own calendar, and the others are as they are.
+    """
+    keys = [key for key, *_settings in sites]
     closed: dict[int, set[date]] = defaultdict(set)
     for day in ClosedDay.objects.filter(site__in=keys):
         closed[day.site_id].add(day.day)
     stored = {calendar.site_id: calendar for calendar in SiteCalendar.objects.filter(site__in=keys)}
-    calendars = {}
-    for key, country, subdivision in sites:
-        calendar = stored.get(key) or SiteCalendar(site_id=key)
-        calendars[key] = WorkingCalendar(
-            open_weekdays=frozenset(int(number) for number in calendar.open_weekdays),
-            country=country if calendar.closed_on_public_holidays else "",
-            subdivision=subdivision if calendar.closed_on_public_holidays else "",
-            closed_days=frozenset(closed[key]),
-        )
-    return calendars
+    return {key: _make_calendar(stored.get(key), settings, closed[key]) for key, *settings in sites}
+
+
+def _make_calendar(stored: SiteCalendar | None, settings: Sequence[str], closed: set[date]) -> WorkingCalendar:
+    calendar = stored or SiteCalendar()
+    country, subdivision, time_zone = settings
+    has_holidays, weekdays = calendar.closed_on_public_holidays, calendar.open_weekdays
+    fault = find_settings_fault(country, subdivision, time_zone, weekdays, has_holidays=has_holidays)
+    if fault:
+        return WorkingCalendar(fault=f"{fault} {WHERE_TO_CORRECT}")
+    return WorkingCalendar(
+        open_weekdays=frozenset(int(number) for number in weekdays),
+        country=country if has_holidays else "",
+        subdivision=subdivision if has_holidays else "",
+        closed_days=frozenset(closed),
+    )
+
+
+WHERE_TO_CORRECT = "Correct the settings of the site in the administration pages."
 
 
 def read_calendars(sites: Sequence[Site]) -> Mapping[int, WorkingCalendar]:
     """Return the calendar of each site by primary key; a site without one is open Monday to Friday."""
-    return read_calendars_of(frozenset((site.pk, site.country, site.subdivision) for site in sites))
+    return read_calendars_of(frozenset((site.pk, site.country, site.subdivision, site.time_zone) for site in sites))
 
 
 @keep_reading
@@ -220,13 +255,15 @@ def read_open_sites(sites: frozenset[tuple[int, str, str, str]], first: date, la
         first: the first day.
         last: the last day; open hours reach some days past it.
     """
-    calendars = read_calendars_of(frozenset(site[:3] for site in sites))
+    calendars = read_calendars_of(sites)
     hours, bays, workers = map_site_hours(), list_bays(), list_workers()
     found = {}
     for key, _country, _subdivision, zone_name in sites:
-        zone = zoneinfo.ZoneInfo(zone_name)
+        zone = find_zone(zone_name)
         until = last + timedelta(days=DAYS_TO_HAND_OVER)
-        open_spans = list_open_spans(hours.get(key, {}), calendars[key], zone, first, until)
+        # Nothing can be booked at a site whose calendar can't be told.
+        is_told = not calendars[key].fault
+        open_spans = list_open_spans(hours.get(key, {}), calendars[key], zone, first, until) if is_told else {}
         found[key] = OpenSite(
             open_spans,
             tuple(

@@ -26,6 +26,7 @@ from treatments.reference import keep_reading
 from treatments.rules.material import VehicleTotal
 from treatments.rules.odometer import Reading, find_doubt, flag_backwards
 from treatments.rules.site_days import find_day, find_end_of_day
+from treatments.rules.site_settings import find_zone
 from treatments.rules.visit_findings import VisitFinding, list_findings
 from treatments.rules.words import (
     BodyStyle,
@@ -66,7 +67,7 @@ def find_end_of_day_at(day: date, site: Site | None) -> datetime:
 def find_clock(site: Site | None = None) -> zoneinfo.ZoneInfo:
     """Return the time zone of a site, or of the shop's first one; moments are shown on its clock."""
     site = site or next(iter(list_sites()), None)
-    return zoneinfo.ZoneInfo(site.time_zone if site else "UTC")
+    return find_zone(site.time_zone if site else "UTC")
 
 
 def find_visit_findings(

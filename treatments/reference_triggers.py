@@ -39,13 +39,14 @@ def _watch(table: str, columns: Sequence[str]) -> Callable[[Any, Any], None]:
     def step(apps: Any, schema_editor: Any) -> None:
         if schema_editor.connection.vendor == "postgresql":
             schema_editor.execute(
-                f"CREATE TRIGGER {table}_stamp AFTER INSERT OR DELETE OR TRUNCATE OR {update} ON {table} "
+                f"CREATE OR REPLACE TRIGGER {table}_stamp AFTER INSERT OR DELETE OR TRUNCATE OR {update} ON {table} "
                 f"FOR EACH STATEMENT EXECUTE FUNCTION {FUNCTION}()"
             )
             return
         for verb, event in (("insert", "INSERT"), ("update", update), ("delete", "DELETE")):
             schema_editor.execute(
-                f"CREATE TRIGGER {table}_stamp_{verb} AFTER {event} ON {table} BEGIN {_ANOTHER['sqlite']}; END"
+                f"CREATE TRIGGER IF NOT EXISTS {table}_stamp_{verb} AFTER {event} ON {table} "
+                f"BEGIN {_ANOTHER['sqlite']}; END"
             )
 
     return step
@@ -70,3 +71,8 @@ def watch_table(table: str, columns: Sequence[str] = ()) -> migrations.RunPython
         columns: those whose change matters; all where none is named.
     """
     return migrations.RunPython(_watch(table, columns), _leave(table))
+
+
+def watch_table_again(table: str) -> migrations.RunPython:
+    """Return the operation that watches a table that Django has just remade on SQLite; nothing changes elsewhere."""
+    return migrations.RunPython(_watch(table, ()), migrations.RunPython.noop)

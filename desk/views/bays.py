@@ -1,6 +1,5 @@
 """The week of the bays: what stands where, what needs a hand, and visits moved by dragging or by keyboard."""
 
-import zoneinfo
 from datetime import date, datetime, time, timedelta
 from urllib.parse import urlencode
 
@@ -30,6 +29,7 @@ from scheduling.rules.booking_words import VisitKind
 from treatments.models import User
 from treatments.queries import find_today
 from treatments.rules.site_days import find_moment
+from treatments.rules.site_settings import find_zone
 from treatments.shop_reference import list_sites
 
 ONE_WEEK, ONE_DAY = timedelta(days=7), timedelta(days=1)
@@ -182,7 +182,7 @@ def _read_place(request: HttpRequest, visit: Appointment, now: datetime) -> tupl
         ) from error
     if not 0 <= minute < MINUTES_OF_A_DAY or not FIRST_RECORDED <= day <= LAST_RECORDED:
         raise ValidationError({"starts_at": _("The visit was dropped outside of the day; drop it again.")})
-    zone = zoneinfo.ZoneInfo(bay.site.time_zone)
+    zone = find_zone(bay.site.time_zone)
     starts_at = find_moment(day, time(minute // 60, minute % 60), zone)
     _bay, person = choose_place(
         vehicle=visit.vehicle,

@@ -2,7 +2,6 @@
 
 from datetime import datetime
 from urllib.parse import urlencode
-from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
@@ -37,6 +36,7 @@ from scheduling.due_list import DueFilter, PlaceError, find_sort, read_due_page
 from scheduling.models import Appointment
 from treatments.models import User
 from treatments.queries import find_today
+from treatments.rules.site_settings import find_zone
 from treatments.shop_reference import find_site_of
 
 
@@ -149,7 +149,7 @@ def _show(
         "first": not errors and not choice.errors and not instead,
         "title": _("Book %(plate)s") % {"plate": found.vehicle.plate or found.vehicle.vin},
         "turned_away": request.GET.get("told") == "not-today",
-        "coming": [(visit, visit.starts_at.astimezone(ZoneInfo(visit.site.time_zone))) for visit in found.coming],
+        "coming": [(visit, visit.starts_at.astimezone(find_zone(visit.site.time_zone))) for visit in found.coming],
         "kind": kind,
         "is_all_booked": found.is_all_booked(kind),
         "errors": [*(errors or []), *choice.errors],

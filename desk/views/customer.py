@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, cast
-from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -43,6 +42,7 @@ from scheduling.rules.slots import Preferences, Slot, judge_day
 from treatments.models import Site, User
 from treatments.queries import find_clock, find_today
 from treatments.rules.site_days import MIDNIGHT, find_moment
+from treatments.rules.site_settings import find_zone
 
 # As far ahead as the search itself looks by default, and as far as anybody plans.
 FARTHEST = timedelta(days=550)
@@ -149,7 +149,7 @@ def _propose(visitor: Visitor, wishes: Wishes, moved: Appointment | None) -> lis
     site = visitor.shown.site
     earliest = visitor.now + timedelta(hours=settings.CUSTOMER_CHANGES_UNTIL_HOURS)
     if wishes.from_day:
-        midnight = find_moment(wishes.from_day, MIDNIGHT, ZoneInfo(site.time_zone))
+        midnight = find_moment(wishes.from_day, MIDNIGHT, find_zone(site.time_zone))
         earliest = max(earliest, midnight)
     try:
         proposed = propose_slots(

@@ -1,6 +1,5 @@
 """What a site has to work with: hours, bays, closures, people and durations, each changed by one small form."""
 
-import zoneinfo
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from copy import copy
@@ -62,6 +61,7 @@ from scheduling.site_reference import (
 from treatments.fact_reading import map_trainings
 from treatments.models import PersonTraining, Role, Site, User
 from treatments.rules.site_days import find_day
+from treatments.rules.site_settings import find_zone
 from treatments.rules.words import Training
 from treatments.shop_reference import list_sites, map_people
 from treatments.vehicle_facts import certify_training
@@ -265,7 +265,7 @@ def _show(
     status: int = 200,
 ) -> HttpResponse:
     now, bound = timezone.now(), bound or {}
-    zone = zoneinfo.ZoneInfo(site.time_zone)
+    zone = find_zone(site.time_zone)
     people = {key: person for key, person in sorted(map_people().items()) if person.site_id == site.pk}
     everyone = [person for person in people.values() if person.is_active]
     bays = {bay.pk: bay for bay in list_bays() if bay.site_id == site.pk}

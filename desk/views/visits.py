@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -58,6 +57,7 @@ from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.slots import Preferences
 from treatments.models import User
 from treatments.queries import find_today
+from treatments.rules.site_settings import find_zone
 
 Values = dict[str, Any]
 BOOKED, IN_THE_BAY = AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY
@@ -243,7 +243,7 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
         # Not where something else has the focus.
         "first": not errors and not choice.errors and not instead,
         "title": _("Move visit %(number)s") % {"number": found.number},
-        "starts_at": found.starts_at.astimezone(ZoneInfo(found.site.time_zone)),
+        "starts_at": found.starts_at.astimezone(find_zone(found.site.time_zone)),
         "named_fields": write_named_fields(form)
         if form.is_bound
         else write_blank_fields(NamedTimeForm, form.places, form.initial),
@@ -256,7 +256,7 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
 
 
 def _start_of(found: Appointment) -> Values:
-    local = found.starts_at.astimezone(ZoneInfo(found.site.time_zone))
+    local = found.starts_at.astimezone(find_zone(found.site.time_zone))
     return {
         "day": find_today(found.starts_at, found.site),
         "time": local.time(),

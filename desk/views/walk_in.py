@@ -1,6 +1,5 @@
 """A vehicle at the door: find it, and take it in at the first time that is free today; or add one that is new here."""
 
-import zoneinfo
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -27,6 +26,7 @@ from scheduling.models import Appointment, AppointmentStatus
 from treatments.among import Among
 from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today
+from treatments.rules.site_settings import find_zone
 from treatments.rules.vin import VinMark, clean_vin
 from treatments.rules.words import Propulsion
 from treatments.services import add_vehicle, find_or_add_customer, make_match_key
@@ -142,7 +142,7 @@ def _gather(vehicles: list[Vehicle], now: datetime, user: User) -> list[VehicleA
         entry.has_cover, entry.due_last_on = cover is not None, due_last_on
     sites = map_sites()
     for vehicle, number, starts_at, site in COMING.ask(keys, now):
-        found[vehicle].coming = ComingVisit(number, starts_at.astimezone(zoneinfo.ZoneInfo(sites[site].time_zone)))
+        found[vehicle].coming = ComingVisit(number, starts_at.astimezone(find_zone(sites[site].time_zone)))
     return list(found.values())
 
 

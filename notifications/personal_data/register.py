@@ -120,6 +120,7 @@ COVERS: list[Words] = [
     Words("scheduling.CoverChange", ("reason",), REASON, REPLACE, ERASED, BY_COVER),
     Words("treatments.VehicleChange", ("reason",), REASON, REPLACE, ERASED, BY_COVER),
     Words("scheduling.CoverState", ("sentence",), SENTENCES, COMPUTE, needed=BY_COVER),
+    Words("scheduling.CoverFault", ("sentence",), SENTENCES, COMPUTE, needed=BY_COVER),
     Words(
         "scheduling.DueItem",
         ("sentence", "why_opens", "why_last", "why_grace"),

@@ -3,7 +3,6 @@
 Each is one thing that a person does, in one transaction, with its event; what is due follows.
 """
 
-import zoneinfo
 from datetime import date, datetime, timedelta
 
 from django.core.exceptions import ValidationError
@@ -32,6 +31,7 @@ from scheduling.site_reference import read_calendars
 from treatments.event_log import record_events
 from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today
+from treatments.rules.site_settings import find_zone
 from treatments.writing_turns import take_turn
 
 BOOKED, IN_THE_BAY = AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY
@@ -250,7 +250,7 @@ def _run_late(
 
 
 def _refuse_past_closing(locked: Appointment) -> None:
-    day, zone = find_today(locked.starts_at, locked.site), zoneinfo.ZoneInfo(locked.site.time_zone)
+    day, zone = find_today(locked.starts_at, locked.site), find_zone(locked.site.time_zone)
     (times,) = read_site_times([locked.site], day, day)
     closes_at = max((span.end for span in times.open_spans.get(day, ())), default=None)
     if closes_at is None or locked.work_ends_at > closes_at:
@@ -264,7 +264,7 @@ def _refuse_past_closing(locked: Appointment) -> None:
 def _refuse_next(locked: Appointment) -> None:
     other = find_in_the_way(locked, locked.bay, locked.person, leave_out=locked)
     if other is not None:
-        zone = zoneinfo.ZoneInfo(locked.site.time_zone)
+        zone = find_zone(locked.site.time_zone)
         raise SlotTakenError(
             f"Visit {other.number} at {other.starts_at.astimezone(zone):%H:%M} is in the way; "
             "move one of the two, or split this visit."

@@ -3,7 +3,6 @@
 Each refusal names what is wrong and the way out; what is taken raises SlotTakenError.
 """
 
-import zoneinfo
 from datetime import datetime, timedelta
 
 from django.core.exceptions import ValidationError
@@ -17,6 +16,7 @@ from scheduling.rules.slots import SiteTimes, Stay, VisitWork, lay_stay
 from treatments.models import Site, User
 from treatments.queries import find_today
 from treatments.rules.site_days import find_day
+from treatments.rules.site_settings import find_zone
 
 
 def refuse_past(starts_at: datetime, now: datetime, site: Site) -> None:
@@ -112,7 +112,7 @@ def find_in_the_way(
 
 
 def tell_time(moment: datetime, site: Site) -> str:
-    return f"{moment.astimezone(zoneinfo.ZoneInfo(site.time_zone)):%Y-%m-%d %H:%M}"
+    return f"{moment.astimezone(find_zone(site.time_zone)):%Y-%m-%d %H:%M}"
 
 
 def _tell_misfit(bay: Bay, work: VisitWork) -> str:

@@ -4,7 +4,6 @@ The index is written at once, in the transaction of the booking, so that the nex
 recompute comes to the same rows.
 """
 
-import zoneinfo
 from collections.abc import Iterable
 from datetime import date
 
@@ -14,6 +13,7 @@ from scheduling.models import Appointment, AppointmentItem, Cover, CoverState, D
 from scheduling.rules.due_item import DueStatus
 from treatments.among import Among
 from treatments.rules.site_days import find_day
+from treatments.rules.site_settings import find_zone
 
 
 def find_booked_days(covers: Iterable[int]) -> dict[int, dict[str, date]]:
@@ -25,7 +25,7 @@ def find_booked_days(covers: Iterable[int]) -> dict[int, dict[str, date]]:
         .values_list("cover_id", "due_key", "appointment__starts_at", "appointment__site__time_zone")
     )
     for cover, key, starts_at, zone in rows:
-        found.setdefault(cover, {})[key] = find_day(starts_at, zoneinfo.ZoneInfo(zone))
+        found.setdefault(cover, {})[key] = find_day(starts_at, find_zone(zone))
     return found
 
 

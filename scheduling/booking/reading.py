@@ -3,7 +3,6 @@
 Everything is read for a range of days in a constant number of queries and handed to the rules as plain values.
 """
 
-import zoneinfo
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -29,6 +28,7 @@ from scheduling.site_reference import OpenSite, read_open_sites
 from treatments.among import Among
 from treatments.models import Site, User
 from treatments.rules.site_days import MIDNIGHT, find_moment
+from treatments.rules.site_settings import find_zone
 from treatments.standing_query import Given, GivenKeys, StandingQuery
 
 
@@ -61,7 +61,7 @@ def read_site_times(
             SiteTimes(
                 key,
                 site.name,
-                zoneinfo.ZoneInfo(site.time_zone),
+                find_zone(site.time_zone),
                 open_site.open_spans,
                 tuple(replace(bay, taken=tuple(sorted(bay_taken[bay.key]))) for bay in open_site.bays),
                 _describe_people(open_site, person_taken),

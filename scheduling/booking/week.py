@@ -18,6 +18,7 @@ from scheduling.rules.opening import USUAL_HOURS, Span, list_open_spans
 from scheduling.site_reference import list_bays, map_bays, map_site_hours, read_calendars
 from treatments.models import Site
 from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
+from treatments.rules.site_settings import find_zone
 from treatments.shop_reference import map_people
 from treatments.standing_query import Given, StandingRows
 
@@ -77,7 +78,7 @@ def read_bay_week(site: Site, monday: date) -> BayWeek:
     Days on which the site never works are left out unless a visit stands on them; a bay that is out of use is shown
     while visits stand in it.
     """
-    zone = zoneinfo.ZoneInfo(site.time_zone)
+    zone = find_zone(site.time_zone)
     days = [monday + timedelta(days=step) for step in range(DAYS_OF_A_WEEK)]
     start = find_moment(monday, MIDNIGHT, zone)
     end = find_moment(days[-1] + timedelta(days=1), MIDNIGHT, zone)
@@ -178,7 +179,7 @@ def list_to_be_moved(site: Site, now: datetime) -> list[Appointment]:
 
 def list_left_open(site: Site, today: date) -> list[Appointment]:
     """Return the visits of days gone by that nobody has said of what became of them, the oldest first."""
-    start = find_moment(today, MIDNIGHT, zoneinfo.ZoneInfo(site.time_zone))
+    start = find_moment(today, MIDNIGHT, find_zone(site.time_zone))
     return name_places(LEFT_OPEN.ask(site.pk, start))
 
 

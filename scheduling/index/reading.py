@@ -16,7 +16,7 @@ from scheduling.rules.dates import DutyTable
 from scheduling.rules.facts import CoverFacts
 from scheduling.rules.terms import Terms
 from scheduling.rules.terms_document import read_published_terms
-from scheduling.site_reference import read_calendars
+from scheduling.site_reference import UNREADABLE, UNREADABLE_TERMS, read_calendars
 from treatments.among import Among
 from treatments.fact_reading import describe_fact, map_withheld
 from treatments.history_reading import describe_place
@@ -41,6 +41,7 @@ from treatments.rules.history import (
     ZoneLine,
 )
 from treatments.rules.odometer import Reading
+from treatments.rules.site_settings import NotComputableError
 from treatments.rules.standing_facts import StandingFact
 from treatments.rules.words import CorrosivityCategory, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
 from treatments.short_histories import list_answers
@@ -79,12 +80,16 @@ class ClockReader:
         self.zones = {key: (zone.code, zone.name, ZoneKind(zone.kind)) for key, zone in self.zone_rows.items()}
         self.withheld = map_withheld(self.zone_rows.values())
         self.families = {p.pk: ProductFamily(p.family) for p in Product.objects.all()}
-        self.terms: dict[int, Terms] = {}
+        self.terms: dict[int, Terms | None] = {}  # None: can't be read
         self.tables: dict[tuple[int, int], DutyTable] = {}
         self.lines: dict[tuple[int, int | None], ZoneLine] = {}
 
-    def read(self, keys: Sequence[int]) -> Iterator[ClockCase]:
-        """Yield the case of each cover of ``keys``."""
+    def read(self, keys: Sequence[int], faults: dict[int, str] | None = None) -> Iterator[ClockCase]:
+        """Yield the case of each cover of ``keys``; of one without terms that can be read, note why in ``faults``.
+
+        Raises:
+            NotComputableError: for such a cover, where faults are not asked for.
+        """
         rows = list(
             Cover.objects.filter(Among("pk", keys))
             .order_by("pk")
@@ -99,7 +104,7 @@ class ClockReader:
         self._read_terms({row[3] for row in rows}, changes)
         treatments = self._read_treatments(vehicles)
         inspections = self._read_inspections(vehicles)
-        limited = [row[2] for row in rows if changes[row[0]] or self.terms[row[3]].distance_limit_km is not None]
+        limited = [row[2] for row in rows if changes[row[0]] or self._has_distance_limit(row[3])]
         readings = self._read_readings(limited)
         owners = self._read_owners(vehicles)
         places = self._read_places(vehicles)
@@ -107,11 +112,18 @@ class ClockReader:
         booked = find_booked_days(keys)
         for cover, number, vehicle, version, site, dealership, sold_on, registered_on in rows:
             theirs = changes.get(cover, [])
+            try:
+                tables = self._list_tables(version, site, theirs)
+            except NotComputableError as error:
+                if faults is None:
+                    raise
+                faults[cover] = str(error)
+                continue
             yield ClockCase(
                 cover,
                 site,
                 dealership,
-                self._list_tables(version, site, theirs),
+                tables,
                 describe_facts(
                     number, sold_on, registered_on, self.site_categories[site], theirs, places=places.get(vehicle, ())
                 ),
@@ -131,14 +143,24 @@ class ClockReader:
         missing = versions - self.terms.keys()
         if missing:
             for version in TermsVersion.objects.filter(pk__in=missing):
-                self.terms[version.pk] = read_published_terms(version.document)
+                try:
+                    self.terms[version.pk] = read_published_terms(version.document)
+                except UNREADABLE:
+                    self.terms[version.pk] = None
+
+    def _has_distance_limit(self, version: int) -> bool:
+        terms = self.terms[version]
+        return terms is not None and terms.distance_limit_km is not None
 
     def _list_tables(self, version: int, site: int, changes: list[CoverChange]) -> tuple[tuple[date, DutyTable], ...]:
         found = []
         for from_day, under in list_versions(version, changes):
             table = self.tables.get((under, site))
             if table is None:
-                table = self.tables[under, site] = DutyTable(self.terms[under], self.calendars[site])
+                terms = self.terms[under]
+                if terms is None:
+                    raise NotComputableError(UNREADABLE_TERMS)
+                table = self.tables[under, site] = DutyTable(terms, self.calendars[site])
             found.append((from_day, table))
         return tuple(found)
 

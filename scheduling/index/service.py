@@ -11,6 +11,7 @@ from typing import Any
 from django.db import IntegrityError, connection, transaction
 from django.db.models import QuerySet, Sum
 
+from scheduling.index.faults import NO_FAULT_OF_A_ROW, log_fault, write_faults
 from scheduling.index.reading import ClockReader
 from scheduling.index.stale import LONG_AGO, mark_stale
 from scheduling.index.writing import RecomputeReport, Row, compute_rows, write_index
@@ -108,13 +109,7 @@ def _work_on_next_range(run: RecomputeRun, reader: ClockReader, now: datetime) -
     if part is None:
         return None
     keys = list(_find_covers(run).filter(pk__gte=part.first_cover, pk__lte=part.last_cover))
-    states: list[Row] = []
-    items: list[Row] = []
-    for case in reader.read(keys):
-        state, due = compute_rows(case, run.as_of)
-        states.append(state)
-        items += due
-    done = write_index(keys, states, items)
+    done = _compute(reader, keys, run.as_of)
     RecomputeRange.objects.filter(pk=part.pk).update(
         finished_at=now,
         covers=done.covers,
@@ -131,8 +126,41 @@ def recompute_covers(*, keys: Sequence[int], as_of: date) -> RecomputeReport:
 
     A later run comes to the same rows.
     """
-    pairs = [compute_rows(case, as_of) for case in ClockReader().read(keys)]
-    return write_index(keys, [state for state, _items in pairs], [item for _state, items in pairs for item in items])
+    return _compute(ClockReader(), keys, as_of)
+
+
+def _compute(reader: ClockReader, keys: Sequence[int], as_of: date) -> RecomputeReport:
+    """Compute and write covers; where that fails, by halves, so that only those at fault are left out and marked."""
+    try:
+        with transaction.atomic():
+            return _compute_together(reader, keys, as_of)
+    except NO_FAULT_OF_A_ROW:
+        raise
+    except Exception as error:
+        if len(keys) > 1:
+            half = len(keys) // 2
+            return _compute(reader, keys[:half], as_of) + _compute(reader, keys[half:], as_of)
+        write_faults({keys[0]: log_fault(error, f"Cover with key {keys[0]}")}, (), as_of)
+        return RecomputeReport(failed=tuple(keys))
+
+
+def _compute_together(reader: ClockReader, keys: Sequence[int], as_of: date) -> RecomputeReport:
+    """Compute and write covers; one that the rules can't answer for is marked, and one that can't be read is raised."""
+    states: list[Row] = []
+    items: list[Row] = []
+    faults: dict[int, str] = {}
+    for case in reader.read(keys, faults):
+        try:
+            state, due = compute_rows(case, as_of)
+        except Exception as error:
+            faults[case.cover] = log_fault(error, f"Cover with key {case.cover}")
+        else:
+            states.append(state)
+            items += due
+    fine = [key for key in keys if key not in faults]
+    done = write_index(fine, states, items)
+    write_faults(faults, fine, as_of)
+    return done + RecomputeReport(len(faults), failed=tuple(faults))
 
 
 def recompute_what_changed(*, as_of: date, most: int = COVERS_IN_A_RANGE) -> bool:
@@ -156,7 +184,10 @@ def recompute_what_changed(*, as_of: date, most: int = COVERS_IN_A_RANGE) -> boo
     return True
 
 
+COUNTED = ("covers", "states_written", "items_written", "items_removed")
+
+
 def read_run_report(run: RecomputeRun) -> RecomputeReport:
     """Return what all workers of a run have done so far."""
-    sums = run.ranges.aggregate(*(Sum(name) for name in ("covers", "states_written", "items_written", "items_removed")))
-    return RecomputeReport(*(sums[f"{name}__sum"] or 0 for name in RecomputeReport.__dataclass_fields__))
+    sums = run.ranges.aggregate(*(Sum(name) for name in COUNTED))
+    return RecomputeReport(**{name: sums[f"{name}__sum"] or 0 for name in COUNTED})

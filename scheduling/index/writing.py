@@ -60,12 +60,17 @@ Row = tuple[Any, ...]
 
 @dataclass(frozen=True, slots=True)
 class RecomputeReport:
-    """What a recompute read and what it changed."""
+    """What a recompute read and what it changed.
+
+    Attributes:
+        failed: keys of the covers that could not be computed; why is kept beside the index.
+    """
 
     covers: int = 0
     states_written: int = 0
     items_written: int = 0
     items_removed: int = 0
+    failed: tuple[int, ...] = ()
 
     def __add__(self, other: "RecomputeReport") -> "RecomputeReport":
         return RecomputeReport(
@@ -73,6 +78,7 @@ class RecomputeReport:
             self.states_written + other.states_written,
             self.items_written + other.items_written,
             self.items_removed + other.items_removed,
+            self.failed + other.failed,
         )
 
 

@@ -4,14 +4,19 @@ A cover's state is computed from the records. CoverState and DueItem only hold t
 """
 
 from enum import StrEnum
+from typing import Any
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.db import models
+from django.db.models.functions import Replace
+from django.db.models.lookups import Exact
 
 from scheduling.rules.due import DueKind, DueStatus
 from scheduling.rules.ends import CoverStatus
 from treatments.models import Customer, Dealership, Site, Vehicle
 from treatments.models.choices import choices_of, one_of
+from treatments.rules.site_settings import WEEKDAYS, find_weekdays_fault, normalise_weekdays
 
 
 class CoverChangeKind(StrEnum):
@@ -21,6 +26,14 @@ class CoverChangeKind(StrEnum):
     TRANSFER_NOTIFIED = "transfer_notified"
     TERMS_MOVED = "terms_moved"
     ENDED = "ended"
+
+
+def _leave_out_weekdays() -> Any:
+    """Return the column of open weekdays without the numbers of the weekdays."""
+    left: Any = models.F("open_weekdays")
+    for number in WEEKDAYS:
+        left = Replace(left, models.Value(number), models.Value(""))
+    return left
 
 
 class SiteCalendar(models.Model):
@@ -35,10 +48,26 @@ class SiteCalendar(models.Model):
     class Meta:
         constraints = [
             models.CheckConstraint(condition=~models.Q(open_weekdays=""), name="site_opens_on_some_day"),
+            # Without the digits of the weekdays nothing is left; every database can tell that.
+            models.CheckConstraint(
+                condition=Exact(_leave_out_weekdays(), models.Value("")), name="open_days_are_weekdays"
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.site}: {self.open_weekdays}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.open_weekdays = normalise_weekdays(self.open_weekdays)
+        super().save(*args, **kwargs)
+
+    def clean_fields(self, exclude: Any = None) -> None:
+        """Refuse what names no weekday."""
+        self.open_weekdays = normalise_weekdays(self.open_weekdays)
+        super().clean_fields(exclude=exclude)
+        fault = find_weekdays_fault(self.open_weekdays)
+        if fault and "open_weekdays" not in set(exclude or ()):
+            raise ValidationError({"open_weekdays": fault})
 
 
 class ClosedDay(models.Model):
@@ -220,6 +249,20 @@ class CoverState(models.Model):
 
     def __str__(self) -> str:
         return f"{self.cover} {self.status}"
+
+
+class CoverFault(models.Model):
+    """Why a cover could not be computed when that was tried last. Beside the index, and gone once it can be."""
+
+    cover = models.OneToOneField(Cover, primary_key=True, on_delete=models.CASCADE, related_name="fault")
+    sentence = models.TextField()
+    found_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["cover_id"]
+
+    def __str__(self) -> str:
+        return f"{self.cover}: {self.sentence}"
 
 
 class DueItem(models.Model):

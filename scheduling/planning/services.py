@@ -4,7 +4,6 @@ A plan reserves nothing. What is booked, by a plan or by hand, is never moved by
 """
 
 import logging
-import zoneinfo
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, time, timedelta
@@ -27,6 +26,7 @@ from treatments.long_work import find_lease_end, renewing_lease
 from treatments.models import Site, User
 from treatments.queries import find_today
 from treatments.rules.site_days import MIDNIGHT, find_moment
+from treatments.rules.site_settings import find_zone
 
 logger = logging.getLogger(__name__)
 MOST_DAYS = 366
@@ -279,7 +279,7 @@ def _book(proposal: SeasonProposal, now: datetime, actor: User | None) -> Appoin
     """Book the place that was planned or, where it was taken meanwhile, the best that is left of that day."""
     cover, site, day = proposal.cover, proposal.site, proposal.day
     assert day is not None
-    zone = zoneinfo.ZoneInfo(site.time_zone)
+    zone = find_zone(site.time_zone)
 
     def book(bay_key: int, person_key: int | None, starts_at: datetime) -> Appointment:
         bay, person = find_place(bay_key, person_key)

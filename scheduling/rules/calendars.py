@@ -9,11 +9,13 @@ from functools import lru_cache
 
 import holidays
 
+from treatments.rules.site_settings import NotComputableError
+
 # Longer than any real closure; a calendar that stays shut longer is a mistake in its closed days.
 MOST_DAYS_CLOSED_IN_A_ROW = 366
 
 
-class CalendarError(ValueError):
+class CalendarError(NotComputableError):
     """A calendar that can't be used; the message says which part of it is wrong and what to do."""
 
 
@@ -32,12 +34,17 @@ def find_public_holidays(country: str, subdivision: str, year: int) -> frozenset
 
 @dataclass(frozen=True, slots=True)
 class WorkingCalendar:
-    """When a site is open. ``open_weekdays`` are ISO 8601 numbers, 1 is Monday; no country means no holidays."""
+    """When a site is open. ``open_weekdays`` are ISO 8601 numbers, 1 is Monday; no country means no holidays.
+
+    A calendar with a ``fault`` answers nothing: whoever asks it is told what is wrong with the site's settings. It is
+    made all the same, so that the other sites have theirs.
+    """
 
     open_weekdays: frozenset[int] = frozenset({1, 2, 3, 4, 5})
     country: str = ""
     subdivision: str = ""
     closed_days: frozenset[date] = frozenset()
+    fault: str = ""
 
     def __post_init__(self) -> None:
         if not self.open_weekdays or not self.open_weekdays <= set(range(1, 8)):
@@ -47,6 +54,8 @@ class WorkingCalendar:
 
     def explain_closed(self, day: date) -> str:
         """Return why the site is closed on ``day`` ("a Sunday", "a public holiday", …), or '' where it is open."""
+        if self.fault:
+            raise CalendarError(self.fault)
         if day.isoweekday() not in self.open_weekdays:
             return f"a {day:%A}"
         if day in self.closed_days:

@@ -12,8 +12,20 @@ from django.contrib.auth.models import AbstractUser
 from django.contrib.sessions.base_session import AbstractBaseSession
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.db.models.functions import Length, Upper
+from django.db.models.lookups import Exact
 
 from treatments.models.choices import choices_of, one_of
+from treatments.rules.site_settings import (
+    find_country_fault,
+    find_currency_fault,
+    find_subdivision_fault,
+    find_time_zone_fault,
+    find_zone,
+    normalise_code,
+    normalise_subdivision,
+    normalise_time_zone,
+)
 from treatments.rules.words import CorrosivityCategory
 
 
@@ -28,8 +40,16 @@ class Role(StrEnum):
 
 
 def check_time_zone(value: str) -> None:
-    if value not in zoneinfo.available_timezones():
-        raise ValidationError(f"'{value}' is not an IANA time zone; write one such as America/Halifax.")
+    fault = find_time_zone_fault(value)
+    if fault:
+        raise ValidationError(fault)
+
+
+def is_code_of(column: str, length: int, name: str) -> models.CheckConstraint:
+    """Return a constraint that lets a column hold capitals of this number only; which codes there are changes."""
+    return models.CheckConstraint(
+        condition=Exact(models.F(column), Upper(column)) & Exact(Length(column), length), name=name
+    )
 
 
 class Site(models.Model):
@@ -54,10 +74,55 @@ class Site(models.Model):
 
     class Meta:
         ordering = ["code"]
-        constraints = [one_of(CorrosivityCategory, "corrosivity", "site_corrosivity_known")]
+        constraints = [
+            one_of(CorrosivityCategory, "corrosivity", "site_corrosivity_known"),
+            is_code_of("country", 2, "site_country_is_code"),
+            is_code_of("currency", 3, "site_currency_is_code"),
+            models.CheckConstraint(
+                condition=Exact(models.F("subdivision"), Upper("subdivision")), name="site_subdivision_is_code"
+            ),
+            models.CheckConstraint(condition=~models.Q(time_zone=""), name="site_has_time_zone"),
+        ]
 
     def __str__(self) -> str:
         return self.name
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.normalise()
+        super().save(*args, **kwargs)
+
+    @property
+    def clock(self) -> zoneinfo.ZoneInfo:
+        """The time zone; UTC where it is none, so that a page that shows a moment does not fail."""
+        return find_zone(self.time_zone)
+
+    def normalise(self) -> None:
+        """Write what is plain as the standards do: us is US."""
+        self.country, self.currency = normalise_code(self.country), normalise_code(self.currency)
+        self.subdivision = normalise_subdivision(self.subdivision, self.country)
+        self.time_zone = normalise_time_zone(self.time_zone)
+
+    def clean_fields(self, exclude: Any = None) -> None:
+        """Refuse settings from which no calendar and no clock can be told, field by field."""
+        self.normalise()
+        left_out = set(exclude or ())
+        faults: dict[str, Any] = {}
+        try:
+            super().clean_fields(exclude=exclude)
+        except ValidationError as error:
+            faults = error.update_error_dict({})
+        found = {
+            "country": find_country_fault(self.country),
+            "subdivision": find_subdivision_fault(self.country, self.subdivision),
+            "currency": find_currency_fault(self.currency),
+        }
+        if found["country"]:
+            found["subdivision"] = ""  # nothing can be said of a part of no country
+        for name, fault in found.items():
+            if fault and name not in left_out and name not in faults:
+                faults[name] = [fault]
+        if faults:
+            raise ValidationError(faults)
 
 
 class Dealership(models.Model):

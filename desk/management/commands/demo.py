@@ -3,7 +3,6 @@
 import argparse
 import os
 import textwrap
-import zoneinfo
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -31,6 +30,7 @@ from scheduling.queries import list_due_items
 from treatments.models import Site, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.site_days import find_day
+from treatments.rules.site_settings import find_zone
 from treatments.rules.wording import put_for_people, tell_count, tell_day
 from treatments.rules.words import Answer, say
 
@@ -101,7 +101,7 @@ class Command(BaseCommand):
 
     def book_visits(self, shop: DemoShop, now: datetime) -> None:
         self.title("7. Visits booked")
-        zone = zoneinfo.ZoneInfo(shop.site.time_zone)
+        zone = find_zone(shop.site.time_zone)
         for visit in load_bookings(shop=shop, now=now):
             start, day = visit.starts_at.astimezone(zone), find_day(visit.starts_at, zone)
             self.stdout.write(

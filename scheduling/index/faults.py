@@ -1,0 +1,94 @@
+"""Keeps why a cover could not be computed beside the index, and goes on with the others.
+
+What is wrong with one cover stays with it: it has a line of its own for people, and is tried again each day and
+whenever something is written down about it.
+"""
+
+import logging
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, timedelta
+
+from django.db import InterfaceError, OperationalError
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from scheduling.models import Cover, CoverFault, CoverState, DueItem
+from scheduling.rules.ends import CoverStatus
+from treatments.among import Among
+from treatments.models import User
+from treatments.models.people import Role
+from treatments.rules.site_settings import NotComputableError
+
+logger = logging.getLogger(__name__)
+
+# The database itself is away, or another writer was first: no fault of a row, so the whole is tried again later.
+NO_FAULT_OF_A_ROW = (OperationalError, InterfaceError)
+
+
+def describe_fault(error: Exception) -> str:
+    """Return, in a sentence for people, why something can't be computed."""
+    if isinstance(error, NotComputableError):
+        return str(error)
+    return f"The program failed with {type(error).__name__}. Its log says more, which whoever keeps the program needs."
+
+
+def log_fault(error: Exception, what: str) -> str:
+    """Return the sentence of a fault; one that nobody foresaw stands in the log with its place."""
+    if not isinstance(error, NotComputableError):
+        logger.error("%s failed.", what, exc_info=error)
+    return describe_fault(error)
+
+
+def write_faults(faults: Mapping[int, str], fine: Iterable[int], as_of: date) -> None:
+    """Note which covers could not be computed and why, in the caller's transaction, and forget it of those that could.
+
+    Nothing that was computed for such a cover before is left as if it still held: its due items go, and its state says
+    why there is none.
+    """
+    known = set(CoverFault.objects.values_list("pk", flat=True))
+    if known:
+        CoverFault.objects.filter(pk__in=known & set(fine)).delete()
+    if not faults:
+        return
+    found_at, again_on = timezone.now(), as_of + timedelta(days=1)
+    sites = Cover.objects.filter(Among("pk", list(faults))).values_list("pk", "site_id", "dealership_id")
+    states = []
+    for cover, site, dealership in sites:
+        # Pending for one that never had a state; of another the state stays, with why it may not hold.
+        status, sentence = CoverStatus.PENDING, faults[cover]
+        state = CoverState(cover_id=cover, status=status, sentence=sentence, site_id=site, dealership_id=dealership)
+        state.recheck_on = again_on
+        states.append(state)
+    CoverFault.objects.bulk_create(
+        [CoverFault(cover_id=state.cover_id, sentence=state.sentence, found_at=found_at) for state in states],
+        update_conflicts=True,
+        unique_fields=["cover"],
+        update_fields=["sentence"],
+    )
+    CoverState.objects.bulk_create(
+        states, update_conflicts=True, unique_fields=["cover"], update_fields=["sentence", "recheck_on", *NOT_TOLD]
+    )
+    DueItem.objects.filter(Among("cover_id", list(faults))).delete()
+
+
+# Empty in the state of a cover that can't be computed.
+NOT_TOLD = [
+    "due_opens_on", "due_last_on", "due_grace_until", "reinspection_opens_on", "touch_up_opens_on", "risk_on",
+    "booked_on",
+]  # fmt: skip
+
+
+def list_faults_for(user: User) -> QuerySet[CoverFault]:
+    """Return the covers that can't be computed and that a person may see, with their vehicles and sites."""
+    faults = CoverFault.objects.select_related("cover__vehicle", "cover__site")
+    if user.role == Role.DEALERSHIP:
+        return faults.filter(cover__dealership=user.dealership_id)
+    return faults
+
+
+def describe_faults(keys: Sequence[int] | None = None) -> list[str]:
+    """Return a line for each cover that can't be computed, of all or of some."""
+    faults = CoverFault.objects.select_related("cover__vehicle")
+    if keys is not None:
+        faults = faults.filter(Among("pk", list(keys)))
+    return [f"cover {fault.cover.number}, {fault.cover.vehicle.vin}: {fault.sentence}" for fault in faults]

@@ -1,0 +1,105 @@
+"""What a site's settings must be, so that its calendar and its clock can be told; and the error of one that is not so.
+
+Countries and subdivisions are those whose public holidays the ``holidays`` package knows.
+"""
+
+import zoneinfo
+from functools import cache, lru_cache
+
+import holidays
+from babel.numbers import list_currencies
+
+WEEKDAYS = "1234567"
+
+
+class NotComputableError(ValueError):
+    """An answer that can't be computed from what is on record; the message says what is wrong and what to do.
+
+    It concerns the covers of one site or one cover alone. Whoever goes through many goes on with the others.
+    """
+
+
+@cache
+def _map_countries() -> dict[str, frozenset[str]]:
+    return {code: frozenset(parts) for code, parts in holidays.list_supported_countries(include_aliases=False).items()}
+
+
+def normalise_code(code: str) -> str:
+    """Return a code of a country, a subdivision or a currency as the standards write it: us is US."""
+    return code.strip().upper()
+
+
+def normalise_subdivision(subdivision: str, country: str) -> str:
+    """Return the part of an ISO 3166-2 code that comes after the country: ca-ns is NS in Canada."""
+    return normalise_code(subdivision).removeprefix(f"{country}-")
+
+
+def normalise_time_zone(name: str) -> str:
+    """Return the name of a time zone as IANA writes it, as it came where there is no such zone."""
+    plain = name.strip().replace(" ", "_")
+    return _map_zone_names().get(plain.lower(), plain)
+
+
+def normalise_weekdays(text: str) -> str:
+    """Return ISO 8601 weekday numbers in order, each once; '5, 1-3' stays as it is but '5,1' is 15."""
+    plain = "".join(text.replace(",", " ").split())
+    return "".join(sorted(set(plain))) if set(plain) <= set(WEEKDAYS) else text
+
+
+@lru_cache(maxsize=1)
+def _map_zone_names() -> dict[str, str]:
+    return {name.lower(): name for name in zoneinfo.available_timezones()}
+
+
+def find_country_fault(country: str) -> str:
+    """Return what is wrong with a country, '' where its public holidays are known."""
+    if country in _map_countries():
+        return ""
+    return f"'{country}' is no country whose public holidays are known; write ISO 3166-1 alpha-2, such as US or CA."
+
+
+def find_subdivision_fault(country: str, subdivision: str) -> str:
+    """Return what is wrong with a subdivision of a known country, '' where there is nothing; blank is none."""
+    known = _map_countries().get(country, frozenset())
+    if not subdivision or subdivision in known:
+        return ""
+    short = sorted(code for code in known if len(code) <= 3)
+    if not short:
+        return f"No public holidays of parts of {country} are known, so leave '{subdivision}' out."
+    return (
+        f"'{subdivision}' is no part of {country} whose holidays are known; leave it out or write {', '.join(short)}."
+    )
+
+
+def find_time_zone_fault(name: str) -> str:
+    """Return what is wrong with the name of a time zone, '' where there is such a zone."""
+    if name in _map_zone_names().values():
+        return ""
+    return f"'{name}' is not an IANA time zone; write one such as America/Halifax."
+
+
+def find_currency_fault(code: str) -> str:
+    """Return what is wrong with a currency, '' where there is such one."""
+    return "" if code in list_currencies() else f"'{code}' is no currency; write ISO 4217, such as USD or CAD."
+
+
+def find_weekdays_fault(text: str) -> str:
+    """Return what is wrong with the weekdays on which a site is open, '' where there is nothing."""
+    if text and set(text) <= set(WEEKDAYS) and len(set(text)) == len(text):
+        return ""
+    return f"'{text}' must be one or more of 1 (Monday) to 7 (Sunday), each once, such as 12345."
+
+
+def find_settings_fault(country: str, subdivision: str, time_zone: str, weekdays: str, *, has_holidays: bool) -> str:
+    """Return why the calendar of a site can't be told, '' where it can."""
+    of_place = find_country_fault(country) or find_subdivision_fault(country, subdivision) if has_holidays else ""
+    return of_place or find_time_zone_fault(time_zone) or find_weekdays_fault(weekdays)
+
+
+@lru_cache(maxsize=256)
+def find_zone(name: str) -> zoneinfo.ZoneInfo:
+    """Return a time zone, UTC where there is no such one: a page that shows a moment must not fail by it.
+
+    A site without a time zone has no calendar either, so that nothing is booked or due on a wrong clock.
+    """
+    return zoneinfo.ZoneInfo("UTC" if find_time_zone_fault(name) else name)
