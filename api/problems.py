@@ -10,6 +10,14 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
+from treatments.rules.site_settings import NotComputableError
+
+
+class NotComputable(exceptions.APIException):
+    """What is asked for can't be computed until the shop has put something right."""
+
+    status_code = HTTPStatus.CONFLICT
+
 
 class ProblemRenderer(JSONRenderer):
     """JSON under the media type of problem details."""
@@ -20,6 +28,8 @@ class ProblemRenderer(JSONRenderer):
 
 def answer_problem(error: Exception, context: dict[str, Any]) -> Response | None:
     """Turn an error into problem details; an error that the framework doesn't know stays a server error."""
+    if isinstance(error, NotComputableError):
+        error = NotComputable(str(error))
     response = exception_handler(error, context)
     if response is None:
         return None

@@ -13,9 +13,10 @@ from claims.models import Claim
 from claims.queries import check_in_case, read_zones_by_style
 from claims.rules.compare import ClaimDifference, compare_checks
 from scheduling.models import Cover
-from scheduling.queries import read_cover_cases
+from scheduling.queries import read_cases_apart, read_cover_cases
 from scheduling.rules.terms import Terms
 from scheduling.terms_preview import CHUNK, CoverDifference, CoversPreview, preview_covers, put_under
+from treatments.faults import log_fault
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,13 +100,19 @@ def preview_claims(
         if not chunk:
             break
         by_cover = {claim.cover_id: claim.cover for claim in chunk}
-        cases = {case.cover.pk: case for case in read_cover_cases(by_cover.values())}
+        cases = {case.cover.pk: case for case in read_cases_apart(by_cover.values(), read_cover_cases)[0]}
         for claim in chunk:
-            case = cases[claim.cover_id]
-            found = compare_checks(
-                check_in_case(claim, case, zones_by_style=zones),
-                check_in_case(claim, put_under(case, terms), zones_by_style=zones),
-            )
+            case = cases.get(claim.cover_id)
+            if case is None:
+                continue  # the preview of the covers says why
+            try:
+                found = compare_checks(
+                    check_in_case(claim, case, zones_by_style=zones),
+                    check_in_case(claim, put_under(case, terms), zones_by_style=zones),
+                )
+            except Exception as error:
+                log_fault(error, f"Claim {claim.number}")
+                continue
             if found is None:
                 continue
             differs = found.comes_out_differently

@@ -105,6 +105,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "desk.access.refuse_odd_addresses",
+    "desk.faults.AnswerWhatCannotBeComputed",
     "treatments.reference.look_at_reference_once",
     "desk.follow_up.follow_up_on_forms",
     "desk.log_in_limits.ask_for_codes_to_be_set_up",

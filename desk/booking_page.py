@@ -29,7 +29,7 @@ from scheduling.rules.slots import Preferences, Slot
 from treatments.models import Customer, Site, User, Vehicle
 from treatments.queries import find_today
 from treatments.rules.site_days import MIDNIGHT, find_moment
-from treatments.rules.site_settings import find_zone
+from treatments.rules.site_settings import NotComputableError, find_zone
 from treatments.shop_reference import list_sites
 
 Errors = list[tuple[str, str]]
@@ -59,13 +59,16 @@ class VehicleToBook:
         return bool(wanted) and self.cover is not None and wanted <= self.known.list_served_of(self.cover)
 
 
+NO_SITE = "There is no site yet; add one in the administration pages first."
+
+
 def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> VehicleToBook:
     """Return what is to be known of a vehicle before it is booked."""
     covers = list_covers_and_changes(vehicle)
     cover, changes = next(((cover, changes) for cover, changes in covers if cover.ended_on is None), (None, None))
     home = cover.site if cover else user.site or next(iter(list_sites()), None)
     if home is None:
-        raise ValidationError({"site": "There is no site yet; add one in the administration pages first."})
+        raise NotComputableError(NO_SITE)
     today = find_today(now, home)
     near: list[DueItem] = []
     due = NOTHING_DUE

@@ -14,6 +14,9 @@ from django.http.response import HttpResponseBase
 from desk.tasks import follow_up
 from treatments.long_work import nudge
 
+# The names of addresses of the desk that only let somebody in or out.
+OF_LOG_IN = ("log_in", "log_in_code", "log_out")
+
 
 def follow_up_on_forms(get_response: Callable[[HttpRequest], HttpResponseBase]) -> Any:
     """Middleware: after a form was taken, nudge a worker to bring the due list up to date and tell customers."""
@@ -22,8 +25,13 @@ def follow_up_on_forms(get_response: Callable[[HttpRequest], HttpResponseBase]) 
 
     def answer(request: HttpRequest) -> HttpResponseBase:
         response = get_response(request)
-        if request.method == "POST" and response.status_code < 400:
+        if request.method == "POST" and response.status_code < 400 and not _is_of_log_in(request):
             nudge(follow_up)
         return response
 
     return answer
+
+
+def _is_of_log_in(request: HttpRequest) -> bool:
+    """Say whether a form is one of coming in or going out, from which nothing follows."""
+    return request.resolver_match is not None and request.resolver_match.url_name in OF_LOG_IN

@@ -1,12 +1,17 @@
 """The task that sees to what follows from a form."""
 
+import logging
+
 from celery import shared_task
 from django.utils import timezone
 
 from notifications.tasks import tell_of_visits
 from scheduling.index.service import recompute_what_changed
 from scheduling.services import register_covers_for_new_treatments
+from treatments.faults import try_step
 from treatments.queries import find_shop_day
+
+logger = logging.getLogger(__name__)
 
 # A change of a site's hours may concern thousands of covers; the next scan sees to them in ranges.
 MOST_AT_ONCE = 500
@@ -16,6 +21,10 @@ MOST_AT_ONCE = 500
 def follow_up() -> None:
     """Bring the due list up to date with what was written down, and tell customers of changed visits."""
     now = timezone.now()
-    register_covers_for_new_treatments(now=now)
-    recompute_what_changed(as_of=find_shop_day(now), most=MOST_AT_ONCE)
-    tell_of_visits()
+    failed: list[str] = []
+    try_step("Registering covers", lambda: register_covers_for_new_treatments(now=now, failed=failed), failed)
+    today = find_shop_day(now)
+    try_step("Recomputing covers", lambda: recompute_what_changed(as_of=today, most=MOST_AT_ONCE), failed)
+    try_step("Telling of visits", tell_of_visits, failed)
+    for told in failed:
+        logger.error("After a form, left to the next scan: %s", told)

@@ -25,6 +25,7 @@ from scheduling.queries import CoverCase, make_cover_case, may_see_cover
 from scheduling.rules.cover import NO_MORE_COVER, CoverOnDay
 from scheduling.rules.due_item import DueItem
 from scheduling.rules.film_age import FilmAge, compute_film_ages
+from treatments.faults import log_fault
 from treatments.models import Lot, User, Vehicle
 from treatments.rules.history import InspectionRecord, VehicleHistory
 from treatments.rules.speaking import ENGLISH
@@ -37,6 +38,7 @@ class VehicleView:
     Attributes:
         covers: all covers of the vehicle that the person may see, the newest first.
         records: all that is on record of it, whenever it was written down.
+        fault: why the cover can't be computed, '' where it can.
     """
 
     vehicle: Vehicle
@@ -49,6 +51,7 @@ class VehicleView:
     state: CoverOnDay | None
     items: tuple[DueItem, ...]
     states: tuple[ZoneState, ...]
+    fault: str = ""
 
     @property
     def is_over(self) -> bool:
@@ -78,14 +81,20 @@ def read_vehicle_view(
     seen = tuple(cover for cover in covers if may_see_cover(user, cover))
     cover = choose_cover(covers, user)
     records = read_vehicle_records(vehicle, seen)
-    case = make_cover_case(cover, records.history, known_at=known_at) if cover else None
+    case, assessment, fault = None, None, ""
+    if cover is not None:
+        try:
+            case = make_cover_case(cover, records.history, known_at=known_at)
+            assessment = case.assess(as_of)
+        except Exception as error:
+            # The history of the vehicle is shown all the same.
+            case, fault = None, log_fault(error, f"Cover {cover.number}")
     history = records.history.known_at(known_at) if known_at else records.history
-    assessment = case.assess(as_of) if case else None
     items, state = (assessment.list_due_items(), assessment.state) if assessment else ((), None)
     is_over = state is not None and state.status in NO_MORE_COVER
     states = list_zone_states(vehicle, history, () if is_over else items, as_of)
     states = say_zone_states(states, get_language() or ENGLISH)
-    return VehicleView(vehicle, cover, seen, case, records, history, as_of, state, items, states)
+    return VehicleView(vehicle, cover, seen, case, records, history, as_of, state, items, states, fault)
 
 
 def read_band(view: VehicleView, today: date) -> tuple[Band | None, tuple[CoverOnDay, ...]]:

@@ -5,7 +5,7 @@ as it is now with the last invitation, so that several changes in a row come to 
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -19,6 +19,7 @@ from notifications.visit_parts import VisitPart, read_visit_parts
 from notifications.visit_text import show_to_customer, write_visit_mail
 from scheduling.models import Appointment, AppointmentStatus, BookedBy
 from treatments.event_log import mark_read, read_events
+from treatments.faults import work_apart
 from treatments.models import Event
 from treatments.rules.wording import tell_count
 
@@ -34,15 +35,20 @@ class InvitationReport:
     Attributes:
         withdrawn: messages that were not sent yet and are not so any more.
         to_phone: whom nobody writes to, since there is no address or messages were stopped; the desk is to phone.
+        failed: visits about which no message could be written, each with why.
     """
 
     written: int = 0
     withdrawn: int = 0
     to_phone: tuple[str, ...] = ()
+    failed: tuple[str, ...] = ()
 
     def __add__(self, other: "InvitationReport") -> "InvitationReport":
         return InvitationReport(
-            self.written + other.written, self.withdrawn + other.withdrawn, self.to_phone + other.to_phone
+            self.written + other.written,
+            self.withdrawn + other.withdrawn,
+            self.to_phone + other.to_phone,
+            self.failed + other.failed,
         )
 
     def __str__(self) -> str:
@@ -61,14 +67,28 @@ def write_invitations(*, now: datetime) -> InvitationReport:
             events = read_events(READER, KINDS, limit=EVENTS_AT_ONCE)
             if not events:
                 return report
-            report += _tell_of(events, now)
+            report += _tell_of_all(events, now)
             mark_read(READER, events[-1])
 
 
-def _tell_of(events: Iterable[Event], now: datetime) -> InvitationReport:
+def _tell_of_all(events: Iterable[Event], now: datetime) -> InvitationReport:
+    """Tell of every appointment; what fails for one of them fails for it alone, and somebody is to phone."""
     happened: dict[int, list[Event]] = defaultdict(list)
     for event in events:
         happened[int(event.subject_id)].append(event)
+    faults: dict[int, str] = {}
+    done = work_apart(
+        sorted(happened),
+        lambda keys: _tell_of({key: happened[key] for key in keys}, now),
+        name=lambda key: f"The message about appointment {key}",
+        tell=faults.__setitem__,
+    )
+    numbers = dict(Appointment.objects.filter(pk__in=faults).values_list("pk", "number"))
+    failed = tuple(f"visit {numbers.get(key, key)}: {why}" for key, why in sorted(faults.items()))
+    return sum(done, InvitationReport(failed=failed))
+
+
+def _tell_of(happened: Mapping[int, list[Event]], now: datetime) -> InvitationReport:
     messages: dict[int, list[Message]] = defaultdict(list)
     # Locked, so that no worker leases one while it is found to be out of date.
     for message in Message.objects.select_for_update().filter(appointment__in=happened).order_by("pk"):

@@ -18,10 +18,11 @@ from notifications.reminder_text import write_reminder
 from notifications.rules.reminders import Reminder
 from notifications.weighing import PastMessages, Standing, weigh_reminders
 from scheduling.models import Cover, CoverState, DueItem
-from scheduling.queries import CoverCase, read_short_cases
+from scheduling.queries import CoverCase, read_cases_apart
 from scheduling.rules.due_item import DueKind, DueStatus
 from scheduling.rules.ends import CoverStatus
 from treatments.event_log import Happening, record_events
+from treatments.faults import NO_FAULT_OF_A_ROW, log_fault, work_apart
 from treatments.models import Customer, Zone
 
 LEASE = timedelta(minutes=10)
@@ -34,6 +35,7 @@ class ReminderReport:
 
     Attributes:
         unreachable: covers whose owner's address was refused for good and has not been corrected since.
+        failed: covers whose reminder could not be written, each with why.
     """
 
     written: int = 0
@@ -42,6 +44,7 @@ class ReminderReport:
     without_email: tuple[str, ...] = ()
     without_owner: tuple[str, ...] = ()
     unreachable: tuple[str, ...] = ()
+    failed: tuple[str, ...] = ()
 
 
 @transaction.atomic
@@ -55,20 +58,35 @@ def write_due_reminders(*, as_of: date, now: datetime, covers: Iterable[int] | N
     """
     weighed = weigh_reminders(as_of, covers)
     zone_names = dict(Zone.objects.values_list("code", "name"))
-    cases = {case.cover.pk: case for case in read_short_cases(cover for cover, *_ in weighed.wanted)}
-    messages = [
-        _make_message(cover, owner, reminder, first_new, cases[cover.pk], zone_names, as_of, now)
-        for cover, owner, reminder, first_new in weighed.wanted
-    ]
-    written = _write(messages, weighed.past)
+    read, faults = read_cases_apart(cover for cover, *_ in weighed.wanted)
+    cases = {case.cover.pk: case for case in read}
+    faults |= weighed.failed
+    messages = []
+    for cover, owner, reminder, first_new in weighed.wanted:
+        if cover.pk in faults:
+            continue
+        try:
+            messages.append(_make_message(cover, owner, reminder, first_new, cases[cover.pk], zone_names, as_of, now))
+        except Exception as error:
+            faults[cover.pk] = log_fault(error, f"The reminder of cover {cover.number}")
+    written = sum(
+        work_apart(
+            messages,
+            lambda some: _write(list(some), weighed.past),
+            name=lambda message: f"Message {message.key}",
+            tell=lambda message, why: faults.__setitem__(message.cover_id or 0, why),
+        )
+    )
+    numbers = dict(Cover.objects.filter(pk__in=faults).values_list("pk", "number"))
     already = weighed.count(Standing.ALREADY_TOLD) + weighed.count(Standing.UNREACHABLE)
     return ReminderReport(
         written,
-        already + len(messages) - written,
+        already + sum(message.cover_id not in faults for message in messages) - written,
         weighed.count(Standing.STOPPED),
         weighed.list_numbers(Standing.WITHOUT_EMAIL),
         weighed.list_numbers(Standing.WITHOUT_OWNER),
         weighed.list_numbers(Standing.UNREACHABLE),
+        tuple(f"{numbers[key]}: {why}" for key, why in sorted(faults.items())),
     )
 
 
@@ -139,6 +157,21 @@ class SendOutcome(StrEnum):
 
 
 def send_leased_message(*, message_id: int, now: datetime) -> SendOutcome:
+    """Send one leased message and mark what came of it; one that the program fails at is marked failed with why."""
+    try:
+        return _send_leased(message_id, now)
+    except NO_FAULT_OF_A_ROW:
+        raise
+    except Exception as error:
+        why = log_fault(error, f"Sending message {message_id}")[:300]
+        held = Message.objects.filter(pk=message_id, status=MessageStatus.LEASED)
+        return SendOutcome.FAILED if held.update(**GIVEN_UP, last_error=why) else SendOutcome.NOT_HELD
+
+
+GIVEN_UP = {"status": MessageStatus.FAILED, "leased_until": None}
+
+
+def _send_leased(message_id: int, now: datetime) -> SendOutcome:
     """Send one leased message and mark what came of it.
 
     A message that is no longer wanted (the visit was made, or the customer stopped messages) is withdrawn. A failure

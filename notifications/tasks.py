@@ -19,13 +19,15 @@ logger = logging.getLogger(__name__)
 def write_due_reminders() -> None:
     """Write the reminders that are due today."""
     now = timezone.now()
-    services.write_due_reminders(as_of=find_shop_day(now), now=now)
+    for told in services.write_due_reminders(as_of=find_shop_day(now), now=now).failed:
+        logger.error("A reminder could not be written, so phone: %s", told)
 
 
 @shared_task(name="notifications.erase_what_is_old")
 def erase_what_is_old() -> None:
     """Erase what the register of personal data keeps for some days only."""
-    retention.erase_what_is_old(now=timezone.now())
+    for told in retention.erase_what_is_old(now=timezone.now()).failed:
+        logger.error("Not erased: %s", told)
 
 
 @shared_task(name="notifications.tell_log_checkpoint")
@@ -55,8 +57,11 @@ def send_message(message_id: int) -> bool:
 @shared_task(name="notifications.write_invitations")
 def write_invitations() -> None:
     """Write what customers are to be told of changed visits."""
-    for told in invitations.write_invitations(now=timezone.now()).to_phone:
+    report = invitations.write_invitations(now=timezone.now())
+    for told in report.to_phone:
         logger.warning("Nobody writes to this customer, so phone: %s", told)
+    for told in report.failed:
+        logger.error("No message could be written, so phone: %s", told)
 
 
 @shared_task(name="notifications.tell_of_visits")

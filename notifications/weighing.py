@@ -22,6 +22,7 @@ from scheduling.models import Cover, CoverState, DueItem
 from scheduling.rules.due_item import DueKind, DueStatus
 from scheduling.rules.ends import CoverStatus
 from treatments.among import Among
+from treatments.faults import log_fault
 from treatments.models import Customer
 from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows
 
@@ -52,11 +53,16 @@ def foresee_reminders(*, as_of: date, covers: Iterable[Cover]) -> dict[int, Stan
 
 @dataclass(slots=True)
 class Weighed:
-    """Covers with something open, each with what a reminder would come to, and what is needed to write those wanted."""
+    """Covers with something open, each with what a reminder would come to, and what is needed to write those wanted.
+
+    Attributes:
+        failed: by key of a cover, why what a reminder would come to can't be told.
+    """
 
     past: "PastMessages"
     standings: list[tuple[Cover, Standing]] = field(default_factory=list)
     wanted: list[tuple[Cover, Customer, Reminder, str]] = field(default_factory=list)
+    failed: dict[int, str] = field(default_factory=dict)
 
     def count(self, wanted: Standing) -> int:
         return len(self.list_numbers(wanted))
@@ -87,26 +93,40 @@ def weigh_reminders(as_of: date, keys: Iterable[int] | None, known: Mapping[int,
     weighed = Weighed(PastMessages(covers))
     for key, things in sorted(by_cover.items()):
         cover = covers[key]
-        owner = owners.get(cover.vehicle_id)
-        if owner is None:
-            weighed.standings.append((cover, Standing.WITHOUT_OWNER))
-            continue
-        reminder = choose_reminder(things, as_of, lacking.get(key, ()))
-        assert reminder is not None  # only covers with an open window were read
-        news = find_news(reminder, as_of, weighed.past.list_told(cover, owner))
-        if not news and weighed.past.is_unreachable(cover, owner):
-            standing = Standing.UNREACHABLE
-        elif not news:
-            standing = Standing.ALREADY_TOLD
-        elif owner.messages_stopped_at:
-            standing = Standing.STOPPED
-        elif not owner.email:
-            standing = Standing.WITHOUT_EMAIL
-        else:
-            standing = Standing.TO_BE_WRITTEN
-            weighed.wanted.append((cover, owner, reminder, news[0]))
-        weighed.standings.append((cover, standing))
+        try:
+            _weigh(weighed, cover, owners.get(cover.vehicle_id), things, as_of, lacking.get(key, ()))
+        except Exception as error:
+            weighed.failed[key] = log_fault(error, f"Weighing the reminder of cover {cover.number}")
     return weighed
+
+
+def _weigh(
+    weighed: Weighed,
+    cover: Cover,
+    owner: Customer | None,
+    things: list[DueThing],
+    as_of: date,
+    lacking: tuple[str, ...],
+) -> None:
+    """Add to what was weighed what a reminder of one cover would come to."""
+    if owner is None:
+        weighed.standings.append((cover, Standing.WITHOUT_OWNER))
+        return
+    reminder = choose_reminder(things, as_of, lacking)
+    assert reminder is not None  # only covers with an open window were read
+    news = find_news(reminder, as_of, weighed.past.list_told(cover, owner))
+    if not news and weighed.past.is_unreachable(cover, owner):
+        standing = Standing.UNREACHABLE
+    elif not news:
+        standing = Standing.ALREADY_TOLD
+    elif owner.messages_stopped_at:
+        standing = Standing.STOPPED
+    elif not owner.email:
+        standing = Standing.WITHOUT_EMAIL
+    else:
+        standing = Standing.TO_BE_WRITTEN
+        weighed.wanted.append((cover, owner, reminder, news[0]))
+    weighed.standings.append((cover, standing))
 
 
 # The open row of an owner is the owner now; a vehicle has one.

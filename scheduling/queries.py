@@ -4,7 +4,7 @@ States and due items are computed by the rules from the records; lists are read 
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
@@ -36,6 +36,7 @@ from scheduling.rules.visits import list_unanswered
 from scheduling.site_reference import choose_terms, map_versions, read_calendars, read_terms_of
 from scheduling.stays import read_stays
 from treatments.among import Among
+from treatments.faults import work_apart
 from treatments.history_reading import describe_inspection, read_histories
 from treatments.models import Inspection, User, Vehicle
 from treatments.models.people import Role
@@ -113,6 +114,21 @@ def read_short_cases(covers: Iterable[Cover]) -> list[CoverCase]:
     """
     wanted = list(covers)
     return _make_cases(wanted, read_short_histories(cover.vehicle_id for cover in wanted), None)
+
+
+def read_cases_apart(
+    covers: Iterable[Cover], read: Callable[[Sequence[Cover]], list[CoverCase]] = read_short_cases
+) -> tuple[list[CoverCase], dict[int, str]]:
+    """Return the case of each cover, and by key why others have none; see ``read_short_cases``."""
+    faults: dict[int, str] = {}
+    done = work_apart(
+        list(covers),
+        read,
+        name=lambda cover: f"Cover {cover.number}",
+        tell=lambda cover, why: faults.__setitem__(cover.pk, why),
+        writes=False,
+    )
+    return [case for cases in done for case in cases], faults
 
 
 def read_short_case(cover: Cover, changes: list[CoverChange] | None = None) -> CoverCase:

@@ -3,7 +3,7 @@
 With the index (``scheduling.index``) the only place in this room that writes.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -23,6 +23,7 @@ from scheduling.queries import read_cover_cases
 from scheduling.rules.terms_document import TermsError, read_published_terms, write_terms
 from scheduling.terms_queries import find_problems, find_version_problems
 from treatments.event_log import Happening, mark_read, read_events, record_events
+from treatments.faults import work_apart
 from treatments.models import Customer, Dealership, Ownership, Site, Treatment, User, Vehicle
 from treatments.rules.words import TreatmentKind
 from treatments.vehicle_changes import record_sale
@@ -122,15 +123,19 @@ def _tell_of_cover(cover: Cover) -> Happening:
 
 
 @transaction.atomic
-def register_covers_for_new_treatments(*, now: datetime, limit: int = 500) -> int:
+def register_covers_for_new_treatments(*, now: datetime, limit: int = 500, failed: list[str] | None = None) -> int:
     """Register covers under a site's usual terms for first treatments that came without one.
 
     Reads the event log from where it left off, so that it is cheap to call often. The cover counts as sold and
     registered on the day of the first treatment, since the log that it came from says nothing else.
 
+    Args:
+        failed: takes a line for each vehicle whose cover could not be registered, with why.
+
     Returns:
         How many events were handled; call again until it is 0.
     """
+    failed = [] if failed is None else failed
     events = read_events(REGISTER_READER, ["treatment.signed_off", "treatment.amended"], limit=limit)
     if not events:
         return 0
@@ -167,10 +172,19 @@ def register_covers_for_new_treatments(*, now: datetime, limit: int = 500) -> in
                 recorded_at=now,
             )
         )
-    Cover.objects.bulk_create(covers)
-    record_events((_tell_of_cover(cover) for cover in covers), actor=None, now=now)
+    work_apart(
+        covers,
+        lambda some: _add_covers(some, now),
+        name=lambda cover: f"Registering cover {cover.number}",
+        tell=lambda cover, why: failed.append(f"vehicle with key {cover.vehicle_id}: {why}"),
+    )
     mark_read(REGISTER_READER, events[-1])
     return len(events)
+
+
+def _add_covers(covers: Sequence[Cover], now: datetime) -> None:
+    Cover.objects.bulk_create(covers)
+    record_events((_tell_of_cover(cover) for cover in covers), actor=None, now=now)
 
 
 def _record_change(

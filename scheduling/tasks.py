@@ -1,5 +1,7 @@
 """Thin Celery wrappers of the scheduling services."""
 
+import logging
+
 from celery import shared_task
 from django.conf import settings
 from django.db import transaction
@@ -12,13 +14,18 @@ from scheduling.planning.services import work_season_plan_out as work_out
 from scheduling.services import register_covers_for_new_treatments
 from treatments.queries import find_shop_day
 
+logger = logging.getLogger(__name__)
+
 
 @shared_task(name="scheduling.recompute_due_items")
 def recompute_due_items() -> None:
     """Register covers that are still missing, and start or go on with the recompute for today."""
     now = timezone.now()
-    while register_covers_for_new_treatments(now=now):
+    failed: list[str] = []
+    while register_covers_for_new_treatments(now=now, failed=failed):
         pass
+    for told in failed:
+        logger.error("A cover could not be registered: %s", told)
     run = start_run(as_of=find_shop_day(now), now=now)
     if run is None:
         return

@@ -11,7 +11,7 @@ from datetime import date
 from django.db.models import QuerySet
 
 from scheduling.models import Cover
-from scheduling.queries import CoverCase, read_cover_cases
+from scheduling.queries import CoverCase, read_cases_apart, read_cover_cases
 from scheduling.rules.cover import NO_MORE_COVER, Assessment, assess_cover
 from scheduling.rules.dates import DutyTable, make_table
 from scheduling.rules.terms import Terms
@@ -21,6 +21,7 @@ from scheduling.rules.terms_effects import (
     compare_due_items,
     compare_states,
 )
+from treatments.faults import log_fault
 
 CHUNK = 500
 DATE_KINDS = (EffectKind.DUE_MOVES, EffectKind.DUE_ARISES, EffectKind.DUE_FALLS_AWAY)
@@ -51,6 +52,7 @@ class CoversPreview:
         states: the differences of state, by cover; at most as many as were to be kept.
         dates: the differences of due dates, by cover; at most as many as were to be kept.
         unread: how many further covers were left out because of the limit.
+        failed: a line for each cover that can't be computed, with why.
     """
 
     covers: int
@@ -59,6 +61,7 @@ class CoversPreview:
     states: tuple[CoverDifference, ...]
     dates: tuple[CoverDifference, ...]
     unread: int = 0
+    failed: tuple[str, ...] = ()
 
     def count(self, *kinds: EffectKind) -> int:
         return sum(count for kind, count in self.counts if kind in kinds)
@@ -104,12 +107,17 @@ def preview_covers(
     counts: Counter[EffectKind] = Counter()
     states: list[CoverDifference] = []
     dates: list[CoverDifference] = []
+    failed: list[str] = []
     for chunk in walk_chunks(covers, limit):
-        cases = read_cover_cases(chunk)
+        cases, faults = read_cases_apart(chunk, read_cover_cases)
+        read += len(chunk)
         assess = make_assessor(as_of)
         for case in cases:
-            read += 1
-            found = compare_cover(case, assess(case), assess(put_under(case, terms)))
+            try:
+                found = compare_cover(case, assess(case), assess(put_under(case, terms)))
+            except Exception as error:
+                faults[case.cover.pk] = log_fault(error, f"Cover {case.cover.number}")
+                continue
             changed += bool(found)
             counts.update({difference.effect.kind for difference in found})
             for difference in found:
@@ -118,6 +126,7 @@ def preview_covers(
                     kept.append(difference)
                 if tell:
                     tell(difference)
+        failed += [f"{cover.number}: {faults[cover.pk]}" for cover in chunk if cover.pk in faults]
     unread = covers.count() - read if limit is not None and read >= limit else 0
     return CoversPreview(
         covers=read,
@@ -126,6 +135,7 @@ def preview_covers(
         states=tuple(states),
         dates=tuple(dates),
         unread=unread,
+        failed=tuple(failed),
     )
 
 

@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from treatments.event_log import Happening, describe, record_events
 from treatments.fact_reading import list_missing_trainings, read_body
@@ -99,13 +99,22 @@ def make_customer(*, name: str, contact: str, now: datetime, **details: Any) -> 
 
 
 def find_or_add_customer(*, name: str, contact: str, now: datetime, **details: Any) -> Customer:
-    """Return the customer of this name and contact, added if new."""
-    known = Customer.objects.filter(match_key=make_match_key(name, contact)).first()
+    """Return the customer of this name and contact, added if new; also where somebody else adds it at the same time."""
+    same = Customer.objects.filter(match_key=make_match_key(name, contact))
+    known = same.first()
     if known:
         return known
     customer = make_customer(name=name, contact=contact, now=now, **details)
-    customer.full_clean()
-    customer.save()
+    # The database tells whether it is the only one, when it is written.
+    customer.full_clean(validate_unique=False)
+    try:
+        with transaction.atomic():
+            customer.save()
+    except IntegrityError:
+        known = same.first()
+        if known is None:
+            raise
+        return known
     return customer
 
 
@@ -133,14 +142,21 @@ def add_vehicle(
     if not advice.acceptable:
         raise ValidationError({"vin": advice.sentence})
     vin = advice.vin
+    on_record = {"vin": f"{vin} is on record; record a change of owner on the page of the vehicle."}
     if Vehicle.objects.filter(vin=vin).exists():
-        raise ValidationError({"vin": f"{vin} is on record; record a change of owner on the page of the vehicle."})
+        raise ValidationError(on_record)
     if details.get("model_year") is None and vin_mark is VinMark.STANDARD:
         years = read_model_year(vin).years
         details["model_year"] = years[0] if len(years) == 1 else None
     vehicle = Vehicle(vin=vin, vin_mark=vin_mark, created_at=now, **details)
-    vehicle.full_clean()
-    vehicle.save()
+    vehicle.full_clean(validate_unique=False)
+    try:
+        with transaction.atomic():
+            vehicle.save()
+    except IntegrityError as error:
+        if not Vehicle.objects.filter(vin=vin).exists():
+            raise
+        raise ValidationError(on_record) from error
     if owner:
         Ownership.objects.create(vehicle=vehicle, customer=owner, from_day=owned_from, recorded_at=now)
     happening = Happening("vehicle.added", "vehicle", str(vehicle.pk), after=describe(vehicle, "vin"))

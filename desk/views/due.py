@@ -13,6 +13,7 @@ from django.views.decorators.vary import vary_on_headers
 
 from desk.access import access_cover, get_user, may_open, open_to
 from desk.due_cards import CardButtons, find_horizon, list_near_items, write_cards
+from desk.faults import read_shown_faults
 from desk.telling import tell
 from desk.templatetags.desk_words import counted
 from scheduling.due_list import (
@@ -90,6 +91,7 @@ def show_due_list(request: HttpRequest, *, status: int = 200, **context: Any) ->
     user = get_user(request)
     context |= read_list(request)
     context["saved_filters"] = list_filters(user)
+    context["faults"] = read_shown_faults(user)
     return render(request, "desk/due_list.html", context, status=status)
 
 

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 
 from desk.access import access_vehicle, get_user, open_to
 from desk.booking_forms import NewVehicleForm
-from desk.booking_page import Errors, list_errors, list_faults, name_faults, read_vehicle_to_book
+from desk.booking_page import NO_SITE, Errors, list_errors, list_faults, name_faults, read_vehicle_to_book
 from desk.shown import no_records, shown_for
 from desk.shown_records import of_vehicle_to_book
 from desk.slots import SlotButton, make_buttons
@@ -33,6 +33,7 @@ from treatments.services import add_vehicle, find_or_add_customer, make_match_ke
 from treatments.shop_reference import find_site_of, map_sites
 from treatments.standing_query import Given, GivenKeys, StandingQuery
 from treatments.vehicle_search import list_found_vehicles
+from treatments.writing_turns import take_turn
 
 # More are not read through while somebody waits; a longer word finds fewer.
 MOST_SHOWN = 10
@@ -197,11 +198,15 @@ def _show_known(request: HttpRequest, form: NewVehicleForm, known: Vehicle) -> H
     return render(request, "desk/walk_in_known.html", context)
 
 
+@take_turn()
 @transaction.atomic
 def _add(form: NewVehicleForm, user: User, now: datetime) -> Vehicle:
     """Add owner and vehicle, or neither."""
     values = form.cleaned_data
     site = user.site or Site.objects.order_by("pk").first()
+    if site is None:
+        # Its day counts, and nothing could be done with the vehicle after it.
+        raise ValidationError(tell(NO_SITE))
     try:
         owner = find_or_add_customer(name=values["owner"], contact=values["contact"], now=now)
     except ValidationError as error:

@@ -1,6 +1,6 @@
 """What goes by itself after the days that the register says, each night."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -15,6 +15,7 @@ from notifications.personal_data.erasing import ErasureOrder, Step, carry_out, e
 from notifications.personal_data.people import ERASED_KEY, find_reasons_to_keep
 from notifications.personal_data.register import MESSAGES, REGISTER
 from treatments.event_log import mark_read, read_events
+from treatments.faults import NO_FAULT_OF_A_ROW, log_fault
 from treatments.models import Customer, Event, Inspection, LogIn, Treatment
 from treatments.queries import find_clock, find_shop_day
 from treatments.rules.site_days import MIDNIGHT, find_moment
@@ -26,13 +27,18 @@ FREE_SPACE_READER = "personal_data.free_space"
 
 @dataclass(frozen=True, slots=True)
 class Retention:
-    """How much went by itself in one night."""
+    """How much went by itself in one night.
+
+    Attributes:
+        failed: customers who could not be erased, each with why.
+    """
 
     photos: int
     sessions: int
     messages: int
     mail_files: int
     people: int
+    failed: tuple[str, ...] = ()
 
     @property
     def is_something(self) -> bool:
@@ -55,17 +61,27 @@ def erase_what_is_old(*, now: datetime) -> Retention:
     sessions, _ = LogIn.objects.filter(expire_date__lt=now).delete()
     messages = _erase_messages(now)
     files = _delete_mail_files(now)
-    people = 0
-    for customer in _find_people_to_finish(now):
-        erase_person(customer=customer, order=ErasureOrder.AGE, now=now, actor=None)
-        people += 1
+    failed: list[str] = []
+    people = _erase(_find_people_to_finish(now, failed), now, failed)
     if settings.PEOPLE_KEPT_DAYS:
         limit = find_shop_day(now) - timedelta(days=settings.PEOPLE_KEPT_DAYS)
-        for customer in list(_find_people_without_dealings_since(limit)):
-            erase_person(customer=customer, order=ErasureOrder.AGE, now=now, actor=None)
-            people += 1
+        people += _erase(list(_find_people_without_dealings_since(limit)), now, failed)
     overwrite_free_space()
-    return Retention(photos, sessions, messages, files, people)
+    return Retention(photos, sessions, messages, files, people, tuple(failed))
+
+
+def _erase(people: Iterable[Customer], now: datetime, failed: list[str]) -> int:
+    """Erase people and return how many; one that can't be erased holds no other up."""
+    chosen = list(people)
+    before = len(failed)
+    for customer in chosen:
+        try:
+            erase_person(customer=customer, order=ErasureOrder.AGE, now=now, actor=None)
+        except NO_FAULT_OF_A_ROW:
+            raise
+        except Exception as error:
+            failed.append(f"customer {customer.pk}: {log_fault(error, f'Erasing customer {customer.pk}')}")
+    return len(chosen) - (len(failed) - before)
 
 
 def _erase_messages(now: datetime) -> int:
@@ -98,11 +114,17 @@ def _delete_mail_files(now: datetime) -> int:
     return len(old)
 
 
-def _find_people_to_finish(now: datetime) -> Iterator[Customer]:
+def _find_people_to_finish(now: datetime, failed: list[str]) -> Iterator[Customer]:
     """Yield the customers who were erased as far as it went, and of whom nothing needs the rest any more."""
     asked = Event.objects.filter(kind="customer.erased").values_list("subject_id", flat=True).distinct()
     for customer in Customer.objects.filter(pk__in=[int(key) for key in asked]).order_by("pk"):
-        plan = plan_erasure(customer=customer, now=now)
+        try:
+            plan = plan_erasure(customer=customer, now=now)
+        except NO_FAULT_OF_A_ROW:
+            raise
+        except Exception as error:
+            failed.append(f"customer {customer.pk}: {log_fault(error, f'Erasing customer {customer.pk}')}")
+            continue
         if any(step.erases_words for step in plan.erased):
             yield customer
 

@@ -16,7 +16,7 @@ from scheduling.booking.reading import LOOKED_AHEAD_DAYS, WhatIsDue, choose_near
 from scheduling.booking.services import book_visit
 from scheduling.index.fresh import DUE_KINDS, IndexedItem, read_fresh_items
 from scheduling.models import Appointment, Bay, Cover
-from scheduling.queries import read_short_cases
+from scheduling.queries import CoverCase, read_cases_apart
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due import sort_due_items
@@ -24,6 +24,7 @@ from scheduling.rules.due_item import DueKind
 from scheduling.rules.site_times import DueDates, SiteTimes
 from scheduling.rules.slots import Slot
 from scheduling.rules.slots_in_turn import VisitInTurn, find_slots_in_turn
+from treatments.faults import log_fault
 from treatments.models import Site, User
 from treatments.queries import find_shop_day, find_today
 
@@ -134,16 +135,21 @@ def _read_what_is_due(
     today = find_shop_day(now)
     fresh = read_fresh_items([cover for cover in covers if days[cover.pk] == today], today)
     found: dict[int, WhatIsDue | str] = {key: _sum_up(items, days[key]) for key, items in fresh.items()}
-    others = [cover for cover in covers if cover.pk not in fresh]
-    for case in read_short_cases(others) if others else ():
-        day = days[case.cover.pk]
-        assessed = case.assess(day)
-        due = sum_up_due(case, choose_near(sort_due_items(assessed.list_what_needs_doing()), day))
-        if assessed.state.status in NO_MORE_COVER:
-            found[case.cover.pk] = "The cover is over, so nobody has to come for it."
-        else:
-            found[case.cover.pk] = due if due.items else "Nothing is due."
-    return found
+    cases, faults = read_cases_apart([cover for cover in covers if cover.pk not in fresh])
+    for case in cases:
+        try:
+            found[case.cover.pk] = _assess_due(case, days[case.cover.pk])
+        except Exception as error:
+            faults[case.cover.pk] = log_fault(error, f"Cover {case.cover.number}")
+    return found | faults
+
+
+def _assess_due(case: CoverCase, day: date) -> WhatIsDue | str:
+    assessed = case.assess(day)
+    due = sum_up_due(case, choose_near(sort_due_items(assessed.list_what_needs_doing()), day))
+    if assessed.state.status in NO_MORE_COVER:
+        return "The cover is over, so nobody has to come for it."
+    return due if due.items else "Nothing is due."
 
 
 def _sum_up(items: Sequence[IndexedItem], today: date) -> WhatIsDue:

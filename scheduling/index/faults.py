@@ -4,11 +4,9 @@ What is wrong with one cover stays with it: it has a line of its own for people,
 whenever something is written down about it.
 """
 
-import logging
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 
-from django.db import InterfaceError, OperationalError
 from django.db.models import QuerySet
 from django.utils import timezone
 
@@ -17,26 +15,6 @@ from scheduling.rules.ends import CoverStatus
 from treatments.among import Among
 from treatments.models import User
 from treatments.models.people import Role
-from treatments.rules.site_settings import NotComputableError
-
-logger = logging.getLogger(__name__)
-
-# The database itself is away, or another writer was first: no fault of a row, so the whole is tried again later.
-NO_FAULT_OF_A_ROW = (OperationalError, InterfaceError)
-
-
-def describe_fault(error: Exception) -> str:
-    """Return, in a sentence for people, why something can't be computed."""
-    if isinstance(error, NotComputableError):
-        return str(error)
-    return f"The program failed with {type(error).__name__}. Its log says more, which whoever keeps the program needs."
-
-
-def log_fault(error: Exception, what: str) -> str:
-    """Return the sentence of a fault; one that nobody foresaw stands in the log with its place."""
-    if not isinstance(error, NotComputableError):
-        logger.error("%s failed.", what, exc_info=error)
-    return describe_fault(error)
 
 
 def write_faults(faults: Mapping[int, str], fine: Iterable[int], as_of: date) -> None:

@@ -26,9 +26,10 @@ from scheduling.index.stale import (
     sort_events,
 )
 from scheduling.models import Cover, CoverState, DueItem, RecomputeRun
-from scheduling.queries import read_short_cases
+from scheduling.queries import read_cases_apart
 from scheduling.rules.due_item import DueKind
 from treatments.among import Among
+from treatments.faults import log_fault
 from treatments.models import Event, EventReader, Ownership
 from treatments.standing_query import Given, GivenKeys, StandingQuery
 
@@ -85,7 +86,8 @@ def read_fresh_items(covers: Sequence[Cover], day: date) -> dict[int, list[Index
 def list_open_kinds(covers: Sequence[Cover], day: date) -> dict[int, list[tuple[DueKind, int]]]:
     """Return kind and number of zones of each thing to be done for a cover whose window is open, by target day.
 
-    From the index, and from the records where that is not up to date.
+    From the index, and from the records where that is not up to date. Nothing is told of a cover that can't be
+    computed.
 
     Args:
         covers: covers with ``site`` loaded.
@@ -96,9 +98,12 @@ def list_open_kinds(covers: Sequence[Cover], day: date) -> dict[int, list[tuple[
         for key, items in read_fresh_items(covers, day).items()
     }
     others = [cover for cover in covers if cover.pk not in found]
-    for case in read_short_cases(others) if others else ():
-        found[case.cover.pk] = case.list_open_kinds(day)
-    return found
+    for case in read_cases_apart(others)[0]:
+        try:
+            found[case.cover.pk] = case.list_open_kinds(day)
+        except Exception as error:
+            log_fault(error, f"Cover {case.cover.number}")
+    return {cover.pk: found.get(cover.pk, []) for cover in covers}
 
 
 DUE_KINDS = {kind.value: kind for kind in DueKind}

@@ -11,11 +11,12 @@ from typing import Any
 from django.db import IntegrityError, connection, transaction
 from django.db.models import QuerySet, Sum
 
-from scheduling.index.faults import NO_FAULT_OF_A_ROW, log_fault, write_faults
+from scheduling.index.faults import write_faults
 from scheduling.index.reading import ClockReader
 from scheduling.index.stale import LONG_AGO, mark_stale
 from scheduling.index.writing import RecomputeReport, Row, compute_rows, write_index
 from scheduling.models import Cover, CoverState, RecomputeRange, RecomputeRun
+from treatments.faults import log_fault, work_apart
 
 COVERS_IN_A_RANGE = 2_000
 
@@ -130,18 +131,17 @@ def recompute_covers(*, keys: Sequence[int], as_of: date) -> RecomputeReport:
 
 
 def _compute(reader: ClockReader, keys: Sequence[int], as_of: date) -> RecomputeReport:
-    """Compute and write covers; where that fails, by halves, so that only those at fault are left out and marked."""
-    try:
-        with transaction.atomic():
-            return _compute_together(reader, keys, as_of)
-    except NO_FAULT_OF_A_ROW:
-        raise
-    except Exception as error:
-        if len(keys) > 1:
-            half = len(keys) // 2
-            return _compute(reader, keys[:half], as_of) + _compute(reader, keys[half:], as_of)
-        write_faults({keys[0]: log_fault(error, f"Cover with key {keys[0]}")}, (), as_of)
-        return RecomputeReport(failed=tuple(keys))
+    """Compute and write covers; those that can't be are left out and marked, and the others go on."""
+    faults: dict[int, str] = {}
+    done = work_apart(
+        keys, lambda some: _compute_together(reader, some, as_of), name=name_cover, tell=faults.__setitem__
+    )
+    write_faults(faults, (), as_of)
+    return sum(done, RecomputeReport(len(faults), failed=tuple(faults)))
+
+
+def name_cover(key: int) -> str:
+    return f"Cover with key {key}"
 
 
 def _compute_together(reader: ClockReader, keys: Sequence[int], as_of: date) -> RecomputeReport:
@@ -153,7 +153,7 @@ def _compute_together(reader: ClockReader, keys: Sequence[int], as_of: date) -> 
         try:
             state, due = compute_rows(case, as_of)
         except Exception as error:
-            faults[case.cover] = log_fault(error, f"Cover with key {case.cover}")
+            faults[case.cover] = log_fault(error, name_cover(case.cover))
         else:
             states.append(state)
             items += due
@@ -190,4 +190,4 @@ COUNTED = ("covers", "states_written", "items_written", "items_removed")
 def read_run_report(run: RecomputeRun) -> RecomputeReport:
     """Return what all workers of a run have done so far."""
     sums = run.ranges.aggregate(*(Sum(name) for name in COUNTED))
-    return RecomputeReport(**{name: sums[f"{name}__sum"] or 0 for name in COUNTED})
+    return RecomputeReport(*[sums[f"{name}__sum"] or 0 for name in COUNTED])

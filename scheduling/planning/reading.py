@@ -12,14 +12,14 @@ from django.core.exceptions import ValidationError
 
 from scheduling.booking.reading import read_site_times
 from scheduling.booking.work import read_workload
-from scheduling.models import CoverState, DueItem, TermsVersion
+from scheduling.models import CoverState, DueItem
 from scheduling.rules.booking_words import VisitKind
 from scheduling.rules.cover import NO_MORE_COVER
 from scheduling.rules.due_item import DueKind
 from scheduling.rules.season.from_times import describe_site
 from scheduling.rules.season.season import Season, SeasonVisit
 from scheduling.rules.terms import MissedMeans
-from scheduling.rules.terms_document import read_published_terms
+from scheduling.site_reference import read_terms_of
 from treatments.among import Among
 from treatments.models import Ownership, Site
 from treatments.rules.words import CorrosivityCategory
@@ -65,11 +65,9 @@ def read_season(sites: Sequence[Site], first: date, last: date) -> Found:
         )
     )
     items = _read_items([row[0] for row in states], last)
-    stops = {
-        version.pk: (duty := read_published_terms(version.document).reinspection) is not None
-        and duty.missed_means in STOPS
-        for version in TermsVersion.objects.filter(pk__in={row[3] for row in states})
-    }
+    terms = read_terms_of(frozenset(row[3] for row in states))
+    duties = {version: under.reinspection for version, under in terms.items()}
+    stops = {version: duty is not None and duty.missed_means in STOPS for version, duty in duties.items()}
     vehicles = [row[4] for row in states]
     wishes = _read_wishes(vehicles)
     workload = read_workload(vehicles, stays=False)
@@ -77,8 +75,8 @@ def read_season(sites: Sequence[Site], first: date, last: date) -> Found:
     without: list[int] = []
     for cover, site, corrosivity, version, vehicle, style in states:
         mine = items.get(cover)
-        if not mine:
-            continue
+        if not mine or version not in terms:
+            continue  # what unreadable terms want stands with the cover, not here
         zones = sum(item.zones for item in mine if item.kind is DueKind.TOUCH_UP)
         kind = VisitKind.ANNUAL_TOUCH_UP if zones else VisitKind.REINSPECTION
         try:

@@ -36,7 +36,7 @@ KEPT = {name: kept for module in MODULES for name, kept in vars(module).items() 
 ARGUMENTS: dict[str, tuple[object, ...]] = {
     "list_zones_of": ("",),
     "read_terms_of": (frozenset({1}),),
-    "read_calendars_of": (frozenset({(1, "US", "NY")}),),
+    "read_calendars_of": (frozenset({(1, "US", "NY", "America/New_York")}),),
     "list_closures": (1, timezone.now().date()),
     "list_absences": (1, timezone.now().date()),
     "read_open_sites": (frozenset({(1, "US", "NY", "America/New_York")}), timezone.now().date(), timezone.now().date()),

@@ -13,6 +13,7 @@ from typing import Protocol, TypeVar
 
 from django.db import IntegrityError, transaction
 
+from treatments.faults import work_apart
 from treatments.log_import.batch import BatchWriter
 from treatments.log_import.files import LogFile, LogFileError, RawRow
 from treatments.log_import.lookup import ExpectedMaterial, ProductFinder, ZoneFinder
@@ -194,21 +195,40 @@ def _record_vehicles(
     total = BatchOutcome(writer.columns)
     with show_progress("Checking" if check_only else "Recording", staging.finish_reading()) as progress:
         for batch in _batches(staging.read_vehicles()):
-            outcome = _record_batch(batch, writer, check_only)
-            for number, faults in outcome.rejects:
-                staging.reject(number, faults)
-            for number, note in outcome.notes:
-                staging.note(number, note)
-            total.accepted += outcome.accepted
-            total.known += outcome.known
-            total.vehicles_added += outcome.vehicles_added
-            total.treatments_added += outcome.treatments_added
-            total.treatments_amended += outcome.treatments_amended
+            for outcome in _record_batch(batch, writer, check_only):
+                for number, faults in outcome.rejects:
+                    staging.reject(number, faults)
+                for number, note in outcome.notes:
+                    staging.note(number, note)
+                total.accepted += outcome.accepted
+                total.known += outcome.known
+                total.vehicles_added += outcome.vehicles_added
+                total.treatments_added += outcome.treatments_added
+                total.treatments_amended += outcome.treatments_amended
             progress.update(sum(len(rows) for _, rows in batch))
     return total
 
 
-def _record_batch(batch: list[tuple[str, list[LogRow]]], writer: BatchWriter, check_only: bool) -> BatchOutcome:
+def _record_batch(batch: list[tuple[str, list[LogRow]]], writer: BatchWriter, check_only: bool) -> list[BatchOutcome]:
+    """Record vehicles; one that can't be recorded has its rows rejected, and the others are recorded all the same."""
+    refused = BatchOutcome(writer.columns)
+
+    def refuse(vehicle: tuple[str, list[LogRow]], why: str) -> None:
+        vin, rows = vehicle
+        fault = refused.describe(FaultCode.NOT_RECORDED, "vin", vin, f"This vehicle could not be recorded. {why}")
+        refused.rejects.extend((row.number, (fault,)) for row in rows)
+
+    done = work_apart(
+        batch,
+        lambda some: _record_together(list(some), writer, check_only),
+        name=lambda vehicle: f"Importing vehicle {vehicle[0]}",
+        tell=refuse,
+        writes=False,  # each try is a transaction of its own
+    )
+    return [*done, refused]
+
+
+def _record_together(batch: list[tuple[str, list[LogRow]]], writer: BatchWriter, check_only: bool) -> BatchOutcome:
     for attempt in range(1, MOST_TRIES + 1):
         try:
             with transaction.atomic():

@@ -44,6 +44,7 @@ class FaultCode(StrEnum):
     QUANTITY_TOO_LARGE = "quantity_too_large"
     VISIT_DISAGREES = "visit_disagrees"
     LINE_DISAGREES = "line_disagrees"
+    NOT_RECORDED = "not_recorded"
 
 
 class NoteCode(StrEnum):

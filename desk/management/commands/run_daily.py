@@ -4,19 +4,23 @@ It also counts the reports, works waiting season plans out and erases personal d
 this process and opens no connection to a broker, so that it works where there is none.
 """
 
+from datetime import datetime
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from claims.services.report_counting import count_reports
-from notifications.invitations import write_invitations
+from notifications.invitations import InvitationReport, write_invitations
 from notifications.log_checkpoints import tell_log_checkpoint
 from notifications.personal_data import erase_what_is_old
-from notifications.services import send_all_due_messages, write_due_reminders
+from notifications.services import ReminderReport, SendReport, send_all_due_messages, write_due_reminders
+from scheduling.index.faults import describe_faults
 from scheduling.index.service import recompute
+from scheduling.index.writing import RecomputeReport
 from scheduling.planning.services import work_waiting_plans_out
 from scheduling.services import register_covers_for_new_treatments
+from treatments.faults import try_step
 from treatments.material_uses import note_all_material_uses
 from treatments.queries import find_shop_day
 from treatments.rules.wording import tell_count
@@ -25,31 +29,38 @@ from treatments.rules.wording import tell_count
 class Command(BaseCommand):
     help = (
         "Registers missing covers, recomputes states and due items, writes the due reminders and what customers are to "
-        "be told of their visits, and sends them. "
-        "Exit status 1 means that a reminder can never be sent as it is; the output says which and why."
+        "be told of their visits, and sends them. What fails for one cover, message or customer holds up no other. "
+        "Exit status 1 means that something failed; the output says what and why."
     )
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
         today = find_shop_day(now)
-        while register_covers_for_new_treatments(now=now):
-            pass
-        note_all_material_uses()
-        computed = recompute(as_of=today, now=now)
-        count_reports(as_of=today, now=now)
-        plans_not_made = work_waiting_plans_out(now=now)
-        report = write_due_reminders(as_of=today, now=now)
-        invitations = write_invitations(now=now)
-        sending = send_all_due_messages(clock=timezone.now)
-        old = erase_what_is_old(now=now)
+        failed: list[str] = []
+        try_step("Registering covers", lambda: self._register_covers(now, failed), failed)
+        try_step("Noting uses of material", note_all_material_uses, failed)
+        computed = try_step("Recomputing covers", lambda: recompute(as_of=today, now=now), failed) or RecomputeReport()
+        failed += describe_faults()
+        try_step("Counting the reports", lambda: count_reports(as_of=today, now=now), failed)
+        plans_not_made = try_step("Planning seasons", lambda: work_waiting_plans_out(now=now), failed) or []
+        report = (
+            try_step("Writing reminders", lambda: write_due_reminders(as_of=today, now=now), failed) or ReminderReport()
+        )
+        invitations = (
+            try_step("Writing messages about visits", lambda: write_invitations(now=now), failed) or InvitationReport()
+        )
+        sending = (
+            try_step("Sending messages", lambda: send_all_due_messages(clock=timezone.now), failed) or SendReport()
+        )
+        old = try_step("Erasing what is old", lambda: erase_what_is_old(now=now), failed)
         # Last, so that it stands for all of the above.
-        owners_not_reached = tell_log_checkpoint(now=now)
+        owners_not_reached = try_step("Telling the checkpoint", lambda: tell_log_checkpoint(now=now), failed) or []
         self.stdout.write(
             f"{today}: {tell_count(computed.covers, 'cover')}, {tell_count(computed.states_written, 'state')} and "
             f"{tell_count(computed.items_written, 'due item')} changed; {tell_count(report.written, 'reminder')} "
             f"written, {sending.sent} sent, {len(sending.failed)} failed."
         )
-        if old.is_something:
+        if old is not None and old.is_something:
             self.stdout.write(f"{old}.")
         if invitations.written or invitations.withdrawn:
             self.stdout.write(f"{invitations}.")
@@ -65,10 +76,28 @@ class Command(BaseCommand):
                 self.stdout.write(f"{title}: {', '.join(numbers)}")
         for told in sending.to_be_retried:
             self.stdout.write(f"Not sent yet, to be tried again: {told}")
-        for told in sending.failed:
+        failed += [f"The reminder of cover {told}" for told in report.failed]
+        failed += [f"The message about {told}" for told in invitations.failed]
+        failed += list(old.failed) if old is not None else []
+        self._end(sending.failed, failed)
+
+    def _register_covers(self, now: datetime, failed: list[str]) -> None:
+        while register_covers_for_new_treatments(now=now, failed=failed):
+            pass
+
+    def _end(self, not_sent: list[str], failed: list[str]) -> None:
+        """Say what failed, with an exit status that whoever watches the run is told of."""
+        for told in not_sent:
             self.stderr.write(f"Failed for good: {told}")
-        if sending.failed:
-            raise CommandError(
-                f"{tell_count(len(sending.failed), 'reminder')} failed for good. Correct the address in the admin, and "
-                "the next run writes again; or call."
+        for told in failed:
+            self.stderr.write(f"Failed, and nothing else by it: {told}")
+        ends = []
+        if not_sent:
+            ends.append(
+                f"{tell_count(len(not_sent), 'reminder')} failed for good. Correct the address in the admin, and the "
+                "next run writes again; or call."
             )
+        if failed:
+            ends.append(f"{tell_count(len(failed), 'thing')} failed, as told above; all others were done.")
+        if ends:
+            raise CommandError(" ".join(ends))

@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connection, connections
 from django.utils import timezone
 
+from scheduling.index.faults import describe_faults
 from scheduling.index.service import read_run_report, start_run, work_on_run
 from scheduling.models import RecomputeRun
 from scheduling.services import register_covers_for_new_treatments
@@ -38,10 +39,16 @@ class Command(BaseCommand):
             raise CommandError(f"--processes {processes}: write 1 or more.")
         if processes > 1 and connection.vendor != "postgresql":
             raise CommandError(f"--processes {processes}: an SQLite file has one writer at a time; leave it out.")
-        while register_covers_for_new_treatments(now=now):
+        failed: list[str] = []
+        while register_covers_for_new_treatments(now=now, failed=failed):
             pass
         as_of: date = options["as_of"] or find_shop_day(now)
         self._run(as_of, now, whole=options["all"], processes=processes)
+        failed += describe_faults()
+        for told in failed:
+            self.stderr.write(f"Failed: {told}")
+        if failed:
+            raise CommandError(f"{tell_count(len(failed), 'cover')} failed, as told above; all others are up to date.")
 
     def _run(self, as_of: date, now: datetime, *, whole: bool, processes: int) -> None:
         run = start_run(as_of=as_of, now=now, whole=whole)

@@ -10,7 +10,7 @@ from treatments.reference_triggers import watch_table_again
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("scheduling", "0012_watched_reference"),
+        ("scheduling", "0013_long_work_shows_progress"),
         ("treatments", "0020_site_settings"),
     ]
 
