@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import date, timedelta
 
 from scheduling.models import ClosedDay, Cover, CoverChange, CoverChangeKind, SiteCalendar, TermsVersion
-from treatments.models import Customer, Ownership, Site, Treatment, TreatmentLine, Vehicle
+from treatments.models import Customer, Ownership, Site, Treatment, Vehicle
 from treatments.rules.words import TreatmentKind
 
 
@@ -61,9 +61,8 @@ def add_cover_elsewhere(like: Cover, code: str = "zz-elsewhere", vin: str = "444
     Ownership.objects.create(vehicle=vehicle, customer=owner, from_day=first.done_on, recorded_at=now)
     work = Treatment.objects.create(vehicle=vehicle, site=site, done_on=first.done_on, kind=first.kind, recorded_at=now)
     for line in first.lines.all():
-        TreatmentLine.objects.create(
-            treatment=work, zone=line.zone, product=line.product, lot=line.lot, quantity_ml=line.quantity_ml
-        )
+        line.pk, line.treatment = None, work
+        line.save(force_insert=True)
     Treatment.objects.filter(pk=work.pk).update(signed_off_at=now)
     cover = Cover.objects.create(
         number=f"C{vehicle.pk:06d}-1", vehicle=vehicle, terms_version=like.terms_version, site=site, holder=owner,

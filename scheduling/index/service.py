@@ -190,4 +190,5 @@ COUNTED = ("covers", "states_written", "items_written", "items_removed")
 def read_run_report(run: RecomputeRun) -> RecomputeReport:
     """Return what all workers of a run have done so far."""
     sums = run.ranges.aggregate(*(Sum(name) for name in COUNTED))
-    return RecomputeReport(*[sums[f"{name}__sum"] or 0 for name in COUNTED])
+    covers, states, items, removed = (sums[f"{name}__sum"] or 0 for name in COUNTED)
+    return RecomputeReport(covers, states, items, removed)
