@@ -28,6 +28,7 @@ from scheduling.rules.film_age import FilmAge, compute_film_ages
 from treatments.faults import log_fault
 from treatments.models import Lot, User, Vehicle
 from treatments.rules.history import InspectionRecord, VehicleHistory
+from treatments.rules.site_settings import NotComputableError
 from treatments.rules.speaking import ENGLISH
 
 
@@ -81,16 +82,18 @@ def read_vehicle_view(
     seen = tuple(cover for cover in covers if may_see_cover(user, cover))
     cover = choose_cover(covers, user)
     records = read_vehicle_records(vehicle, seen)
-    case, assessment, fault = None, None, ""
+    case, state, fault = None, None, ""
+    items: tuple[DueItem, ...] = ()
     if cover is not None:
         try:
             case = make_cover_case(cover, records.history, known_at=known_at)
             assessment = case.assess(as_of)
+            items, state = assessment.list_due_items(), assessment.state
         except Exception as error:
             # The history of the vehicle is shown all the same.
-            case, fault = None, log_fault(error, f"Cover {cover.number}")
+            case, state, items = None, None, ()
+            fault = log_fault(error, f"Cover {cover.number}")
     history = records.history.known_at(known_at) if known_at else records.history
-    items, state = (assessment.list_due_items(), assessment.state) if assessment else ((), None)
     is_over = state is not None and state.status in NO_MORE_COVER
     states = list_zone_states(vehicle, history, () if is_over else items, as_of)
     states = say_zone_states(states, get_language() or ENGLISH)
@@ -98,7 +101,16 @@ def read_vehicle_view(
 
 
 def read_band(view: VehicleView, today: date) -> tuple[Band | None, tuple[CoverOnDay, ...]]:
-    """Return the band of the cover and the states up to today, oldest first; none without a first treatment."""
+    """Return the band of the cover and the states up to today, oldest first; none without a first treatment, nor where
+    some day of it can't be told.
+    """
+    try:
+        return _read_band(view, today)
+    except NotComputableError:
+        return None, ()
+
+
+def _read_band(view: VehicleView, today: date) -> tuple[Band | None, tuple[CoverOnDay, ...]]:
     first = view.history.find_first_treatment()
     if view.case is None or first is None:
         return None, ()

@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from django.db import connection, transaction
-from django.db.models import Q
+from django.db.models import F, Q
 
 from notifications.invitations import is_invitation_true
 from notifications.mailing import SENDING_ERRORS, find_lasting_fault, make_email, tell_error
@@ -157,7 +157,7 @@ class SendOutcome(StrEnum):
 
 
 def send_leased_message(*, message_id: int, now: datetime) -> SendOutcome:
-    """Send one leased message and mark what came of it; one that the program fails at is marked failed with why."""
+    """Send one leased message and mark what came of it; one that the program fails at is tried again, with why."""
     try:
         return _send_leased(message_id, now)
     except NO_FAULT_OF_A_ROW:
@@ -165,10 +165,10 @@ def send_leased_message(*, message_id: int, now: datetime) -> SendOutcome:
     except Exception as error:
         why = log_fault(error, f"Sending message {message_id}")[:300]
         held = Message.objects.filter(pk=message_id, status=MessageStatus.LEASED)
-        return SendOutcome.FAILED if held.update(**GIVEN_UP, last_error=why) else SendOutcome.NOT_HELD
-
-
-GIVEN_UP = {"status": MessageStatus.FAILED, "leased_until": None}
+        if not held.update(attempts=F("attempts") + 1, last_error=why):
+            return SendOutcome.NOT_HELD
+        given_up = held.filter(attempts__gte=MOST_ATTEMPTS).update(status=MessageStatus.FAILED, leased_until=None)
+        return SendOutcome.FAILED if given_up else SendOutcome.TO_BE_RETRIED
 
 
 def _send_leased(message_id: int, now: datetime) -> SendOutcome:

@@ -175,8 +175,8 @@ def register_covers_for_new_treatments(*, now: datetime, limit: int = 500, faile
     work_apart(
         covers,
         lambda some: _add_covers(some, now),
-        name=lambda cover: f"Registering cover {cover.number}",
-        tell=lambda cover, why: failed.append(f"vehicle with key {cover.vehicle_id}: {why}"),
+        name=str,
+        tell=lambda cover, why: failed.append(": ".join((cover.vehicle.vin, why))),
     )
     mark_read(REGISTER_READER, events[-1])
     return len(events)

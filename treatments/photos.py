@@ -50,7 +50,8 @@ def clean_photo(upload: IO[bytes], name: str) -> CleanPhoto:
         with Image.open(io.BytesIO(content), formats=FORMATS) as picture:
             drawn = _draw_small(picture, content, name)
     except Image.DecompressionBombError as error:
-        raise PhotoError(f"{name}: far more than {MOST_PIXELS // 1_000_000} megapixels; send a smaller one.") from error
+        most = MOST_PIXELS // 1_000_000
+        raise PhotoError(f"{name}: far more than {most} megapixels; send a smaller one.") from error
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as error:
         if isinstance(error, PhotoError):
             raise
@@ -74,10 +75,9 @@ def _draw_small(picture: Image.Image, content: bytes, name: str) -> Image.Image:
     taken += picture.width * picture.height * BYTES_OF_A_PIXEL[picture.format or "WEBP"]
     if taken > MOST_DECODING_BYTES:
         most = width * height * MOST_DECODING_BYTES // taken // 1_000_000
-        kind = "a JPEG of this kind" if picture.format == "JPEG" else f"a {picture.format}"
         raise PhotoError(
-            f"{name}: {width} x {height} pixels are too many for {kind}; send at most {most} megapixels, or save it as "
-            "a plain JPEG."
+            f"{name}: {width} x {height} pixels are too many for this kind of picture; send at most {most} megapixels, "
+            "or save it as a plain JPEG."
         )
     # Made small first: what follows makes copies.
     small = picture if picture.mode in ("RGB", "RGBA", "L", "CMYK") else picture.convert("RGB")

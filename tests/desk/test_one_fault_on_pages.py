@@ -1,5 +1,6 @@
 """A site or a cover that nothing can be computed from: every page of the others answers, its own says what is wrong."""
 
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -7,7 +8,6 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.test import Client
 from django.utils import timezone
-from django.utils.html import escape
 
 from desk.demo.load import DEMO_PASSWORD, DemoShop
 from scheduling.index.service import recompute
@@ -54,7 +54,7 @@ def test_every_page_of_the_others_answers(demo: DemoShop, is_recomputed: bool) -
     clients = {name: log_in(name) if name else Client() for name in {page.username for page in PAGES}}
     for page, address in addresses:
         answer = clients[page.username].get(address)
-        assert answer.status_code in (200, 302, 400, 403, 404), (page.title, answer.status_code)
+        assert answer.status_code in (200, 302, 400, 403, 404, 410), (page.title, answer.status_code)
     # What concerns several sites at once.
     both = "&".join(f"cover={cover.number}" for cover in [*covers, Cover.objects.order_by("pk")[0]])
     for address in (f"/due/book/?{both}", f"/due/chosen/?do=remind&{both}", "/vehicles/?q=44444", "/walk-in/?q=44444"):
@@ -71,8 +71,10 @@ def test_the_pages_of_the_covers_say_what_is_wrong(demo: DemoShop) -> None:
     for cover in covers:
         vin = cover.vehicle.vin
         assert vin in firsts["owner"] and vin in firsts["writer"]
-        page = owner.get(f"/vehicles/{vin}/").content.decode()
-        assert escape(CoverFault.objects.get(cover=cover).sentence) in page
+        page = unescape(owner.get(f"/vehicles/{vin}/").content.decode())
+        fault = CoverFault.objects.get(cover=cover).sentence
+        # A day in the sentence may be another one of the same cover.
+        assert fault.rpartition(":")[2] in page and "This cover can't be computed" in page
         assert not DueItem.objects.filter(cover=cover).exists()
         for address in (f"/vehicles/{vin}/book/", f"/covers/{cover.number}/certificate.pdf"):
             assert owner.get(address).status_code == 409, address

@@ -119,12 +119,15 @@ def test_only_what_the_message_itself_is_at_fault_for_fails_at_once(
     assert message.status == (MessageStatus.FAILED if outcome is SendOutcome.FAILED else MessageStatus.LEASED)
 
 
-def test_an_error_that_no_mail_can_cause_is_not_swallowed(covers: list[Cover], settings: object) -> None:
+def test_an_error_that_no_mail_can_cause_is_told_and_tried_again(
+    covers: list[Cover], settings: object, caplog: pytest.LogCaptureFixture
+) -> None:
     refuse_with(settings, KeyError("a mistake in the program"))
     services.write_due_reminders(as_of=TODAY, now=NOW)
     key = services.lease_due_messages(now=NOW)[0]
-    with pytest.raises(KeyError):
-        services.send_leased_message(message_id=key, now=NOW)
+    outcome = services.send_leased_message(message_id=key, now=NOW)
+    assert outcome is services.SendOutcome.TO_BE_RETRIED
+    assert "KeyError" in Message.objects.get(pk=key).last_error and "a mistake in the program" in caplog.text
 
 
 def test_a_server_that_refuses_is_tried_again_and_given_up_in_the_end(covers: list[Cover], settings: object) -> None:

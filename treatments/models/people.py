@@ -23,7 +23,6 @@ from treatments.rules.site_settings import (
     find_time_zone_fault,
     find_zone,
     normalise_code,
-    normalise_subdivision,
     normalise_time_zone,
 )
 from treatments.rules.words import CorrosivityCategory
@@ -99,7 +98,7 @@ class Site(models.Model):
     def normalise(self) -> None:
         """Write what is plain as the standards do: us is US."""
         self.country, self.currency = normalise_code(self.country), normalise_code(self.currency)
-        self.subdivision = normalise_subdivision(self.subdivision, self.country)
+        self.subdivision = normalise_code(self.subdivision)
         self.time_zone = normalise_time_zone(self.time_zone)
 
     def clean_fields(self, exclude: Any = None) -> None:

@@ -29,11 +29,6 @@ def normalise_code(code: str) -> str:
     return code.strip().upper()
 
 
-def normalise_subdivision(subdivision: str, country: str) -> str:
-    """Return the part of an ISO 3166-2 code that comes after the country: ca-ns is NS in Canada."""
-    return normalise_code(subdivision).removeprefix(f"{country}-")
-
-
 def normalise_time_zone(name: str) -> str:
     """Return the name of a time zone as IANA writes it, as it came where there is no such zone."""
     plain = name.strip().replace(" ", "_")
