@@ -26,6 +26,7 @@ from scheduling.rules.due import sort_due_items
 from scheduling.services import end_cover, move_terms, waive_due_item, waive_open_items
 from tests.conftest import NOW
 from tests.demo_records import load_demo
+from tests.inspection_records import see_every_coated_zone
 from treatments.event_log import Happening, record_events
 from treatments.inspections import record_inspection
 from treatments.models import Event, EventReader, Product, User, Vehicle, Zone
@@ -114,8 +115,8 @@ class Changes:
 
     def inspect(self, cover: Cover, day: date) -> None:
         record_inspection(
-            vehicle=cover.vehicle, site=cover.site, done_on=day, kind=InspectionKind.REINSPECTION, zones=[], now=NOW,
-            actor=None,
+            vehicle=cover.vehicle, site=cover.site, done_on=day, kind=InspectionKind.REINSPECTION,
+            zones=see_every_coated_zone(cover.vehicle), now=NOW, actor=None,
         )  # fmt: skip
 
     def close(self, cover: Cover, day: date) -> None:

@@ -74,7 +74,7 @@ def test_quantities_are_kept_as_entered_and_converted(shop: ShopForTests, vehicl
     [
         (lambda shop: LineEntry(Zone.objects.get(code="exhaust"), shop.wax, None, QUART), "never coated"),
         (lambda shop: LineEntry(Zone.objects.get(code="boot_lid"), shop.wax, None, QUART), "has no Boot lid"),
-        (lambda shop: LineEntry(Zone.objects.get(code="rocker_left"), shop.wax), "more than 0"),
+        (lambda shop: LineEntry(Zone.objects.get(code="rocker_left"), shop.wax), "give the quantity"),
         (lambda shop: LineEntry(Zone.objects.get(code="rocker_left")), "say why it was not done"),
         (
             lambda shop: LineEntry(Zone.objects.get(code="rocker_left"), shop.wax, shop.film.lots.get(), QUART),
