@@ -13,6 +13,7 @@ from scheduling.rules.due_item import DueKind
 from scheduling.rules.opening import Span, find_open_moment_from, finish_work, subtract
 from scheduling.rules.site_times import BayTimes, DueDates, PersonTimes, SiteTimes, VisitWork
 from treatments.rules.site_days import find_day, find_moment
+from treatments.rules.wording import tell_count
 
 # Visits begin on a quarter of an hour, as people agree on times.
 STEP_MINUTES = 15
@@ -362,13 +363,9 @@ def _tell_day(item: DueDates, day: date, today: date) -> str:
 def _tell_target(day: date, target: date) -> str:
     """Return how far a day is from the target day of what is due."""
     days = (day - target).days
-    if days == 0:
-        return "; on the target day"
-    if days in (1, -1):
-        return f"; 1 day after the target day {target}" if days > 0 else f"; 1 day before the target day {target}"
-    return (
-        f"; {days} days after the target day {target}" if days > 0 else f"; {-days} days before the target day {target}"
-    )
+    if days > 0:
+        return f"; {tell_count(days, 'day')} after the target day {target}"
+    return f"; {tell_count(-days, 'day')} before the target day {target}" if days < 0 else "; on the target day"
 
 
 def _tell_days_of_grace(day: date, until: date) -> str:

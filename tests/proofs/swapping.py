@@ -4,6 +4,7 @@ The code of functions, the constants of the module and the defaults of its datac
 such as one in a table of the module, need the module to be loaded anew.
 """
 
+import inspect
 import re
 import sys
 from collections.abc import Iterator, Mapping
@@ -67,6 +68,8 @@ def _swap_values(name: str, code: CodeType) -> bool:
             is_swapped = True
         elif isinstance(value, type) and isinstance(held, type) and value.__module__ == name:
             is_swapped |= _swap_defaults(held.__init__, value.__init__)  # type: ignore[misc]
+        elif callable(value) and callable(held):
+            is_swapped |= _swap_defaults(inspect.unwrap(held), inspect.unwrap(value))
     return is_swapped
 
 

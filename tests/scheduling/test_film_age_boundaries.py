@@ -75,6 +75,7 @@ def test_a_severe_place_shortens_an_interval_and_leaves_room_for_the_window() ->
         return film.interval_months, film.due_on
 
     assert tell(there) == (12, date(2025, 1, 10))
+    assert compute_film_ages(history, date(2025, 1, 1))["rocker"].product == f"{WAX} of a test"
     assert tell(None) == (24, date(2026, 1, 10))
     assert tell(there, severe_exposure=None) == (24, date(2026, 1, 10))
     assert tell(there, severe_exposure=SevereExposureTerms(CorrosivityCategory.C5, 6)) == (24, date(2026, 1, 10))

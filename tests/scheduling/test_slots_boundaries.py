@@ -34,9 +34,9 @@ LAST = ITEM.last_on
 @pytest.mark.parametrize(
     ("item", "days", "counted", "sentence"),
     [
-        (ITEM, -1, (0, 1, 0), f"Before the reinspection opens on {MONDAY}, so it would not count for it"),
+        (ITEM, -1, (0, 1, 0), "so it would not count"),
         (ITEM, 0, (0, 0, 0), f"In the window of the reinspection, 15 days before its last day {LAST}; 10 days before"),
-        (FILM, -31, (0, 1, 0), f"Before the touch-up opens on {MONDAY}, so it would not count for it"),
+        (FILM, -31, (0, 1, 0), "so it would not count"),
         (FILM, -30, (0, 0, 0), f"Shortly before the window of the touch-up, which opens on {MONDAY}"),
         (FILM, -1, (0, 0, 0), f"Shortly before the window of the touch-up, which opens on {MONDAY}"),
         (FILM, 0, (0, 0, 0), "In the window of the touch-up, 15 days before its last day"),
@@ -49,7 +49,7 @@ LAST = ITEM.last_on
         (ITEM, 16, (0, 0, 1), f"In the grace of the reinspection, 9 days before it ends on {ITEM.grace_until}"),
         (ITEM, 24, (0, 0, 1), f"In the grace of the reinspection, 1 day before it ends on {ITEM.grace_until}"),
         (ITEM, 25, (0, 0, 1), f"In the grace of the reinspection, on the day on which it ends, {ITEM.grace_until}"),
-        (ITEM, 26, (1, 0, 0), f"Too late for the reinspection, which counts through {ITEM.grace_until}"),
+        (ITEM, 26, (1, 0, 0), "Too late for the reinspection"),
     ],
 )  # fmt: skip
 def test_how_a_day_serves_what_is_due(item: DueDates, days: int, counted: tuple[int, int, int], sentence: str) -> None:
@@ -76,7 +76,8 @@ def test_while_something_is_late_nothing_that_opens_later_is_waited_for() -> Non
     for today, not_served in ((LAST, 1), (LAST + DAY, 0)):
         assert judge_day([ITEM, later], LAST + DAY, today).not_served == not_served
     assert count_day([ITEM, later], MONDAY, MONDAY, is_late=False) == (0, 1, 0)
-    assert judge_day([], MONDAY, MONDAY).sentence == "Nothing is due"
+    nothing = judge_day([], MONDAY, MONDAY)
+    assert (nothing.run_over, nothing.not_served, nothing.in_grace, nothing.sentence) == (0, 0, 0, "Nothing is due")
 
 
 def test_the_day_to_be_near() -> None:
@@ -159,6 +160,12 @@ def test_what_is_said_of_the_bay(work: VisitWork, bay: dict[str, object], told: 
 )
 def test_what_is_said_of_the_wishes(wishes: Preferences, told: str) -> None:
     assert first_slot(wishes=wishes)[1] == f"Nothing is due{told}"
+
+
+def test_of_two_wishes_that_are_not_met_the_weekday_is_told() -> None:
+    wishes = Preferences(weekdays=frozenset({2}), part_of_day="morning")
+    slot = find_slots([], WORK, [make_site()], local(MONDAY, 13), MONDAY, wishes, most=1)[0]
+    assert slot.why == "Nothing is due; not the weekday asked for."
 
 
 def test_visits_begin_on_quarters_of_an_hour_from_the_moment_on() -> None:
