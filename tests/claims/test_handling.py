@@ -175,7 +175,7 @@ def test_a_reopened_claim_keeps_its_first_decision(claim: Claim, demo: DemoShop)
     refused = decide_claim(
         claim=claim, kind=DecisionKind.REFUSE, amount=Decimal(0), reason="no photo", day=demo.day, now=NOW, actor=actor
     )
-    assert "can not pay" in refused.letter and "no photo" in refused.letter
+    assert "cannot pay" in refused.letter and "no photo" in refused.letter
     with pytest.raises(ValidationError, match="Say what is new"):
         reopen_claim(claim=claim, reason=" ", now=NOW, actor=actor)
     reopen_claim(claim=claim, reason="a photo came", now=NOW, actor=actor)

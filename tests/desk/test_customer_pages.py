@@ -228,7 +228,7 @@ def test_a_link_is_only_for_the_owner_and_not_for_ever(
     assert "Your visit" in read(client, page)
     forged = signing.dumps([owner.pk, cover.vehicle.pk], salt="other")
     for token in (forged, "x", page[4:-3]):
-        assert "nothing you did wrong" in read(client, f"/my/{token}/", 404)
+        assert "You did nothing wrong" in read(client, f"/my/{token}/", 404)
     with freeze_time(NOW + OWN_PAGE_LASTS + timedelta(days=1)):
         assert client.get(page).status_code == 404
     buyer = Customer.objects.create(name="Petra Quill", email="petra@example.org", match_key="petra", created_at=NOW)

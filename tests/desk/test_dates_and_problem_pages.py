@@ -45,7 +45,7 @@ def test_a_vehicle_page_counts_and_measures_in_words(demo: DemoShop) -> None:
     assert "us quart" not in page
     reading = OdometerReading.objects.filter(vehicle=vehicle).order_by("day").last()
     assert f"{int(reading.amount):,} miles" in page
-    for wrong in (".0 km", ".0 miles", "1 zones", "touch up"):
+    for wrong in (".0 km", ".0 miles", " 1 zones", "touch up"):
         assert wrong not in page, wrong
     assert "40 zones" in page  # its first treatment
 

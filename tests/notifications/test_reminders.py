@@ -141,6 +141,7 @@ def test_the_task_sends_through_celery(shop: ShopForTests, cover: Cover, setting
     """In this process when embedded; through the broker and a worker of its own in a full run."""
     from tests.conftest import is_full
 
+    settings.WORKERS_NEED_DEPLOYMENT = False  # type: ignore[attr-defined]
     services.write_due_reminders(as_of=TODAY, now=NOW)
     if is_full():
         from celery.contrib.testing.worker import start_worker
