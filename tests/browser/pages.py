@@ -324,6 +324,7 @@ NO_PAGES = {
     "fact_photo": "a picture",
     "dew_point": "a part of record_treatment",
     "form_token": "read by a script",
+    "health": "read by a monitor",
     "calendar_feed": "a calendar file",
     "job_sheet": "a PDF",
     "certificate": "a PDF",
