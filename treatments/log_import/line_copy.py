@@ -1,7 +1,6 @@
 """Writes the lines of treatments, by far the most rows of an import: by COPY where the database has it."""
 
 from collections.abc import Sequence
-from operator import attrgetter
 
 from django.db import connection
 
@@ -15,10 +14,11 @@ def insert_lines(lines: Sequence[TreatmentLine]) -> None:
         return
     fields = [field for field in TreatmentLine._meta.concrete_fields if not field.primary_key]
     columns = ", ".join(connection.ops.quote_name(str(field.column)) for field in fields)
-    read_values = attrgetter(*(field.attname for field in fields))
     with (
         connection.cursor() as cursor,
         cursor.copy(f"COPY {TreatmentLine._meta.db_table} ({columns}) FROM STDIN") as copy,
     ):
         for line in lines:
-            copy.write_row(read_values(line))
+            copy.write_row(
+                [field.get_db_prep_save(getattr(line, field.attname), connection=connection) for field in fields]
+            )
