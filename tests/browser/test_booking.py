@@ -206,7 +206,7 @@ def test_a_visit_that_somebody_else_moved_meanwhile_is_not_moved_over(
         for pressed in ("m", key, "Enter"):
             page.keyboard.press(pressed)
         expect(page.locator("#errors" if page is mine else ".notice.done")).to_be_visible()
-    expect(mine.locator("#errors")).to_contain_text("was changed meanwhile")
+    expect(mine.locator("#errors")).to_contain_text("changed after the page was shown")
     assert read_place(visit) == (tuesday + timedelta(days=1), "09:00", "tall-lift")
     # The week shows it where it stands now, so that the next drop counts.
     expect(mine.locator(f'.bay[data-day="{tuesday + timedelta(days=1)}"] #visit-{visit.number}')).to_be_visible()
