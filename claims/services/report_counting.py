@@ -51,7 +51,7 @@ def count_reports_when_due(*, as_of: date, now: datetime) -> bool:
             with renewing_lease(lambda end, mine=mine: mine.update(leased_until=end)):  # type: ignore[misc]
                 document = compute_document(name, as_of)
         except Exception:
-            logger.exception("count of the report %s failed", name)
+            logger.exception("report_not_counted: %s", name)
             mine.update(leased_until=now + TRIED_AGAIN_AFTER)
         else:
             _keep(name, document, as_of, now)
