@@ -17,7 +17,6 @@ MANIFEST = "manifest.json"
 KEYS = "keys.json"
 MEDIA = "media/"
 DATABASES = {"sqlite": "database.sqlite3", "postgresql": "database.pgdump"}
-CHUNK_BYTES = 1 << 20
 
 
 class BackupError(Exception):
