@@ -55,6 +55,7 @@ NOT_SIGNED = {
     "scheduling.BayClosure": "the shop's own set-up; each change is an event",
     "scheduling.BodyStyleSize": "the shop's reference data",
     "scheduling.ClosedDay": "the shop's own calendar",
+    "scheduling.CoverFault": "why a cover could not be computed when it was last tried",
     "scheduling.CoverState": "an index that is computed from the records",
     "scheduling.CustomerWish": "on which days a customer would rather come",
     "scheduling.DueItem": "an index that is computed from the records",

@@ -20,6 +20,7 @@ from typing import Any
 import pytest
 
 from desk.demo.load import DEMO_PASSWORD
+from desk.management.commands.serve import TASKS_AT_ONCE
 
 ROOT = Path(__file__).resolve().parents[2]
 # Only so that a test which fails ends; nothing is asserted of the time that anything takes.
@@ -87,7 +88,7 @@ class Browser:
 
 def list_processes(root: int) -> dict[int, str]:
     """Return a process and all that it and those started, with what each is."""
-    listed = subprocess.run(["ps", "-eo", "pid=,ppid=,stat=,args="], capture_output=True, text=True, check=True).stdout
+    listed = subprocess.run(["ps", "-ww", "-eo", "pid=,ppid=,stat=,args="], capture_output=True, text=True, check=True).stdout
     rows = [line.split(None, 3) for line in listed.splitlines()]
     found: dict[int, str] = {}
     wanted = {root}
@@ -135,13 +136,13 @@ class Shop:
             return database.execute(sql).fetchall()
 
     def find_worker(self, serving: "subprocess.Popen[bytes]") -> int:
-        """Return the key of the worker's main process, once it listens."""
+        """Return the key of the worker's main process, once it has the processes that work."""
 
         def find() -> int:
-            told = list_processes(serving.pid).items()
-            return next((key for key, words in told if "celery" in words and ":MainProcess] -active-" in words), 0)
+            workers = sorted(key for key, words in list_processes(serving.pid).items() if " worker" in words)
+            return next((key for key in workers if len(list_processes(key)) > TASKS_AT_ONCE), 0)
 
-        return int(wait_until(find, "a worker listens"))
+        return int(wait_until(find, "a worker has started"))
 
 
 @pytest.fixture(scope="module")

@@ -32,7 +32,7 @@ NEITHER = {
 # What is done once for all sites of a shop, and so on one day: that of its first site.
 FOR_THE_WHOLE_SHOP = {
     "claims/tasks.py": "the reports are counted",
-    "desk/follow_up.py": "the index answers for one day",
+    "desk/tasks.py": "the index answers for one day",
     "desk/management/commands/run_daily.py": "the nightly run",
     "desk/management/commands/terms.py": "a preview over all covers",
     "desk/views/terms_draft.py": "a preview over all covers",
