@@ -142,6 +142,10 @@ class InspectionForm:
                 self.others += [("", message) for message in messages]
 
     @property
+    def wants_more(self) -> bool:
+        return False
+
+    @property
     def errors(self) -> list[tuple[str, str]]:
         """Return every error as (id of its field, sentence), in the order of the page."""
         if self.data is None:
