@@ -88,7 +88,9 @@ class Browser:
 
 def list_processes(root: int) -> dict[int, str]:
     """Return a process and all that it and those started, with what each is."""
-    listed = subprocess.run(["ps", "-ww", "-eo", "pid=,ppid=,stat=,args="], capture_output=True, text=True, check=True).stdout
+    listed = subprocess.run(
+        ["ps", "-ww", "-eo", "pid=,ppid=,stat=,args="], capture_output=True, text=True, check=True
+    ).stdout
     rows = [line.split(None, 3) for line in listed.splitlines()]
     found: dict[int, str] = {}
     wanted = {root}
