@@ -98,6 +98,10 @@ _NOTHING_SEEN: dict[str, Any] = {
 }
 
 
+# What a zone is that was seen without rust and with its film as it should be.
+SOUND = {"step": "0", "film": FilmState.INTACT.value}
+
+
 @dataclass
 class InspectedCard:
     """One zone on the page with the pictures that are kept for it.
@@ -147,6 +151,12 @@ class InspectedCard:
             return grade_rust(Decimal(str(value))).iso_4628_3 if value else ""
         except (ArithmeticError, ValueError):
             return ""
+
+    @property
+    def is_blank(self) -> bool:
+        """Whether nothing at all is entered: neither an answer nor a picture."""
+        said = {value for value in self.values.values() if value}
+        return said <= {FilmState.NOT_SEEN} and not self.photos and not self.recorded
 
     @property
     def has_errors(self) -> bool:

@@ -12,7 +12,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
 from markupsafe import Markup
 
-from desk.inspection_card import InspectedCard, put_line
+from desk.inspection_card import SOUND, InspectedCard, put_line
 from desk.moulds import join_markup
 from desk.record_forms import InspectionVisitForm, guess_visit, list_form_errors, put_number, read_by_the_lift
 from desk.telling import tell
@@ -26,12 +26,30 @@ from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import FilmState, InspectionKind
 
 
-@dataclass(frozen=True)
+@dataclass
 class StepOfInspection:
-    """One stage of the work with the cards of its zones."""
+    """One stage of the work with the cards of its zones.
+
+    Attributes:
+        filled: the names of the zones that were just filled in at once, None where nobody asked for that.
+    """
 
     step: JobStep
     cards: list[InspectedCard]
+    filled: list[str] | None = None
+
+    @property
+    def coated(self) -> list[InspectedCard]:
+        """The cards of the zones that were treated: only on these a film can be as it should be."""
+        return [card for card in self.cards if card.row.last_treated]
+
+    def fill_rest(self, data: QueryDict) -> None:
+        """Put "no rust, film intact" into the form for each treated zone on which nothing is entered."""
+        blank = [card for card in self.coated if card.is_blank]
+        for card in blank:
+            for name, value in SOUND.items():
+                data[f"i-{card.code}-{name}"] = value
+        self.filled = [card.row.zone_name for card in blank]
 
     def render(self) -> Markup:
         """Return its cards as they stand on the page."""
@@ -51,6 +69,8 @@ class InspectionForm:
         data: QueryDict | None = None,
         inspection: Inspection | None = None,
     ) -> None:
+        if data is not None and "rest_seen" in data:
+            data = data.copy()
         self.vehicle, self.data = vehicle, data
         catalogue = read_zone_catalogue()
         self.sheet = describe_job_sheet(
@@ -90,6 +110,10 @@ class InspectionForm:
         # What is on record of a zone that is not on the page any more stays on record.
         self.kept_lines = list(on_record.values())
         self.others: list[tuple[str, str]] = []
+        if data is not None and self.wants_more:
+            for step in self.steps:
+                if step.step.stage == data["rest_seen"]:
+                    step.fill_rest(data)
 
     @cached_property
     def zones(self) -> dict[str, Zone]:
@@ -143,16 +167,18 @@ class InspectionForm:
 
     @property
     def wants_more(self) -> bool:
-        return False
+        """Whether the form was only sent to have the rest of a stage filled in."""
+        return self.data is not None and "rest_seen" in self.data
 
     @property
     def errors(self) -> list[tuple[str, str]]:
         """Return every error as (id of its field, sentence), in the order of the page."""
         if self.data is None:
             return []
-        told = self.others + list_form_errors([(self.visit, "")])
+        told = self.others if self.wants_more else self.others + list_form_errors([(self.visit, "")])
         for card in self.cards:
-            told += list_form_errors([(card.form, card.zone.name)])
+            if not self.wants_more:
+                told += list_form_errors([(card.form, card.zone.name)])
             told += [(f"id_{card.photo_field}", join_label(card.zone.name, tell(error))) for error in card.photo_errors]
         return told
 

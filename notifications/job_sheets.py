@@ -114,6 +114,7 @@ def describe_job_sheet(
                     for zone in step.zones
                 ]
             ),
+            step.stage,
         )
         for step in steps_of_work(zones if every_zone else wanted)
         if step.zones or step.stage in ALWAYS_DONE

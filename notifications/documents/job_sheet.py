@@ -65,12 +65,13 @@ class JobRow:
 
 @dataclass(frozen=True, slots=True)
 class JobStep:
-    """One stage of the work with its zones."""
+    """One stage of the work with its zones; ``stage`` names it to machines."""
 
     title: str
     height: str
     instructions: str
     rows: tuple[JobRow, ...] = ()
+    stage: str = ""
 
 
 # Code and name.

@@ -243,3 +243,23 @@ def test_a_figure_that_is_asked_about_when_the_network_is_back_loses_nothing(tab
     page.wait_for_url("**/treatments/*/")
     (treatment,) = list_typed()
     assert treatment.odometer_amount == 999_999 and read_kept(page) == []
+
+
+def test_the_rest_of_a_group_is_filled_in_without_network(tablet: Page, vin: str) -> None:
+    page = tablet
+    page.goto(f"/vehicles/{vin}/inspect/")
+    rest = page.locator(".rest").filter(has=page.locator("button")).first
+    codes = (rest.get_attribute("data-zones") or "").split()
+    first, others = codes[0], codes[1:]
+    page.locator(f"#zone-{first} input[name$='-film'][value=thin]").check(force=True)
+    page.context.set_offline(True)
+    rest.locator("button").click()
+    chosen = """codes => codes.map(code => ["step", "film"].map(
+        name => document.querySelector(`[name="i-${code}-${name}"]:checked`).value))"""
+    assert others and page.evaluate(chosen, others) == [["0", "intact"]] * len(others)
+    assert page.evaluate(chosen, [first]) == [["", "thin"]]
+    assert rest.locator("[role=status]").inner_text().count(",") == len(others) - 1
+    outside = page.locator("input[name$='-film'][value=intact]:checked").count()
+    assert outside == len(others)
+    rest.locator("button").click()
+    assert rest.locator("[role=status]").inner_text() == rest.locator("[role=status]").get_attribute("data-told-none")

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 from decimal import Decimal
 from html import unescape
+from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -317,12 +318,7 @@ def test_a_draft_is_changed_signed_off_and_amended_and_each_version_stays(lift: 
 
 
 def test_zones_out_of_the_work_are_not_asked_for_and_coated_ones_always(lift: Lift) -> None:
-    coat = [LineEntry(Zone.objects.get(code=code), lift.shop.wax, quantity=Volume(Decimal(200), VolumeUnit.MILLILITRE))
-            for code in (ROCKER, RAIL, "boot_lid")]  # fmt: skip
-    record_treatment(
-        vehicle=lift.vehicle, site=lift.shop.site, done_on=date(2025, 5, 1), kind=TreatmentKind.FIRST_TREATMENT,
-        lines=coat, now=NOW, actor=None,
-    )  # fmt: skip
+    treat(lift, ROCKER, RAIL, "boot_lid")
     version = TermsVersion.objects.get(terms__code="lifetime-yearly")
     register_cover(vehicle=lift.vehicle, terms_version=version, site=lift.shop.site, sold_on=date(2025, 5, 1),
                    registered_on=date(2025, 5, 1), now=NOW, actor=None)  # fmt: skip
@@ -374,3 +370,94 @@ def test_the_squares_are_covered_by_just_their_share(picture: Any) -> None:
         assert radius <= x <= EDGE - radius and radius <= y <= EDGE - radius
         for other_x, other_y, other in picture.spots[:number]:
             assert (x - other_x) ** 2 + (y - other_y) ** 2 >= (radius + other) ** 2 - 0.1
+
+
+class TypedReader(HTMLParser):
+    """Reads what the form by the lift would send as it stands on a page."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.typed: dict[str, str] = {}
+        self.in_form, self.field = False, ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = {name: value or "" for name, value in attrs}
+        if tag == "form":
+            self.in_form = "data-kept" in given
+        kind = given.get("type", "")
+        if tag == "select" or tag == "textarea":
+            self.field = given["name"]
+            self.typed.setdefault(self.field, "")
+        elif tag == "option" and "selected" in given:
+            self.typed[self.field] = given["value"]
+        elif (
+            tag == "input"
+            and self.in_form
+            and kind != "file"
+            and (kind not in ("radio", "checkbox") or "checked" in given)
+        ):
+            self.typed[given["name"]] = given.get("value", "on")
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "form":
+            self.in_form = False
+
+
+def read_typed(page: str) -> dict[str, str]:
+    reader = TypedReader()
+    reader.feed(page)
+    return reader.typed
+
+
+def describe_lines(inspection: Inspection) -> dict[str, tuple[Any, ...]]:
+    return {
+        line.zone.code: (line.rusted_area_percent, line.film_state, line.perforated, line.action, line.not_seen_reason,
+                         line.photos.count())
+        for line in inspection.lines.select_related("zone")
+    }  # fmt: skip
+
+
+def treat(lift: Lift, *codes: str) -> None:
+    coat = [LineEntry(Zone.objects.get(code=code), lift.shop.wax, quantity=Volume(Decimal(200), VolumeUnit.MILLILITRE))
+            for code in codes]  # fmt: skip
+    record_treatment(
+        vehicle=lift.vehicle, site=lift.shop.site, done_on=date(2025, 5, 1), kind=TreatmentKind.FIRST_TREATMENT,
+        lines=coat, now=NOW, actor=None,
+    )  # fmt: skip
+
+
+def test_the_rest_of_a_group_is_recorded_as_if_each_zone_were_answered(lift: Lift) -> None:
+    left, right, seam, ground = ROCKER, "rocker_right", RAIL, "boot_lid"
+    treat(lift, left, right, seam, "frame_rail_front_right", ground)
+    client = lift.log_in()
+    page = client.get(INSPECT).content.decode()
+    offers = re.findall(r'data-zones="([^"]*)".*?name="rest_seen" value="([^"]+)"', page, re.S)
+    stages = {code: stage for codes, stage in offers for code in codes.split()}
+    assert stages[left] == stages[right] != stages[ground] and len(stages) == 5
+    answered = {f"i-{left}-step": "1", f"i-{left}-film": "thin", f"i-{seam}-unseen": "boxed in", "kind": "reinspection"}
+    sent = (
+        read_typed(page) | answered | {"rest_seen": stages[right], "p-frame_rail_front_right-photos": [draw_picture()]}
+    )
+    again = client.post(INSPECT, sent)
+    assert again.status_code == 200 and not Inspection.objects.exists()
+    filled = read_typed(again.content.decode())
+    assert client.post(INSPECT, filled).status_code == 302
+    at_once = Inspection.objects.get()
+    one_by_one = read_typed(client.get(INSPECT).content.decode()) | answered | {"kind": "claim"}
+    one_by_one |= {f"i-{right}-step": "0", f"i-{right}-film": "intact"}
+    assert client.post(INSPECT, one_by_one | {"p-frame_rail_front_right-photos": [draw_picture()]}).status_code == 302
+    assert describe_lines(at_once) == describe_lines(Inspection.objects.exclude(pk=at_once.pk).get())
+    # What was only photographed waits for its answer, and so does the zone of another group.
+    assert describe_lines(at_once)["frame_rail_front_right"] == (None, "not_seen", False, "", "", 1)
+    assert ground not in describe_lines(at_once)
+    assert describe_lines(at_once)[right] == (0, "intact", False, "", "", 0)
+
+
+def test_only_treated_zones_are_offered_at_once(lift: Lift) -> None:
+    client = lift.log_in()
+    assert "rest_seen" not in client.get(INSPECT).content.decode()  # no film, so none as required
+    treat(lift, ROCKER)
+    page = client.get(INSPECT).content.decode()
+    assert re.findall(r'data-zones="([^"]*)"', page) == [ROCKER]
+    filled = read_typed(client.post(INSPECT, read_typed(page) | {"rest_seen": "nowhere"}).content.decode())
+    assert filled[f"i-{ROCKER}-step"] == ""
