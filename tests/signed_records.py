@@ -1,10 +1,13 @@
 """The demo shop with something of each table that is signed off, for tests and proofs of the event log."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
+from django.db import models
+from django.utils import timezone
 from PIL import Image
 
 from claims.claim_file import read_claim_file
@@ -19,7 +22,6 @@ from claims.services import (
 )
 from scheduling.services import note_transfer
 from tests.demo_records import load_demo
-from treatments.event_log.access import record_access
 from treatments.inspections import InspectionEntry, KeptPicture, record_inspection
 from treatments.material_totals import TotalEntry
 from treatments.models import Product, User, Zone
@@ -60,8 +62,6 @@ def make_signed_records(folder: Path, now: datetime) -> None:
         lines=[LineEntry(Zone.objects.get(code="rocker_left"), product := Product.objects.order_by("pk")[0])],
         totals=[TotalEntry(product, None, Volume(Decimal(1), VolumeUnit.LITRE), MeasuredBy.CANISTER)],
     )  # fmt: skip
-    for person in User.objects.all():
-        record_access(person=person, before=None, now=now, actor=None)
 
 
 def make_picture() -> BytesIO:
@@ -69,3 +69,23 @@ def make_picture() -> BytesIO:
     Image.new("RGB", (40, 30), "brown").save(data, "JPEG")
     data.seek(0)
     return data
+
+
+def make_another(field: Any, value: Any) -> Any:
+    """Return another value than the one that stands there, of the kind that the column takes."""
+    if isinstance(field, models.JSONField):
+        return ["another"] if value != ["another"] else []
+    if isinstance(field, models.BooleanField):
+        return not value
+    if isinstance(field, models.DateTimeField):
+        return (value or timezone.now()) - timedelta(days=400)
+    if isinstance(field, models.DateField):
+        return (value or timezone.now().date()) - timedelta(days=1)
+    if isinstance(field, models.DecimalField | models.IntegerField):
+        return (value or 0) + 1
+    if isinstance(field, models.ForeignKey):
+        target = field.target_field.model._default_manager
+        other = target.exclude(pk=value).order_by("pk").first()
+        return other.pk if other else None
+    others = [choice for choice, _ in field.choices or () if choice not in (value, "")]
+    return others[0] if others else f"{value}x"[-(field.max_length or 99) :]

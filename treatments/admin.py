@@ -12,8 +12,11 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from treatments.event_log import Happening, record_events
-from treatments.event_log.access import read_access, record_access, record_removal
 from treatments.models import Customer, Dealership, Lot, Product, Site, User, Zone, ZoneArea
+
+
+def _get_actor(request: HttpRequest) -> User | None:
+    return request.user if isinstance(request.user, User) else None
 
 
 class RecordedAdmin(admin.ModelAdmin):
@@ -83,8 +86,7 @@ class RecordedAdmin(admin.ModelAdmin):
             after["changed"] = changed
         subject = self.event_kind.partition(".")[0]
         happening = Happening(self.event_kind, subject, str(obj.pk), before=before, after=after)
-        actor = request.user if isinstance(request.user, User) else None
-        record_events([happening], actor=actor, now=timezone.now())
+        record_events([happening], actor=_get_actor(request), now=timezone.now())
 
     def _leave_out(self, values: dict[str, Any] | None) -> dict[str, Any] | None:
         return None if values is None else {k: v for k, v in values.items() if k not in self.personal}
@@ -120,7 +122,14 @@ class ZoneAdmin(RecordedAdmin):
         "name", "aliases", "stage", "height", "sequence", "suited_families", "access_points", "cautions", "tools",
         "door_approaches", "to_guard", "propulsions", "withheld_on", "has_own_source",
     )  # fmt: skip
+    readonly_fields = ["added_at"]
     way_out = _("For another kind of place, add a zone with another code.")
+
+    def save_model(self, request: HttpRequest, obj: models.Model, form: ModelForm, change: bool) -> None:
+        if isinstance(obj, Zone) and not change:
+            # As with a zone that a later catalogue brings: what was treated before could not name it.
+            obj.added_at = timezone.now()
+        super().save_model(request, obj, form, change)
 
 
 @admin.register(User)
@@ -130,22 +139,21 @@ class PersonAdmin(UserAdmin):
     fieldsets = [*(UserAdmin.fieldsets or ()), ("At the shop", {"fields": ["role", "site", "dealership"]})]
     add_fieldsets = [*UserAdmin.add_fieldsets, ("At the shop", {"fields": ["role", "site", "dealership"]})]
 
-    def save_model(self, request: HttpRequest, obj: User, form: ModelForm, change: bool) -> None:
-        with transaction.atomic():
-            before = read_access(obj)
-            super().save_model(request, obj, form, change)
-            actor = request.user if isinstance(request.user, User) else None
-            record_access(person=obj, before=before, now=timezone.now(), actor=actor)
+    def get_object(self, request: HttpRequest, object_id: str, from_field: str | None = None) -> User | None:
+        # For every page of one person: that of the password saves by itself.
+        person = super().get_object(request, object_id, from_field)
+        if person is not None:
+            person.changed_by = _get_actor(request)
+        return person
 
-    def delete_model(self, request: HttpRequest, obj: User) -> None:
-        with transaction.atomic():
-            actor = request.user if isinstance(request.user, User) else None
-            record_removal(person=obj, now=timezone.now(), actor=actor)
-            super().delete_model(request, obj)
+    def save_model(self, request: HttpRequest, obj: User, form: ModelForm, change: bool) -> None:
+        obj.changed_by = _get_actor(request)
+        super().save_model(request, obj, form, change)
 
     def delete_queryset(self, request: HttpRequest, queryset: models.QuerySet[User]) -> None:
         for person in queryset:
-            self.delete_model(request, person)
+            person.changed_by = _get_actor(request)
+            person.delete()
 
 
 @admin.register(Product)

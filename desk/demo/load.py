@@ -135,19 +135,13 @@ def load_bookings(*, shop: DemoShop, now: datetime) -> list[Appointment]:
 def _add_person(entry: dict[str, Any], site: Site, now: datetime) -> None:
     first, _, last = entry["name"].partition(" ")
     dealership = Dealership.objects.filter(code=entry.get("dealership", "")).first()
-    person, is_new = User.objects.get_or_create(
-        username=entry["username"],
-        defaults={
-            "first_name": first,
-            "last_name": last,
-            "role": entry["role"],
-            "site": None if dealership else site,
-            "dealership": dealership,
-        },
-    )
-    if is_new:
-        person.set_password(DEMO_PASSWORD)
-        person.save()
+    person = User.objects.filter(username=entry["username"]).first()
+    is_new = person is None
+    if person is None:
+        person = User.objects.create_user(
+            entry["username"], password=DEMO_PASSWORD, first_name=first, last_name=last, role=entry["role"],
+            site=None if dealership else site, dealership=dealership,
+        )  # fmt: skip
     if is_new and entry.get("skills"):
         let_work(person=person, skills=[Skill(skill) for skill in entry["skills"]], now=now, actor=None)
     for training in entry.get("trainings", []) if is_new else []:

@@ -77,7 +77,7 @@ def password(request: HttpRequest) -> HttpResponse:
     user = get_user(request)
     form = PasswordChangeForm(user, request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
-        change_own_password(person=user, password=form.cleaned_data["new_password1"], now=timezone.now())
+        change_own_password(person=user, password=form.cleaned_data["new_password1"])
         update_session_auth_hash(request, user)
         messages.success(request, _("Your password is changed. Where you were logged in elsewhere, you no longer are."))
         return redirect("desk:account")

@@ -12,13 +12,18 @@ from django.forms import ModelForm
 from django.test import Client, RequestFactory
 from django.utils import timezone
 
+from claims.models import Claim
+from claims.queries import check_in_case, describe_claim
+from claims.rules.claim import Finding
 from desk.demo.load import DemoShop
 from scheduling.models import ClosedDay, SiteCalendar
+from scheduling.queries import read_cover_case
 from tests.conftest import ShopForTests
 from tests.demo_records import load_demo
 from treatments.admin import RecordedAdmin
 from treatments.models import Lot, PlaceOfUse, Product, Site, User, Zone
 from treatments.queries import find_today
+from treatments.rules.words import Answer
 
 # Who may get in and do what, and nothing from which an answer is computed: people, and what libraries keep of log-ins.
 ROOMS = {"treatments", "scheduling", "claims", "notifications", "desk", "api"}
@@ -144,3 +149,31 @@ def test_a_calendar_without_covers_can_still_be_set_up(client: Client, shop: Sho
 
 def test_what_is_used_is_found_by_itself(demo: DemoShop) -> None:
     assert all(find_used(model) for model in (Zone, Product, Lot, Site, SiteCalendar))
+
+
+def test_a_zone_added_by_hand_was_not_always_there(demo: DemoShop, client: Client) -> None:
+    """A zone that came later was not forgotten when a vehicle was treated."""
+    claim = Claim.objects.select_related("cover__vehicle").order_by("pk")[0]
+    style, known = claim.cover.vehicle.body_style, Zone.objects.get(code="door_front_left")
+    body = {
+        "code": "door_by_hand", "name": "Door by hand", "kind": known.kind, "sequence": "900", "aliases": "[]",
+        "suited_families": "[]", "access_points": "[]", "cautions": "[]", "areas-TOTAL_FORMS": "1",
+        "areas-INITIAL_FORMS": "0", "areas-0-body_style": style, "areas-0-area_m2": "0.5",
+    }  # fmt: skip
+    answer = client.post("/admin/treatments/zone/add/", body)
+    assert answer.status_code == 302, answer.context["errors"]
+    zone = Zone.objects.get(code="door_by_hand")
+    assert zone.added_at is not None and zone.added_at > claim.cover.recorded_at and known.added_at is None
+
+    def find_treated(claimed: Zone) -> Finding:
+        found = check_in_case(claim, read_cover_case(claim.cover), rust_claim=describe_claim(claim, [claimed]))
+        return next(finding for finding in found.findings if finding.rule == "treated")
+
+    assert (find_treated(zone).answer, find_treated(zone).shop_fell_short) == (Answer.CANNOT_BE_TOLD, False)
+    # The same zone, had it always been there.
+    added_at, zone.added_at = zone.added_at, None
+    assert (find_treated(zone).answer, find_treated(zone).shop_fell_short) == (Answer.FAILS, True)
+    body |= {"name": "Door, by hand", "areas-TOTAL_FORMS": "0"}
+    assert client.post(f"/admin/treatments/zone/{zone.pk}/change/", body).status_code == 302
+    zone.refresh_from_db()
+    assert (zone.name, zone.added_at) == ("Door, by hand", added_at)

@@ -230,13 +230,19 @@ class Doors(RecordDoors):
         )
 
     def end_of_cover(self) -> None:
-        """Sold abroad: nothing is left to be called back for. What was decided may still be gone to law over."""
+        """Sold abroad: nothing is left to be called back for. What was decided may still be gone to law over.
+
+        Then a run could not compute it, and noted why.
+        """
+        from scheduling.index.faults import write_faults
         from scheduling.index.service import recompute
         from scheduling.services import end_cover
 
         reason = f"sold abroad, {self.mark('end of a cover: reason')}"
         end_cover(cover=self.cover, day=self.day, reason=reason, now=self.now, actor=self.owner)
         recompute(as_of=self.day, now=self.now)
+        why = f"country ZZ is not known, {self.mark('a cover that can’t be computed: why')}"
+        write_faults({self.cover.pk: why}, [], as_of=self.day)
 
 
 def fill_what_no_door_reached(doors: Doors) -> Iterator[str]:

@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
-from django.db import connection
+from django.db import DatabaseError, connection, transaction
 
+from tests.signed_records import make_another
 from treatments.event_log.keys import LogKey, read_keys
 from treatments.event_log.recording import compute_hash, compute_head_hash
+from treatments.event_log.signed_content import SignedTable, list_signed_tables
 from treatments.models import Event, EventLogHead
 
 MADE_UP = b"a key that somebody made up"
@@ -148,7 +150,37 @@ def change_with_entries(statement: str, kind: str) -> Callable[[Shop], None]:
     return do
 
 
+def change_any_column(table: SignedTable) -> Callable[[Shop], None]:
+    """Change the first column of a signed-off row that nothing but the guards keeps as it is."""
+
+    def do(shop: Shop) -> None:
+        rows = table.model_class._default_manager
+        row = rows.filter(table.signed).order_by("pk")[0]
+        refusals: list[DatabaseError] = []
+        for column in table.facts or [name for part in table.parts for name in part.columns]:
+            field: Any = row._meta.get_field(column.removesuffix("_id"))
+            another = make_another(field, getattr(row, column))
+            try:
+                with transaction.atomic():
+                    rows.filter(pk=row.pk).update(**{column: another})
+                    return
+            except DatabaseError as error:
+                refusals.append(error)
+        raise refusals[-1]
+
+    return do
+
+
 def list_tampers() -> list[Tamper]:
+    """Return the tampers thought of by hand, then one for each table of which something is signed off."""
+    walked = [
+        Tamper(f"a column of {table.model} changed", change_any_column(table), table.model)
+        for table in list_signed_tables()
+    ]
+    return [*list_tampers_by_hand(), *walked]
+
+
+def list_tampers_by_hand() -> list[Tamper]:
     signed = "SELECT min(l.id) FROM treatments_{0}line l JOIN treatments_{0} t ON t.id = l.{0}_id {1}"
     line = signed.format("treatment", "WHERE t.signed_off_at IS NOT NULL AND l.quantity_ml > 0")
     seen = signed.format("inspection", "WHERE t.signed_off_at IS NOT NULL AND l.rusted_area_percent IS NOT NULL")

@@ -1,19 +1,18 @@
 """What is signed off: every table is in a list, the database refuses to change it, and a change is found by name."""
 
-from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 import pytest
 from django.apps import apps
-from django.db import DatabaseError, connection, models, transaction
+from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
 from claims.models import ClaimDecision
 from tests.conftest import ShopForTests
 from tests.guards import past_the_guards
-from tests.signed_records import make_signed_records
+from tests.signed_records import make_another, make_signed_records
 from tests.treatments.dirty_log import make_vin
 from treatments.event_log import Happening, record_events, verify_log
 from treatments.event_log.signed_content import SignedTable, list_signed_tables, list_unsigned_models
@@ -39,26 +38,6 @@ def test_every_model_is_signed_content_or_says_why_not() -> None:
     assert signed | unsigned == ours
     assert not signed & unsigned
     assert all(list_unsigned_models().values())
-
-
-def make_another(field: Any, value: Any) -> Any:
-    """Return another value than the one that stands there, of the kind that the column takes."""
-    if isinstance(field, models.JSONField):
-        return ["another"] if value != ["another"] else []
-    if isinstance(field, models.BooleanField):
-        return not value
-    if isinstance(field, models.DateTimeField):
-        return (value or timezone.now()) - timedelta(days=400)
-    if isinstance(field, models.DateField):
-        return (value or timezone.now().date()) - timedelta(days=1)
-    if isinstance(field, models.DecimalField | models.IntegerField):
-        return (value or 0) + 1
-    if isinstance(field, models.ForeignKey):
-        target = field.target_field.model._default_manager
-        other = target.exclude(pk=value).order_by("pk").first()
-        return other.pk if other else None
-    others = [choice for choice, _ in field.choices or () if choice not in (value, "")]
-    return others[0] if others else f"{value}x"[-(field.max_length or 99) :]
 
 
 def list_later(table: SignedTable) -> set[str]:

@@ -1,6 +1,7 @@
 """Events about who may get in: what each person may do, and log-ins that failed."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -13,6 +14,7 @@ from treatments.event_log.recording import Happening, record_events
 from treatments.models import Role, User
 
 ACCESS_CHANGED = "user.access_changed"
+PASSWORD_CHANGED = "user.password_changed"
 LOG_IN_FAILED = "user.log_in_failed"
 LOG_IN_LOCKED = "user.log_in_locked"
 
@@ -45,33 +47,40 @@ class Access:
         return {name: getattr(self, name) for name in self.__slots__}
 
 
-def read_access(person: User) -> Access | None:
-    """Return what a person may do as it is stored now, None for a new person; call it before saving."""
-    stored = User.objects.filter(pk=person.pk).first() if person.pk else None
-    return Access.of(stored) if stored else None
-
-
-@transaction.atomic
-def record_access(*, person: User, before: Access | None, now: datetime, actor: User | None) -> None:
-    """Record that what a person may do was changed; nothing where it is as before. Call it once the person is saved.
+@contextmanager
+def recording_access(person: User, *, is_same_password: bool = False) -> Iterator[None]:
+    """Record what the save or the removal inside changes of who may get in, in one transaction with it.
 
     Args:
-        before: from ``read_access``; None for a new person.
+        is_same_password: whether another hash is one of the same password.
     """
-    after = Access.of(person)
-    if before == after:
-        return
-    happening = Happening(
-        ACCESS_CHANGED, "user", str(person.pk), before=before.plain if before else None, after=after.plain
-    )
-    record_events([happening], actor=actor, now=now)
+    with transaction.atomic():
+        key = person.pk
+        before = _read_person(key)
+        yield
+        # A new person has no key before, one who is taken away none after.
+        key = person.pk or key
+        # The row is read again: a save may write some fields only.
+        after = _read_person(key)
+        had, has = (Access.of(row) if row else None for row in (before, after))
+        happenings = []
+        if had != has:
+            happenings.append(
+                Happening(
+                    ACCESS_CHANGED,
+                    "user",
+                    str(key),
+                    before=had.plain if had else None,
+                    after=has.plain if has else None,
+                )
+            )
+        if before and after and before.password != after.password and not is_same_password:
+            happenings.append(Happening(PASSWORD_CHANGED, "user", str(key)))
+        record_events(happenings, actor=person.changed_by, now=timezone.now())
 
 
-@transaction.atomic
-def record_removal(*, person: User, now: datetime, actor: User | None) -> None:
-    """Record that a person is taken away and can't log in any more. Call it before the row is gone."""
-    happening = Happening(ACCESS_CHANGED, "user", str(person.pk), before=Access.of(person).plain)
-    record_events([happening], actor=actor, now=now)
+def _read_person(key: int | None) -> User | None:
+    return User.objects.select_for_update().filter(pk=key).first() if key else None
 
 
 @transaction.atomic

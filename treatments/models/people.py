@@ -139,12 +139,51 @@ class Dealership(models.Model):
         return self.name
 
 
+# What a person may do, and by which password; each change is an event.
+RECORDED_FIELDS = {
+    "role", "site", "site_id", "dealership", "dealership_id", "is_active", "is_staff", "is_superuser", "password",
+}  # fmt: skip
+
+
 class User(AbstractUser):
-    """A person who can log in, with one role."""
+    """A person who can log in, with one role; ``save`` and ``delete`` record who may get in, by whichever door.
+
+    What writes past them is no event: ``QuerySet.update``, ``bulk_create``, ``bulk_update`` and ``loaddata``. Of
+    somebody whom an event tells of, ``verify_log`` finds it.
+    """
+
+    # Who makes a change, for its event; set it before saving. None where nobody is logged in, as in a shell.
+    changed_by: "User | None" = None
+    _checks_password = False
 
     role = models.CharField(max_length=24, choices=choices_of(Role), default=Role.SERVICE_WRITER)
     site = models.ForeignKey(Site, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
     dealership = models.ForeignKey(Dealership, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
+
+    def save(self, *args: Any, **options: Any) -> None:
+        from treatments.event_log.access import recording_access
+
+        fields = options.get("update_fields")
+        if fields is not None and not RECORDED_FIELDS.intersection(fields):
+            # A log-in notes its moment, no more.
+            super().save(*args, **options)
+            return
+        with recording_access(self, is_same_password=self._checks_password):
+            super().save(*args, **options)
+
+    def delete(self, *args: Any, **options: Any) -> tuple[int, dict[str, int]]:
+        from treatments.event_log.access import recording_access
+
+        with recording_access(self):
+            return super().delete(*args, **options)
+
+    def check_password(self, raw_password: str | None) -> bool:
+        """Say whether this is the password; Django may hash it anew then, which is no change of it."""
+        self._checks_password = True
+        try:
+            return super().check_password(raw_password)
+        finally:
+            self._checks_password = False
 
     def get_session_auth_hash(self) -> str:
         """Return what a session is held to: with another password, role or dealership it ends."""
