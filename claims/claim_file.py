@@ -11,9 +11,10 @@ from decimal import Decimal
 from django.db.models import prefetch_related_objects
 
 from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, DecisionKind, WhatThereIs
-from claims.queries import check_in_case, describe_claim, find_what_there_is
+from claims.queries import check_in_case, describe_claim, find_claimant, find_what_there_is
 from claims.rules.amount import AmountSheet, add_up, work_out_amount
-from claims.rules.claim import ClaimCheck, RustClaim
+from claims.rules.check import RULES_OF_DISTANCE, list_readings_for
+from claims.rules.claim import ClaimCheck, Finding, RustClaim
 from claims.rules.deadlines import ClaimStep, Deadline, Pause, count_deadlines
 from claims.rules.letter import LetterFacts
 from claims.rules.money import Money
@@ -23,6 +24,7 @@ from claims.rules.what_if import Change
 from scheduling.queries import CoverCase, read_cover_case
 from scheduling.rules.terms import Terms
 from treatments.rules.history import InspectionRecord
+from treatments.rules.odometer import find_doubts
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.words import Answer, InspectionKind
 from treatments.shop_reference import map_zone_names, map_zones
@@ -85,14 +87,23 @@ class ClaimFile:
         """The decision that was not set aside, or None."""
         return next((decision for decision in self.decisions if decision.reopened_at is None), None)
 
+    def list_reading_doubts(self, finding: Finding) -> list[str]:
+        """Return what speaks against the odometer readings that a finding rests on, each sentence once."""
+        if finding.rule not in RULES_OF_DISTANCE:
+            return []
+        readings = list_readings_for(self.rust_claim, self.case.history)
+        doubts = find_doubts([recorded.reading for recorded in readings])
+        told = (sentence for record in finding.records for sentence in doubts.get(record, ()))
+        return list(dict.fromkeys(told))
+
     def letter_facts(self, written_on: date) -> LetterFacts:
         """Return who writes to whom about what."""
         claim, cover = self.claim, self.claim.cover
-        holder = cover.holder.name if cover.holder else "customer"
+        claimant = find_claimant(claim)
         return LetterFacts(
             shop=cover.site.name,
             shop_contact=cover.site.email or cover.site.phone or cover.site.address,
-            holder=holder,
+            claimant=claimant.name if claimant else "customer",
             claim=claim.number,
             cover=cover.number,
             vehicle=f"{cover.vehicle.description or 'vehicle'} ({cover.vehicle.vin})",
@@ -102,7 +113,7 @@ class ClaimFile:
             reported_on=claim.reported_on,
             written_on=written_on,
             zone_names=dict(map_zone_names()),
-            language=cover.holder.language if cover.holder else ENGLISH,
+            language=claimant.language if claimant else ENGLISH,
         )
 
 
@@ -180,7 +191,7 @@ def read_claim_file(
     """
     there_is = claim.there_is if is_fresh else None
     if not is_fresh:
-        claim = Claim.objects.select_related("cover__vehicle", "cover__site", "cover__holder").get(pk=claim.pk)
+        claim = Claim.objects.select_related("cover__vehicle", "cover__site").get(pk=claim.pk)
     written = _read_written(claim, there_is or find_what_there_is(claim), known_at)
     return _make_file(claim, read_cover_case(claim.cover, known_at=known_at), written, as_of=as_of, change=change)
 

@@ -12,8 +12,9 @@ from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, ClaimedZone, RustClaim
 from scheduling.models import Cover
 from scheduling.queries import CoverCase, list_covers_for, read_cover_case
-from treatments.models import User, Vehicle, Zone
+from treatments.models import Customer, User, Vehicle, Zone
 from treatments.models.people import Role
+from treatments.queries import find_owner_on
 from treatments.reference import keep_reading
 from treatments.rules.words import DamageKind, ZoneKind
 from treatments.shop_reference import list_areas, map_sites, map_zones
@@ -75,6 +76,18 @@ def find_claim(number: str) -> Claim | None:
     put_related(claim, "cover", cover)
     claim.there_is = _describe_what_there_is(rows)
     return claim
+
+
+def find_claimant(claim: Claim) -> Customer | None:
+    """Return who claims, and so gets the letter: who owned the vehicle on the day of the report.
+
+    None where it had been sold to somebody who is not on record. Where nobody is on record as an owner by that day, it
+    is who holds the cover.
+    """
+    vehicle = claim.cover.vehicle
+    if owned := find_owner_on(vehicle, claim.reported_on):
+        return owned.customer
+    return None if vehicle.ownerships.filter(from_day__lte=claim.reported_on).exists() else claim.cover.holder
 
 
 def find_what_there_is(claim: Claim) -> WhatThereIs:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from claims.models import Claim, ClaimDecision
-from scheduling.visibility import find_holder_for
+from scheduling.visibility import may_see_owner_on
 from treatments.models import Role, User
 
 
@@ -37,7 +37,7 @@ def may_see_sum(user: User, claim: Claim) -> bool:
 
 
 def may_see_letter(user: User, claim: Claim, decision: ClaimDecision) -> bool:
-    """Say whether a person may read the letter about a decision on a claim, which names who holds the cover."""
+    """Say whether a person may read the letter about a decision on a claim, which names who owned the vehicle then."""
     if user.role != Role.DEALERSHIP:
         return True
-    return decision.stands and find_holder_for(user, claim.cover) == claim.cover.holder
+    return decision.stands and may_see_owner_on(user, claim.cover, claim.reported_on)

@@ -24,7 +24,7 @@ from treatments.models import (
 )
 from treatments.reference import keep_reading
 from treatments.rules.material import VehicleTotal
-from treatments.rules.odometer import Reading, find_doubt, flag_backwards
+from treatments.rules.odometer import Reading, find_doubts
 from treatments.rules.site_days import find_day, find_end_of_day
 from treatments.rules.site_settings import find_zone
 from treatments.rules.visit_findings import VisitFinding, list_findings
@@ -102,11 +102,7 @@ def list_reading_doubts(work: Treatment | Inspection) -> list[str]:
     if work.odometer_amount is not None and work.odometer is not None:
         readings.append(Reading(work.done_on, work.odometer.kilometres, "draft"))
     own = f"reading {work.reading_id}" if work.reading_id else "draft"
-    mine = next((reading for reading in readings if reading.record == own), None)
-    if mine is None:
-        return []
-    doubts = [found.sentence for found in flag_backwards(readings) if mine in (found.reading, found.earlier)]
-    return doubts or list(filter(None, [find_doubt([one for one in readings if one is not mine], mine)]))
+    return find_doubts(readings).get(own, [])
 
 
 @keep_reading

@@ -58,11 +58,8 @@ def check_claim(
     Returns:
         The findings, those about the whole claim first, then zone by zone in the order claimed.
     """
-    day = claim.discovered_on
-    if day is not None and claim.kilometres is not None:
-        stated = RecordedReading(Reading(day, claim.kilometres, f"claim {claim.number}"))
-        history = replace(history, readings=(*history.readings, stated))
-    found_on = day or claim.reported_on
+    history = replace(history, readings=list_readings_for(claim, history))
+    found_on = claim.discovered_on or claim.reported_on
     past = history.until(found_on)
     items = compute_due_items(terms, facts, past, calendar, found_on)
     findings = [
@@ -115,6 +112,18 @@ def check_zone(
 
 
 _UNKNOWN_DAY = "The day on which the rust was found is not given; ask the claimant for it."
+
+
+RULES_OF_DISTANCE = ("distance", "entry_distance")
+"""The rules whose findings rest on odometer readings."""
+
+
+def list_readings_for(claim: RustClaim, history: VehicleHistory) -> tuple[RecordedReading, ...]:
+    """Return the readings on record and the one that the claimant stated."""
+    if claim.discovered_on is None or claim.kilometres is None:
+        return history.readings
+    stated = Reading(claim.discovered_on, claim.kilometres, f"claim {claim.number}")
+    return (*history.readings, RecordedReading(stated))
 
 
 def check_in_force(
@@ -334,7 +343,7 @@ def check_entry_on_record(
             ENTRY_QUESTIONS[answer.rule],
             answer.answer,
             answer.sentence,
-            answer.records,
+            tuple(reading.record for reading in readings) if answer.rule == "distance" else answer.records,
             clause="entry",
             shop_fell_short=answer.answer is not Answer.HOLDS,
         )

@@ -33,7 +33,7 @@ class LetterFacts:
 
     shop: str
     shop_contact: str
-    holder: str
+    claimant: str
     claim: str
     cover: str
     vehicle: str
@@ -67,7 +67,7 @@ def write_letter(
     found = f"found on {tell_day(facts.discovered_on)}" if facts.discovered_on else "with no day of discovery given"
     parts = [
         tell_day(facts.written_on),
-        f"Dear {facts.holder},",
+        f"Dear {facts.claimant},",
         f"You claimed {say(check.claim.damage)} on your {facts.vehicle}, {found} and reported on "
         f"{tell_day(facts.reported_on)}: {', '.join(claimed.values())}. The claim has the number {facts.claim}, "
         f"under cover {facts.cover}, "

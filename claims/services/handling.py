@@ -11,6 +11,7 @@ from django.db import transaction
 
 from claims.claim_file import ClaimFile, read_claim_file, sum_payments
 from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind
+from claims.queries import find_claimant
 from claims.rules.letter import add_verification_code, write_letter
 from claims.rules.money import Money, round_to_currency
 from claims.services.days import check_day
@@ -262,7 +263,8 @@ def decide_claim(
     decision = draft_decision(claim=locked, kind=kind, amount=amount, reason=reason, day=day, now=now, actor=actor)
     if shown_sha256 is not None and shown_sha256 != compute_decision_sha256(decision):
         raise DecisionChangedError("The letter is not the one that was shown any more. Read it as it is now.")
-    language = locked.cover.holder.language if locked.cover.holder else ENGLISH
+    claimant = find_claimant(locked)
+    language = claimant.language if claimant else ENGLISH
     decision.letter = add_verification_code(decision.letter, read_checkpoint().code, language)
     decision.full_clean()
     decision.save()

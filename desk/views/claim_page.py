@@ -62,6 +62,7 @@ def show_claim(
         "claim": found,
         "check": check,
         "groups": groups,
+        "doubts": {finding: file.list_reading_doubts(finding) for finding in check.findings},
         "outcome": outcome,
         "shortfalls": [f for f in check.shop_shortfalls if f.answer is not Answer.HOLDS],
         "zone_names": map_zone_names(),

@@ -223,3 +223,16 @@ def find_doubt(readings: Sequence[Reading], new: Reading) -> str:
         f"{new.kilometres:.0f} km on {new.day} is {driven:.0f} km more than on {last.day}; "
         f"before that it went {float(rate):.0f} km a day."
     )
+
+
+def find_doubts(readings: Sequence[Reading]) -> dict[str, list[str]]:
+    """Return what speaks against readings on record, by their record; what nothing speaks against is left out."""
+    backwards = flag_backwards(readings)
+    found = {}
+    for reading in readings:
+        told = [flagged.sentence for flagged in backwards if reading in (flagged.reading, flagged.earlier)]
+        if not told and (doubt := find_doubt([other for other in readings if other is not reading], reading)):
+            told = [doubt]
+        if told:
+            found[reading.record] = told
+    return found
