@@ -10,7 +10,10 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
+from treatments.models import Role
 from treatments.rules.site_settings import NotComputableError
+
+CALL_THE_SHOP = "The shop has to put something right first. Please call the shop."
 
 
 class NotComputable(exceptions.APIException):
@@ -29,7 +32,9 @@ class ProblemRenderer(JSONRenderer):
 def answer_problem(error: Exception, context: dict[str, Any]) -> Response | None:
     """Turn an error into problem details; an error that the framework doesn't know stays a server error."""
     if isinstance(error, NotComputableError):
-        error = NotComputable(str(error))
+        # A dealership can't put it right, and the shop's settings are not its business.
+        is_dealership = getattr(context["request"].user, "role", "") == Role.DEALERSHIP
+        error = NotComputable(CALL_THE_SHOP if is_dealership else str(error))
     response = exception_handler(error, context)
     if response is None:
         return None

@@ -15,7 +15,7 @@ from claims.rules.compare import ClaimDifference, compare_checks
 from scheduling.models import Cover
 from scheduling.queries import read_cases_apart, read_cover_cases
 from scheduling.rules.terms import Terms
-from scheduling.terms_preview import CHUNK, CoverDifference, CoversPreview, preview_covers, put_under
+from scheduling.terms_preview import CHUNK, CoverDifference, CoversPreview, NotCompared, preview_covers, put_under
 from treatments.faults import log_fault
 
 
@@ -24,11 +24,12 @@ class ClaimsPreview:
     """What terms would do to claims.
 
     Attributes:
-        claims: how many claims were checked twice.
+        claims: how many claims were checked twice, without those that failed.
         come_out_differently: how many would be judged otherwise, in all or for one zone.
         answered_differently: how many would come to the same, though a rule answers otherwise.
         differences: both sorts, by key, at most as many as were to be kept, those that come out differently first.
         unread: how many further claims were left out because of the limit.
+        failed: the claims that can't be checked.
     """
 
     claims: int
@@ -36,6 +37,7 @@ class ClaimsPreview:
     answered_differently: int
     differences: tuple[ClaimDifference, ...]
     unread: int = 0
+    failed: tuple[NotCompared, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,9 +49,15 @@ class TermsPreview:
     claims: ClaimsPreview
 
     @property
+    def failed(self) -> tuple[NotCompared, ...]:
+        """The covers and claims of which nothing can be told."""
+        return (*self.covers.failed, *self.claims.failed)
+
+    @property
     def changes_nothing(self) -> bool:
         claims = self.claims
-        return not (self.covers.changed or claims.come_out_differently or claims.answered_differently)
+        changes = self.covers.changed or claims.come_out_differently or claims.answered_differently
+        return not (changes or self.failed)
 
 
 def preview_terms(
@@ -94,24 +102,27 @@ def preview_claims(
     zones = read_zones_by_style()
     read = last = alike = 0
     kept: dict[bool, list[ClaimDifference]] = {True: [], False: []}
+    failed: list[NotCompared] = []
     come_out = 0
     while limit is None or read < limit:
         chunk = list(wanted.filter(pk__gt=last)[: CHUNK if limit is None else min(CHUNK, limit - read)])
         if not chunk:
             break
         by_cover = {claim.cover_id: claim.cover for claim in chunk}
-        cases = {case.cover.pk: case for case in read_cases_apart(by_cover.values(), read_cover_cases)[0]}
+        readable, faults = read_cases_apart(by_cover.values(), read_cover_cases)
+        cases = {case.cover.pk: case for case in readable}
         for claim in chunk:
             case = cases.get(claim.cover_id)
             if case is None:
-                continue  # the preview of the covers says why
+                failed.append(NotCompared(claim.number, faults[claim.cover_id]))
+                continue
             try:
                 found = compare_checks(
                     check_in_case(claim, case, zones_by_style=zones),
                     check_in_case(claim, put_under(case, terms), zones_by_style=zones),
                 )
             except Exception as error:
-                log_fault(error, f"Claim {claim.number}")
+                failed.append(NotCompared(claim.number, log_fault(error, f"Claim {claim.number}")))
                 continue
             if found is None:
                 continue
@@ -124,4 +135,4 @@ def preview_claims(
         read, last = read + len(chunk), chunk[-1].pk
     unread = claims.count() - read if limit is not None and read >= limit else 0
     differences = (*kept[True], *kept[False])
-    return ClaimsPreview(read, come_out, alike, differences[:keep], unread)
+    return ClaimsPreview(read - len(failed), come_out, alike, differences[:keep], unread, tuple(failed))

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import NamedTuple
 
 from django.db.models import QuerySet
 
@@ -41,18 +42,25 @@ class CoverDifference:
         return f"{self.cover}, {self.vehicle}: {self.effect.sentence}"
 
 
+class NotCompared(NamedTuple):
+    """A cover or claim that can't be computed, by its number, and why."""
+
+    number: str
+    sentence: str
+
+
 @dataclass(frozen=True, slots=True)
 class CoversPreview:
     """What terms would do to covers.
 
     Attributes:
-        covers: how many covers were compared.
+        covers: how many covers were compared, without those that failed.
         changed: how many of them would be different in any way.
         counts: how many covers each kind of difference concerns, in the order of EffectKind; none left out.
         states: the differences of state, by cover; at most as many as were to be kept.
         dates: the differences of due dates, by cover; at most as many as were to be kept.
         unread: how many further covers were left out because of the limit.
-        failed: a line for each cover that can't be computed, with why.
+        failed: the covers that can't be computed.
     """
 
     covers: int
@@ -61,7 +69,7 @@ class CoversPreview:
     states: tuple[CoverDifference, ...]
     dates: tuple[CoverDifference, ...]
     unread: int = 0
-    failed: tuple[str, ...] = ()
+    failed: tuple[NotCompared, ...] = ()
 
     def count(self, *kinds: EffectKind) -> int:
         return sum(count for kind, count in self.counts if kind in kinds)
@@ -107,7 +115,7 @@ def preview_covers(
     counts: Counter[EffectKind] = Counter()
     states: list[CoverDifference] = []
     dates: list[CoverDifference] = []
-    failed: list[str] = []
+    failed: list[NotCompared] = []
     for chunk in walk_chunks(covers, limit):
         cases, faults = read_cases_apart(chunk, read_cover_cases)
         read += len(chunk)
@@ -126,10 +134,10 @@ def preview_covers(
                     kept.append(difference)
                 if tell:
                     tell(difference)
-        failed += [f"{cover.number}: {faults[cover.pk]}" for cover in chunk if cover.pk in faults]
+        failed += [NotCompared(cover.number, faults[cover.pk]) for cover in chunk if cover.pk in faults]
     unread = covers.count() - read if limit is not None and read >= limit else 0
     return CoversPreview(
-        covers=read,
+        covers=read - len(failed),
         changed=changed,
         counts=tuple((kind, counts[kind]) for kind in EffectKind),
         states=tuple(states),

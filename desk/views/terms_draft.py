@@ -206,6 +206,7 @@ def read_preview(request: HttpRequest, chosen: TermsVersion) -> dict[str, Any]:
     )
     return known | {
         "preview": found,
+        "not_compared": found.failed[:SHOWN],
         "cover_counts": count_covers(found.covers),
         "claim_counts": count_claims(found.claims),
         "chosen": tell(say_chosen(terms, instead_of=instead_of, every=every)),

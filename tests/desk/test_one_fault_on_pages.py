@@ -8,16 +8,20 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.test import Client
 from django.utils import timezone
+from rest_framework.authtoken.models import Token
 
+from claims.services import file_claim
 from desk.demo.load import DEMO_PASSWORD, DemoShop
 from scheduling.index.service import recompute
-from scheduling.models import Cover, CoverFault, DueItem
+from scheduling.models import Cover, CoverFault, DueItem, TermsVersion
 from tests.browser.pages import PAGES
 from tests.browser.stage import add_what_pages_need
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
+from tests.guards import past_the_guards
 from tests.poison import POISONS, add_cover_elsewhere
-from treatments.models import Site, User
+from treatments.models import Site, User, Zone
+from treatments.rules.words import DamageKind
 
 
 @pytest.fixture
@@ -117,3 +121,63 @@ def test_it_goes_when_it_was_put_right(demo: DemoShop) -> None:
     recompute(as_of=demo.day, now=timezone.now(), whole=True)
     assert not CoverFault.objects.exists()
     assert list(cover.due_items.values_list("key", "target_on")) == due
+
+
+def read_draft_address() -> str:
+    draft = TermsVersion.objects.filter(published_at__isnull=True).select_related("terms")[0]
+    return f"/terms/{draft.terms.code}/{draft.version}/"
+
+
+def test_pages_about_a_draft_of_terms_name_what_they_left_out(demo: DemoShop) -> None:
+    covers = poison_all(demo)
+    for cover in covers:
+        file_claim(
+            cover=cover, zones=list(Zone.objects.filter(code="rocker_left")), damage=DamageKind.SEAM_CORROSION,
+            reported_on=demo.day, now=timezone.now(), actor=None,
+        )  # fmt: skip
+    for address in ("preview/?covers=*", "publish/?covers=*"):
+        page = log_in("owner").get(read_draft_address() + address).content.decode()
+        left_out = page.partition('id="not-compared"')[2].partition("</section>")[0]
+        for cover in covers:
+            assert f"<b>{cover.number}</b>" in left_out and f"<b>{cover.claims.get().number}</b>" in left_out, address
+
+
+def test_pages_and_answers_of_a_dealership_go_on(demo: DemoShop) -> None:
+    """Its own covers, some of which can't be computed, on every page and at every address that lists them."""
+    dealer = User.objects.get(username="dealer")
+    fine = Cover.objects.filter(dealership=dealer.dealership).order_by("pk")[0]
+    covers = [add_due_elsewhere(demo, f"zz-{number}", number) for number in range(len(POISONS))]
+    with past_the_guards():
+        Cover.objects.filter(pk__in=[cover.pk for cover in covers]).update(dealership=dealer.dealership)
+    recompute(as_of=demo.day, now=timezone.now(), whole=True)
+    for cover, poison in zip(covers, POISONS.values(), strict=True):
+        file_claim(
+            cover=cover, zones=list(Zone.objects.filter(code="rocker_left")), damage=DamageKind.SEAM_CORROSION,
+            reported_on=demo.day, now=timezone.now(), actor=None,
+        )  # fmt: skip
+        poison(cover)
+    client = log_in("dealer")
+    token = f"Token {Token.objects.get(user=dealer).key}"
+    for is_recomputed in (False, True):
+        if is_recomputed:
+            recompute(as_of=demo.day, now=timezone.now(), whole=True)
+        for address in ("/", "/due/", "/vehicles/", "/vehicles/?q=4444", "/claims/"):
+            assert client.get(address, follow=True).status_code == 200, address
+        listed = {}
+        for name in ("vehicles", "covers", "due-items", "claims"):
+            answer = client.get(f"/api/v1/{name}/?page_size=200", headers={"Authorization": token})
+            assert answer.status_code == 200, (name, answer.content)
+            listed[name] = answer.content.decode()
+        for cover in covers:
+            claim = cover.claims.get().number
+            assert cover.number in listed["covers"] and claim in listed["claims"]
+            assert cover.vehicle.vin in listed["vehicles"]
+            assert client.get(f"/vehicles/{cover.vehicle.vin}/").status_code == 200
+            for address in (f"claims/{claim}/", f"covers/{cover.number}/", f"vehicles/{cover.vehicle.vin}/history/"):
+                answer = client.get(f"/api/v1/{address}", headers={"Authorization": token})
+                # A dealership can't put the shop's settings right, so it is not told of them.
+                assert answer.status_code in (200, 409) and "Mars" not in answer.content.decode(), address
+            assert client.get(f"/claims/{claim}/").status_code in (200, 409)
+        assert fine.number in listed["covers"] and fine.vehicle.vin in listed["vehicles"]
+        answer = client.get(f"/api/v1/covers/{fine.number}/", headers={"Authorization": token})
+        assert answer.status_code == 200 and client.get(f"/vehicles/{fine.vehicle.vin}/").status_code == 200

@@ -129,7 +129,9 @@ class Command(BaseCommand):
                 tell_cover=lambda difference: write_rows(list_cover_rows(difference)),
                 tell_claim=lambda difference: write_rows(list_claim_rows(difference)),
             )
-        self.print_preview(terms, found, say_chosen(terms, instead_of=code, every=options["all"]))
+            # Else who reads the file alone would think that they stay as they are.
+            write_rows([["", number, "", "", "", "not compared", "", "", why] for number, why in found.failed])
+        self.print_preview(terms, found, say_chosen(terms, instead_of=code, every=options["all"]), options["show"])
         if options["csv"]:
             self.stdout.write(f"Every difference is in {options['csv']}.")
 
@@ -147,7 +149,7 @@ class Command(BaseCommand):
         except OSError as error:
             raise CommandError(f"--csv {path}: {error.strerror}") from error
 
-    def print_preview(self, terms: Terms, found: TermsPreview, chosen: str) -> None:
+    def print_preview(self, terms: Terms, found: TermsPreview, chosen: str, show: int) -> None:
         write = self.stdout.write
         write(f"{terms.title} ({terms.code} version {terms.version}), compared on {found.as_of} over {chosen}.")
         write("Nothing was written. A cover stays on its terms until a person moves it; this is what moving would do.")
@@ -159,6 +161,7 @@ class Command(BaseCommand):
             ("State of the cover", [difference.sentence for difference in covers.states]),
             ("Claims", [difference.sentence for difference in claims.differences]),
             ("Due dates", [difference.sentence for difference in covers.dates]),
+            ("Not compared", [f"{number}: {sentence}" for number, sentence in found.failed[:show]]),
         ):
             if sentences:
                 write("")
