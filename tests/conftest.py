@@ -69,6 +69,9 @@ def own_folders(tmp_path: Path, settings: object) -> Iterator[None]:
     settings.EMAIL_BACKEND = "notifications.mail_files.EmlFileBackend"  # type: ignore[attr-defined]
     settings.EMAIL_FILE_PATH = str(tmp_path / "mail")  # type: ignore[attr-defined]
     settings.MEDIA_ROOT = tmp_path / "media"  # type: ignore[attr-defined]
+    # Each test client would look for every static file anew.
+    settings.WHITENOISE_USE_FINDERS = False  # type: ignore[attr-defined]
+    settings.WHITENOISE_AUTOREFRESH = False  # type: ignore[attr-defined]
     # The usual hasher is slow on purpose.
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # type: ignore[attr-defined]
     yield

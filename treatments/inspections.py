@@ -276,32 +276,41 @@ def make_entry(line: InspectionLine) -> InspectionEntry:
     )
 
 
+WRITTEN_FIELDS = ["rusted_area_percent", "perforated", "film_state", "action", "not_seen_reason"]
+
+
 def _write_lines(inspection: Inspection, zones: Sequence[InspectionEntry], now: datetime) -> None:
     """Write the lines of an inspection with their photos; lines and photos of a draft that are not given go."""
     kept = {line.zone_id: line for line in inspection.lines.all()}
-    for entry in zones:
-        line = kept.pop(entry.zone.pk, None) or InspectionLine(inspection=inspection, zone=entry.zone)
+    lines = [kept.pop(entry.zone.pk, None) or InspectionLine(inspection=inspection, zone=entry.zone) for entry in zones]
+    for line, entry in zip(lines, zones, strict=True):
         line.rusted_area_percent = entry.rusted_area_percent
         line.perforated = entry.perforated
         line.film_state = entry.film_state
         line.action = entry.action
         line.not_seen_reason = entry.not_seen_reason
-        line.full_clean()
-        line.save()
-        given = {picture.sha256: picture for picture in entry.photos}
-        _drop_photos(line.photos.exclude(sha256__in=given))
-        known = set(line.photos.values_list("sha256", flat=True))
-        Photo.objects.bulk_create(
-            Photo(
-                line=line,
-                image=picture.image_name,
-                sha256=picture.sha256,
-                note=picture.note,
-                recorded_at=picture.recorded_at or now,
-            )
-            for picture in given.values()
-            if picture.sha256 not in known
+        line.clean_fields(exclude={"inspection", "zone"})
+    InspectionLine.objects.bulk_update([line for line in lines if line.pk], WRITTEN_FIELDS)
+    InspectionLine.objects.bulk_create([line for line in lines if not line.pk])
+    known = set(Photo.objects.filter(line__inspection=inspection).values_list("line_id", "sha256"))
+    pictures = [
+        (line, {picture.sha256: picture for picture in entry.photos}) for line, entry in zip(lines, zones, strict=True)
+    ]
+    for line, given in pictures:
+        if any(key == line.pk and sha256 not in given for key, sha256 in known):
+            _drop_photos(line.photos.exclude(sha256__in=given))
+    Photo.objects.bulk_create(
+        Photo(
+            line=line,
+            image=picture.image_name,
+            sha256=picture.sha256,
+            note=picture.note,
+            recorded_at=picture.recorded_at or now,
         )
+        for line, given in pictures
+        for picture in given.values()
+        if (line.pk, picture.sha256) not in known
+    )
     for line in kept.values():
         _drop_photos(line.photos.all())
         line.delete()

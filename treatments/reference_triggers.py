@@ -71,8 +71,3 @@ def watch_table(table: str, columns: Sequence[str] = ()) -> migrations.RunPython
         columns: those whose change matters; all where none is named.
     """
     return migrations.RunPython(_watch(table, columns), _leave(table))
-
-
-def watch_table_again(table: str) -> migrations.RunPython:
-    """Return the operation that watches a table that Django has just remade on SQLite; nothing changes elsewhere."""
-    return migrations.RunPython(_watch(table, ()), migrations.RunPython.noop)

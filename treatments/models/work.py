@@ -1,6 +1,9 @@
 """Work done on a vehicle: treatments with their zone lines, and inspections with their grades and photos."""
 
+from decimal import Decimal
+
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from treatments.models.choices import choices_of, one_of
@@ -233,7 +236,13 @@ class InspectionLine(models.Model):
 
     inspection = models.ForeignKey(Inspection, on_delete=models.CASCADE, related_name="lines")
     zone = models.ForeignKey(Zone, on_delete=models.PROTECT, related_name="+")
-    rusted_area_percent = models.DecimalField(max_digits=6, decimal_places=3, null=True, blank=True)
+    rusted_area_percent = models.DecimalField(
+        max_digits=6,
+        decimal_places=3,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(100))],
+    )
     perforated = models.BooleanField(default=False)
     film_state = models.CharField(max_length=12, choices=choices_of(FilmState), default=FilmState.NOT_SEEN)
     action = models.CharField(max_length=200, blank=True)

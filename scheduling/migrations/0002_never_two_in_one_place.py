@@ -50,5 +50,5 @@ def remove(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("scheduling", "0005_bays_and_appointments")]
+    dependencies = [("scheduling", "0001_initial")]
     operations = [migrations.RunPython(install, remove)]

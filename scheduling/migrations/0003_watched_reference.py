@@ -21,8 +21,8 @@ WATCHED = (
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("treatments", "0008_reference_stamp"),
-        ("scheduling", "0011_season_plan_by_task"),
+        ("treatments", "0002_search_indexes_and_cache_triggers"),
+        ("scheduling", "0002_never_two_in_one_place"),
     ]
 
     operations = [watch_table(table) for table in WATCHED]
