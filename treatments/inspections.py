@@ -282,14 +282,16 @@ WRITTEN_FIELDS = ["rusted_area_percent", "perforated", "film_state", "action", "
 def _write_lines(inspection: Inspection, zones: Sequence[InspectionEntry], now: datetime) -> None:
     """Write the lines of an inspection with their photos; lines and photos of a draft that are not given go."""
     kept = {line.zone_id: line for line in inspection.lines.all()}
-    lines = [kept.pop(entry.zone.pk, None) or InspectionLine(inspection=inspection, zone=entry.zone) for entry in zones]
-    for line, entry in zip(lines, zones, strict=True):
+    lines = []
+    for entry in zones:
+        line = kept.pop(entry.zone.pk, InspectionLine(inspection=inspection, zone=entry.zone))
         line.rusted_area_percent = entry.rusted_area_percent
         line.perforated = entry.perforated
         line.film_state = entry.film_state
         line.action = entry.action
         line.not_seen_reason = entry.not_seen_reason
         line.clean_fields(exclude={"inspection", "zone"})
+        lines.append(line)
     InspectionLine.objects.bulk_update([line for line in lines if line.pk], WRITTEN_FIELDS)
     InspectionLine.objects.bulk_create([line for line in lines if not line.pk])
     known = set(Photo.objects.filter(line__inspection=inspection).values_list("line_id", "sha256"))
