@@ -9,7 +9,8 @@ from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from desk.telling import tell
+from desk.telling import find_language, tell
+from desk.templatetags.desk_dates import write_date
 from treatments.models import Event
 from treatments.rules.words import say
 
@@ -95,7 +96,7 @@ def describe_changes(events: Iterable[Event], clock: tzinfo) -> list[str]:
 
 
 def _describe(event: Event, clock: tzinfo) -> str:
-    moment = formats.date_format(event.happened_at.astimezone(clock), "DATETIME_FORMAT")
+    moment = write_date(event.happened_at.astimezone(clock), "j M Y H:i", language=find_language() or "")
     words = _put_values(event)
     if event.actor is None:
         return _("%(moment)s: %(words)s.") % {"moment": moment, "words": words}

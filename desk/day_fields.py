@@ -40,6 +40,14 @@ class MomentInput(forms.DateTimeInput):
         super().__init__(format="%Y-%m-%dT%H:%M")
 
 
+def tell_days(**days: date) -> dict[str, str]:
+    """Return days as a sentence of ours holds them, in the language of the page.
+
+    In words already: a day in digits would be said in English, whatever the language of the sentence.
+    """
+    return {name: speak_day(day, get_language()) for name, day in days.items()}
+
+
 def refuse_out_of_reach(day: date, first: date, months_ahead: int) -> None:
     """Refuse a day before the first, or more than some months from now.
 
@@ -48,10 +56,10 @@ def refuse_out_of_reach(day: date, first: date, months_ahead: int) -> None:
     """
     last = add_months(find_day(timezone.now(), timezone.get_current_timezone()), months_ahead)
     if not first <= day <= last:
-        # In words already: a day in digits would be said in English, whatever the language of the sentence.
-        told = {name: speak_day(one, get_language()) for name, one in (("day", day), ("first", first), ("last", last))}
         raise forms.ValidationError(
-            _("%(day)s is out of reach: write a day from %(first)s to %(last)s."), code="reach", params=told
+            _("%(day)s is out of reach: write a day from %(first)s to %(last)s."),
+            code="reach",
+            params=tell_days(day=day, first=first, last=last),
         )
 
 

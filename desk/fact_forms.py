@@ -17,7 +17,7 @@ from treatments.shop_reference import list_zones, map_areas
 SOURCES = [(value, label) for value, label in choices_of(FactSource) if value != FactSource.SHOP_LOG]
 # None is chosen beforehand: a press too many must not say that nothing can hurt.
 PROPULSIONS = [
-    ("", _("not known")),
+    ("", _("choose")),
     *((value, label) for value, label in choices_of(Propulsion) if value != Propulsion.UNKNOWN),
 ]
 KINDS = [

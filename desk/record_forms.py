@@ -10,7 +10,7 @@ from django import forms
 from django.db.models import FilteredRelation, OuterRef, Q, QuerySet, Subquery
 from django.utils.translation import gettext_lazy as _
 
-from desk.day_fields import DayField
+from desk.day_fields import DayField, tell_days
 from desk.number_field import NumberField
 from desk.odometer_question import OdometerForm
 from desk.telling import tell
@@ -82,10 +82,12 @@ class VisitForm(OdometerForm):
         day: date = self.cleaned_data["done_on"]
         if day > self.today:
             raise forms.ValidationError(
-                _("%(day)s has not come yet: today is %(today)s."), params={"day": day, "today": self.today}
+                _("%(day)s has not come yet: today is %(today)s."), params=tell_days(day=day, today=self.today)
             )
         if day < EARLIEST_DAY:
-            raise forms.ValidationError(_("%(day)s is before any vehicle: correct the year."), params={"day": day})
+            raise forms.ValidationError(
+                _("%(day)s is before any vehicle: correct the year."), params=tell_days(day=day)
+            )
         return day
 
     def read_odometer(self) -> Distance | None:

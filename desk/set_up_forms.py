@@ -9,6 +9,8 @@ from django.utils.translation import gettext_lazy as _
 
 from desk.booking_forms import WEEKDAYS, TimeOfDayInput, name_person
 from desk.day_fields import DayField, MomentField
+from desk.telling import find_language
+from desk.templatetags.desk_dates import write_date
 from scheduling.booking.setting_up import MINUTES_FIELDS, MOST_MINUTES, MOST_OF_BAY, check_limits, check_minutes
 from scheduling.models import Bay, WorkDuration
 from scheduling.rules.booking_words import Skill
@@ -124,7 +126,7 @@ FIRST_YEAR, LAST_YEAR = 2000, 2099
 
 def _write(moment: datetime) -> str:
     """Return a moment as it stands on the wall clock of the site, where it was typed."""
-    return f"{moment:%Y-%m-%d %H:%M}"
+    return str(write_date(moment, "j M Y H:i", language=find_language() or ""))
 
 
 class TimesForm(forms.Form):

@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from desk.day_fields import DayField
+from desk.day_fields import DayField, tell_days
 from desk.number_field import NumberField
 from desk.record_forms import EARLIEST_DAY
 from treatments.models import Product
@@ -127,10 +127,10 @@ class ReceiveForm(forms.Form):
         day: date = self.cleaned_data["received_on"]
         if day > self.today:
             raise forms.ValidationError(
-                _("%(day)s has not come yet: today is %(today)s."), params={"day": day, "today": self.today}
+                _("%(day)s has not come yet: today is %(today)s."), params=tell_days(day=day, today=self.today)
             )
         if day < EARLIEST_DAY:
-            raise forms.ValidationError(_("%(day)s is too long ago: correct the year."), params={"day": day})
+            raise forms.ValidationError(_("%(day)s is too long ago: correct the year."), params=tell_days(day=day))
         return day
 
     def read_product(self) -> Product:

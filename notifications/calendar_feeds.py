@@ -25,6 +25,7 @@ from treatments.event_log import Happening, record_events
 from treatments.models import Role, User
 from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
 from treatments.rules.site_settings import find_zone
+from treatments.rules.speaking import speak_day
 from treatments.standing_query import Given, StandingRows
 
 SALT = "notifications.calendar-feed"
@@ -132,6 +133,10 @@ def _list_shown(feed: CalendarFeed, midnight: datetime) -> list[Appointment]:
     return list(mine.select_related("vehicle", "site", "bay", "person").order_by("starts_at", "pk"))
 
 
+def _tell_moment(moment: datetime) -> str:
+    return f"{speak_day(moment.date(), get_language())} {moment:%H:%M}"
+
+
 def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:
     vehicle = appointment.vehicle
     known = [tell_vehicle(vehicle), vehicle.plate]
@@ -143,7 +148,7 @@ def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:
             gettext("Bay: %(bay)s") % {"bay": appointment.bay.name},
             gettext("Done by: %(person)s") % {"person": worker} if worker else "",
             gettext("Ready for its owner from %(time)s")
-            % {"time": f"{appointment.ready_at.astimezone(zone):%Y-%m-%d %H:%M}"},
+            % {"time": _tell_moment(appointment.ready_at.astimezone(zone))},
         ]
     return CalendarVisit(
         uid=make_uid(appointment),

@@ -6,9 +6,8 @@ from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.template.loader import render_to_string
-from django.utils.formats import date_format
 from django.utils.functional import Promise
-from django.utils.translation import gettext, gettext_lazy
+from django.utils.translation import get_language, gettext, gettext_lazy
 
 from notifications.links import make_own_page_address, make_stop_address
 from notifications.rules.calendar_text import CalendarPerson, CalendarVisit
@@ -18,6 +17,8 @@ from scheduling.models import Appointment
 from scheduling.rules.booking_words import AppointmentStatus, VisitKind
 from treatments.models import Site, Vehicle
 from treatments.queries import find_clock
+from treatments.rules.site_days import find_day
+from treatments.rules.speaking import speak_day
 
 TITLES: dict[VisitKind, str | Promise] = {
     VisitKind.FIRST_TREATMENT: gettext_lazy("First rust protection treatment"),
@@ -134,6 +135,6 @@ def write_visit_mail(kind: MessageKind, appointment: Appointment, part: VisitPar
     }
 
     wording = SUBJECTS[kind] if part is None else PART_SUBJECTS[kind, part.is_washing]
-    day = date_format(appointment.starts_at.astimezone(find_clock(appointment.site)), "j F Y")
+    day = speak_day(find_day(appointment.starts_at, find_clock(appointment.site)), get_language())
     subject = " ".join((str(wording) % {"day": day, "vehicle": vehicle}).split())
     return subject[:200].strip(), render_to_string("notifications/visit.txt", context).strip() + "\n"

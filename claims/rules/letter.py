@@ -10,7 +10,7 @@ from datetime import date
 from claims.rules.claim import ClaimCheck, Finding
 from claims.rules.clauses import say_clause
 from claims.rules.money import Money
-from claims.rules.recommend import Recommendation
+from claims.rules.recommend import Outcome, Recommendation
 from treatments.rules.speaking import ENGLISH, speak
 from treatments.rules.wording import put_for_people, tell_day, tell_verification_code
 from treatments.rules.words import Answer, say
@@ -72,7 +72,7 @@ def write_letter(
         f"{tell_day(facts.reported_on)}: {', '.join(claimed.values())}. The claim has the number {facts.claim}, "
         f"under cover {facts.cover}, "
         f"“{facts.terms_title}”, version {facts.terms_version}.",
-        _say_decision(kind, amount),
+        _say_decision(kind, amount, recommendation.outcome),
     ]
     if reason:
         parts.append(f"The reason: {reason}")
@@ -112,7 +112,10 @@ def add_verification_code(letter: str, code: str, language: str) -> str:
     return f"{letter}\n\n{speak(tell_verification_code(code), language, {})}"
 
 
-def _say_decision(kind: str, amount: Money) -> str:
+def _say_decision(kind: str, amount: Money, recommended: Outcome) -> str:
+    if kind == "goodwill" and recommended is not Outcome.REFUSE:
+        # That nothing is owed under the terms is only said where the rules found so.
+        return f"Out of goodwill we will pay {amount}."
     return {
         "pay": f"We will pay {amount}.",
         "pay_in_part": f"We will pay {amount}, which is part of what was claimed.",

@@ -205,7 +205,7 @@ def draft_decision(
     return ClaimDecision(
         claim=claim,
         kind=kind,
-        amount=amount,
+        amount=rounded,
         currency=currency,
         reason=reason.strip(),
         recommended=recommended.outcome,
@@ -215,7 +215,7 @@ def draft_decision(
             claim_file.check,
             recommended,
             kind=kind,
-            amount=Money(amount, currency),
+            amount=Money(rounded, currency),
             reason=reason.strip(),
         ),
         decided_on=day,

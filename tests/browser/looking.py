@@ -14,6 +14,10 @@ def show(page: Page, wanted: DeskPage) -> None:
     if not wanted.spoil:
         return
     for field, text in wanted.typed:
+        # A folded part hides its fields.
+        page.locator(field).evaluate(
+            "field => { const folded = field.closest('details'); if (folded) folded.open = true; }"
+        )
         is_list = page.locator(field).evaluate("field => field.tagName") == "SELECT"
         page.select_option(field, text) if is_list else page.fill(field, text)
     send = "form => { form.noValidate = true; (form.querySelector('button')).click(); }"

@@ -6,20 +6,28 @@ The accessibility test and the screenshots walk this list; a test fails where th
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
+from axes.models import AccessAttempt
+from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
+from django_otp.plugins.otp_totp.models import TOTPDevice
 
-from claims.models import Claim, ClaimDecision, ReportTally
+from claims.models import Claim, ClaimDecision, DecisionKind, ReportTally
 from claims.report_tally import REPORT_NAMES
+from claims.services import decide_claim
 from claims.services.report_counting import ask_for_count
+from desk.demo.load import DEMO_PASSWORD
 from desk.own_times import sign_time
 from notifications.links import make_own_page_token, make_stop_token
 from scheduling.booking.finding import propose_slots
 from scheduling.models import Appointment, Cover, CoverState, SeasonPlan, TermsVersion
 from scheduling.rules.booking_words import SeasonStep
-from treatments.models import Customer, Inspection, Lot, Treatment, Vehicle
+from treatments.log_in_codes import begin_codes
+from treatments.models import Customer, Inspection, Lot, Treatment, User, Vehicle
+from treatments.queries import find_today
 
 NOBODY = None
 Arguments = Callable[[], list[Any]]
@@ -37,7 +45,7 @@ class DeskPage:
         name: the name of its address in desk/urls.py.
         username: a person of the demo shop who opens it; the first to look at it.
         arguments: what stands in its address, read from the demo shop.
-        query: what the address asks for.
+        query: what the address asks for, read from the demo shop where it must be.
         spoil: a selector of the form that is sent empty or wrong, so that the page shows its errors.
         typed: what is typed into that form first, by selector.
     """
@@ -45,14 +53,15 @@ class DeskPage:
     name: str
     username: str | None
     arguments: Arguments = list
-    query: str = ""
+    query: str | Callable[[], str] = ""
     spoil: str = ""
     typed: tuple[tuple[str, str], ...] = ()
     what: str = ""
 
     @property
     def address(self) -> str:
-        return reverse(f"desk:{self.name}", args=self.arguments()) + self.query
+        query = self.query if isinstance(self.query, str) else self.query()
+        return reverse(f"desk:{self.name}", args=self.arguments()) + query
 
     @property
     def title(self) -> str:
@@ -185,15 +194,74 @@ def _waiting_count() -> list[Any]:
     return []
 
 
+def _locked_out() -> list[Any]:
+    """Log-ins of a name that were wrong too often."""
+    AccessAttempt.objects.get_or_create(
+        username=STRANGER, ip_address="127.0.0.1", defaults={"failures_since_start": settings.AXES_FAILURE_LIMIT}
+    )
+    return []
+
+
+def _codes_begun() -> list[Any]:
+    begin_codes(person=User.objects.get(username="lift"))
+    return []
+
+
+def _codes_set() -> list[Any]:
+    TOTPDevice.objects.get_or_create(user=User.objects.get(username="warranty"), confirmed=True)
+    return []
+
+
+def _open_person() -> str:
+    """What the set-up is asked for to show the forms of somebody who works at the shop."""
+    return f"?open=skills-{User.objects.get(username='lift').pk}"
+
+
+def _french_letter() -> list[Any]:
+    """A letter to a customer who reads French."""
+    written = ClaimDecision.objects.filter(claim__cover__holder__language="fr").first()
+    if written is None:
+        claim = Claim.objects.filter(decisions__isnull=True, cover__holder__isnull=False).order_by("-pk")[0]
+        Customer.objects.filter(pk=claim.cover.holder_id).update(language="fr")
+        now, actor = timezone.now(), User.objects.get(username="warranty")
+        why = {"kind": DecisionKind.GOODWILL, "amount": Decimal(40), "reason": "Longue fidélité"}
+        written = decide_claim(claim=claim, **why, day=find_today(now, claim.cover.site), now=now, actor=actor)
+    return [written.claim.number, written.pk]
+
+
+STRANGER = "nobody-here"
+NO_DAY = (("form[action$='/trainings/'] [name$='-high_voltage']", "1026-01-01"),)
 DECISION = (("#decide_kind", "goodwill"), ("#decide_amount", "40"), ("#decide_reason", "out of goodwill"))
 PAGES = [
     DeskPage("log_in", NOBODY),
     DeskPage("log_in", NOBODY, spoil="main form", what="error"),
+    DeskPage(
+        "log_in",
+        NOBODY,
+        _locked_out,
+        spoil="main form",
+        typed=(("#id_username", STRANGER), ("#id_password", "wrong")),
+        what="locked",
+    ),
     DeskPage("account", "owner"),
+    DeskPage("account", "warranty", _codes_set, what="with-codes"),
     DeskPage("own_password", "lift"),
     DeskPage("own_password", "lift", spoil="main form", what="error"),
     DeskPage("codes", "writer"),
     DeskPage("codes", "owner", spoil="main form[action$='/begin/']", what="begun"),
+    DeskPage(
+        "codes", "lift", _codes_begun, spoil="form[action$='/confirm/']", typed=(("#id_code", "1"),), what="wrong"
+    ),
+    DeskPage("codes", "warranty", _codes_set, what="set"),
+    DeskPage("codes", "warranty", _codes_set, spoil="form[action$='/renew/']", what="error"),
+    DeskPage(
+        "codes",
+        "warranty",
+        _codes_set,
+        spoil="form[action$='/renew/']",
+        typed=(("#id_renew-password", DEMO_PASSWORD),),
+        what="recovery",
+    ),
     DeskPage("due_list", "writer"),
     DeskPage("due_list", "writer", query="?q=nobody+at+all", what="nothing"),
     DeskPage("due_list", "writer", query="?urgency=x&after=nowhere", what="told"),
@@ -239,6 +307,10 @@ PAGES = [
     DeskPage("walk_in_new", "writer"),
     DeskPage("walk_in_new", "writer", spoil="main form", what="error"),
     DeskPage("set_up", "owner"),
+    DeskPage("set_up", "owner", query=_open_person, what="person"),
+    DeskPage(
+        "set_up", "owner", query=_open_person, spoil="form[action$='/trainings/']", typed=NO_DAY, what="training-error"
+    ),
     DeskPage("personal_data", "owner", query="?q=a"),
     DeskPage("erase", "owner", _customer),
     DeskPage("erase", "owner", _customer, spoil="main form[method=post]", what="error"),
@@ -278,6 +350,7 @@ PAGES = [
     DeskPage("claim_what_if", "warranty", _claim, query="?what=found&day=2001-01-01"),
     DeskPage("claim_what_if", "warranty", _claim, query="?what=moved", what="error"),
     DeskPage("claim_letter", "warranty", _letter),
+    DeskPage("claim_letter", "warranty", _french_letter, what="french"),
     DeskPage("claim_new", "writer", _cover),
     DeskPage("claim_new", "writer", _cover, spoil="main form", what="error"),
     DeskPage("terms", "owner"),

@@ -284,3 +284,9 @@ def test_the_letter_writes_dates_out_and_names_zones() -> None:
     assert "the notice period of 30 days ran until 1 October 2024" in letter
     assert "Not done at the first treatment: Right rocker panel." in letter
     assert not re.search(r"\d{4}-\d{2}-\d{2}|rocker_", letter)
+    # That nothing is owed is said only where the rules refuse.
+    for claimed, is_owed in ((found, False), (check(), True)):
+        told = write_letter(
+            facts, claimed, recommend(claimed, None), kind="goodwill", amount=Money(Decimal(40), "USD"), reason="so"
+        )
+        assert ("no payment is owed" in told, "Out of goodwill we will pay 40.00 USD." in told) == (not is_owed, True)

@@ -3,6 +3,7 @@
 import re
 from datetime import date, datetime
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -114,6 +115,17 @@ def test_an_odd_day_is_told_in_french(demo: DemoShop) -> None:
     writer.cookies["django_language"] = "fr"
     page = writer.get(f"/vehicles/{find_vin(demo, 'in-grace')}/book/?earliest=9999-12-31").content.decode()
     assert "31 décembre 9999 est hors de portée\u202f: écrivez un jour du 1er janvier 1980 au" in page
+
+
+def test_a_day_that_has_not_come_is_told_in_words_of_the_language(demo: DemoShop) -> None:
+    client, form = log_in("lift"), {"done_on": "2026-06-01", "kind": "intake"}
+    address = f"/vehicles/{find_vin(demo, 'overdue')}/inspect/"
+    form |= {"form_key": str(uuid4()), "typed_by": str(User.objects.get(username="lift").pk)}
+    for language, words in (("en", "1 June 2026 has not come yet"), ("fr", "1er juin 2026")):
+        refused = client.post(address, form, headers={"accept-language": language})
+        assert refused.status_code == 400
+        page = refused.content.decode()
+        assert words in page and ("June" in page) == (language == "en"), language
 
 
 def test_a_visit_or_season_more_than_two_years_ahead_is_refused_and_a_far_one_is_told_with_its_year(

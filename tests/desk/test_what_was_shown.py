@@ -4,6 +4,7 @@ The forms are found from the resolver, so that a new one is looked at too.
 """
 
 from collections.abc import Callable
+from datetime import UTC, datetime
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -14,11 +15,12 @@ from django.db import transaction
 from django.http.response import HttpResponseBase
 from django.test import Client, RequestFactory
 from django.urls import URLPattern, resolve, reverse
-from django.utils import timezone
+from django.utils import timezone, translation
 
 from claims.models import Claim
 from desk import urls
 from desk.access import access_own_page
+from desk.changes import describe_changes
 from desk.demo.load import DemoShop
 from desk.shown import make_token, read_token
 from notifications.calendar_feeds import renew_feed
@@ -30,7 +32,7 @@ from tests.demo_records import load_demo
 from tests.desk.test_pages import log_in
 from tests.table_contents import read_tables
 from treatments.event_log import Happening, record_events
-from treatments.models import Customer, Lot, Treatment, User, Vehicle, VehicleFact
+from treatments.models import Customer, Event, Lot, Treatment, User, Vehicle, VehicleFact
 from treatments.shown import Records, find_log_position
 
 # Forms that need not say what they were shown for, and why.
@@ -146,6 +148,18 @@ def demo(db: None, tmp_path: Path) -> DemoShop:
 @pytest.fixture
 def owner(demo: DemoShop) -> Client:
     return log_in("owner")
+
+
+def test_what_changed_is_told_with_its_moment_as_everywhere(demo: DemoShop) -> None:
+    with transaction.atomic():
+        record_events(
+            [Happening("lot.recalled", "lot", "1")], actor=None, now=datetime(2026, 11, 1, 22, 17, tzinfo=UTC)
+        )
+    event = Event.objects.get(kind="lot.recalled", subject_id="1")
+    for language, moment in (("en", "1 Nov 2026 18:17"), ("fr", "1er nov. 2026 18:17")):
+        with translation.override(language):
+            (told,) = describe_changes([event], timezone.get_fixed_timezone(-240))
+            assert told.startswith(moment), told
 
 
 def test_a_view_says_what_its_forms_are_about_or_takes_none(owner: Client) -> None:
