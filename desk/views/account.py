@@ -7,6 +7,7 @@ from django import forms
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth.forms import PasswordChangeForm
+from django.contrib.auth.password_validation import password_validators_help_texts
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -76,6 +77,8 @@ def password(request: HttpRequest) -> HttpResponse:
     """Change the own password; every other session of the person ends."""
     user = get_user(request)
     form = PasswordChangeForm(user, request.POST if request.method == "POST" else None)
+    # Django gives a list, which can't stand in the paragraph of a field.
+    form.fields["new_password1"].help_text = " ".join(password_validators_help_texts())
     if request.method == "POST" and form.is_valid():
         change_own_password(person=user, password=form.cleaned_data["new_password1"])
         update_session_auth_hash(request, user)

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from desk.access import access_fact, access_vehicle, get_user, open_to
 from desk.booking_page import list_errors, name_faults
 from desk.fact_forms import FactForm, PropulsionForm, WithdrawForm
-from desk.shown import shown_for
+from desk.shown import list_changes, shown_for
 from desk.shown_records import of_vehicle
 from treatments.fact_reading import make_body, read_facts
 from treatments.models import Vehicle, VehicleFact
@@ -29,13 +29,17 @@ from treatments.vehicle_facts import record_fact, withdraw_fact
 
 @open_to("record_work")
 @require_http_methods(["GET", "HEAD", "POST"])
-@shown_for(of_vehicle, page=lambda vin: reverse("desk:vehicle_facts", args=[vin]))
+@shown_for(of_vehicle, in_view=True)
 def facts(request: HttpRequest, vin: str) -> HttpResponse:
     """Show what is on record of the vehicle itself, and put one more fact there."""
     found = access_vehicle(get_user(request), vin)
     if request.method != "POST":
         return _show(request, found)
     form = _make_form(found, request.POST.get("about", ""), request.POST, request.FILES)
+    if changes := list_changes(request):
+        form.full_clean()
+        form.add_error(None, changes)
+        return _show(request, found, form, status=409)
     if form.is_valid() and _record(request, found, form):
         return redirect(f"{reverse('desk:vehicle_facts', args=[found.vin])}?told=recorded")
     return _show(request, found, form)
@@ -96,7 +100,12 @@ def withdraw(request: HttpRequest, vin: str, key: int) -> HttpResponse:
 
 
 def _show(
-    request: HttpRequest, vehicle: Vehicle, sent: forms.Form | None = None, withdrawing: int | None = None
+    request: HttpRequest,
+    vehicle: Vehicle,
+    sent: forms.Form | None = None,
+    withdrawing: int | None = None,
+    *,
+    status: int = 400,
 ) -> HttpResponse:
     today = find_today(timezone.now(), find_site_of(get_user(request)))
     body = make_body(vehicle, read_facts([vehicle.pk]).get(vehicle.pk, ()), today)
@@ -121,7 +130,7 @@ def _show(
         "errors": list_errors(sent) if sent else [],
         "told": told if told in ("recorded", "withdrawn") else "",
     }
-    return render(request, "desk/facts.html", context, status=400 if sent else 200)
+    return render(request, "desk/facts.html", context, status=status if sent else 200)
 
 
 def _start(vehicle: Vehicle, about: str, today: date) -> PropulsionForm | FactForm:

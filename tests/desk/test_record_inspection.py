@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 from decimal import Decimal
 from html import unescape
-from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -27,6 +26,7 @@ from scheduling.queries import list_unanswered_zones
 from scheduling.services import register_cover
 from tests.conftest import NOW, ShopForTests
 from tests.desk.lift import VIN, Lift, draw_picture, raise_lift
+from tests.desk.typed import read_typed
 from treatments.history_reading import read_history
 from treatments.models import Event, Inspection, KeptPhoto, Photo, SentForm, Zone
 from treatments.photos import MOST_BYTES
@@ -372,41 +372,8 @@ def test_the_squares_are_covered_by_just_their_share(picture: Any) -> None:
             assert (x - other_x) ** 2 + (y - other_y) ** 2 >= (radius + other) ** 2 - 0.1
 
 
-class TypedReader(HTMLParser):
-    """Reads what the form by the lift would send as it stands on a page."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.typed: dict[str, str] = {}
-        self.in_form, self.field = False, ""
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        given = {name: value or "" for name, value in attrs}
-        if tag == "form":
-            self.in_form = "data-kept" in given
-        kind = given.get("type", "")
-        if tag == "select" or tag == "textarea":
-            self.field = given["name"]
-            self.typed.setdefault(self.field, "")
-        elif tag == "option" and "selected" in given:
-            self.typed[self.field] = given["value"]
-        elif (
-            tag == "input"
-            and self.in_form
-            and kind != "file"
-            and (kind not in ("radio", "checkbox") or "checked" in given)
-        ):
-            self.typed[given["name"]] = given.get("value", "on")
-
-    def handle_endtag(self, tag: str) -> None:
-        if tag == "form":
-            self.in_form = False
-
-
-def read_typed(page: str) -> dict[str, str]:
-    reader = TypedReader()
-    reader.feed(page)
-    return reader.typed
+def dict_typed(page: str) -> dict[str, str]:
+    return dict(read_typed(page))
 
 
 def describe_lines(inspection: Inspection) -> dict[str, tuple[Any, ...]]:
@@ -436,14 +403,14 @@ def test_the_rest_of_a_group_is_recorded_as_if_each_zone_were_answered(lift: Lif
     assert stages[left] == stages[right] != stages[ground] and len(stages) == 5
     answered = {f"i-{left}-step": "1", f"i-{left}-film": "thin", f"i-{seam}-unseen": "boxed in", "kind": "reinspection"}
     sent = (
-        read_typed(page) | answered | {"rest_seen": stages[right], "p-frame_rail_front_right-photos": [draw_picture()]}
+        dict_typed(page) | answered | {"rest_seen": stages[right], "p-frame_rail_front_right-photos": [draw_picture()]}
     )
     again = client.post(INSPECT, sent)
     assert again.status_code == 200 and not Inspection.objects.exists()
-    filled = read_typed(again.content.decode())
+    filled = dict_typed(again.content.decode())
     assert client.post(INSPECT, filled).status_code == 302
     at_once = Inspection.objects.get()
-    one_by_one = read_typed(client.get(INSPECT).content.decode()) | answered | {"kind": "claim"}
+    one_by_one = dict_typed(client.get(INSPECT).content.decode()) | answered | {"kind": "claim"}
     one_by_one |= {f"i-{right}-step": "0", f"i-{right}-film": "intact"}
     assert client.post(INSPECT, one_by_one | {"p-frame_rail_front_right-photos": [draw_picture()]}).status_code == 302
     assert describe_lines(at_once) == describe_lines(Inspection.objects.exclude(pk=at_once.pk).get())
@@ -459,5 +426,5 @@ def test_only_treated_zones_are_offered_at_once(lift: Lift) -> None:
     treat(lift, ROCKER)
     page = client.get(INSPECT).content.decode()
     assert re.findall(r'data-zones="([^"]*)"', page) == [ROCKER]
-    filled = read_typed(client.post(INSPECT, read_typed(page) | {"rest_seen": "nowhere"}).content.decode())
+    filled = dict_typed(client.post(INSPECT, dict_typed(page) | {"rest_seen": "nowhere"}).content.decode())
     assert filled[f"i-{ROCKER}-step"] == ""

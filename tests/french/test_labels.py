@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 import pytest
+from django.apps import apps
 from django.test import Client
 from django.utils.translation import override
 from freezegun import freeze_time
@@ -17,8 +18,11 @@ from tests.desk.test_terms_pages import DRAFT, open_form, owner, start
 from tests.notifications.test_calendar_feeds import bays, fetch, list_visits, visit
 from tests.scheduling.booking_helpers import Bays
 from treatments.models import Product
+from treatments.rules.speaking import translate
+from treatments.rules.words import say
 
 __all__ = ["bays", "owner", "visit"]
+ROOMS = ("treatments", "scheduling", "claims", "notifications")
 FRENCH = {"accept-language": "fr"}
 
 
@@ -32,6 +36,19 @@ def test_the_colon_of_each_language(french: None) -> None:
     assert join_label("Air", "20 °C") == "Air\u00a0: 20 °C"
     with override("en"):
         assert join_label("Air", "20 °C") == "Air: 20 °C"
+
+
+# Said elsewhere: names of a standard, units (UNIT_WORDS), and parts of the day, which pages translate by gettext.
+SAID_ELSEWHERE = {"C1", "C2", "C3", "C4", "C5", "CX", "km", "mi", "us_quart", "us_gallon", "morning", "afternoon"}
+
+
+def test_every_word_that_a_record_may_hold_has_its_french() -> None:
+    fields = [
+        field for model in apps.get_models() if model.__module__.split(".")[0] in ROOMS for field in model._meta.fields
+    ]
+    words = {word for field in fields for word, _label in field.flatchoices if isinstance(word, str) and word}
+    assert len(words) > 100
+    assert {word for word in words if translate(say(word), "fr") is None} == SAID_ELSEWHERE
 
 
 def test_errors_by_the_lift(shop: ShopForTests) -> None:
