@@ -220,7 +220,7 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         lines.append(write(line, CAUTION))
     if sheet.never_coated:
         lines.append(write(tell("Never coated on this vehicle:"), CAUTION))
-        lines.append(write("; ".join(name for _code, name in sheet.never_coated), CELL))
+        lines.append(write(" · ".join(name for _code, name in sheet.never_coated), CELL))
     if sheet.not_coated:
         lines.append(write(tell("Zones that are not coated on this vehicle:"), CAUTION))
         told = (f"•  {', '.join(name for _code, name in out.zones)}: {out.reason}" for out in sheet.not_coated)
