@@ -19,7 +19,7 @@ def count_covers(preview: CoversPreview) -> list[tuple[str, int]]:
     lines = [("covers compared", preview.covers), ("of them would be different in some way", preview.changed)]
     lines += [(f"{EFFECT_WORDS[kind]}", count) for kind, count in preview.counts if count]
     if preview.failed:
-        lines.append(("further covers can't be computed", len(preview.failed)))
+        lines.append(("further, which can't be computed", len(preview.failed)))
     if preview.unread:
         lines.append(("further covers were not read", preview.unread))
     return lines
@@ -34,7 +34,7 @@ def count_claims(preview: ClaimsPreview) -> list[tuple[str, int]]:
     if preview.answered_differently:
         lines.append(("would come to the same, though a rule answers differently", preview.answered_differently))
     if preview.failed:
-        lines.append(("further claims can't be computed", len(preview.failed)))
+        lines.append(("further, which can't be computed", len(preview.failed)))
     if preview.unread:
         lines.append(("further claims were not read", preview.unread))
     return lines

@@ -25,6 +25,7 @@ from notifications.links import make_own_page_token, make_stop_token
 from scheduling.booking.finding import propose_slots
 from scheduling.models import Appointment, Cover, CoverState, SeasonPlan, TermsVersion
 from scheduling.rules.booking_words import SeasonStep
+from tests.browser.stage import break_cover
 from treatments.log_in_codes import begin_codes
 from treatments.models import Customer, Inspection, Lot, Treatment, User, Vehicle
 from treatments.queries import find_today
@@ -122,6 +123,30 @@ def _customer() -> list[Any]:
 def _terms() -> list[Any]:
     version = TermsVersion.objects.filter(published_at__isnull=False).order_by("pk")[0]
     return [version.terms.code, version.version]
+
+
+def _nothing_but_broken() -> list[Any]:
+    """A page that tells of a cover that can't be computed, and names none in its address."""
+    break_cover()
+    return []
+
+
+def _broken_vehicle() -> list[Any]:
+    return [break_cover().vehicle.vin]
+
+
+def _broken_claim() -> list[Any]:
+    return [break_cover().claims.get().number]
+
+
+def _own_broken() -> list[Any]:
+    vehicle = break_cover().vehicle
+    return [make_own_page_token(_owner_of(vehicle), vehicle)]
+
+
+def _draft_over_broken() -> list[Any]:
+    break_cover()
+    return _draft()
 
 
 def _draft() -> list[Any]:
@@ -376,6 +401,13 @@ PAGES = [
     DeskPage("own_cancel", NOBODY, _own_booked),
     DeskPage("own_cancel", NOBODY, _own_booked, spoil="#main form", what="error"),
     DeskPage("own_record", NOBODY, own_due),
+    # Last, since other pages tell of the broken cover too once it is there.
+    DeskPage("due_list", "owner", _nothing_but_broken, what="not-computable"),
+    DeskPage("vehicle", "owner", _broken_vehicle, what="not-computable"),
+    DeskPage("book", "writer", _broken_vehicle, what="not-computable"),
+    DeskPage("claim", "warranty", _broken_claim, what="not-computable"),
+    DeskPage("preview_terms", "owner", _draft_over_broken, query="?covers=*", what="not-computable"),
+    DeskPage("own_page", NOBODY, _own_broken, what="not-computable"),
 ]
 # Addresses of the desk that are no page to look at, and why.
 NO_PAGES = {

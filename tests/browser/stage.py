@@ -4,20 +4,25 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 
+from django.utils import timezone
+
 from claims.claim_file import read_claim_file
 from claims.models import Claim, DecisionKind
-from claims.services import decide_claim
+from claims.services import decide_claim, file_claim
 from desk.demo.load import DemoShop, load_bookings
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.services import book_visit
-from scheduling.models import Bay, CoverState, SeasonPlan, TermsVersion
+from scheduling.index.service import recompute
+from scheduling.models import Bay, Cover, CoverFault, CoverState, SeasonPlan, TermsVersion
 from scheduling.planning.services import draft_season_plan
 from scheduling.terms_service import start_next_version
 from tests.demo_records import load_demo
+from tests.poison import POISONS, add_cover_elsewhere
 from treatments.inspections import InspectionEntry, record_inspection
 from treatments.models import Inspection, Lot, Treatment, User, Vehicle, Zone
+from treatments.queries import find_shop_day
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import FilmState, InspectionKind, TreatmentKind
+from treatments.rules.words import DamageKind, FilmState, InspectionKind, TreatmentKind
 from treatments.services import LineEntry, record_treatment
 
 DRAFT_OF = "lifetime-yearly"
@@ -102,3 +107,23 @@ def set_stage(folder: Path, now: datetime) -> DemoShop:
     shop = load_demo(folder, now)
     add_what_pages_need(shop, now)
     return shop
+
+
+def break_cover() -> Cover:
+    """Return a cover that can't be computed, with a claim; one is added where all can.
+
+    Not among what every page has, since the due list and others tell of it.
+    """
+    if fault := CoverFault.objects.select_related("cover__vehicle").first():
+        return fault.cover
+    now = timezone.now()
+    like = CoverState.objects.filter(due_opens_on__isnull=False, booked_on__isnull=True).order_by("pk")[0].cover
+    cover = add_cover_elsewhere(like)
+    today = find_shop_day(now)
+    file_claim(
+        cover=cover, zones=list(Zone.objects.filter(code="rocker_left")), damage=DamageKind.SEAM_CORROSION,
+        reported_on=today, now=now, actor=None,
+    )  # fmt: skip
+    POISONS["an unknown country"](cover)
+    recompute(as_of=today, now=now, whole=True)
+    return cover
