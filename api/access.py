@@ -6,8 +6,8 @@ from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
+from treatments.enums import say
 from treatments.models import Role, User
-from treatments.rules.words import say
 
 
 def get_user(request: Request) -> User:

@@ -10,9 +10,9 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
+from scheduling.covers.rules.due import DueKind
+from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, DueItem
-from scheduling.rules.due import DueKind
-from scheduling.rules.ends import CoverStatus
 from treatments.models import Vehicle
 from treatments.queries import map_todays
 

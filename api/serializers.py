@@ -19,7 +19,7 @@ from treatments.models import (
     Vehicle,
     Zone,
 )
-from treatments.rules.rust_grade import grade_rust
+from treatments.records.rules.rust_grade import grade_rust
 
 
 class VehicleSerializer(serializers.ModelSerializer[Vehicle]):

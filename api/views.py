@@ -31,8 +31,8 @@ from api.serializers import (
 from claims.models import Claim
 from claims.queries import list_claims_for, read_claim_check
 from claims.visibility import may_see_findings
+from scheduling.covers.queries import list_covers_for, read_cover_case
 from scheduling.models import Cover, DueItem
-from scheduling.queries import list_covers_for, read_cover_case
 from treatments.models import Inspection, Role, Treatment, Vehicle
 from treatments.queries import find_end_of_day_at, find_today
 

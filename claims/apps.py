@@ -8,7 +8,7 @@ class ClaimsConfig(AppConfig):
 
     def ready(self) -> None:
         from claims.signed_content import NOT_SIGNED, SIGNED
-        from treatments.database_guards import keep_guards
+        from treatments.event_log.database_guards import keep_guards
         from treatments.event_log.signed_content import keep_signed_content
         from treatments.event_log.signed_guards import write_signed_guards
 

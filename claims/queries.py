@@ -10,15 +10,15 @@ from django.db.models import CharField, Exists, OuterRef, QuerySet
 from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, WhatThereIs
 from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, ClaimedZone, RustClaim
+from scheduling.covers.queries import CoverCase, list_covers_for, read_cover_case
 from scheduling.models import Cover
-from scheduling.queries import CoverCase, list_covers_for, read_cover_case
+from treatments.enums import DamageKind, ZoneKind
 from treatments.models import Customer, User, Vehicle, Zone
 from treatments.models.people import Role
 from treatments.queries import find_owner_on
-from treatments.reference import keep_reading
-from treatments.rules.words import DamageKind, ZoneKind
-from treatments.shop_reference import list_areas, map_sites, map_zones
-from treatments.standing_query import Given, StandingQuery, list_columns, put_related
+from treatments.reference.cache import keep_reading
+from treatments.reference.queries import list_areas, map_sites, map_zones
+from treatments.shared.standing_query import Given, StandingQuery, list_columns, put_related
 
 
 def list_claims_for(user: User) -> QuerySet[Claim]:

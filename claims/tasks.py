@@ -3,7 +3,7 @@
 from celery import shared_task
 from django.utils import timezone
 
-from claims.services.report_counting import count_reports_when_due as count_when_due
+from claims.reports.services import count_reports_when_due as count_when_due
 from treatments.queries import find_shop_day
 
 

@@ -12,7 +12,7 @@ from urllib.parse import urlsplit
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, register
 
-from desk.client_address import is_loopback
+from desk.shared.client_address import is_loopback
 from treatments.models import Role
 
 LEAST_KEY_LENGTH = 50
@@ -47,7 +47,7 @@ def _check_site_url() -> Error | None:
 
 
 def _check_mail() -> Error | None:
-    if settings.EMAIL_BACKEND != "notifications.mail_files.EmlFileBackend":
+    if settings.EMAIL_BACKEND != "notifications.mail.mail_files.EmlFileBackend":
         return None
     return Error(
         "EMAIL_URL is not set: mail is written to files and reaches nobody.",

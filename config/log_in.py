@@ -12,11 +12,11 @@ from django.contrib.sessions.backends.db import SessionStore as DatabaseSessionS
 from django.db.models import CharField, DateTimeField, Subquery
 from django.utils import timezone
 
-from desk.client_address import is_on_this_machine
 from desk.demo.load import DEMO_PASSWORD
+from desk.shared.client_address import is_on_this_machine
 from treatments.models import LogIn, ReferenceStamp, User
-from treatments.reference import note_stamp
-from treatments.standing_query import Given, StandingRows
+from treatments.reference.cache import note_stamp
+from treatments.shared.standing_query import Given, StandingRows
 
 # With the stamp of what is kept, which nearly every page asks for.
 LOG_IN_OF_KEY = StandingRows(

@@ -104,11 +104,11 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
-    "desk.access.refuse_odd_addresses",
-    "desk.faults.AnswerWhatCannotBeComputed",
-    "treatments.reference.look_at_reference_once",
-    "desk.follow_up.follow_up_on_forms",
-    "desk.log_in_limits.ask_for_codes_to_be_set_up",
+    "desk.shared.access.refuse_odd_addresses",
+    "desk.shared.faults.AnswerWhatCannotBeComputed",
+    "treatments.reference.cache.look_at_reference_once",
+    "desk.shared.follow_up.follow_up_on_forms",
+    "desk.people.log_in_limits.ask_for_codes_to_be_set_up",
     "axes.middleware.AxesMiddleware",
 ]
 
@@ -138,12 +138,12 @@ TEMPLATES = [
     {
         "BACKEND": "django.template.backends.jinja2.Jinja2",
         "APP_DIRS": True,
-        "OPTIONS": {"environment": "desk.parts.make_environment"},
+        "OPTIONS": {"environment": "desk.rendering.parts.make_environment"},
     },
 ]
 
 # Django brings its form widgets in both languages; a page by the lift has hundreds, and Jinja2 writes them faster.
-FORM_RENDERER = "desk.form_renderer.FormRenderer"
+FORM_RENDERER = "desk.forms.form_renderer.FormRenderer"
 
 
 def read_database() -> dict[str, Any]:
@@ -163,9 +163,8 @@ def read_database() -> dict[str, Any]:
         database["CONN_HEALTH_CHECKS"] = True
         # Joins from a record to what it names have one sensible order, the written one; trying all orders of eight
         # tables takes longer than the query itself.
-        # The queries of treatments/standing_query.py are prepared, and planned once for each connection, not anew for
-        # each value; nothing else is ever prepared, since none is asked so often. A pooler in between must know
-        # prepared statements, or be told of by DATABASE_PREPARES=false.
+        # The queries of treatments/shared/standing_query.py are prepared, and planned once for each connection.
+        # Nothing else is prepared. A pooler in between must know prepared statements, or DATABASE_PREPARES=false.
         options = database.setdefault("OPTIONS", {})
         options["options"] = "-c join_collapse_limit=4 -c plan_cache_mode=force_generic_plan"
         if env.bool("DATABASE_PREPARES", default=True):
@@ -187,8 +186,8 @@ AXES_RESET_ON_SUCCESS = True
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_DISABLE_ACCESS_LOG = True
 AXES_VERBOSE = False
-AXES_CLIENT_IP_CALLABLE = "desk.client_address.find_client_address"
-AXES_LOCKOUT_CALLABLE = "desk.log_in_limits.answer_locked"
+AXES_CLIENT_IP_CALLABLE = "desk.shared.client_address.find_client_address"
+AXES_LOCKOUT_CALLABLE = "desk.people.log_in_limits.answer_locked"
 # From one address, whatever the names that are tried.
 LOG_INS_OF_AN_ADDRESS = env.str("LOG_INS_OF_AN_ADDRESS", default="300/hour")
 # Roles that log in with a one-time code, e.g. "owner,warranty_administrator". Everybody else may.
@@ -203,7 +202,7 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "desk:log_in"
 LOGIN_REDIRECT_URL = "desk:home"
 LOGOUT_REDIRECT_URL = "desk:log_in"
-CSRF_FAILURE_VIEW = "desk.views.problems.refuse_form"
+CSRF_FAILURE_VIEW = "desk.shared.views_problems.refuse_form"
 
 LANGUAGE_CODE = "en"
 # Numbers are not grouped everywhere (USE_THOUSAND_SEPARATOR), since that would also split keys in addresses and forms;
@@ -223,7 +222,7 @@ DOCUMENTS_DIR = VAR_DIR / "documents"
 if env.str("EMAIL_URL", default=""):
     vars().update(env.email_url("EMAIL_URL"))
 else:
-    EMAIL_BACKEND = "notifications.mail_files.EmlFileBackend"
+    EMAIL_BACKEND = "notifications.mail.mail_files.EmlFileBackend"
     EMAIL_FILE_PATH = str(VAR_DIR / "mail")
 # A server that takes a connection and then says nothing holds nobody up for longer.
 EMAIL_TIMEOUT = env.int("EMAIL_TIMEOUT", default=10)

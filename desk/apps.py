@@ -16,7 +16,7 @@ class DeskConfig(AppConfig):
     def ready(self) -> None:
         """Put what was loaded so far out of the collector's sight, and call it more seldom."""
         # Listens to what Django and django-axes say of log-ins.
-        import_module("desk.log_in_limits")
+        import_module("desk.people.log_in_limits")
         # What ``manage.py check --deploy`` looks at.
         import_module("config.deployment")
         gc.freeze()

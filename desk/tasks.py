@@ -6,10 +6,10 @@ from celery import shared_task
 from django.utils import timezone
 
 from notifications.tasks import tell_of_visits
+from scheduling.covers.services import register_covers_for_new_treatments
 from scheduling.index.service import recompute_what_changed
-from scheduling.services import register_covers_for_new_treatments
-from treatments.faults import try_step
 from treatments.queries import find_shop_day
+from treatments.shared.faults import try_step
 
 logger = logging.getLogger(__name__)
 
@@ -17,7 +17,7 @@ logger = logging.getLogger(__name__)
 MOST_AT_ONCE = 500
 
 
-@shared_task(name="desk.follow_up")
+@shared_task(name="desk.shared.follow_up")
 def follow_up() -> None:
     """Bring the due list up to date with what was written down, and tell customers of changed visits."""
     now = timezone.now()

@@ -9,7 +9,7 @@ from enum import StrEnum
 from django.conf import settings
 from django.db import models
 
-from notifications.rules.reminders import ABOUT_AN_APPOINTMENT, MessageKind
+from notifications.reminders.rules.reminders import ABOUT_AN_APPOINTMENT, MessageKind
 from scheduling.models import Appointment, Bay, Cover
 from treatments.models import Customer
 from treatments.models.choices import choices_of, one_of
@@ -80,7 +80,7 @@ class Message(models.Model):
 class CalendarFeed(models.Model):
     """An address at which calendars read the visits of one bay or one person, until it is stopped.
 
-    The address itself is signed and stands in no table, see ``notifications.calendar_feeds``.
+    The address itself is signed and stands in no table, see ``notifications.invitations.calendar_feeds``.
     """
 
     bay = models.ForeignKey(Bay, null=True, blank=True, on_delete=models.CASCADE, related_name="feeds")

@@ -7,10 +7,12 @@ from celery import shared_task
 from django.db import transaction
 from django.utils import timezone
 
-from notifications import invitations, log_checkpoints, services
-from notifications.personal_data import retention
-from treatments.long_work import nudge
+from notifications.invitations import services as invitations
+from notifications.mail import log_checkpoints
+from notifications.privacy import retention
+from notifications.reminders import services
 from treatments.queries import find_shop_day
+from treatments.shared.long_work import nudge
 
 logger = logging.getLogger(__name__)
 

@@ -7,11 +7,11 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
+from scheduling.covers.services import register_covers_for_new_treatments
 from scheduling.index.service import start_run, work_on_run
 from scheduling.models import RecomputeRun, SeasonPlan
-from scheduling.planning.services import book_what_was_asked_for, list_waiting_plans
-from scheduling.planning.services import work_season_plan_out as work_out
-from scheduling.services import register_covers_for_new_treatments
+from scheduling.season.services import book_what_was_asked_for, list_waiting_plans
+from scheduling.season.services import work_season_plan_out as work_out
 from treatments.queries import find_shop_day
 
 logger = logging.getLogger(__name__)

@@ -15,10 +15,10 @@ from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
 from config.celery import app as celery_app
-from desk.shown import make_token
+from desk.shared.shown import make_token
 from tests.guards import let_tests_empty_tables
 from tests.shop_records import FIXTURES, NOW, TODAY, ShopForTests, make_shop
-from treatments.shown import find_log_position
+from treatments.shared.shown import find_log_position
 
 hypothesis_settings.register_profile(
     "ci", max_examples=500, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
@@ -66,7 +66,7 @@ def pytest_report_header() -> str:
 @pytest.fixture(autouse=True)
 def own_folders(tmp_path: Path, settings: object) -> Iterator[None]:
     """Mail, documents and photos of a test lie in a folder of its own."""
-    settings.EMAIL_BACKEND = "notifications.mail_files.EmlFileBackend"  # type: ignore[attr-defined]
+    settings.EMAIL_BACKEND = "notifications.mail.mail_files.EmlFileBackend"  # type: ignore[attr-defined]
     settings.EMAIL_FILE_PATH = str(tmp_path / "mail")  # type: ignore[attr-defined]
     settings.MEDIA_ROOT = tmp_path / "media"  # type: ignore[attr-defined]
     # Each test client would look for every static file anew.

@@ -2,9 +2,9 @@
 
 from decimal import Decimal
 
-from treatments.inspections import InspectionEntry
+from treatments.enums import FilmState
 from treatments.models import Vehicle, Zone
-from treatments.rules.words import FilmState
+from treatments.records.inspections import InspectionEntry
 
 
 def see_every_coated_zone(vehicle: Vehicle) -> list[InspectionEntry]:

@@ -4,8 +4,8 @@ from collections.abc import Callable
 from datetime import date, timedelta
 
 from scheduling.models import ClosedDay, Cover, CoverChange, CoverChangeKind, SiteCalendar, TermsVersion
+from treatments.enums import TreatmentKind
 from treatments.models import Customer, Ownership, Site, Treatment, Vehicle
-from treatments.rules.words import TreatmentKind
 
 
 def put_unknown_country(cover: Cover) -> None:

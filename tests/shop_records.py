@@ -19,8 +19,8 @@ class ShopForTests:
 
 def make_shop() -> ShopForTests:
     """Load a site with the zone catalogue, products (two with a lot each), and the sample terms published."""
+    from scheduling.covers.services import publish_terms
     from scheduling.models import SiteCalendar, SiteTerms, TermsVersion
-    from scheduling.services import publish_terms
     from treatments.models import Lot, Product, Site
     from treatments.rules.zone_catalogue import read_catalogue
     from treatments.services import load_zone_catalogue

@@ -10,26 +10,20 @@ from django.db import models
 from django.utils import timezone
 from PIL import Image
 
-from claims.claim_file import read_claim_file
+from claims.decisions.dossier import read_claim_file
+from claims.decisions.services import acknowledge_claim, ask_customer, decide_claim, record_answer, record_payment
+from claims.intake.services import attach_claim_photo
 from claims.models import Claim, DecisionKind
-from claims.services import (
-    acknowledge_claim,
-    ask_customer,
-    attach_claim_photo,
-    decide_claim,
-    record_answer,
-    record_payment,
-)
-from scheduling.services import note_transfer
+from scheduling.covers.services import note_transfer
 from tests.demo_records import load_demo
-from treatments.inspections import InspectionEntry, KeptPicture, record_inspection
-from treatments.material_totals import TotalEntry
+from treatments.enums import FactKind, FactSource, InspectionKind, MeasuredBy, TreatmentKind
 from treatments.models import Product, User, Zone
-from treatments.places_of_use import record_place_of_use
+from treatments.records.inspections import InspectionEntry, KeptPicture, record_inspection
+from treatments.records.material_totals import TotalEntry
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import FactKind, FactSource, InspectionKind, MeasuredBy, TreatmentKind
 from treatments.services import LineEntry, record_treatment
-from treatments.vehicle_facts import record_fact
+from treatments.vehicles.facts import record_fact
+from treatments.vehicles.places_of_use import record_place_of_use
 
 
 def make_signed_records(folder: Path, now: datetime) -> None:

@@ -14,8 +14,8 @@ DOMAIN = ("treatments", "scheduling", "claims", "notifications")
 ROOMS = (*DOMAIN, "desk", "api", "config")
 # What no door leads to, each with the reason.
 WITHOUT_A_DOOR = {
-    "scheduling.planning.services.accept_proposals": "the worker accepts them one by one; for tests",
-    "scheduling.planning.services.draft_season_plan": "both halves of it have a door; for tests",
+    "scheduling.season.services.accept_proposals": "the worker accepts them one by one; for tests",
+    "scheduling.season.services.draft_season_plan": "both halves of it have a door; for tests",
 }
 
 Name = tuple[str, str]

@@ -15,11 +15,11 @@ from django.urls import reverse
 from freezegun import freeze_time
 from pypdf import PdfReader
 
-from notifications import services
-from notifications.links import make_own_page_token
+from notifications.customer_page.links import make_own_page_token
+from notifications.documents.queries import read_certificate_pdf
 from notifications.models import Message
-from notifications.queries import read_certificate_pdf
-from notifications.rules.reminders import (
+from notifications.reminders import services
+from notifications.reminders.rules.reminders import (
     ABOUT_AN_APPOINTMENT,
     DueThing,
     MessageKind,
@@ -28,23 +28,23 @@ from notifications.rules.reminders import (
     tell_subject,
     tell_thing,
 )
+from scheduling.booking.rules.site_times import DueDates
+from scheduling.booking.rules.slots import judge_day
+from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.due import compute_due_items
+from scheduling.covers.rules.due_item import DueKind, DueStatus
+from scheduling.covers.rules.facts import CoverFacts, Waiver
+from scheduling.covers.services import publish_terms
 from scheduling.index.service import recompute
 from scheduling.models import Cover, DueItem, SiteTerms, TermsVersion
-from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.due import compute_due_items
-from scheduling.rules.due_item import DueKind, DueStatus
-from scheduling.rules.facts import CoverFacts, Waiver
-from scheduling.rules.site_times import DueDates
-from scheduling.rules.slots import judge_day
-from scheduling.rules.terms import Anchor, ClaimTerms, MissedMeans, ReinspectionTerms, Terms, TouchUpTerms
-from scheduling.services import publish_terms
+from scheduling.terms.rules.terms import Anchor, ClaimTerms, MissedMeans, ReinspectionTerms, Terms, TouchUpTerms
 from tests.conftest import FIXTURES, NOW, ShopForTests
 from tests.labelled_dates import LabelledDates, read_day, read_labelled_dates, read_page_text
 from tests.scheduling.booking_helpers import add_due_vehicle, at, set_up_bays
 from tests.scheduling.test_due_and_cover import make_history, seen, treated
+from treatments.enums import TreatmentKind
 from treatments.models import Customer, Ownership
 from treatments.rules.speaking import speak
-from treatments.rules.words import TreatmentKind
 
 LANGUAGES = ("en", "fr")
 NAMES = {"rocker_left": "Left rocker panel"}

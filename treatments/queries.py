@@ -7,7 +7,17 @@ from datetime import date, datetime
 
 from django.db.models import Count, Q, QuerySet
 
-from treatments.history_reading import describe_conditions, describe_line, read_history
+from treatments.enums import (
+    BodyStyle,
+    DoorApproach,
+    MeasuredBy,
+    ProductFamily,
+    Propulsion,
+    SprayTool,
+    WorkHeight,
+    WorkStage,
+    ZoneKind,
+)
 from treatments.models import (
     Customer,
     Inspection,
@@ -22,26 +32,16 @@ from treatments.models import (
     Zone,
     ZoneArea,
 )
-from treatments.reference import keep_reading
-from treatments.rules.material import VehicleTotal
-from treatments.rules.odometer import Reading, find_doubts
+from treatments.records.histories import describe_conditions, describe_line, read_history
+from treatments.records.rules.material import VehicleTotal
+from treatments.records.rules.odometer import Reading, find_doubts
+from treatments.records.rules.visit_findings import VisitFinding, list_findings
+from treatments.reference.cache import keep_reading
+from treatments.reference.queries import list_areas, list_sites, list_zones, map_areas
 from treatments.rules.site_days import find_day, find_end_of_day
 from treatments.rules.site_settings import find_zone
-from treatments.rules.visit_findings import VisitFinding, list_findings
-from treatments.rules.words import (
-    BodyStyle,
-    DoorApproach,
-    MeasuredBy,
-    ProductFamily,
-    Propulsion,
-    SprayTool,
-    WorkHeight,
-    WorkStage,
-    ZoneKind,
-)
 from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
-from treatments.shop_reference import list_areas, list_sites, list_zones, map_areas
-from treatments.standing_query import Given, StandingRows
+from treatments.shared.standing_query import Given, StandingRows
 
 
 def find_today(now: datetime, site: Site | None) -> date:

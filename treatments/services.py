@@ -12,9 +12,8 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
+from treatments.enums import FactKind, FactSource, Propulsion, TreatmentKind, ZoneKind, say
 from treatments.event_log import Happening, describe, record_events
-from treatments.fact_reading import list_missing_trainings, read_body
-from treatments.material_totals import TotalEntry, check_quantities, read_total_entries, write_totals
 from treatments.models import (
     Customer,
     Lot,
@@ -28,22 +27,23 @@ from treatments.models import (
     Zone,
     ZoneArea,
 )
-from treatments.places_of_use import end_places_of_former_owners, record_place_of_use
 from treatments.queries import describe_zone, find_today
-from treatments.rules.coatable import Bar, VehicleBody
-from treatments.rules.units import Distance, Volume
-from treatments.rules.vin import VinMark, read_model_year
-from treatments.rules.words import FactKind, FactSource, Propulsion, TreatmentKind, ZoneKind, say
-from treatments.rules.zone_catalogue import ZoneDescription
-from treatments.sign_off import (
+from treatments.records.material_totals import TotalEntry, check_quantities, read_total_entries, write_totals
+from treatments.records.sign_off import (
     check_day_is_free,
     put_amended_reading,
     put_odometer,
     put_sign_off,
     withdraw_old_reading,
 )
-from treatments.vehicle_facts import record_fact
-from treatments.vin_advice import read_vin_advice
+from treatments.rules.units import Distance, Volume
+from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.vehicles.fact_queries import list_missing_trainings, read_body
+from treatments.vehicles.facts import record_fact
+from treatments.vehicles.places_of_use import end_places_of_former_owners, record_place_of_use
+from treatments.vehicles.rules.coatable import Bar, VehicleBody
+from treatments.vehicles.rules.vin import VinMark, read_model_year
+from treatments.vehicles.vin_advice import read_vin_advice
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,10 +8,10 @@ from django.conf import settings
 from django.db import models
 
 from scheduling.models import Cover
+from treatments.enums import DamageKind
 from treatments.models import Inspection, Zone
 from treatments.models.choices import choices_of, one_of
 from treatments.rules.units import DistanceUnit
-from treatments.rules.words import DamageKind
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from dateutil.relativedelta import relativedelta
 
 from claims.rules.money import Money
 from claims.rules.payments import EarlierPayments
-from scheduling.rules.terms import ClaimTerms
+from scheduling.terms.rules.terms import ClaimTerms
 
 ONE_HUNDRED = Decimal(100)
 NOTHING_PAID = EarlierPayments()

@@ -20,18 +20,18 @@ from claims.rules.zone_rules import (
     check_touch_ups,
     check_treated,
 )
-from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.cover import cover_on
-from scheduling.rules.due import DueItem, DueKind, DueStatus, compute_due_items
-from scheduling.rules.ends import CoverStatus
-from scheduling.rules.entry import check_entry
-from scheduling.rules.facts import CoverFacts
-from scheduling.rules.terms import DistanceFrom, Terms
-from treatments.rules.history import RecordedReading, VehicleHistory
-from treatments.rules.odometer import Reading, find_kilometres_on
-from treatments.rules.standing_facts import find_zones_out
+from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.cover import cover_on
+from scheduling.covers.rules.due import DueItem, DueKind, DueStatus, compute_due_items
+from scheduling.covers.rules.ends import CoverStatus
+from scheduling.covers.rules.entry import check_entry
+from scheduling.covers.rules.facts import CoverFacts
+from scheduling.terms.rules.terms import DistanceFrom, Terms
+from treatments.enums import Answer, say
+from treatments.records.rules.history import RecordedReading, VehicleHistory
+from treatments.records.rules.odometer import Reading, find_kilometres_on
 from treatments.rules.wording import tell_count
-from treatments.rules.words import Answer, say
+from treatments.vehicles.rules.standing_facts import find_zones_out
 
 
 def check_claim(

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from treatments.rules.words import Answer, DamageKind, ZoneKind
+from treatments.enums import Answer, DamageKind, ZoneKind
 
 
 @dataclass(frozen=True, slots=True)

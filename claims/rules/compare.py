@@ -7,7 +7,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from claims.rules.claim import ClaimCheck, Finding
-from treatments.rules.words import Answer, say
+from treatments.enums import Answer, say
 
 
 @dataclass(frozen=True, slots=True)

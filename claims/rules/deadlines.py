@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 
-from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.terms import ClaimTerms
+from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.terms.rules.terms import ClaimTerms
 
 # A deadline further out is a mistake in a pause or a calendar. Our own choice.
 MOST_DAYS = 5 * 366

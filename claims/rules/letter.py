@@ -11,9 +11,9 @@ from claims.rules.claim import ClaimCheck, Finding
 from claims.rules.clauses import say_clause
 from claims.rules.money import Money
 from claims.rules.recommend import Outcome, Recommendation
+from treatments.enums import Answer, say
 from treatments.rules.speaking import ENGLISH, speak
 from treatments.rules.wording import put_for_people, tell_day, tell_verification_code
-from treatments.rules.words import Answer, say
 
 LAW = (
     "Consumer law may give you rights beyond these terms, and they vary from place to place (in the United States see "

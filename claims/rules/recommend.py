@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from claims.rules.amount import NO_CLAUSE, AmountSheet
 from claims.rules.claim import ClaimCheck, Finding
-from treatments.rules.words import Answer
+from treatments.enums import Answer
 
 
 class Outcome(StrEnum):

@@ -8,8 +8,8 @@ from dataclasses import replace
 from datetime import date
 
 from claims.rules.claim import RustClaim
-from treatments.rules.history import InspectionRecord, TreatmentRecord, VehicleHistory, ZoneLine
-from treatments.rules.words import InspectionKind, ProductFamily
+from treatments.enums import InspectionKind, ProductFamily
+from treatments.records.rules.history import InspectionRecord, TreatmentRecord, VehicleHistory, ZoneLine
 
 Change = Callable[[RustClaim, VehicleHistory], tuple[RustClaim, VehicleHistory]]
 

@@ -8,16 +8,16 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from claims.rules.claim import ClaimedZone, Finding
-from scheduling.rules.due import DueItem, DueKind, DueStatus
-from scheduling.rules.entry import find_zones_outside
-from scheduling.rules.terms import Terms
-from treatments.rules.conditions import check_conditions, check_reach
-from treatments.rules.history import InspectedZone, TreatmentRecord, VehicleHistory, ZoneLine
-from treatments.rules.material import MaterialNeed, MaterialVerdict, compare_zone
-from treatments.rules.rust_grade import grade_rust
-from treatments.rules.standing_facts import list_standing, say_why_out
+from scheduling.covers.rules.due import DueItem, DueKind, DueStatus
+from scheduling.covers.rules.entry import find_zones_outside
+from scheduling.terms.rules.terms import Terms
+from treatments.enums import Answer, FilmState, InspectionKind, TreatmentKind, ZoneKind, say
+from treatments.records.rules.conditions import check_conditions, check_reach
+from treatments.records.rules.history import InspectedZone, TreatmentRecord, VehicleHistory, ZoneLine
+from treatments.records.rules.material import MaterialNeed, MaterialVerdict, compare_zone
+from treatments.records.rules.rust_grade import grade_rust
 from treatments.rules.wording import tell_count
-from treatments.rules.words import Answer, FilmState, InspectionKind, TreatmentKind, ZoneKind, say
+from treatments.vehicles.rules.standing_facts import list_standing, say_why_out
 
 
 def check_not_excluded(zone: ClaimedZone, terms: Terms) -> Finding:

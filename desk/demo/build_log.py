@@ -10,10 +10,10 @@ from typing import Any
 
 from dateutil.relativedelta import relativedelta
 
-from scheduling.rules.calendars import WorkingCalendar
-from treatments.rules.material import MaterialNeed, compute_expected_ml
+from scheduling.covers.rules.calendars import WorkingCalendar
+from treatments.enums import BodyStyle, Propulsion, ZoneKind, say
+from treatments.records.rules.material import MaterialNeed, compute_expected_ml
 from treatments.rules.units import MILLILITRES_PER, VolumeUnit
-from treatments.rules.words import BodyStyle, Propulsion, ZoneKind, say
 from treatments.rules.zone_catalogue import ZoneDescription
 
 HEADINGS = (

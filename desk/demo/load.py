@@ -14,26 +14,26 @@ from dateutil.relativedelta import relativedelta
 from django.db import transaction
 from rest_framework.authtoken.models import Token
 
+from claims.intake.services import file_claim
 from claims.models import Claim
-from claims.services import file_claim
 from desk.demo.build_log import lot_number, visit_days
+from scheduling.bays.services import let_work, load_durations, set_site_hours
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.reading import find_place
+from scheduling.booking.rules.slots import Preferences
 from scheduling.booking.services import book_visit
-from scheduling.booking.setting_up import let_work, load_durations, set_site_hours
+from scheduling.covers.services import publish_terms, register_cover, register_covers_for_new_treatments
+from scheduling.enums import Skill
 from scheduling.models import Appointment, Bay, Cover, CoverState, SiteCalendar, SiteTerms, TermsVersion
-from scheduling.rules.booking_words import Skill
-from scheduling.rules.slots import Preferences
-from scheduling.services import publish_terms, register_cover, register_covers_for_new_treatments
+from treatments.enums import DamageKind, FilmState, InspectionKind, Training, TreatmentKind
 from treatments.event_log import Happening, record_events
-from treatments.fact_reading import read_body
-from treatments.inspections import InspectionEntry, record_inspection
 from treatments.models import Dealership, Event, Inspection, Lot, Product, Site, Treatment, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
-from treatments.rules.words import DamageKind, FilmState, InspectionKind, Training, TreatmentKind
+from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.rules.zone_catalogue import read_catalogue
 from treatments.services import correct_vehicle, load_zone_catalogue
-from treatments.vehicle_facts import certify_training
+from treatments.vehicles.fact_queries import read_body
+from treatments.vehicles.facts import certify_training
 
 # For the demo only, on a database that holds nothing but invented records.
 DEMO_PASSWORD = "saltmarsh-demo"

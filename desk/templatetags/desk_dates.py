@@ -12,7 +12,7 @@ from django import template
 from django.template import defaultfilters
 from django.utils import timezone
 
-from desk.telling import find_language
+from desk.rendering.telling import find_language
 from treatments.rules.site_days import find_day
 
 register = template.Library()

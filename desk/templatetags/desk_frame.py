@@ -12,12 +12,12 @@ from django.utils.html import escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 
-from desk.frame import LOOKS, Section, find_look, list_other_languages, list_sections
-from desk.page_address import find_page_address
-from desk.parts import write_part
-from desk.telling import tell
+from desk.rendering.frame import LOOKS, Section, find_look, list_other_languages, list_sections
+from desk.rendering.parts import write_part
+from desk.rendering.telling import tell
+from desk.shared.page_address import find_page_address
+from treatments.enums import say
 from treatments.models import User
-from treatments.rules.words import say
 
 register = template.Library()
 

@@ -1,4 +1,4 @@
-"""The template tags that put parts of a page in that are written in Jinja2; see ``desk.parts``."""
+"""The template tags that put parts of a page in that are written in Jinja2; see ``desk.rendering.parts``."""
 
 from typing import Any, cast
 
@@ -7,7 +7,7 @@ from django.forms import BoundField
 from django.template import Context, engines
 from django.utils.safestring import SafeString, mark_safe
 
-from desk.parts import write_part
+from desk.rendering.parts import write_part
 
 register = template.Library()
 

@@ -6,7 +6,7 @@ from decimal import Decimal
 from django import template
 
 from claims.rules.clauses import say_clause
-from desk.telling import tell, tell_all
+from desk.rendering.telling import tell, tell_all
 from treatments.rules.units import tell_amount
 from treatments.rules.wording import tell_count
 

@@ -1,10 +1,10 @@
-"""The template tag that goes into every form beside the one against forged forms; see ``desk.shown``."""
+"""The template tag that goes into every form beside the one against forged forms; see ``desk.shared.shown``."""
 
 from django import template
 from django.template import Context
 from django.utils.safestring import SafeString
 
-from desk.shown import write_shown_field
+from desk.shared.shown import write_shown_field
 
 register = template.Library()
 

@@ -6,9 +6,9 @@ from django import template
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
-from desk.telling import tell
-from scheduling.due_list import COUNT_UP_TO
-from treatments.rules.words import say
+from desk.rendering.telling import tell
+from scheduling.due_list.queries import COUNT_UP_TO
+from treatments.enums import say
 
 register = template.Library()
 

@@ -8,12 +8,14 @@ from datetime import date, datetime, timedelta
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
+from scheduling.bays.queries import read_calendars
 from scheduling.booking.checking import find_in_the_way
 from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.finishing import lay_finished_stay
 from scheduling.booking.following import count_change, follow_appointments, free_items
 from scheduling.booking.reading import find_place, read_site_times
+from scheduling.booking.rules.slots import Preferences, Slot
 from scheduling.booking.services import (
     book_visit,
     describe_appointment,
@@ -24,15 +26,13 @@ from scheduling.booking.services import (
     tell_happening,
     tell_taken,
 )
+from scheduling.enums import VisitKind
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
-from scheduling.rules.booking_words import VisitKind
-from scheduling.rules.slots import Preferences, Slot
-from scheduling.site_reference import read_calendars
 from treatments.event_log import record_events
 from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today
 from treatments.rules.site_settings import find_zone
-from treatments.writing_turns import take_turn
+from treatments.shared.writing_turns import take_turn
 
 BOOKED, IN_THE_BAY = AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY
 MOST_MINUTES_LATE = 12 * 60

@@ -9,10 +9,10 @@ from django.core.exceptions import ValidationError
 
 from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.reading import list_holding_visits, read_site_times
+from scheduling.booking.rules.slots import SiteTimes, Stay, VisitWork, lay_stay
+from scheduling.covers.rules.dates import add_months
+from scheduling.enums import MONTHS_BOOKED_AHEAD
 from scheduling.models import Appointment, Bay, BayClosure
-from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD
-from scheduling.rules.dates import add_months
-from scheduling.rules.slots import SiteTimes, Stay, VisitWork, lay_stay
 from treatments.models import Site, User
 from treatments.queries import find_today
 from treatments.rules.site_days import find_day

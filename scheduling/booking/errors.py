@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from django.core.exceptions import ValidationError
 
-from scheduling.rules.slots import Slot
+from scheduling.booking.rules.slots import Slot
 
 
 class SlotTakenError(ValidationError):

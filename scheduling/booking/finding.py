@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from scheduling.booking.reading import WhatIsDue, read_site_times, read_what_is_due_for
+from scheduling.booking.rules.site_times import DueDates, NeededTraining
+from scheduling.booking.rules.slots import Preferences, Slot, find_slots
 from scheduling.booking.vehicle_reading import KnownVehicle
 from scheduling.booking.work import read_visit_work
+from scheduling.covers.rules.dates import add_months
+from scheduling.enums import MONTHS_BOOKED_AHEAD, VisitKind
 from scheduling.models import Appointment, Cover
-from scheduling.rules.booking_words import MONTHS_BOOKED_AHEAD, VisitKind
-from scheduling.rules.dates import add_months
-from scheduling.rules.site_times import DueDates, NeededTraining
-from scheduling.rules.slots import Preferences, Slot, find_slots
 from treatments.models import Site, Vehicle
 from treatments.queries import find_today
 

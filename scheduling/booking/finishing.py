@@ -7,12 +7,12 @@ from datetime import datetime, timedelta
 
 from django.db.models import Q
 
+from scheduling.bays.queries import list_durations
 from scheduling.booking.reading import list_holding_visits, read_site_times
+from scheduling.booking.rules.slots import Stay, end_stay
 from scheduling.booking.work import choose_duration
+from scheduling.enums import VisitKind
 from scheduling.models import Appointment
-from scheduling.rules.booking_words import VisitKind
-from scheduling.rules.slots import Stay, end_stay
-from scheduling.site_reference import list_durations
 from treatments.models import Event
 from treatments.queries import find_today
 

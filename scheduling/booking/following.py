@@ -9,11 +9,11 @@ from datetime import date
 
 from django.db.models import F
 
+from scheduling.covers.rules.due_item import DueStatus
 from scheduling.models import Appointment, AppointmentItem, Cover, CoverState, DueItem
-from scheduling.rules.due_item import DueStatus
-from treatments.among import Among
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone
+from treatments.shared.among import Among
 
 
 def find_booked_days(covers: Iterable[int]) -> dict[int, dict[str, date]]:

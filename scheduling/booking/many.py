@@ -13,20 +13,20 @@ from django.core.exceptions import ValidationError
 from scheduling.booking.finding import find_last_day
 from scheduling.booking.many_reading import read_known_of
 from scheduling.booking.reading import LOOKED_AHEAD_DAYS, WhatIsDue, choose_near, read_site_times, sum_up_due
+from scheduling.booking.rules.site_times import DueDates, SiteTimes
+from scheduling.booking.rules.slots import Slot
+from scheduling.booking.rules.slots_in_turn import VisitInTurn, find_slots_in_turn
 from scheduling.booking.services import book_visit
+from scheduling.covers.queries import CoverCase, read_cases_apart
+from scheduling.covers.rules.cover import NO_MORE_COVER
+from scheduling.covers.rules.due import sort_due_items
+from scheduling.covers.rules.due_item import DueKind
+from scheduling.enums import VisitKind
 from scheduling.index.fresh import DUE_KINDS, IndexedItem, read_fresh_items
 from scheduling.models import Appointment, Bay, Cover
-from scheduling.queries import CoverCase, read_cases_apart
-from scheduling.rules.booking_words import VisitKind
-from scheduling.rules.cover import NO_MORE_COVER
-from scheduling.rules.due import sort_due_items
-from scheduling.rules.due_item import DueKind
-from scheduling.rules.site_times import DueDates, SiteTimes
-from scheduling.rules.slots import Slot
-from scheduling.rules.slots_in_turn import VisitInTurn, find_slots_in_turn
-from treatments.faults import log_fault
 from treatments.models import Site, User
 from treatments.queries import find_shop_day, find_today
+from treatments.shared.faults import log_fault
 
 # So many are read by one person on one page; more than that is what the season plan is for.
 MOST_AT_ONCE = 100

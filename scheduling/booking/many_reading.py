@@ -11,15 +11,15 @@ from typing import Any
 from django.db.models import CharField, DateTimeField, IntegerField, QuerySet, Value
 from django.db.models.functions import Cast
 
+from scheduling.bays.queries import list_durations, map_usual_sizes
+from scheduling.bays.trainings import read_needed_trainings
 from scheduling.booking.reading import list_holding_visits
-from scheduling.booking.trainings import read_needed_trainings
+from scheduling.booking.rules.opening import Span
 from scheduling.booking.work import Workload
 from scheduling.models import AppointmentItem, Cover, VehicleSize
-from scheduling.rules.opening import Span
-from scheduling.site_reference import list_durations, map_usual_sizes
-from treatments.among import Among
 from treatments.models import Ownership
-from treatments.standing_query import GivenKeys, StandingQuery
+from treatments.shared.among import Among
+from treatments.shared.standing_query import GivenKeys, StandingQuery
 
 
 @dataclass(frozen=True, slots=True)

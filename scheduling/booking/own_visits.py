@@ -14,7 +14,7 @@ from scheduling.booking.services import book_visit, move_visit
 from scheduling.booking.vehicle_reading import OPEN, KnownVehicle, read_known_vehicle
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
 from treatments.models import Customer, Ownership, User, Vehicle
-from treatments.shop_reference import map_sites
+from treatments.reference.queries import map_sites
 
 # Whoever changes visits of one vehicle this often within a day is better served by a call.
 MOST_CHANGES_A_DAY = 12

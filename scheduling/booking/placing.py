@@ -6,11 +6,11 @@ What was chosen is only a wish: the booking itself looks again, under its locks.
 from datetime import datetime
 
 from scheduling.booking.reading import read_site_times, read_what_is_due_for
+from scheduling.booking.rules.opening import Span
+from scheduling.booking.rules.slots import BayTimes, PersonTimes, SiteTimes, VisitWork, lay_stay
 from scheduling.booking.work import read_visit_work
+from scheduling.enums import VisitKind
 from scheduling.models import Appointment, Bay, Cover
-from scheduling.rules.booking_words import VisitKind
-from scheduling.rules.opening import Span
-from scheduling.rules.slots import BayTimes, PersonTimes, SiteTimes, VisitWork, lay_stay
 from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today
 from treatments.rules.site_days import find_day

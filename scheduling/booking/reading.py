@@ -12,6 +12,12 @@ from typing import Any
 from django.db.models import BigIntegerField, DateTimeField, F, QuerySet, Value
 from django.db.models.functions import Cast
 
+from scheduling.bays.queries import OpenSite, read_open_sites
+from scheduling.booking.rules.opening import Span
+from scheduling.booking.rules.slots import DueDates, PersonTimes, SiteTimes
+from scheduling.covers.queries import CoverCase, read_short_case
+from scheduling.covers.rules.due_item import DueItem, DueKind
+from scheduling.enums import GIVES_ITS_PLACE_UP, Skill, VisitKind
 from scheduling.models import (
     Absence,
     Appointment,
@@ -19,17 +25,11 @@ from scheduling.models import (
     BayClosure,
     Cover,
 )
-from scheduling.queries import CoverCase, read_short_case
-from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP, Skill, VisitKind
-from scheduling.rules.due_item import DueItem, DueKind
-from scheduling.rules.opening import Span
-from scheduling.rules.slots import DueDates, PersonTimes, SiteTimes
-from scheduling.site_reference import OpenSite, read_open_sites
-from treatments.among import Among
 from treatments.models import Site, User
 from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.rules.site_settings import find_zone
-from treatments.standing_query import Given, GivenKeys, StandingQuery
+from treatments.shared.among import Among
+from treatments.shared.standing_query import Given, GivenKeys, StandingQuery
 
 
 def read_site_times(

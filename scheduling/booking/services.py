@@ -16,15 +16,15 @@ from scheduling.booking.errors import BookedAlreadyError, ChangedMeanwhileError,
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.following import count_change, follow_appointments, serve_items
 from scheduling.booking.reading import WhatIsDue, read_what_is_due_for
+from scheduling.booking.rules.slots import Preferences, Slot, Stay
 from scheduling.booking.work import read_visit_work
+from scheduling.enums import VisitKind
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, BookedBy, Cover
-from scheduling.rules.booking_words import VisitKind
-from scheduling.rules.slots import Preferences, Slot, Stay
+from treatments.enums import say
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, Site, User, Vehicle
 from treatments.queries import find_today
-from treatments.rules.words import say
-from treatments.writing_turns import take_turn
+from treatments.shared.writing_turns import take_turn
 
 ALTERNATIVES = 3
 # How many days on another time is looked for, further and further until there are enough.

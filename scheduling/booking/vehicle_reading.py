@@ -12,11 +12,11 @@ from typing import Any
 from django.db import DEFAULT_DB_ALIAS
 from django.db.models import FilteredRelation, Model, Q, QuerySet
 
+from scheduling.booking.rules.opening import Span
+from scheduling.enums import GIVES_ITS_PLACE_UP
 from scheduling.models import Appointment, AppointmentStatus, Cover, VehicleSize
-from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP
-from scheduling.rules.opening import Span
 from treatments.models import Customer, Vehicle
-from treatments.standing_query import Given, StandingQuery, list_columns
+from treatments.shared.standing_query import Given, StandingQuery, list_columns
 
 OPEN = (AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY)
 

@@ -4,12 +4,12 @@ from datetime import date
 
 from django.db.models import CharField
 
+from scheduling.bays.queries import map_bays
 from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, read_what_is_due
+from scheduling.covers.queries import list_covers_and_changes, read_short_case
 from scheduling.models import Appointment, Cover
-from scheduling.queries import list_covers_and_changes, read_short_case
-from scheduling.site_reference import map_bays
-from treatments.shop_reference import map_people, map_sites
-from treatments.standing_query import Given, StandingRows, put_related
+from treatments.reference.queries import map_people, map_sites
+from treatments.shared.standing_query import Given, StandingRows, put_related
 
 VISIT_OF_NUMBER = StandingRows(
     lambda: Appointment.objects.filter(number=Given(0, CharField())), "vehicle", "customer", "splits"

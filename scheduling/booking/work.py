@@ -9,17 +9,17 @@ from dataclasses import dataclass, field
 
 from django.core.exceptions import ValidationError
 
+from scheduling.bays.queries import list_durations, map_usual_sizes
+from scheduling.bays.trainings import read_needed_trainings
 from scheduling.booking.reading import NO_VISIT, list_holding_visits
-from scheduling.booking.trainings import read_needed_trainings
+from scheduling.booking.rules.opening import Span
+from scheduling.booking.rules.site_times import NeededTraining, VisitWork
 from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
+from scheduling.enums import BayKind, Skill, VisitKind
 from scheduling.models import Appointment, BodyStyleSize, VehicleSize, WorkDuration
-from scheduling.rules.booking_words import BayKind, Skill, VisitKind
-from scheduling.rules.opening import Span
-from scheduling.rules.site_times import NeededTraining, VisitWork
-from scheduling.site_reference import list_durations, map_usual_sizes
-from treatments.among import Among
 from treatments.models import Site, Vehicle
-from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows
+from treatments.shared.among import Among
+from treatments.shared.standing_query import Given, GivenKeys, StandingQuery, StandingRows
 
 
 @dataclass(frozen=True, slots=True)

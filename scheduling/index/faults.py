@@ -10,11 +10,11 @@ from datetime import date, timedelta
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverFault, CoverState, DueItem
-from scheduling.rules.ends import CoverStatus
-from treatments.among import Among
 from treatments.models import User
 from treatments.models.people import Role
+from treatments.shared.among import Among
 
 
 def write_faults(faults: Mapping[int, str], fine: Iterable[int], as_of: date) -> None:

@@ -15,6 +15,8 @@ from django.db.models import BigIntegerField, Case, DateField, F, Q, QuerySet, S
 from django.db.models.fields.json import KeyTextTransform
 from django.db.models.functions import Cast, Coalesce
 
+from scheduling.covers.queries import read_cases_apart
+from scheduling.covers.rules.due_item import DueKind
 from scheduling.index.stale import (
     COVER_KINDS,
     MATERIAL_KINDS,
@@ -26,12 +28,10 @@ from scheduling.index.stale import (
     sort_events,
 )
 from scheduling.models import Cover, CoverState, DueItem, RecomputeRun
-from scheduling.queries import read_cases_apart
-from scheduling.rules.due_item import DueKind
-from treatments.among import Among
-from treatments.faults import log_fault
 from treatments.models import Event, EventReader, Ownership
-from treatments.standing_query import Given, GivenKeys, StandingQuery
+from treatments.shared.among import Among
+from treatments.shared.faults import log_fault
+from treatments.shared.standing_query import Given, GivenKeys, StandingQuery
 
 # Where more events than this are unread, the records of a few covers are the quicker way. A large shop writes down some
 # thousand in a day, and a run reads them every night.

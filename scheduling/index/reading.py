@@ -9,17 +9,15 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
+from scheduling.bays.queries import UNREADABLE, UNREADABLE_TERMS, read_calendars
 from scheduling.booking.following import find_booked_days
-from scheduling.changes import describe_facts, list_versions
+from scheduling.covers.changes import describe_facts, list_versions
+from scheduling.covers.rules.dates import DutyTable
+from scheduling.covers.rules.facts import CoverFacts
 from scheduling.models import Cover, CoverChange, TermsVersion
-from scheduling.rules.dates import DutyTable
-from scheduling.rules.facts import CoverFacts
-from scheduling.rules.terms import Terms
-from scheduling.rules.terms_document import read_published_terms
-from scheduling.site_reference import UNREADABLE, UNREADABLE_TERMS, read_calendars
-from treatments.among import Among
-from treatments.fact_reading import describe_fact, map_withheld
-from treatments.history_reading import describe_place
+from scheduling.terms.rules.terms import Terms
+from scheduling.terms.rules.terms_document import read_published_terms
+from treatments.enums import CorrosivityCategory, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
 from treatments.models import (
     Inspection,
     OdometerReading,
@@ -31,7 +29,8 @@ from treatments.models import (
     VehicleFact,
     Zone,
 )
-from treatments.rules.history import (
+from treatments.records.histories import describe_place
+from treatments.records.rules.history import (
     InspectionRecord,
     OwnerRecord,
     PlaceRecord,
@@ -40,11 +39,12 @@ from treatments.rules.history import (
     VehicleHistory,
     ZoneLine,
 )
-from treatments.rules.odometer import Reading
+from treatments.records.rules.odometer import Reading
+from treatments.records.short_histories import list_answers
 from treatments.rules.site_settings import NotComputableError
-from treatments.rules.standing_facts import StandingFact
-from treatments.rules.words import CorrosivityCategory, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
-from treatments.short_histories import list_answers
+from treatments.shared.among import Among
+from treatments.vehicles.fact_queries import describe_fact, map_withheld
+from treatments.vehicles.rules.standing_facts import StandingFact
 
 
 @dataclass(slots=True)

@@ -16,7 +16,7 @@ from scheduling.index.reading import ClockReader
 from scheduling.index.stale import LONG_AGO, mark_stale
 from scheduling.index.writing import RecomputeReport, Row, compute_rows, write_index
 from scheduling.models import Cover, CoverState, RecomputeRange, RecomputeRun
-from treatments.faults import log_fault, work_apart
+from treatments.shared.faults import log_fault, work_apart
 
 COVERS_IN_A_RANGE = 2_000
 

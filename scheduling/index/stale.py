@@ -10,8 +10,8 @@ from typing import Any, Protocol
 
 from django.db import transaction
 
+from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverChangeKind, CoverState
-from scheduling.rules.ends import CoverStatus
 from treatments.event_log import mark_read, read_events
 from treatments.models import Event, Ownership
 

@@ -11,13 +11,13 @@ from typing import Any
 from django.db import connection, models
 from psycopg.types.json import Jsonb
 
+from scheduling.covers.rules.cover import ONE_DAY, assess_cover
+from scheduling.covers.rules.due_item import DueItem as ComputedItem
+from scheduling.covers.rules.due_item import DueKind, DueStatus
+from scheduling.covers.rules.risk import find_last_seen, find_risk_day
 from scheduling.index.reading import ClockCase
 from scheduling.models import CoverState, DueItem
-from scheduling.rules.cover import ONE_DAY, assess_cover
-from scheduling.rules.due_item import DueItem as ComputedItem
-from scheduling.rules.due_item import DueKind, DueStatus
-from scheduling.rules.risk import find_last_seen, find_risk_day
-from treatments.among import Among
+from treatments.shared.among import Among
 
 STATE_COLUMNS = (
     "cover_id",

@@ -6,7 +6,7 @@ import django.db.models.lookups
 from django.conf import settings
 from django.db import migrations, models
 
-import scheduling.rules.booking_words
+import scheduling.enums
 
 
 class Migration(migrations.Migration):
@@ -180,7 +180,7 @@ class Migration(migrations.Migration):
                             ("cancelled", "cancelled"),
                             ("no_show", "no show"),
                         ],
-                        default=scheduling.rules.booking_words.AppointmentStatus["BOOKED"],
+                        default=scheduling.enums.AppointmentStatus["BOOKED"],
                         max_length=12,
                     ),
                 ),
@@ -194,7 +194,7 @@ class Migration(migrations.Migration):
                             ("season_plan", "season plan"),
                             ("walk_in", "walk in"),
                         ],
-                        default=scheduling.rules.booking_words.BookedBy["DESK"],
+                        default=scheduling.enums.BookedBy["DESK"],
                         max_length=12,
                     ),
                 ),
@@ -687,7 +687,7 @@ class Migration(migrations.Migration):
                             ("left_out", "left out"),
                             ("refused", "refused"),
                         ],
-                        default=scheduling.rules.booking_words.ProposalStatus["OPEN"],
+                        default=scheduling.enums.ProposalStatus["OPEN"],
                         max_length=12,
                     ),
                 ),
@@ -974,7 +974,7 @@ class Migration(migrations.Migration):
                     "bay_kind",
                     models.CharField(
                         choices=[("lift", "lift"), ("ground", "ground")],
-                        default=scheduling.rules.booking_words.BayKind["LIFT"],
+                        default=scheduling.enums.BayKind["LIFT"],
                         max_length=8,
                     ),
                 ),
@@ -982,7 +982,7 @@ class Migration(migrations.Migration):
                     "skill",
                     models.CharField(
                         choices=[("inspecting", "inspecting"), ("spraying", "spraying")],
-                        default=scheduling.rules.booking_words.Skill["SPRAYING"],
+                        default=scheduling.enums.Skill["SPRAYING"],
                         max_length=16,
                     ),
                 ),
@@ -1114,8 +1114,8 @@ class Migration(migrations.Migration):
                     (
                         "status__in",
                         [
-                            scheduling.rules.booking_words.AppointmentStatus["BOOKED"],
-                            scheduling.rules.booking_words.AppointmentStatus["IN_THE_BAY"],
+                            scheduling.enums.AppointmentStatus["BOOKED"],
+                            scheduling.enums.AppointmentStatus["IN_THE_BAY"],
                         ],
                     )
                 ),
@@ -1169,8 +1169,8 @@ class Migration(migrations.Migration):
                         (
                             "status__in",
                             [
-                                scheduling.rules.booking_words.AppointmentStatus["CANCELLED"],
-                                scheduling.rules.booking_words.AppointmentStatus["NO_SHOW"],
+                                scheduling.enums.AppointmentStatus["CANCELLED"],
+                                scheduling.enums.AppointmentStatus["NO_SHOW"],
                             ],
                         ),
                         _negated=True,
@@ -1313,9 +1313,9 @@ class Migration(migrations.Migration):
                 condition=models.Q(
                     models.Q(
                         ("appointment__isnull", False),
-                        ("status", scheduling.rules.booking_words.ProposalStatus["ACCEPTED"]),
+                        ("status", scheduling.enums.ProposalStatus["ACCEPTED"]),
                     ),
-                    models.Q(("status", scheduling.rules.booking_words.ProposalStatus["ACCEPTED"]), _negated=True),
+                    models.Q(("status", scheduling.enums.ProposalStatus["ACCEPTED"]), _negated=True),
                     _connector="OR",
                 ),
                 name="accepted_proposal_has_its_visit",

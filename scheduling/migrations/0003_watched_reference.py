@@ -1,6 +1,6 @@
 from django.db import migrations
 
-from treatments.reference_triggers import watch_table
+from treatments.reference.triggers import watch_table
 
 WATCHED = (
     "scheduling_absence",

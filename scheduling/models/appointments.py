@@ -9,9 +9,9 @@ import uuid
 from django.conf import settings
 from django.db import models
 
+from scheduling.enums import GIVES_ITS_PLACE_UP, AppointmentStatus, BookedBy, VisitKind
 from scheduling.models.bays import Bay
 from scheduling.models.covers import Cover
-from scheduling.rules.booking_words import GIVES_ITS_PLACE_UP, AppointmentStatus, BookedBy, VisitKind
 from treatments.models import Customer, Site, Vehicle
 from treatments.models.choices import choices_of, one_of
 

@@ -6,10 +6,10 @@ All of it is data that the shop keeps; nothing here is decided by the program.
 from django.conf import settings
 from django.db import models
 
-from scheduling.rules.booking_words import BayKind, Skill, VisitKind
+from scheduling.enums import BayKind, Skill, VisitKind
+from treatments.enums import BodyStyle
 from treatments.models import Site, Vehicle
 from treatments.models.choices import choices_of, one_of
-from treatments.rules.words import BodyStyle
 
 WEEKDAYS = models.Q(weekday__gte=1, weekday__lte=7)
 

@@ -12,8 +12,8 @@ from django.db import models
 from django.db.models.functions import Replace
 from django.db.models.lookups import Exact
 
-from scheduling.rules.due import DueKind, DueStatus
-from scheduling.rules.ends import CoverStatus
+from scheduling.covers.rules.due import DueKind, DueStatus
+from scheduling.covers.rules.ends import CoverStatus
 from treatments.models import Customer, Dealership, Site, Vehicle
 from treatments.models.choices import choices_of, one_of
 from treatments.rules.site_settings import WEEKDAYS, find_weekdays_fault, normalise_weekdays
@@ -100,7 +100,7 @@ class WarrantyTerms(models.Model):
 
 
 class TermsVersion(models.Model):
-    """One version of the terms as a document that scheduling.rules.terms reads. Immutable once published."""
+    """One version of the terms as a document that scheduling.terms.rules.terms reads. Immutable once published."""
 
     terms = models.ForeignKey(WarrantyTerms, on_delete=models.PROTECT, related_name="versions")
     version = models.PositiveIntegerField()

@@ -6,10 +6,10 @@ Also what a customer has said about days, which the plan and every proposal of t
 from django.conf import settings
 from django.db import models
 
+from scheduling.enums import PartOfDay, ProposalStatus
 from scheduling.models.appointments import Appointment
 from scheduling.models.bays import Bay
 from scheduling.models.covers import Cover
-from scheduling.rules.booking_words import PartOfDay, ProposalStatus
 from treatments.models import Customer, Site
 from treatments.models.choices import choices_of, one_of
 

@@ -23,9 +23,10 @@ def run(covers: int) -> None:
     from django.test.utils import CaptureQueriesContext
     from django.utils import timezone
 
-    from claims.claim_file import read_claim_file
-    from claims.services import file_claim
+    from claims.decisions.dossier import read_claim_file
+    from claims.intake.services import file_claim
     from scheduling.models import Cover, CoverChange, SiteCalendar, TermsVersion
+    from treatments.enums import DamageKind
     from treatments.models import (
         Inspection,
         InspectionLine,
@@ -37,7 +38,6 @@ def run(covers: int) -> None:
         Vehicle,
         Zone,
     )
-    from treatments.rules.words import DamageKind
 
     now = timezone.now()
     few = Cover.objects.select_related("vehicle", "site").get(pk=covers // 2)

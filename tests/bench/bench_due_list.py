@@ -46,7 +46,8 @@ def run(bench: Bench, covers: int) -> None:
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
-    from scheduling.due_list import (
+    from scheduling.covers.rules.due_item import DueKind
+    from scheduling.due_list.queries import (
         BOOKED_OR_NOT,
         URGENCIES,
         DueFilter,
@@ -56,7 +57,6 @@ def run(bench: Bench, covers: int) -> None:
         read_due_page,
     )
     from scheduling.models import CoverState
-    from scheduling.rules.due_item import DueKind
     from treatments.models import Ownership, Site, User, Vehicle
 
     user = User(username="bench", role="owner")

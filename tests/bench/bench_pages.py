@@ -40,14 +40,14 @@ def add_what_pages_need() -> None:
 
     from claims.models import Claim
     from desk.demo.load import read_fixture
+    from scheduling.bays.services import let_work, load_durations, set_site_hours
     from scheduling.booking.finding import propose_slots
     from scheduling.booking.services import book_visit
-    from scheduling.booking.setting_up import let_work, load_durations, set_site_hours
+    from scheduling.enums import Skill
     from scheduling.models import Bay, Cover, CoverState, TermsVersion
-    from scheduling.rules.booking_words import Skill
-    from scheduling.terms_service import start_next_version
+    from scheduling.terms.services import start_next_version
+    from treatments.enums import DamageKind
     from treatments.models import Dealership, Site, User, Zone
-    from treatments.rules.words import DamageKind
 
     now = timezone.now()
     site = Site.objects.order_by("pk")[0]
@@ -101,15 +101,15 @@ def record_recent_work(owner: Any) -> None:
     """Record work from a lot, a draft of some, an inspection, and a decision on a claim."""
     from django.utils import timezone
 
+    from claims.decisions.services import decide_claim
     from claims.models import Claim, DecisionKind
-    from claims.services.handling import decide_claim
     from scheduling.models import Cover
-    from treatments.inspections import InspectionEntry, record_inspection
+    from treatments.enums import InspectionKind, TreatmentKind
     from treatments.models import Product, Zone
+    from treatments.records.inspections import InspectionEntry, record_inspection
     from treatments.rules.units import Volume, VolumeUnit
-    from treatments.rules.words import InspectionKind, TreatmentKind
     from treatments.services import LineEntry, record_treatment
-    from treatments.stock_services import receive_lot
+    from treatments.stock.services import receive_lot
 
     now = timezone.now()
     product = Product.objects.order_by("pk")[0]
@@ -140,7 +140,7 @@ def list_addresses() -> list[tuple[str, str | None, str]]:
     from django.core.exceptions import ObjectDoesNotExist
     from django.urls import reverse
 
-    from scheduling.due_list import URGENCIES
+    from scheduling.due_list.queries import URGENCIES
     from scheduling.models import CoverState
     from tests.browser.pages import PAGES
     from treatments.models import Ownership, Vehicle
@@ -180,7 +180,7 @@ def list_others(number: int) -> list[tuple[str, str | None, list[str]]]:
     from django.urls import reverse
 
     from claims.models import Claim
-    from notifications.links import make_own_page_token
+    from notifications.customer_page.links import make_own_page_token
     from scheduling.models import CoverState
     from treatments.models import Ownership
 

@@ -30,7 +30,7 @@ CHANGED_SHARE = 0.005
 CHANGE = """
 from django.utils import timezone
 from treatments.models import Site, Vehicle, Inspection
-from treatments.inspections import record_inspection
+from treatments.records.inspections import record_inspection
 from datetime import date
 count, step = {count}, {step}
 now = timezone.now()

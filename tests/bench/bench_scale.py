@@ -1,4 +1,4 @@
-"""Runs the benches of recompute, due list and claim on the same databases of three sizes: one command for docs/speed.md.
+"""Runs the benches of recompute, due list and claim on the same databases of three sizes, for docs/speed.md.
 
 Run it with ``DATABASE_URL=postgres://… python -m tests.bench.bench_scale [COVERS …]``.
 """

@@ -11,13 +11,13 @@ import time
 from collections.abc import Callable
 from typing import TypeVar
 
-from scheduling.rules.season.bound import find_bound
-from scheduling.rules.season.checking import list_faults
-from scheduling.rules.season.costs import total
-from scheduling.rules.season.first_come import serve_first_come
-from scheduling.rules.season.measures import Comparison, measure_load, read_places
-from scheduling.rules.season.plan import plan_season
-from scheduling.rules.season.season import Season
+from scheduling.season.rules.bound import find_bound
+from scheduling.season.rules.checking import list_faults
+from scheduling.season.rules.costs import total
+from scheduling.season.rules.first_come import serve_first_come
+from scheduling.season.rules.measures import Comparison, measure_load, read_places
+from scheduling.season.rules.plan import plan_season
+from scheduling.season.rules.season import Season
 from tests.scheduling.season_cases import make_season
 
 SIZES = (200, 2_000, 20_000)

@@ -72,7 +72,7 @@ SHARED = """
 import tomllib
 from pathlib import Path
 from django.utils import timezone
-from scheduling.services import publish_terms
+from scheduling.covers.services import publish_terms
 from treatments.models import Product, Site
 for number, category in enumerate(["C3", "C4", "C5", "C2"], start=1):
     Site.objects.create(code=f"site-{number}", name=f"Site {number}", corrosivity=category, country="US")

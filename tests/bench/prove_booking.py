@@ -110,9 +110,9 @@ def prepare() -> None:
     """Make a shop with three bays and three people, and vehicles of which some are due."""
     from datetime import date
 
-    from scheduling.booking.setting_up import let_work
+    from scheduling.bays.services import let_work
+    from scheduling.enums import Skill
     from scheduling.index.service import recompute
-    from scheduling.rules.booking_words import Skill
     from tests.conftest import NOW, TODAY
     from tests.scheduling.booking_helpers import add_due_vehicle, set_up_bays
     from tests.scheduling.test_booking import make_vin
@@ -142,8 +142,8 @@ def work(number: int, attempts: int, gate: Any, answers: Any) -> None:
     from scheduling.booking.changing import cancel_visit
     from scheduling.booking.errors import SlotTakenError
     from scheduling.booking.services import book_visit, move_visit
+    from scheduling.enums import VisitKind
     from scheduling.models import Bay, Cover
-    from scheduling.rules.booking_words import VisitKind
     from tests.conftest import NOW
     from tests.scheduling.booking_helpers import at
     from treatments.models import User, Vehicle

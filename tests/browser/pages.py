@@ -15,19 +15,19 @@ from django.urls import reverse
 from django.utils import timezone
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
+from claims.decisions.services import decide_claim
 from claims.models import Claim, ClaimDecision, DecisionKind, ReportTally
-from claims.report_tally import REPORT_NAMES
-from claims.services import decide_claim
-from claims.services.report_counting import ask_for_count
+from claims.reports.services import ask_for_count
+from claims.reports.tally import REPORT_NAMES
+from desk.booking.own_times import sign_time
 from desk.demo.load import DEMO_PASSWORD
-from desk.own_times import sign_time
-from notifications.links import make_own_page_token, make_stop_token
+from notifications.customer_page.links import make_own_page_token, make_stop_token
 from scheduling.booking.finding import propose_slots
+from scheduling.enums import SeasonStep
 from scheduling.models import Appointment, Cover, CoverState, SeasonPlan, TermsVersion
-from scheduling.rules.booking_words import SeasonStep
 from tests.browser.stage import break_cover
-from treatments.log_in_codes import begin_codes
 from treatments.models import Customer, Inspection, Lot, Treatment, User, Vehicle
+from treatments.people.log_in_codes import begin_codes
 from treatments.queries import find_today
 
 NOBODY = None

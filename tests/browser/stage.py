@@ -6,23 +6,24 @@ from pathlib import Path
 
 from django.utils import timezone
 
-from claims.claim_file import read_claim_file
+from claims.decisions.dossier import read_claim_file
+from claims.decisions.services import decide_claim
+from claims.intake.services import file_claim
 from claims.models import Claim, DecisionKind
-from claims.services import decide_claim, file_claim
 from desk.demo.load import DemoShop, load_bookings
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.services import book_visit
 from scheduling.index.service import recompute
 from scheduling.models import Bay, Cover, CoverFault, CoverState, SeasonPlan, TermsVersion
-from scheduling.planning.services import draft_season_plan
-from scheduling.terms_service import start_next_version
+from scheduling.season.services import draft_season_plan
+from scheduling.terms.services import start_next_version
 from tests.demo_records import load_demo
 from tests.poison import POISONS, add_cover_elsewhere
-from treatments.inspections import InspectionEntry, record_inspection
+from treatments.enums import DamageKind, FilmState, InspectionKind, TreatmentKind
 from treatments.models import Inspection, Lot, Treatment, User, Vehicle, Zone
 from treatments.queries import find_shop_day
+from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import DamageKind, FilmState, InspectionKind, TreatmentKind
 from treatments.services import LineEntry, record_treatment
 
 DRAFT_OF = "lifetime-yearly"

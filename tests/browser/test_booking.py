@@ -10,8 +10,8 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from scheduling.booking.reading import read_site_times
 from scheduling.booking.services import book_visit
+from scheduling.enums import VisitKind
 from scheduling.models import Appointment, AppointmentStatus, Bay, CoverState
-from scheduling.rules.booking_words import VisitKind
 from tests.browser.conftest import OpenPage
 from tests.browser.looking import SIZES
 from treatments.models import Site, User, Vehicle

@@ -8,7 +8,7 @@ from playwright.sync_api import BrowserContext, Page, expect
 from rest_framework.authtoken.models import Token
 
 from claims.models import Claim, ClaimDecision
-from desk.views import terms_draft
+from desk.terms import views_draft as terms_draft
 from scheduling.models import Appointment, Cover, SeasonPlan, SiteTerms, TermsVersion
 from treatments.models import Dealership, User
 

@@ -14,7 +14,7 @@ from claims.rules.amount import (
 )
 from claims.rules.money import Money
 from claims.rules.payments import EarlierDecision, EarlierPayments, sort_earlier_payments
-from scheduling.rules.terms import ClaimTerms, PayDownStep
+from scheduling.terms.rules.terms import ClaimTerms, PayDownStep
 
 START = date(2023, 3, 14)
 

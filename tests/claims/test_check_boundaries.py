@@ -17,9 +17,9 @@ from claims.rules.check import (
     check_reported_in_time,
 )
 from claims.rules.claim import Finding
-from scheduling.rules.due import compute_due_items
-from scheduling.rules.facts import CoverFacts, Waiver
-from scheduling.rules.terms import DistanceFrom, EntryTerms, MissedMeans, ReinspectionTerms
+from scheduling.covers.rules.due import compute_due_items
+from scheduling.covers.rules.facts import CoverFacts, Waiver
+from scheduling.terms.rules.terms import DistanceFrom, EntryTerms, MissedMeans, ReinspectionTerms
 from tests.claims.test_check_claim import (
     CALENDAR,
     CLAIM,
@@ -33,9 +33,9 @@ from tests.claims.test_check_claim import (
     TOUCH_UP,
     check,
 )
-from treatments.rules.history import InspectedZone, RecordedReading, VehicleHistory
-from treatments.rules.odometer import Reading
-from treatments.rules.words import Answer, DamageKind
+from treatments.enums import Answer, DamageKind
+from treatments.records.rules.history import InspectedZone, RecordedReading, VehicleHistory
+from treatments.records.rules.odometer import Reading
 
 DAY = timedelta(days=1)
 HOLDS, FAILS, CANNOT_BE_TOLD = Answer.HOLDS, Answer.FAILS, Answer.CANNOT_BE_TOLD

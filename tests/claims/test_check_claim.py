@@ -13,20 +13,10 @@ from claims.rules.clauses import CLAUSE_WORDS, say_clause
 from claims.rules.letter import LetterFacts, write_letter
 from claims.rules.money import Money
 from claims.rules.recommend import recommend
-from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.facts import CoverFacts
-from scheduling.rules.terms import ClaimTerms, EntryTerms, MissedMeans, ReinspectionTerms, Terms, TouchUpTerms
-from treatments.rules.conditions import SurfaceConditions
-from treatments.rules.history import (
-    InspectedZone,
-    InspectionRecord,
-    RecordedReading,
-    TreatmentRecord,
-    VehicleHistory,
-    ZoneLine,
-)
-from treatments.rules.odometer import Reading
-from treatments.rules.words import (
+from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.facts import CoverFacts
+from scheduling.terms.rules.terms import ClaimTerms, EntryTerms, MissedMeans, ReinspectionTerms, Terms, TouchUpTerms
+from treatments.enums import (
     Answer,
     DamageKind,
     InspectionKind,
@@ -34,6 +24,16 @@ from treatments.rules.words import (
     TreatmentKind,
     ZoneKind,
 )
+from treatments.records.rules.conditions import SurfaceConditions
+from treatments.records.rules.history import (
+    InspectedZone,
+    InspectionRecord,
+    RecordedReading,
+    TreatmentRecord,
+    VehicleHistory,
+    ZoneLine,
+)
+from treatments.records.rules.odometer import Reading
 
 START = date(2023, 3, 14)
 FOUND = date(2024, 9, 1)

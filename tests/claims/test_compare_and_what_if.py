@@ -9,8 +9,8 @@ from claims.rules.claim import ClaimCheck, ClaimedZone, Finding
 from claims.rules.compare import ClaimDifference, compare_checks
 from claims.rules.what_if import Change, WhatIfError, add_visit, discover_on, move_record, treat_zone
 from tests.claims.test_check_claim import CLAIM, FIRST, HISTORY, INTAKE, LINE, ROCKER, TOUCH_UP
-from treatments.rules.history import VehicleHistory, ZoneLine
-from treatments.rules.words import Answer, InspectionKind, ProductFamily, ZoneKind, say
+from treatments.enums import Answer, InspectionKind, ProductFamily, ZoneKind, say
+from treatments.records.rules.history import VehicleHistory, ZoneLine
 
 HOLDS, FAILS, CANNOT_BE_TOLD = Answer.HOLDS, Answer.FAILS, Answer.CANNOT_BE_TOLD
 DOOR = ClaimedZone("door_left", "Left door", ZoneKind.SEAM)

@@ -6,8 +6,8 @@ from datetime import date, timedelta
 import pytest
 
 from claims.rules.deadlines import ClaimStep, Deadline, Pause, StepStatus, count_deadlines
-from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.terms import ClaimTerms
+from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.terms.rules.terms import ClaimTerms
 
 # Every day is open, so that days are easy to count by hand.
 CALENDAR = WorkingCalendar(frozenset(range(1, 8)))

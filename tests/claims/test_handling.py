@@ -13,33 +13,32 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from PIL import Image
 
-from claims.claim_file import read_claim_file, try_out
-from claims.models import Claim, ClaimDecision, DecisionKind
-from claims.rules.deadlines import StepStatus
-from claims.rules.recommend import Outcome
-from claims.rules.what_if import WhatIfError, discover_on, move_record
-from claims.services import (
+from claims.decisions.dossier import read_claim_file, try_out
+from claims.decisions.services import (
     acknowledge_claim,
     ask_customer,
-    attach_claim_photo,
     decide_claim,
-    file_claim,
     record_answer,
     record_payment,
     reopen_claim,
     second_decision,
 )
+from claims.intake.services import attach_claim_photo, file_claim
+from claims.models import Claim, ClaimDecision, DecisionKind
+from claims.rules.deadlines import StepStatus
+from claims.rules.recommend import Outcome
+from claims.rules.what_if import WhatIfError, discover_on, move_record
 from desk.demo.load import DemoShop
+from scheduling.covers.services import move_terms, publish_terms
 from scheduling.models import TermsVersion
-from scheduling.rules.terms_document import read_terms, write_terms
-from scheduling.services import move_terms, publish_terms
+from scheduling.terms.rules.terms_document import read_terms, write_terms
 from tests.demo_records import load_demo
 from tests.guards import past_the_guards
+from treatments.enums import Answer, DamageKind
 from treatments.event_log import verify_log
 from treatments.models import Event, User
-from treatments.photos import PhotoError
-from treatments.rules.words import Answer, DamageKind
-from treatments.shown import ChangedSinceShownError, find_log_position
+from treatments.records.photos import PhotoError
+from treatments.shared.shown import ChangedSinceShownError, find_log_position
 
 NOW = timezone.now()  # the demo is laid around the day on which it runs
 LATER = NOW + timedelta(days=200)

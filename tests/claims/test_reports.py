@@ -8,20 +8,20 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from claims import reports
+from claims.decisions.services import decide_claim
 from claims.models import Claim, DecisionKind
-from claims.report_tally import MOST_POINTS, WAITED_FOR, compute_document, read_counted
-from claims.reports import ClaimsBy, count_claims, read_lifetimes, read_reserve, read_survival
+from claims.reports import queries as reports
+from claims.reports.queries import ClaimsBy, count_claims, read_lifetimes, read_reserve, read_survival
+from claims.reports.services import ask_for_count, count_reports, count_reports_when_due
+from claims.reports.tally import MOST_POINTS, WAITED_FOR, compute_document, read_counted
 from claims.rules.survival import Lifetime, compare_survival, estimate_survival
-from claims.services import decide_claim
-from claims.services.report_counting import ask_for_count, count_reports, count_reports_when_due
-from desk.charts import draw_survival
+from desk.claims.charts import draw_survival
 from desk.demo.load import DemoShop
 from scheduling.models import Cover
 from tests.demo_records import load_demo
-from treatments.inspections import InspectionEntry, record_inspection
+from treatments.enums import ProductFamily
 from treatments.models import InspectionLine, TreatmentLine, User, Zone
-from treatments.rules.words import ProductFamily
+from treatments.records.inspections import InspectionEntry, record_inspection
 
 NOW = timezone.now()  # the demo is laid around the day on which it runs
 

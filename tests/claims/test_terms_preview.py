@@ -8,20 +8,20 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from claims import terms_preview
+from claims.intake.services import file_claim
 from claims.models import Claim
 from claims.queries import read_claim_check
-from claims.services import file_claim
-from claims.terms_preview import preview_claims, preview_terms
+from claims.reports import terms_preview
+from claims.reports.terms_preview import preview_claims, preview_terms
 from scheduling.models import Cover, TermsVersion
-from scheduling.rules.terms import Terms
-from scheduling.rules.terms_document import read_terms
-from scheduling.terms_preview import choose_covers
+from scheduling.terms.preview import choose_covers
+from scheduling.terms.rules.terms import Terms
+from scheduling.terms.rules.terms_document import read_terms
 from tests.demo_records import load_demo
 from tests.table_contents import read_tables
+from treatments.enums import Answer, DamageKind
 from treatments.models import Zone
 from treatments.queries import find_shop_day
-from treatments.rules.words import Answer, DamageKind
 
 pytestmark = pytest.mark.django_db
 

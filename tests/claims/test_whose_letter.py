@@ -9,16 +9,16 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from claims.claim_file import read_claim_file
+from claims.decisions.dossier import read_claim_file
+from claims.decisions.services import decide_claim
 from claims.models import Claim, ClaimDecision, DecisionKind
-from claims.services import decide_claim
 from desk.demo.load import DemoShop
-from scheduling.rules.terms_document import read_terms, write_terms
-from scheduling.services import move_terms, publish_terms
+from scheduling.covers.services import move_terms, publish_terms
+from scheduling.terms.rules.terms_document import read_terms, write_terms
 from tests.demo_records import load_demo
 from treatments.models import Customer, Ownership, User
 from treatments.queries import list_readings
-from treatments.readings import record_reading
+from treatments.records.odometer_readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.services import change_owner, make_customer
 

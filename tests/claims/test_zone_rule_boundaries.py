@@ -19,9 +19,9 @@ from claims.rules.zone_rules import (
     check_touch_ups,
     check_treated,
 )
-from scheduling.rules.due import compute_due_items
-from scheduling.rules.facts import CoverFacts, Waiver
-from scheduling.rules.terms import EntryTerms, TouchUpTerms
+from scheduling.covers.rules.due import compute_due_items
+from scheduling.covers.rules.facts import CoverFacts, Waiver
+from scheduling.terms.rules.terms import EntryTerms, TouchUpTerms
 from tests.claims.test_check_claim import (
     CALENDAR,
     DRY,
@@ -37,7 +37,8 @@ from tests.claims.test_check_claim import (
     TOUCH_UP,
     with_line,
 )
-from treatments.rules.history import (
+from treatments.enums import Answer, FilmState, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
+from treatments.records.rules.history import (
     InspectedZone,
     InspectionRecord,
     StayRecord,
@@ -45,7 +46,6 @@ from treatments.rules.history import (
     VehicleHistory,
     ZoneLine,
 )
-from treatments.rules.words import Answer, FilmState, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
 
 DAY = timedelta(days=1)
 HOLDS, FAILS, CANNOT_BE_TOLD = Answer.HOLDS, Answer.FAILS, Answer.CANNOT_BE_TOLD

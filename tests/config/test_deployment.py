@@ -16,11 +16,11 @@ from django.test import Client
 from django.utils import timezone
 
 from config.deployment import CHECKS, check_deployment, refuse_unfit_worker
-from desk.own_times import read_chosen_time, sign_time
-from desk.shown import make_token, read_token
-from desk.slots import make_buttons, read_button, read_times, sign_times
-from notifications.calendar_feeds import find_feed, renew_feed
-from notifications.links import make_own_page_token, make_stop_token, read_own_page_token, read_stop_token
+from desk.booking.own_times import read_chosen_time, sign_time
+from desk.booking.slots import make_buttons, read_button, read_times, sign_times
+from desk.shared.shown import make_token, read_token
+from notifications.customer_page.links import make_own_page_token, make_stop_token, read_own_page_token, read_stop_token
+from notifications.invitations.calendar_feeds import find_feed, renew_feed
 from scheduling.booking.finding import propose_slots
 from scheduling.models import Cover
 from tests.demo_records import load_demo
@@ -42,7 +42,7 @@ UNFIT = {
     "E001": {"DEBUG": True},
     "E002": {"SECRET_KEY_FALLBACKS": ["short"]},
     "E003": {"SITE_URL": "http://127.0.0.1:8000"},
-    "E004": {"EMAIL_BACKEND": "notifications.mail_files.EmlFileBackend"},
+    "E004": {"EMAIL_BACKEND": "notifications.mail.mail_files.EmlFileBackend"},
     "E005": {"MODE": 0o755},
     "E006": {"LOG_IN_CODES_REQUIRED_OF": ["owners"]},
     "E007": {"LOG_KEY_IS_SET": False, "IS_OWN_BROKER": False},

@@ -10,8 +10,8 @@ from django.test import Client
 from PIL import Image
 
 from tests.conftest import NOW, ShopForTests
+from treatments.enums import Propulsion
 from treatments.models import Dealership, User, Vehicle
-from treatments.rules.words import Propulsion
 from treatments.services import add_vehicle
 
 VIN = "1M8GDM9AXKP042788"

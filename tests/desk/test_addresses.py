@@ -3,7 +3,7 @@
 import pytest
 from django.urls import NoReverseMatch, reverse
 
-from desk.parts import find_address
+from desk.rendering.parts import find_address
 
 
 @pytest.mark.parametrize(

@@ -16,14 +16,14 @@ from claims.models import Claim
 from claims.queries import check_in_case, describe_claim
 from claims.rules.claim import Finding
 from desk.demo.load import DemoShop
+from scheduling.covers.queries import read_cover_case
 from scheduling.models import ClosedDay, SiteCalendar
-from scheduling.queries import read_cover_case
 from tests.conftest import ShopForTests
 from tests.demo_records import load_demo
 from treatments.admin import RecordedAdmin
+from treatments.enums import Answer
 from treatments.models import Lot, PlaceOfUse, Product, Site, User, Zone
 from treatments.queries import find_today
-from treatments.rules.words import Answer
 
 # Who may get in and do what, and nothing from which an answer is computed: people, and what libraries keep of log-ins.
 ROOMS = {"treatments", "scheduling", "claims", "notifications", "desk", "api"}

@@ -10,8 +10,8 @@ from django.test import Client
 from freezegun import freeze_time
 
 from desk.demo.load import DemoShop
+from scheduling.bays.services import close_bay, note_absence
 from scheduling.booking.changing import cancel_visit
-from scheduling.booking.setting_up import close_bay, note_absence
 from scheduling.models import Absence, Appointment, Bay, BayClosure, PersonHours, PersonSkill, SiteHours, WorkDuration
 from tests.conftest import NOW
 from tests.demo_records import load_demo

@@ -15,23 +15,23 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from PIL import Image
 
-from claims.claim_file import read_claim_file
+from claims.decisions.dossier import read_claim_file
+from claims.decisions.services import ask_customer, decide_claim, reopen_claim
 from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind, WhatThereIs
 from claims.queries import find_claim, find_what_there_is
 from claims.rules.deadlines import ClaimStep
 from claims.rules.recommend import Outcome
-from claims.services import ask_customer, decide_claim, reopen_claim
 from desk.demo.load import DemoShop
-from desk.odometer_question import CONFIRMED
-from desk.shown import make_token
+from desk.forms.odometer_question import CONFIRMED
+from desk.shared.shown import make_token
 from scheduling.models import Cover
 from tests.demo_records import load_demo
 from tests.guards import past_the_guards
+from treatments.enums import InspectionKind
 from treatments.event_log.checkpoints import find_checkpoints, verify_checkpoints
-from treatments.inspections import amend_inspection, record_inspection
 from treatments.models import Customer, User
-from treatments.rules.words import InspectionKind
-from treatments.shown import find_log_position
+from treatments.records.inspections import amend_inspection, record_inspection
+from treatments.shared.shown import find_log_position
 
 
 @pytest.fixture

@@ -9,11 +9,11 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from claims.models import ReportTally
-from claims.services.report_counting import ask_for_count
+from claims.reports.services import ask_for_count
 from claims.tasks import count_reports_when_due
 from desk.demo.load import DemoShop
 from notifications.models import Message
-from notifications.services import write_due_reminders
+from notifications.reminders.services import write_due_reminders
 from scheduling.models import TermsVersion
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in

@@ -10,25 +10,25 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from freezegun import freeze_time
 
-from claims.services import file_claim
+from claims.intake.services import file_claim
 from desk.demo.load import DemoShop
-from notifications.services import write_due_reminders
+from notifications.reminders.services import write_due_reminders
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.services import book_visit
+from scheduling.covers.services import register_cover
 from scheduling.index.service import recompute
 from scheduling.models import Bay, Cover, TermsVersion
-from scheduling.services import register_cover
 from tests.browser.pages import PAGES
 from tests.browser.stage import set_stage
 from tests.conftest import NOW, TODAY
 from tests.desk.test_pages import log_in
-from treatments.inspections import InspectionEntry, record_inspection
-from treatments.material_uses import note_all_material_uses
+from treatments.enums import DamageKind, FilmState, InspectionKind, Propulsion, TreatmentKind
 from treatments.models import Lot, User, Vehicle, Zone
+from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit
-from treatments.rules.words import DamageKind, FilmState, InspectionKind, Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
-from treatments.stock_services import receive_lot
+from treatments.stock.material_uses import note_all_material_uses
+from treatments.stock.services import receive_lot
 
 ADDED = 30
 YEAR_AGO = TODAY - timedelta(days=400)

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from claims.models import Claim
 from desk.demo.load import DemoShop
-from scheduling.services import end_cover
+from scheduling.covers.services import end_cover
 from tests.conftest import ShopForTests
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in

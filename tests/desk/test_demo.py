@@ -15,14 +15,14 @@ from claims.models import Claim
 from claims.queries import read_claim_check
 from desk.demo.build_log import OPEN_DAYS
 from desk.demo.load import read_fixture
-from scheduling.due_list import find_urgency
+from scheduling.covers.queries import list_due_items
+from scheduling.due_list.queries import find_urgency
 from scheduling.models import CoverState
-from scheduling.queries import list_due_items
 from tests.conftest import FIXTURES
 from tests.demo_records import load_demo
+from treatments.enums import Answer
 from treatments.models import Event, Treatment, User
 from treatments.queries import find_today
-from treatments.rules.words import Answer
 
 
 @pytest.mark.parametrize("day", [date(2027, 1, 1), date(2028, 2, 29), date(2027, 7, 1), date(2027, 12, 25)])

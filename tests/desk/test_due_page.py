@@ -9,11 +9,11 @@ from django.utils import timezone
 
 from desk.demo.load import DemoShop
 from notifications.models import Message
-from notifications.services import write_due_reminders
+from notifications.reminders.services import write_due_reminders
+from scheduling.covers.queries import read_cover_case
+from scheduling.due_list.saved_filters import MOST_KEPT
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, Cover, CoverChange, CoverState, DueItem, SavedFilter
-from scheduling.queries import read_cover_case
-from scheduling.saved_filters import MOST_KEPT
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
 from treatments.models import Dealership, User

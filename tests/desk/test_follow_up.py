@@ -18,7 +18,7 @@ from tests.demo_records import load_demo
 from tests.desk.test_booking_pages import read_slots
 from tests.desk.test_pages import find_vin, log_in
 from treatments.models import Customer, Vehicle
-from treatments.readings import record_reading
+from treatments.records.odometer_readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit
 
 

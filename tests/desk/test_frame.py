@@ -7,8 +7,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from desk.access import MAY_OPEN
-from desk.frame import SECTIONS
+from desk.rendering.frame import SECTIONS
+from desk.shared.access import MAY_OPEN
 from treatments.models import Dealership, Role, User
 
 pytestmark = pytest.mark.django_db

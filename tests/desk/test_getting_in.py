@@ -18,8 +18,8 @@ from rest_framework.authtoken.models import Token
 
 from desk.demo.load import DEMO_PASSWORD
 from treatments.event_log import verify_log
-from treatments.log_in_codes import begin_codes, confirm_codes, stop_codes
 from treatments.models import Event, LogIn, User
+from treatments.people.log_in_codes import begin_codes, confirm_codes, stop_codes
 
 SECRET = "long enough to be a secret"
 LOG_IN, HERE, ELSEWHERE = "/log-in/", "203.0.113.7", "203.0.113.8"

@@ -11,17 +11,17 @@ from django.template import engines
 from django.utils import translation
 from freezegun import freeze_time
 
-from desk import inspection_card, treatment_card
-from desk.inspection_form import InspectionForm
-from desk.parts import write_part
-from desk.record_forms import TreatmentVisitForm
-from desk.treatment_form import TreatmentForm
-from desk.visit_part import write_visit
+from desk.booking.visit_part import write_visit
+from desk.lift import inspection_card, treatment_card
+from desk.lift.inspection_form import InspectionForm
+from desk.lift.record_forms import TreatmentVisitForm
+from desk.lift.treatment_form import TreatmentForm
+from desk.rendering.parts import write_part
 from tests.conftest import NOW, ShopForTests
 from tests.desk import test_record_inspection, test_record_treatment
 from tests.desk.lift import Lift, raise_lift
+from treatments.enums import Answer
 from treatments.models import Lot, Product, Treatment, Zone
-from treatments.rules.words import Answer
 
 ROCKER, RAIL = test_record_treatment.ROCKER, test_record_treatment.RAIL
 

@@ -9,9 +9,9 @@ from django.utils import timezone
 from freezegun import freeze_time
 
 from desk.demo.load import DemoShop
+from scheduling.covers.services import end_cover
 from scheduling.index.service import recompute
 from scheduling.models import Cover, CoverState, DueItem
-from scheduling.services import end_cover
 from tests.api.test_api import call
 from tests.demo_records import load_demo
 from tests.desk.test_pages import log_in

@@ -11,10 +11,10 @@ from freezegun import freeze_time
 
 from claims.models import Claim
 from desk.demo.load import DemoShop
-from notifications.links import make_own_page_token
+from notifications.customer_page.links import make_own_page_token
 from scheduling.booking.services import book_visit, move_visit
 from scheduling.models import Absence, Appointment, Bay, BayClosure, Cover, SeasonPlan
-from scheduling.planning.services import draft_season_plan
+from scheduling.season.services import draft_season_plan
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in

@@ -20,19 +20,19 @@ from freezegun import freeze_time
 
 import desk
 from claims.models import Claim
-from desk.claim_forms import FileClaimForm
-from desk.odometer_question import CONFIRMED, OdometerForm
-from desk.record_forms import InspectionVisitForm, TreatmentVisitForm, VisitForm
-from desk.vehicle_change_forms import ReadingForm
+from desk.claims.forms import FileClaimForm
+from desk.forms.odometer_question import CONFIRMED, OdometerForm
+from desk.lift.record_forms import InspectionVisitForm, TreatmentVisitForm, VisitForm
+from desk.vehicle.forms_changes import ReadingForm
+from scheduling.covers.services import register_cover
 from scheduling.models import TermsVersion
-from scheduling.services import register_cover
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.desk import test_record_inspection as inspections
 from tests.desk import test_record_treatment as treatments
 from tests.desk.lift import VIN, Lift, raise_lift
 from treatments.models import Inspection, OdometerReading, Treatment
 from treatments.queries import list_reading_doubts
-from treatments.readings import record_reading
+from treatments.records.odometer_readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit
 
 ROOT = Path(__file__).resolve().parents[2]

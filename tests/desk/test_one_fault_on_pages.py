@@ -10,7 +10,7 @@ from django.test import Client
 from django.utils import timezone
 from rest_framework.authtoken.models import Token
 
-from claims.services import file_claim
+from claims.intake.services import file_claim
 from desk.demo.load import DEMO_PASSWORD, DemoShop
 from scheduling.index.service import recompute
 from scheduling.models import Cover, CoverFault, DueItem, TermsVersion
@@ -20,8 +20,8 @@ from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
 from tests.guards import past_the_guards
 from tests.poison import POISONS, add_cover_elsewhere
+from treatments.enums import DamageKind
 from treatments.models import Site, User, Zone
-from treatments.rules.words import DamageKind
 
 
 @pytest.fixture

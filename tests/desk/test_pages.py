@@ -11,11 +11,11 @@ from django.utils import timezone
 
 from claims.models import Claim
 from desk.demo.load import DEMO_PASSWORD, DemoShop
-from desk.views import vehicles as vehicles_page
-from scheduling import due_list
+from desk.vehicle import views as vehicles_page
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.services import book_visit
-from scheduling.due_list import (
+from scheduling.due_list import queries as due_list
+from scheduling.due_list.queries import (
     URGENCIES,
     DueFilter,
     Order,
@@ -23,11 +23,11 @@ from scheduling.due_list import (
     list_due_covers,
     read_due_page,
 )
+from scheduling.enums import VisitKind
 from scheduling.models import Bay, Cover, CoverState
-from scheduling.rules.booking_words import VisitKind
 from tests.demo_records import load_demo
-from treatments import vehicle_search
 from treatments.models import Customer, Dealership, Lot, Ownership, Treatment, User, Vehicle
+from treatments.search import queries as vehicle_search
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ from django.template import engines
 from django.utils import translation
 from jinja2 import DictLoader, Environment
 
-from desk.parts import make_environment
+from desk.rendering.parts import make_environment
 
 PARTS = sorted((Path(__file__).resolve().parents[2] / "desk" / "jinja2" / "desk").glob("*.html"))
 

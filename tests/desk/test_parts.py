@@ -2,8 +2,8 @@
 
 from django.utils import translation
 
-from desk.parts import write_part
-from desk.telling import find_language, speak_in, tell
+from desk.rendering.parts import write_part
+from desk.rendering.telling import find_language, speak_in, tell
 
 
 def test_a_part_is_written_in_the_language_of_the_page() -> None:

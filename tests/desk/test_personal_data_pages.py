@@ -8,11 +8,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from desk.demo.load import DemoShop
-from notifications.personal_data import erase_what_is_old
-from notifications.services import send_all_due_messages, write_due_reminders
+from notifications.privacy import erase_what_is_old
+from notifications.reminders.services import send_all_due_messages, write_due_reminders
+from scheduling.covers.services import end_cover
 from scheduling.index.service import recompute
 from scheduling.models import Cover
-from scheduling.services import end_cover
 from tests.demo_records import load_demo
 from treatments.event_log import verify_log
 from treatments.models import Customer, Event, User

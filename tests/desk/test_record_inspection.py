@@ -20,20 +20,20 @@ from django.test import Client
 from freezegun import freeze_time
 from PIL import Image
 
-from desk.rusted_area import EDGE, PICTURES
+from desk.vehicle.rusted_area import EDGE, PICTURES
+from scheduling.covers.queries import list_unanswered_zones
+from scheduling.covers.services import register_cover
 from scheduling.models import TermsVersion
-from scheduling.queries import list_unanswered_zones
-from scheduling.services import register_cover
 from tests.conftest import NOW, ShopForTests
 from tests.desk.lift import VIN, Lift, draw_picture, raise_lift
 from tests.desk.typed import read_typed
-from treatments.history_reading import read_history
+from treatments.enums import FactKind, FactSource, TreatmentKind
 from treatments.models import Event, Inspection, KeptPhoto, Photo, SentForm, Zone
-from treatments.photos import MOST_BYTES
+from treatments.records.histories import read_history
+from treatments.records.photos import MOST_BYTES
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import FactKind, FactSource, TreatmentKind
 from treatments.services import LineEntry, correct_vehicle, record_treatment
-from treatments.vehicle_facts import record_fact
+from treatments.vehicles.facts import record_fact
 
 INSPECT = f"/vehicles/{VIN}/inspect/"
 ROCKER, RAIL = "rocker_left", "frame_rail_front_left"

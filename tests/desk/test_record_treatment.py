@@ -16,11 +16,11 @@ from freezegun import freeze_time
 
 from tests.conftest import NOW, ShopForTests
 from tests.desk.lift import VIN, Lift, raise_lift
-from treatments.history_reading import read_history
 from treatments.models import Event, Lot, Product, SentForm, Treatment, TreatmentLine, Zone
-from treatments.readings import record_reading
+from treatments.records.histories import read_history
+from treatments.records.odometer_readings import record_reading
+from treatments.records.signed_work import find_treatment
 from treatments.rules.units import Distance, DistanceUnit
-from treatments.work_reading import find_treatment
 
 TREAT = f"/vehicles/{VIN}/treat/"
 ROCKER, RAIL = "rocker_left", "frame_rail_front_left"

@@ -12,12 +12,15 @@ from django.test.utils import CaptureQueriesContext
 from freezegun import freeze_time
 
 from scheduling.booking.services import book_visit
+from scheduling.enums import SeasonStep
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, BookedBy, Cover, CustomerWish, DueItem, SeasonPlan, SeasonProposal
-from scheduling.planning import services as planning_services
-from scheduling.planning.queries import find_newest_plan, find_plan_to_come
-from scheduling.planning.reading import read_season
-from scheduling.planning.services import (
+from scheduling.season import services as planning_services
+from scheduling.season.queries import find_newest_plan, find_plan_to_come
+from scheduling.season.reading import read_season
+from scheduling.season.rules.hours import QUARTER_MINUTES
+from scheduling.season.rules.season import Season
+from scheduling.season.services import (
     accept_proposals,
     ask_for_booking,
     ask_for_season_plan,
@@ -26,9 +29,6 @@ from scheduling.planning.services import (
     list_waiting_plans,
     work_season_plan_out,
 )
-from scheduling.rules.booking_words import SeasonStep
-from scheduling.rules.season.hours import QUARTER_MINUTES
-from scheduling.rules.season.season import Season
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_bays
 from tests.scheduling.test_booking import make_vin

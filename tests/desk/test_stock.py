@@ -14,17 +14,17 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from desk.demo.load import DemoShop
-from desk.recall_list import list_headings
+from desk.stock.recall_list import list_headings
 from tests.demo_records import load_demo
 from tests.desk.test_pages import log_in
-from treatments.material_uses import note_all_material_uses, note_material_uses, rebuild_material_uses
 from treatments.models import Event, Lot, MaterialUse, Product, Treatment, TreatmentLine, Vehicle
 from treatments.rules.stock import LotQuantities, LotStanding, judge_lot
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.services import LineEntry, amend_treatment, recall_lot
-from treatments.stock_services import receive_lot
-from treatments.use_queries import Use, UseSearch, read_uses
-from treatments.use_queries import walk_uses as walk_noted_uses
+from treatments.stock.material_uses import note_all_material_uses, note_material_uses, rebuild_material_uses
+from treatments.stock.services import receive_lot
+from treatments.stock.use_queries import Use, UseSearch, read_uses
+from treatments.stock.use_queries import walk_uses as walk_noted_uses
 
 TODAY = date(2026, 5, 20)
 
@@ -258,7 +258,7 @@ def test_material_is_found_by_lot_product_and_day(demo: DemoShop, monkeypatch: p
             break
         after = part.after
     assert joined == whole
-    monkeypatch.setattr("treatments.use_queries.BATCH", 2)
+    monkeypatch.setattr("treatments.stock.use_queries.BATCH", 2)
     assert [use.treatment for use in walk_uses(everything)] == whole
 
 

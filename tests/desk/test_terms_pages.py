@@ -9,11 +9,11 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from desk.terms_form import find_id
-from desk.views import terms_draft
+from desk.terms import views_draft as terms_draft
+from desk.terms.form import find_id
 from scheduling.models import SiteTerms, TermsVersion, WarrantyTerms
-from scheduling.rules.terms_document import read_terms
-from scheduling.terms_queries import compute_fingerprint
+from scheduling.terms.queries import compute_fingerprint
+from scheduling.terms.rules.terms_document import read_terms
 from tests.conftest import FIXTURES, ShopForTests
 from tests.table_contents import read_tables
 from treatments.models import Dealership, Product, Role, User

@@ -10,8 +10,8 @@ from django.utils import timezone
 
 from desk.demo.load import DemoShop
 from desk.templatetags import desk_words
-from scheduling import terms_queries
 from scheduling.models import TermsVersion, WarrantyTerms
+from scheduling.terms import queries as terms_queries
 from tests.conftest import ShopForTests
 from tests.demo_records import load_demo
 from treatments.models import Role, User

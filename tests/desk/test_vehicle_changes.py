@@ -11,11 +11,11 @@ import pytest
 from django.test import Client
 from freezegun import freeze_time
 
-from desk.access import MAY_OPEN
-from desk.odometer_question import CONFIRMED
-from desk.vehicle_changes import CHANGES
+from desk.forms.odometer_question import CONFIRMED
+from desk.shared.access import MAY_OPEN
+from desk.vehicle.changes import CHANGES
+from scheduling.covers.services import end_cover, register_cover
 from scheduling.models import Cover, CoverChange, TermsVersion
-from scheduling.services import end_cover, register_cover
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, set_up_bays
 from tests.scheduling.test_booking import make_vin
@@ -31,7 +31,7 @@ from treatments.models import (
     Vehicle,
     VehicleChange,
 )
-from treatments.readings import record_reading
+from treatments.records.odometer_readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit
 
 FIRST = date(2025, 6, 10)

@@ -12,12 +12,12 @@ from django.utils import timezone
 
 from desk.demo.load import DemoShop
 from notifications.models import Message
+from scheduling.enums import VisitKind
 from scheduling.models import Appointment, Bay, Cover
-from scheduling.rules.booking_words import VisitKind
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
-from treatments.inspections import InspectionEntry, record_inspection
 from treatments.models import Inspection, Lot, Treatment, User, Vehicle, Zone
+from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.services import LineEntry, amend_treatment, recall_lot, record_treatment
 

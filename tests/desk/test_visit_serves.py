@@ -9,14 +9,14 @@ from freezegun import freeze_time
 
 from scheduling.booking.changing import begin_visit, cancel_visit, finish_visit, mark_no_show, split_visit
 from scheduling.booking.services import book_visit
+from scheduling.covers.services import waive_open_items
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, AppointmentItem, Cover, DueItem
-from scheduling.services import waive_open_items
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.scheduling.booking_helpers import QUART, Bays, add_due_vehicle, at, set_up_bays
 from tests.scheduling.test_booking import make_vin
+from treatments.enums import TreatmentKind
 from treatments.models import Zone
-from treatments.rules.words import TreatmentKind
 from treatments.services import LineEntry, record_treatment
 
 DAY = date(2026, 6, 9)

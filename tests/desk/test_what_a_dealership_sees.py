@@ -20,26 +20,27 @@ from django.utils import timezone
 from pypdf import PdfReader
 from rest_framework.authtoken.models import Token
 
-from claims.claim_file import read_claim_file
+from claims.decisions.dossier import read_claim_file
+from claims.decisions.services import ask_customer, decide_claim, draft_decision, reopen_claim
+from claims.intake.services import file_claim
 from claims.models import Claim, ClaimDecision, DecisionKind
-from claims.services import ask_customer, decide_claim, draft_decision, file_claim, reopen_claim
 from desk.demo.load import DemoShop
-from scheduling import due_list
 from scheduling.booking.changing import cancel_visit
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.reading import find_place
+from scheduling.booking.rules.slots import Preferences
 from scheduling.booking.services import book_visit
+from scheduling.covers.services import note_transfer
+from scheduling.due_list import queries as due_list
 from scheduling.models import Appointment, Cover, TermsVersion
-from scheduling.rules.slots import Preferences
-from scheduling.services import note_transfer
 from tests.browser.stage import add_what_pages_need
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
+from treatments.enums import DamageKind
 from treatments.models import Customer, Inspection, Lot, Treatment, User, Vehicle, Zone
 from treatments.queries import find_owner_on
-from treatments.rules.words import DamageKind
 from treatments.services import find_or_add_customer
-from treatments.vehicle_changes import transfer_vehicle
+from treatments.vehicles.changes import transfer_vehicle
 
 NAME, CONTACT, PLACE, PHONE = "Oriel Quenby", "quenby@example.net", "77 Withywindle Row", "+1 555 0177"
 TRANSFER, CANCELLED = "bought it at an auction", "has the measles"

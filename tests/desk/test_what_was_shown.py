@@ -19,11 +19,11 @@ from django.utils import timezone, translation
 
 from claims.models import Claim
 from desk import urls
-from desk.access import access_own_page
-from desk.changes import describe_changes
 from desk.demo.load import DemoShop
-from desk.shown import make_token, read_token
-from notifications.calendar_feeds import renew_feed
+from desk.shared.access import access_own_page
+from desk.shared.changes import describe_changes
+from desk.shared.shown import make_token, read_token
+from notifications.invitations.calendar_feeds import renew_feed
 from notifications.models import CalendarFeed
 from scheduling.models import Appointment, Bay, Cover
 from tests.browser.pages import PAGES
@@ -33,7 +33,7 @@ from tests.desk.test_pages import log_in
 from tests.table_contents import read_tables
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Event, Lot, Treatment, User, Vehicle, VehicleFact
-from treatments.shown import Records, find_log_position
+from treatments.shared.shown import Records, find_log_position
 
 # Forms that need not say what they were shown for, and why.
 EXEMPT = {

@@ -8,8 +8,8 @@ from django.test import Client
 from django.utils.translation import override
 from freezegun import freeze_time
 
-from desk.record_forms import TreatmentVisitForm, list_form_errors
-from notifications.calendar_feeds import make_feed_address, renew_feed
+from desk.lift.record_forms import TreatmentVisitForm, list_form_errors
+from notifications.invitations.calendar_feeds import make_feed_address, renew_feed
 from notifications.speaking import join_label
 from scheduling.models import Appointment
 from tests.conftest import NOW, ShopForTests
@@ -17,9 +17,9 @@ from tests.desk.lift import VIN, raise_lift
 from tests.desk.test_terms_pages import DRAFT, open_form, owner, start
 from tests.notifications.test_calendar_feeds import bays, fetch, list_visits, visit
 from tests.scheduling.booking_helpers import Bays
+from treatments.enums import say
 from treatments.models import Product
 from treatments.rules.speaking import translate
-from treatments.rules.words import say
 
 __all__ = ["bays", "owner", "visit"]
 ROOMS = ("treatments", "scheduling", "claims", "notifications")

@@ -9,16 +9,16 @@ from decimal import Decimal
 import pytest
 from hypothesis import given, settings
 
-from claims.claim_file import ClaimFile, read_claim_file
+from claims.decisions.dossier import ClaimFile, read_claim_file
 from claims.models import ClaimRequest, DecisionKind
 from claims.rules.letter import write_letter
 from claims.rules.money import Money
+from scheduling.covers.queries import read_cover_case
+from scheduling.covers.rules.cover import cover_on
+from scheduling.covers.rules.due import compute_due_items
 from scheduling.models import CoverChange
-from scheduling.queries import read_cover_case
-from scheduling.rules.cover import cover_on
-from scheduling.rules.due import compute_due_items
-from scheduling.rules.terms import Terms
-from scheduling.rules.terms_in_words import tell_terms
+from scheduling.terms.rules.terms import Terms
+from scheduling.terms.rules.terms_in_words import tell_terms
 from tests.scheduling.oracle_cases import cases
 from tests.scheduling.oracle_inputs import Case
 from tests.scheduling.oracle_translate import say_facts, say_history, say_site, say_terms

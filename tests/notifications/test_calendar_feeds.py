@@ -9,7 +9,13 @@ from django.test import Client
 from freezegun import freeze_time
 from icalendar import Calendar
 
-from notifications.calendar_feeds import find_feed_of, list_bay_feeds, make_feed_address, renew_feed, stop_feed
+from notifications.invitations.calendar_feeds import (
+    find_feed_of,
+    list_bay_feeds,
+    make_feed_address,
+    renew_feed,
+    stop_feed,
+)
 from notifications.models import CalendarFeed
 from scheduling.booking.changing import cancel_visit
 from scheduling.booking.services import book_visit, move_visit

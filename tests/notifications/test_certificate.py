@@ -7,14 +7,21 @@ from decimal import Decimal
 
 import pytest
 
-from notifications.documents.certificate import build_certificate
-from notifications.queries import describe_certificate
-from notifications.rules.certificate_words import tell_duties, tell_end, tell_exclusions, tell_heading, tell_warning
+from notifications.documents.pdf.certificate import build_certificate
+from notifications.documents.queries import describe_certificate
+from notifications.documents.rules.certificate_words import (
+    tell_duties,
+    tell_end,
+    tell_exclusions,
+    tell_heading,
+    tell_warning,
+)
+from scheduling.covers.queries import read_cover_case
+from scheduling.covers.rules.cover import CoverOnDay
+from scheduling.covers.rules.ends import CoverStatus
+from scheduling.covers.services import end_cover
 from scheduling.models import Cover, TermsVersion
-from scheduling.queries import read_cover_case
-from scheduling.rules.cover import CoverOnDay
-from scheduling.rules.ends import CoverStatus
-from scheduling.rules.terms import (
+from scheduling.terms.rules.terms import (
     ClaimTerms,
     MissedMeans,
     ReinspectionTerms,
@@ -23,13 +30,12 @@ from scheduling.rules.terms import (
     TouchUpTerms,
     TransferTerms,
 )
-from scheduling.services import end_cover
 from tests.conftest import NOW, ShopForTests
 from tests.guards import past_the_guards
 from tests.notifications.test_documents import read_text
 from tests.notifications.test_reminder_texts import add_unfinished_vehicle
 from tests.notifications.test_reminders import add_due_vehicle
-from treatments.rules.words import CorrosivityCategory, ProductFamily, ZoneKind
+from treatments.enums import CorrosivityCategory, ProductFamily, ZoneKind
 
 ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 TERMS = Terms("t", 1, "T")

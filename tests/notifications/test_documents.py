@@ -9,16 +9,16 @@ import pytest
 from django.utils import timezone
 from pypdf import PdfReader
 
-from notifications.job_sheets import read_job_sheet_pdf
-from notifications.queries import read_certificate_pdf, read_vehicle_plan_svg
-from notifications.rules.drawing import Box, render_svg
-from notifications.rules.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan
+from notifications.documents.job_sheets import read_job_sheet_pdf
+from notifications.documents.queries import read_certificate_pdf, read_vehicle_plan_svg
+from notifications.documents.rules.drawing import Box, render_svg
+from notifications.documents.rules.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan
 from scheduling.models import Cover
 from tests.demo_records import load_demo
 from tests.treatments.test_log_rules import CATALOGUE
+from treatments.enums import BodyStyle, ZoneKind
 from treatments.models import Vehicle
 from treatments.queries import find_today
-from treatments.rules.words import BodyStyle, ZoneKind
 
 
 def read_text(pdf: bytes) -> str:

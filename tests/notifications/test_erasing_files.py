@@ -16,9 +16,9 @@ from django.utils import timezone
 from openpyxl import Workbook, load_workbook
 
 from notifications.models import Message, MessageStatus
-from notifications.personal_data import ErasureOrder, erase_person, erase_what_is_old, plan_erasure
-from notifications.personal_data.kinds import OnErasure
-from notifications.personal_data.register import REGISTER
+from notifications.privacy import ErasureOrder, erase_person, erase_what_is_old, plan_erasure
+from notifications.privacy.kinds import OnErasure
+from notifications.privacy.register import REGISTER
 from tests.conftest import NOW
 from treatments.event_log import verify_log
 from treatments.event_log.signed_content import list_signed_tables

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from notifications.documents import fonts
-from notifications.documents.fonts import split_by_font
-from notifications.documents.pdf_parts import SECTION, build_pdf, write
+from notifications.documents.pdf import fonts
+from notifications.documents.pdf.fonts import split_by_font
+from notifications.documents.pdf.parts import SECTION, build_pdf, write
 from tests.notifications.test_documents import read_text
 
 

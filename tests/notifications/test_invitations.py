@@ -10,12 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from icalendar import Calendar
 
-from notifications.invitations import write_invitations
+from notifications.invitations.rules.calendar_text import CalendarPerson, CalendarVisit, read_told, write_invitation
+from notifications.invitations.rules.visit_news import TellableVisit, choose_news, is_still_true
+from notifications.invitations.services import write_invitations
 from notifications.models import Message, MessageKind, MessageStatus
-from notifications.personal_data import ErasureOrder, erase_person, export_person
-from notifications.rules.calendar_text import CalendarPerson, CalendarVisit, read_told, write_invitation
-from notifications.rules.visit_news import TellableVisit, choose_news, is_still_true
-from notifications.services import send_all_due_messages, stop_messages
+from notifications.privacy import ErasureOrder, erase_person, export_person
+from notifications.reminders.services import send_all_due_messages, stop_messages
 from scheduling.booking.changing import begin_visit, cancel_visit, finish_visit, mark_no_show, run_late, split_visit
 from scheduling.booking.services import book_visit, move_visit
 from scheduling.index.service import recompute

@@ -7,14 +7,14 @@ from datetime import date, timedelta
 import pytest
 from pypdf import PdfReader
 
-from notifications.documents.job_sheet import JobRow, JobSheet, JobStep, build_job_sheet, number_cautions
-from notifications.job_sheets import describe_job_sheet
-from notifications.rules.work_words import guess_treatment_kind, tell_work
-from scheduling.rules.dates import DutyDates
-from scheduling.rules.due_item import DueItem, DueKind, DueStatus
+from notifications.documents.job_sheets import describe_job_sheet
+from notifications.documents.pdf.job_sheet import JobRow, JobSheet, JobStep, build_job_sheet, number_cautions
+from notifications.invitations.rules.work_words import guess_treatment_kind, tell_work
+from scheduling.covers.rules.dates import DutyDates
+from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.notifications.test_reminders import add_due_vehicle, treat
-from treatments.rules.words import Propulsion, TreatmentKind
+from treatments.enums import Propulsion, TreatmentKind
 from treatments.services import add_vehicle
 
 FIRE, AIRBAG, SEAM = "Mist can burn: ventilate.", "Airbag near: do not drill.", "Do not bridge the joint."

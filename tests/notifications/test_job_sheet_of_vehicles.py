@@ -9,19 +9,14 @@ import pytest
 from django.http import QueryDict
 from pypdf import PdfReader
 
-from desk.inspection_form import InspectionForm
-from desk.treatment_form import TreatmentForm
-from notifications.documents.job_sheet import JobSheet, build_job_sheet
-from notifications.job_sheets import describe_job_sheet, tell_pressure
-from scheduling.queries import read_cover_case
-from scheduling.services import register_covers_for_new_treatments
+from desk.lift.inspection_form import InspectionForm
+from desk.lift.treatment_form import TreatmentForm
+from notifications.documents.job_sheets import describe_job_sheet, tell_pressure
+from notifications.documents.pdf.job_sheet import JobSheet, build_job_sheet
+from scheduling.covers.queries import read_cover_case
+from scheduling.covers.services import register_covers_for_new_treatments
 from tests.conftest import NOW, TODAY, ShopForTests
-from treatments.fact_reading import read_body
-from treatments.models import Product, Vehicle, Zone
-from treatments.queries import read_zone_catalogue
-from treatments.rules.coatable import Bar
-from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import (
+from treatments.enums import (
     BodyStyle,
     FactKind,
     FactSource,
@@ -30,8 +25,13 @@ from treatments.rules.words import (
     TreatmentKind,
     ZoneKind,
 )
+from treatments.models import Product, Vehicle, Zone
+from treatments.queries import read_zone_catalogue
+from treatments.rules.units import Volume, VolumeUnit
 from treatments.services import LineEntry, add_vehicle, record_treatment
-from treatments.vehicle_facts import record_fact
+from treatments.vehicles.fact_queries import read_body
+from treatments.vehicles.facts import record_fact
+from treatments.vehicles.rules.coatable import Bar
 
 DAY = date(2026, 3, 2)
 FORBIDDEN, ABSENT, TANK_IN = "wheel_lip_front_left", "battery_tray", "load_space_floor"

@@ -10,17 +10,17 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from freezegun import freeze_time
 
-from notifications.invitations import write_invitations
+from notifications.invitations.services import write_invitations
 from notifications.models import Message, MessageStatus
-from notifications.services import send_all_due_messages, write_due_reminders
+from notifications.reminders.services import send_all_due_messages, write_due_reminders
 from scheduling.booking.many import propose_many
 from scheduling.booking.services import book_visit, move_visit
+from scheduling.covers.queries import read_cover_cases
+from scheduling.covers.services import register_covers_for_new_treatments
 from scheduling.index.service import recompute
 from scheduling.models import Cover, CoverFault, DueItem
-from scheduling.planning.services import draft_season_plan
-from scheduling.queries import read_cover_cases
-from scheduling.services import register_covers_for_new_treatments
-from scheduling.terms_preview import preview_covers
+from scheduling.season.services import draft_season_plan
+from scheduling.terms.preview import preview_covers
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.poison import POISONS, add_cover_elsewhere
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_bays

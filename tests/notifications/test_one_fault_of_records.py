@@ -7,24 +7,24 @@ from pathlib import Path
 import pytest
 from django.core.management import call_command
 
+from claims.intake.services import file_claim
 from claims.models import Claim, ReportTally
-from claims.report_tally import REPORT_NAMES
-from claims.services import file_claim
-from claims.services.report_counting import count_reports, count_reports_when_due
-from claims.terms_preview import preview_terms
-from notifications.personal_data import ErasureOrder, erase_person, erase_what_is_old
+from claims.reports.services import count_reports, count_reports_when_due
+from claims.reports.tally import REPORT_NAMES
+from claims.reports.terms_preview import preview_terms
+from notifications.privacy import ErasureOrder, erase_person, erase_what_is_old
+from scheduling.covers.queries import read_cover_cases
+from scheduling.covers.services import end_cover
 from scheduling.index.service import recompute
 from scheduling.models import Cover, CoverFault, DueItem
-from scheduling.queries import read_cover_cases
-from scheduling.services import end_cover
 from tests.conftest import FIXTURES, NOW, TODAY
 from tests.guards import past_the_guards
 from tests.notifications.test_one_fault import bays, others
 from tests.poison import POISONS, add_cover_elsewhere
 from tests.treatments.dirty_log import make_vin
+from treatments.enums import DamageKind
 from treatments.event_log import verify_log
 from treatments.models import Customer, Product, Treatment, Zone
-from treatments.rules.words import DamageKind
 
 __all__ = ["bays", "others"]
 

@@ -14,12 +14,12 @@ from django.utils import timezone
 
 from desk.demo.load import DemoShop
 from notifications.models import Message
-from notifications.personal_data import ErasureOrder, erase_person, export_person, find_people_to_let_go, plan_erasure
-from notifications.personal_data.kinds import OnErasure
-from notifications.services import write_due_reminders
+from notifications.privacy import ErasureOrder, erase_person, export_person, find_people_to_let_go, plan_erasure
+from notifications.privacy.kinds import OnErasure
+from notifications.reminders.services import write_due_reminders
+from scheduling.covers.services import end_cover
 from scheduling.index.service import recompute
 from scheduling.models import Cover
-from scheduling.services import end_cover
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from treatments.event_log import verify_log

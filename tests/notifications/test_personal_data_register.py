@@ -5,9 +5,9 @@ from django.apps import apps
 from django.conf import settings
 from django.db import connection, models
 
-from notifications.personal_data.closed import CLOSED, OTHER_TABLES
-from notifications.personal_data.kinds import OnErasure
-from notifications.personal_data.register import REGISTER, list_registered_columns
+from notifications.privacy.closed import CLOSED, OTHER_TABLES
+from notifications.privacy.kinds import OnErasure
+from notifications.privacy.register import REGISTER, list_registered_columns
 
 # What can hold text: whatever is not known to hold numbers, days, moments or keys only.
 WITHOUT_TEXT = (
@@ -54,7 +54,7 @@ def test_every_text_column_is_in_the_register_or_declared_to_hold_no_words(label
     registered = label in list_registered_columns()
     closed = column in CLOSED.get(table, {}) or is_held_to_a_list(field)
     assert registered or closed, (
-        f"{label} can hold a person's words and stands in no list. Add it to notifications/personal_data/register.py "
+        f"{label} can hold a person's words and stands in no list. Add it to notifications/privacy/register.py "
         "with what erasure does, or, where only the program writes codes into it, to closed.py."
     )
     assert not (registered and closed), f"{label} stands in both lists."

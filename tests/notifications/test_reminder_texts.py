@@ -9,10 +9,9 @@ from decimal import Decimal
 
 import pytest
 
-from notifications import services
 from notifications.models import Message, MessageStatus
-from notifications.reminder_text import tell_consequence
-from notifications.rules.reminders import (
+from notifications.reminders import services
+from notifications.reminders.rules.reminders import (
     DueThing,
     MessageKind,
     choose_reminder,
@@ -22,21 +21,22 @@ from notifications.rules.reminders import (
     tell_subject,
     tell_thing,
 )
-from notifications.services import SendOutcome
+from notifications.reminders.services import SendOutcome
+from notifications.reminders.text import tell_consequence
+from scheduling.covers.rules.cover import CoverOnDay
+from scheduling.covers.rules.due_item import DueKind
+from scheduling.covers.rules.ends import CoverStatus
 from scheduling.index.service import recompute
 from scheduling.models import Cover, DueItem, TermsVersion
-from scheduling.rules.cover import CoverOnDay
-from scheduling.rules.due_item import DueKind
-from scheduling.rules.ends import CoverStatus
-from scheduling.rules.terms import EntryTerms, Terms
+from scheduling.terms.rules.terms import EntryTerms, Terms
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.guards import past_the_guards
 from tests.notifications.test_reminders import add_due_vehicle, treat
-from treatments.inspections import InspectionEntry, record_inspection
+from treatments.enums import FilmState, InspectionKind, ProductFamily, Propulsion, TreatmentKind, ZoneKind
 from treatments.models import Inspection, Treatment, Zone
-from treatments.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
+from treatments.records.inspections import InspectionEntry, record_inspection
+from treatments.records.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import FilmState, InspectionKind, ProductFamily, Propulsion, TreatmentKind, ZoneKind
 from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
 
 DAY = date(2026, 6, 10)
@@ -244,7 +244,7 @@ def add_unfinished_vehicle(shop: ShopForTests) -> Cover:
         description="2024 Tarn Osprey", propulsion=Propulsion.COMBUSTION,
     )  # fmt: skip
     coat(shop, vehicle, date(2025, 6, 10), TreatmentKind.FIRST_TREATMENT, ["rocker_left", "underside_middle"])
-    from scheduling.services import register_covers_for_new_treatments
+    from scheduling.covers.services import register_covers_for_new_treatments
 
     while register_covers_for_new_treatments(now=NOW):
         pass

@@ -10,18 +10,18 @@ from pathlib import Path
 import pytest
 from django.test import Client
 
-from notifications import services
-from notifications.links import make_stop_token
+from notifications.customer_page.links import make_stop_token
 from notifications.models import Message, MessageStatus
-from notifications.services import SendOutcome
+from notifications.reminders import services
+from notifications.reminders.services import SendOutcome
 from notifications.tasks import send_due_messages
+from scheduling.covers.services import register_covers_for_new_treatments
 from scheduling.index.service import recompute
 from scheduling.models import Cover
-from scheduling.services import register_covers_for_new_treatments
 from tests.conftest import NOW, TODAY, ShopForTests
+from treatments.enums import Propulsion, TreatmentKind
 from treatments.models import Customer, Event, Vehicle, Zone
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
 
 

@@ -11,10 +11,10 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from freezegun import freeze_time
 
-from notifications import services
-from notifications.mailing import find_lasting_fault, tell_error
+from notifications.mail.mailing import find_lasting_fault, tell_error
 from notifications.models import Message, MessageStatus
-from notifications.services import SendOutcome
+from notifications.reminders import services
+from notifications.reminders.services import SendOutcome
 from scheduling.models import Cover
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.notifications.test_reminders import add_due_vehicle, read_mail

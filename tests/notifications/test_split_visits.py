@@ -6,7 +6,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from notifications.invitations import write_invitations
+from notifications.invitations.services import write_invitations
 from notifications.models import Message
 from scheduling.booking.changing import cancel_visit, split_visit
 from scheduling.booking.services import book_visit

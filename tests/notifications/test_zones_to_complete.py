@@ -6,11 +6,11 @@ from typing import Any
 
 from django.utils import timezone
 
-from notifications.rules.reminders import find_zones_to_complete
-from notifications.zones_to_complete import read_zones_to_complete
+from notifications.documents.zones_to_complete import read_zones_to_complete
+from notifications.reminders.rules.reminders import find_zones_to_complete
+from scheduling.covers.queries import read_cover_cases
+from scheduling.covers.services import move_terms
 from scheduling.models import Cover, TermsVersion
-from scheduling.queries import read_cover_cases
-from scheduling.services import move_terms
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from treatments.models import Treatment

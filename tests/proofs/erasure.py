@@ -82,7 +82,7 @@ def prove() -> int:
     from django.core.management import call_command
     from django.utils import timezone
 
-    from notifications.personal_data import erase_what_is_old
+    from notifications.privacy import erase_what_is_old
     from tests.demo_records import load_demo
     from treatments.event_log import verify_log
 
@@ -134,7 +134,7 @@ def age_mail_files(folder: Path) -> None:
 
 def find_unknown_files(folder: Path) -> Iterator[str]:
     """Yield the files under VAR_DIR of which the register says nothing."""
-    from notifications.personal_data.places import CLOSED_FILES, PLACES
+    from notifications.privacy.places import CLOSED_FILES, PLACES
 
     patterns = [*CLOSED_FILES, *(pattern for place in PLACES for pattern in place.patterns)]
     for path in sorted(folder.rglob("*")):
@@ -150,10 +150,10 @@ def is_matched(name: Path, pattern: str) -> bool:
 
 def list_reasons(where: str) -> tuple[str, str]:
     """Return what the register says of a place in which a marker was found: whether at once or only for some time."""
-    from notifications.personal_data.kinds import Needed, OnErasure
-    from notifications.personal_data.people import SUBJECTS
-    from notifications.personal_data.places import PLACES
-    from notifications.personal_data.register import list_registered_columns
+    from notifications.privacy.kinds import Needed, OnErasure
+    from notifications.privacy.people import SUBJECTS
+    from notifications.privacy.places import PLACES
+    from notifications.privacy.register import list_registered_columns
 
     column, _, subject = where.partition(" about a ")
     if line := list_registered_columns().get(column):

@@ -70,8 +70,8 @@ class Doors(RecordDoors):
         assert self.customer.name == body["name"]
 
     def find_cover(self) -> Any:
+        from scheduling.covers.services import register_covers_for_new_treatments
         from scheduling.index.service import recompute
-        from scheduling.services import register_covers_for_new_treatments
 
         while register_covers_for_new_treatments(now=self.now):
             pass
@@ -80,7 +80,7 @@ class Doors(RecordDoors):
 
     def visits(self) -> None:
         """A visit booked, moved and split; and one that the customer cancels through the mailed link."""
-        from notifications.links import make_own_page_token
+        from notifications.customer_page.links import make_own_page_token
         from scheduling.booking.changing import mark_no_show, split_visit
         from scheduling.booking.finding import propose_slots
         from scheduling.booking.reading import find_place
@@ -175,8 +175,8 @@ class Doors(RecordDoors):
         AccessFailureLog.objects.get_or_create(username="somebody")
 
     def messages(self) -> None:
-        from notifications.invitations import write_invitations
-        from notifications.services import send_all_due_messages, write_due_reminders
+        from notifications.invitations.services import write_invitations
+        from notifications.reminders.services import send_all_due_messages, write_due_reminders
 
         write_due_reminders(as_of=self.day, now=self.now)
         write_invitations(now=self.now)
@@ -186,8 +186,8 @@ class Doors(RecordDoors):
         from django.conf import settings
         from django.core.management import call_command
 
-        from notifications.job_sheets import read_job_sheet_pdf
-        from notifications.queries import read_certificate_pdf
+        from notifications.documents.job_sheets import read_job_sheet_pdf
+        from notifications.documents.queries import read_certificate_pdf
 
         folder = Path(settings.DOCUMENTS_DIR)
         folder.mkdir(exist_ok=True)
@@ -206,7 +206,7 @@ class Doors(RecordDoors):
         SeasonProposal.objects.create(plan=plan, cover=self.cover, site=self.site, why="")
 
     def recalls_and_closures(self) -> None:
-        from scheduling.booking.setting_up import close_bay
+        from scheduling.bays.services import close_bay
         from scheduling.models import Bay, ClosedDay
         from treatments.models import Lot
         from treatments.services import recall_lot
@@ -234,9 +234,9 @@ class Doors(RecordDoors):
 
         Then a run could not compute it, and noted why.
         """
+        from scheduling.covers.services import end_cover
         from scheduling.index.faults import write_faults
         from scheduling.index.service import recompute
-        from scheduling.services import end_cover
 
         reason = f"sold abroad, {self.mark('end of a cover: reason')}"
         end_cover(cover=self.cover, day=self.day, reason=reason, now=self.now, actor=self.owner)
@@ -250,8 +250,8 @@ def fill_what_no_door_reached(doors: Doors) -> Iterator[str]:
     from django.apps import apps
     from django.db import models
 
-    from notifications.personal_data.people import ROWS_OF, Person
-    from notifications.personal_data.register import REGISTER
+    from notifications.privacy.people import ROWS_OF, Person
+    from notifications.privacy.register import REGISTER
 
     person = Person(doors.customer, doors.now)
     for line in REGISTER:

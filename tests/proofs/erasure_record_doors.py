@@ -49,7 +49,7 @@ class RecordDoors(Shop):
         self.customer = self.vehicle.ownerships.get().customer
 
     def correct_vehicle(self) -> None:
-        from treatments.vehicle_changes import correct_record
+        from treatments.vehicles.changes import correct_record
 
         correct_record(
             vehicle=self.vehicle,
@@ -61,8 +61,8 @@ class RecordDoors(Shop):
         )
 
     def facts(self) -> None:
-        from treatments.rules.words import FactKind, FactSource, Propulsion
-        from treatments.vehicle_facts import record_fact
+        from treatments.enums import FactKind, FactSource, Propulsion
+        from treatments.vehicles.facts import record_fact
 
         given: dict[str, Any] = {"vehicle": self.vehicle, "day": self.day - timedelta(days=800)}
         given |= {"now": self.now, "actor": self.owner, "source": FactSource.SEEN_ON_VEHICLE}
@@ -80,9 +80,9 @@ class RecordDoors(Shop):
 
     def work(self) -> None:
         """A draft, its sign-off and an amendment."""
+        from treatments.enums import TreatmentKind
         from treatments.models import Lot, Zone
         from treatments.rules.units import Volume, VolumeUnit
-        from treatments.rules.words import TreatmentKind
         from treatments.services import LineEntry, amend_treatment, record_treatment
 
         zones = list(Zone.objects.filter(code__in=["rocker_left", "rocker_right"]).order_by("code"))
@@ -113,10 +113,10 @@ class RecordDoors(Shop):
 
     def look(self) -> None:
         """Pictures of an inspection with words of the camera, of its file's name and of a note; and one left over."""
-        from treatments.inspections import InspectionEntry, amend_inspection, record_inspection
+        from treatments.enums import FilmState, InspectionKind
         from treatments.models import Zone
-        from treatments.rules.words import FilmState, InspectionKind
-        from treatments.sent_forms import keep_photo, take_kept_photos
+        from treatments.records.inspections import InspectionEntry, amend_inspection, record_inspection
+        from treatments.shared.idempotency import keep_photo, take_kept_photos
 
         zone = Zone.objects.get(code="rocker_left")
         recorded, forgotten = uuid4(), uuid4()
@@ -160,7 +160,7 @@ class RecordDoors(Shop):
         )
 
     def covers(self) -> None:
-        from scheduling.services import note_transfer, waive_open_items
+        from scheduling.covers.services import note_transfer, waive_open_items
 
         day, now = self.day, self.now
         note_transfer(
@@ -180,18 +180,11 @@ class RecordDoors(Shop):
             )
 
     def claim(self) -> None:
+        from claims.decisions.services import ask_customer, decide_claim, record_answer, record_payment, reopen_claim
+        from claims.intake.services import attach_claim_photo, file_claim
         from claims.models import DecisionKind
-        from claims.services import (
-            ask_customer,
-            attach_claim_photo,
-            decide_claim,
-            file_claim,
-            record_answer,
-            record_payment,
-            reopen_claim,
-        )
+        from treatments.enums import DamageKind
         from treatments.models import User, Zone
-        from treatments.rules.words import DamageKind
 
         zone, actor, now = Zone.objects.get(code="rocker_left"), User.objects.get(username="warranty"), self.now
         given: dict[str, Any] = {

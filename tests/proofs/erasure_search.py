@@ -93,7 +93,7 @@ def dump_database(folder: Path) -> str:
 
 def read_file(path: Path) -> Iterator[str]:
     """Yield everything that a file says, as it lies there and decoded."""
-    from notifications.personal_data.files import read_mail
+    from notifications.privacy.files import read_mail
 
     content = path.read_bytes()
     yield content.decode("latin-1")

@@ -53,7 +53,7 @@ class MutantSession:
     def __init__(self, mutants: Sequence[Mutant], workers: int, folder: Path) -> None:
         self.mutants, self.workers, self.folder = mutants, workers, folder
         self.lived: dict[int, bool] = {}
-        self.coverage = coverage.Coverage(data_file=None, include=[str(ROOT / "*/rules/*.py")], config_file=False)
+        self.coverage = coverage.Coverage(data_file=None, include=[str(ROOT / "**/rules/*.py")], config_file=False)
         self.coverage.start()
 
     @pytest.hookimpl(tryfirst=True)

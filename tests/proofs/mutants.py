@@ -1,6 +1,6 @@
 """Mutation testing of the rules: changes them in one place at a time and asks whether a test notices.
 
-    python -m tests.proofs.mutants [--count 420] [--seed 2026] [--only scheduling.rules.ends] [--workers 2]
+    python -m tests.proofs.mutants [--count 420] [--seed 2026] [--only scheduling.covers.rules.ends] [--workers 2]
 
 Coverage tells which tests run the changed line; they run the quickest first, those without a database before the
 others. Each survivor needs a reason in survivors.toml why it cannot matter. What is changed stands in mutations.py.
@@ -56,7 +56,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--count", type=int, default=420, help="how many changes to try (0: all)")
     parser.add_argument("--seed", type=int, default=2026, help="which of them")
-    parser.add_argument("--only", action="append", help="a module, e.g. scheduling.rules.ends; may be repeated")
+    parser.add_argument("--only", action="append", help="a module, e.g. scheduling.covers.rules.ends; may be repeated")
     parser.add_argument("--tests", nargs="+", default=TESTS, help="files or folders of tests, where fewer will do")
     parser.add_argument("--workers", type=int, default=2)
     asked = parser.parse_args()

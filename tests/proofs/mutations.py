@@ -65,8 +65,9 @@ class Mutant:
 
 def list_modules() -> list[str]:
     """Return the dotted names of the modules to change."""
-    files = [*ROOT.glob("scheduling/rules/*.py"), *ROOT.glob("claims/rules/*.py")]
-    return sorted(f"{file.parts[-3]}.rules.{file.stem}" for file in files if file.stem not in LEFT_OUT)
+    files = [file.relative_to(ROOT) for app in ("scheduling", "claims") for file in ROOT.glob(f"{app}/**/rules/*.py")]
+    kept = [file for file in files if file.stem not in LEFT_OUT and "season" not in file.parts]
+    return [".".join(file.with_suffix("").parts) for file in sorted(kept, key=lambda file: (file.parts[0], file.stem))]
 
 
 def find_file(module: str) -> Path:

@@ -115,8 +115,8 @@ def make_tampers() -> int:
 
 def make_records(folder: Path, now: datetime) -> dict[str, Any]:
     """Load the demo with all that can be signed off; keep the head as it is, then let the log go on by a payment."""
+    from claims.decisions.services import record_payment
     from claims.models import ClaimDecision
-    from claims.services import record_payment
     from tests.signed_records import make_signed_records
     from treatments.models import EventLogHead, User
 

@@ -7,8 +7,8 @@ import pytest
 from dateutil.rrule import MONTHLY, YEARLY, rrule
 from django.db import connection
 
-from scheduling.rules.calendars import WorkingCalendar, find_public_holidays
-from scheduling.rules.dates import add_months
+from scheduling.covers.rules.calendars import WorkingCalendar, find_public_holidays
+from scheduling.covers.rules.dates import add_months
 
 
 def test_published_clipping() -> None:

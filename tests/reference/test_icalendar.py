@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from icalendar import Calendar
 
-from notifications.rules.calendar_text import (
+from notifications.invitations.rules.calendar_text import (
     CalendarPerson,
     CalendarVisit,
     read_told,

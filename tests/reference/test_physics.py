@@ -5,9 +5,8 @@ from decimal import Decimal
 import psychrolib
 import pytest
 
-from treatments.rules.conditions import compute_dew_point_c
-from treatments.rules.corrosivity import FIRST_YEAR_UPPER_UM, compute_metal_loss_um
-from treatments.rules.material import (
+from treatments.records.rules.conditions import compute_dew_point_c
+from treatments.records.rules.material import (
     compute_dry_film_um,
     compute_expected_volume_ml,
     compute_spreading_rate_m2_per_litre,
@@ -22,6 +21,7 @@ from treatments.rules.units import (
     convert_psi_to_kpa,
     convert_square_feet_to_m2,
 )
+from treatments.vehicles.rules.corrosivity import FIRST_YEAR_UPPER_UM, compute_metal_loss_um
 
 
 def test_units() -> None:

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from treatments.rules.rust_grade import grade_astm_d610, grade_iso_4628_3, grade_rust_over
+from treatments.records.rules.rust_grade import grade_astm_d610, grade_iso_4628_3, grade_rust_over
 
 STEP = Decimal("0.0001")
 

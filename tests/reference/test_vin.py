@@ -5,7 +5,7 @@ import random
 import pytest
 import vininfo
 
-from treatments.rules.vin import (
+from treatments.vehicles.rules.vin import (
     ALPHABET,
     VALUES,
     WEIGHTS,

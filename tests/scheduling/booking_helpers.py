@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
 
-from scheduling.booking.setting_up import let_work, load_durations, set_site_hours
+from scheduling.bays.services import let_work, load_durations, set_site_hours
+from scheduling.covers.services import register_covers_for_new_treatments
+from scheduling.enums import BayKind, Skill
 from scheduling.models import Bay, Cover
-from scheduling.rules.booking_words import BayKind, Skill
-from scheduling.services import register_covers_for_new_treatments
 from tests.conftest import FIXTURES, NOW, ShopForTests
+from treatments.enums import Propulsion, TreatmentKind
 from treatments.models import Customer, Role, User, Vehicle, Zone
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, record_treatment
 
 ZONE = zoneinfo.ZoneInfo("America/New_York")

@@ -7,15 +7,25 @@ from decimal import Decimal
 
 from claims.rules.claim import ClaimedZone
 from claims.rules.zone_rules import check_touch_ups
-from scheduling.rules import terms as rules
-from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.cover import cover_on, list_cover_changes
-from scheduling.rules.due import DueItem, compute_due_items
-from scheduling.rules.facts import CoverFacts, Waiver
+from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.cover import cover_on, list_cover_changes
+from scheduling.covers.rules.due import DueItem, compute_due_items
+from scheduling.covers.rules.facts import CoverFacts, Waiver
+from scheduling.terms.rules import terms as rules
 from tests.scheduling.oracle import Answer
 from tests.scheduling.oracle_duties import Duty
 from tests.scheduling.oracle_inputs import Case, Look, LookedAt, Promise
-from treatments.rules.history import (
+from treatments.enums import (
+    CorrosivityCategory,
+    FactKind,
+    FilmState,
+    InspectionKind,
+    ProductFamily,
+    Propulsion,
+    TreatmentKind,
+    ZoneKind,
+)
+from treatments.records.rules.history import (
     InspectedZone,
     InspectionRecord,
     OwnerRecord,
@@ -26,18 +36,8 @@ from treatments.rules.history import (
     VehicleHistory,
     ZoneLine,
 )
-from treatments.rules.odometer import Reading
-from treatments.rules.standing_facts import StandingFact
-from treatments.rules.words import (
-    CorrosivityCategory,
-    FactKind,
-    FilmState,
-    InspectionKind,
-    ProductFamily,
-    Propulsion,
-    TreatmentKind,
-    ZoneKind,
-)
+from treatments.records.rules.odometer import Reading
+from treatments.vehicles.rules.standing_facts import StandingFact
 
 # What is compared of a duty: name, kind, zones, the four dates, what became of it, and by which visit.
 DutyRow = tuple[object, ...]

@@ -3,9 +3,9 @@
 import random
 from datetime import date, timedelta
 
-from scheduling.rules.booking_words import BayKind, Skill
-from scheduling.rules.season.hours import mark
-from scheduling.rules.season.season import Season, SeasonBay, SeasonPerson, SeasonSite, SeasonVisit
+from scheduling.enums import BayKind, Skill
+from scheduling.season.rules.hours import mark
+from scheduling.season.rules.season import Season, SeasonBay, SeasonPerson, SeasonSite, SeasonVisit
 
 FIRST = date(2027, 3, 1)  # a Monday
 DAYS = 119  # to the end of June

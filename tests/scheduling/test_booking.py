@@ -6,6 +6,7 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
+from scheduling.bays.services import close_bay, let_work, load_durations, note_absence
 from scheduling.booking.changing import (
     begin_visit,
     cancel_visit,
@@ -19,16 +20,15 @@ from scheduling.booking.errors import BookedAlreadyError, ChangedMeanwhileError,
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.many import propose_many
 from scheduling.booking.services import book_visit, move_visit
-from scheduling.booking.setting_up import close_bay, let_work, load_durations, note_absence
+from scheduling.enums import VisitKind
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, AppointmentItem, Bay, Cover, CoverState, DueItem, WorkDuration
-from scheduling.rules.booking_words import VisitKind
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_bays
+from treatments.enums import FactKind, FactSource, Propulsion
 from treatments.models import Event, PersonTraining, User
-from treatments.rules.vin import compute_check_digit
-from treatments.rules.words import FactKind, FactSource, Propulsion
-from treatments.vehicle_facts import record_fact
+from treatments.vehicles.facts import record_fact
+from treatments.vehicles.rules.vin import compute_check_digit
 
 FIRST = date(2025, 6, 10)
 DAY = date(2026, 6, 9)  # a Tuesday in the window of what is due

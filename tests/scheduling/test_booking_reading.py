@@ -7,11 +7,11 @@ import pytest
 from scheduling.booking.changing import cancel_visit, finish_visit
 from scheduling.booking.services import book_visit
 from scheduling.booking.vehicle_reading import read_known_vehicle
+from scheduling.covers.queries import list_covers_and_changes, read_short_case
+from scheduling.covers.services import waive_due_item
+from scheduling.enums import VisitKind
 from scheduling.index.service import recompute
 from scheduling.models import Cover, DueItem, VehicleSize
-from scheduling.queries import list_covers_and_changes, read_short_case
-from scheduling.rules.booking_words import VisitKind
-from scheduling.services import waive_due_item
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_bays
 from tests.scheduling.test_booking import DAY, FIRST, book, make_vin

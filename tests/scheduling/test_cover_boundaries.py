@@ -6,12 +6,12 @@ from decimal import Decimal
 
 import pytest
 
-from scheduling.rules.cover import CoverOnDay, assess_cover, cover_on, find_terms_on, list_cover_changes
-from scheduling.rules.dates import make_table
-from scheduling.rules.due_item import DueKind, DueStatus
-from scheduling.rules.ends import CoverStatus
-from scheduling.rules.facts import CoverFacts, Waiver
-from scheduling.rules.terms import (
+from scheduling.covers.rules.cover import CoverOnDay, assess_cover, cover_on, find_terms_on, list_cover_changes
+from scheduling.covers.rules.dates import make_table
+from scheduling.covers.rules.due_item import DueKind, DueStatus
+from scheduling.covers.rules.ends import CoverStatus
+from scheduling.covers.rules.facts import CoverFacts, Waiver
+from scheduling.terms.rules.terms import (
     ClaimTerms,
     EntryTerms,
     MissedMeans,
@@ -21,8 +21,8 @@ from scheduling.rules.terms import (
 )
 from tests.scheduling.test_due_and_cover import ALWAYS_OPEN, FACTS, START, make_history, make_terms, seen, treated
 from tests.scheduling.test_ends_boundaries import owned, read
-from treatments.rules.history import PlaceRecord, VehicleHistory
-from treatments.rules.words import CorrosivityCategory, TreatmentKind
+from treatments.enums import CorrosivityCategory, TreatmentKind
+from treatments.records.rules.history import PlaceRecord, VehicleHistory
 
 DAY = timedelta(days=1)
 PENDING, IN_FORCE, SUSPENDED = CoverStatus.PENDING, CoverStatus.IN_FORCE, CoverStatus.SUSPENDED

@@ -9,10 +9,10 @@ from dateutil.relativedelta import relativedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.cover import NO_MORE_COVER, assess_cover, cover_on, list_cover_changes
-from scheduling.rules.dates import lay_dates, make_table
-from scheduling.rules.due import (
+from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.cover import NO_MORE_COVER, assess_cover, cover_on, list_cover_changes
+from scheduling.covers.rules.dates import lay_dates, make_table
+from scheduling.covers.rules.due import (
     DueItem,
     DueKind,
     DueStatus,
@@ -20,9 +20,9 @@ from scheduling.rules.due import (
     compute_what_needs_doing,
     list_open_kinds,
 )
-from scheduling.rules.ends import CoverStatus, foresee_distance
-from scheduling.rules.facts import CoverFacts, Waiver
-from scheduling.rules.terms import (
+from scheduling.covers.rules.ends import CoverStatus, foresee_distance
+from scheduling.covers.rules.facts import CoverFacts, Waiver
+from scheduling.terms.rules.terms import (
     Anchor,
     ClaimTerms,
     DistanceFrom,
@@ -35,7 +35,14 @@ from scheduling.rules.terms import (
     TouchUpTerms,
     TransferTerms,
 )
-from treatments.rules.history import (
+from treatments.enums import (
+    CorrosivityCategory,
+    InspectionKind,
+    ProductFamily,
+    TreatmentKind,
+    ZoneKind,
+)
+from treatments.records.rules.history import (
     InspectionRecord,
     OwnerRecord,
     PlaceRecord,
@@ -44,14 +51,7 @@ from treatments.rules.history import (
     VehicleHistory,
     ZoneLine,
 )
-from treatments.rules.odometer import Reading
-from treatments.rules.words import (
-    CorrosivityCategory,
-    InspectionKind,
-    ProductFamily,
-    TreatmentKind,
-    ZoneKind,
-)
+from treatments.records.rules.odometer import Reading
 
 ALWAYS_OPEN = WorkingCalendar(frozenset(range(1, 8)))
 WEEKDAYS = WorkingCalendar()

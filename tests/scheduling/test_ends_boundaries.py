@@ -6,11 +6,11 @@ from decimal import Decimal
 
 import pytest
 
-from scheduling.rules.cover import cover_on
-from scheduling.rules.due_item import DueStatus
-from scheduling.rules.ends import CoverStatus, End, find_ends, foresee_distance
-from scheduling.rules.facts import Waiver
-from scheduling.rules.terms import (
+from scheduling.covers.rules.cover import cover_on
+from scheduling.covers.rules.due_item import DueStatus
+from scheduling.covers.rules.ends import CoverStatus, End, find_ends, foresee_distance
+from scheduling.covers.rules.facts import Waiver
+from scheduling.terms.rules.terms import (
     DistanceFrom,
     MissedMeans,
     ReinspectionTerms,
@@ -18,9 +18,9 @@ from scheduling.rules.terms import (
     TransferTerms,
 )
 from tests.scheduling.test_due_and_cover import ALWAYS_OPEN, FACTS, START, due, make_history, make_terms, treated
-from treatments.rules.history import OwnerRecord, PlaceRecord, RecordedReading
-from treatments.rules.odometer import Reading
-from treatments.rules.words import CorrosivityCategory
+from treatments.enums import CorrosivityCategory
+from treatments.records.rules.history import OwnerRecord, PlaceRecord, RecordedReading
+from treatments.records.rules.odometer import Reading
 
 DAY = timedelta(days=1)
 ENDED, LAPSED, EXPIRED = CoverStatus.ENDED, CoverStatus.LAPSED, CoverStatus.EXPIRED

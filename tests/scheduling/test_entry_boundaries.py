@@ -6,11 +6,11 @@ from decimal import Decimal
 
 import pytest
 
-from scheduling.rules.entry import EntryAnswer, IntakeReport, check_entry, find_zones_outside
-from scheduling.rules.terms import EntryTerms
+from scheduling.covers.rules.entry import EntryAnswer, IntakeReport, check_entry, find_zones_outside
+from scheduling.terms.rules.terms import EntryTerms
 from tests.scheduling.test_due_and_cover import make_terms, treated
-from treatments.rules.history import InspectedZone, InspectionRecord, TreatmentRecord
-from treatments.rules.words import Answer, InspectionKind, TreatmentKind
+from treatments.enums import Answer, InspectionKind, TreatmentKind
+from treatments.records.rules.history import InspectedZone, InspectionRecord, TreatmentRecord
 
 HOLDS, FAILS, CANNOT_BE_TOLD = Answer.HOLDS, Answer.FAILS, Answer.CANNOT_BE_TOLD
 TREATED = date(2024, 3, 14)

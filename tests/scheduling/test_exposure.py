@@ -5,16 +5,16 @@ from datetime import date, timedelta
 
 import pytest
 
-from scheduling.rules.cover import assess_cover
-from scheduling.rules.dates import make_table
-from scheduling.rules.due import compute_due_items
-from scheduling.rules.due_item import DueItem, DueKind, DueStatus
-from scheduling.rules.exposure import ExposureRun, RawDay, count_from, list_exposure_runs
-from scheduling.rules.facts import CoverFacts, Waiver
-from scheduling.rules.terms import Anchor, ReinspectionTerms, SevereExposureTerms, TouchUpTerms
+from scheduling.covers.rules.cover import assess_cover
+from scheduling.covers.rules.dates import make_table
+from scheduling.covers.rules.due import compute_due_items
+from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus
+from scheduling.covers.rules.exposure import ExposureRun, RawDay, count_from, list_exposure_runs
+from scheduling.covers.rules.facts import CoverFacts, Waiver
+from scheduling.terms.rules.terms import Anchor, ReinspectionTerms, SevereExposureTerms, TouchUpTerms
 from tests.scheduling.test_due_and_cover import ALWAYS_OPEN, START, due, make_history, make_terms, seen, treated
-from treatments.rules.history import PlaceRecord
-from treatments.rules.words import CorrosivityCategory, ZoneKind
+from treatments.enums import CorrosivityCategory, ZoneKind
+from treatments.records.rules.history import PlaceRecord
 
 ONE_DAY = timedelta(days=1)
 C1, C4, C5 = CorrosivityCategory.C1, CorrosivityCategory.C4, CorrosivityCategory.C5

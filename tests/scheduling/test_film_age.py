@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.rules.dates import add_months
-from scheduling.rules.exposure import RawDay
-from scheduling.rules.facts import CoverFacts
-from scheduling.rules.film_age import FilmStage, compute_film_ages, count_whole_months, judge_film
-from scheduling.rules.terms import SevereExposureTerms, Terms, TouchUpTerms
-from treatments.rules.history import PlaceRecord, TreatmentRecord, VehicleHistory, ZoneLine
-from treatments.rules.words import CorrosivityCategory, ProductFamily, TreatmentKind, ZoneKind
+from scheduling.covers.rules.dates import add_months
+from scheduling.covers.rules.exposure import RawDay
+from scheduling.covers.rules.facts import CoverFacts
+from scheduling.covers.rules.film_age import FilmStage, compute_film_ages, count_whole_months, judge_film
+from scheduling.terms.rules.terms import SevereExposureTerms, Terms, TouchUpTerms
+from treatments.enums import CorrosivityCategory, ProductFamily, TreatmentKind, ZoneKind
+from treatments.records.rules.history import PlaceRecord, TreatmentRecord, VehicleHistory, ZoneLine
 
 DAYS = st.dates(date(1990, 1, 1), date(2060, 12, 31))
 WAX, FILM = ProductFamily.CAVITY_WAX, ProductFamily.PENETRATING_FILM

@@ -5,15 +5,15 @@ from datetime import date, timedelta
 
 import pytest
 
-from scheduling.rules.exposure import RawDay
-from scheduling.rules.film_age import FilmStage, compute_film_ages, count_whole_months, judge_film
-from scheduling.rules.risk import DAYS_A_YEAR, count_days_to_lose, estimate_risk, find_last_seen, find_risk_day
-from scheduling.rules.terms import ReinspectionTerms, SevereExposureTerms, TouchUpTerms
+from scheduling.covers.rules.exposure import RawDay
+from scheduling.covers.rules.film_age import FilmStage, compute_film_ages, count_whole_months, judge_film
+from scheduling.covers.rules.risk import DAYS_A_YEAR, count_days_to_lose, estimate_risk, find_last_seen, find_risk_day
+from scheduling.terms.rules.terms import ReinspectionTerms, SevereExposureTerms, TouchUpTerms
 from tests.scheduling.test_due_and_cover import FACTS, START, make_history, make_terms, seen, treated
 from tests.scheduling.test_film_age import FILM, WAX, coat
-from treatments.rules.corrosivity import FIRST_YEAR_UPPER_UM, compute_metal_loss_um
-from treatments.rules.history import PlaceRecord, VehicleHistory
-from treatments.rules.words import CorrosivityCategory
+from treatments.enums import CorrosivityCategory
+from treatments.records.rules.history import PlaceRecord, VehicleHistory
+from treatments.vehicles.rules.corrosivity import FIRST_YEAR_UPPER_UM, compute_metal_loss_um
 
 DAY = timedelta(days=1)
 

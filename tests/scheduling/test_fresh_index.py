@@ -16,23 +16,23 @@ from django.utils import timezone
 from desk.demo.load import DemoShop
 from scheduling.booking import many
 from scheduling.booking.many import propose_many
+from scheduling.covers.queries import read_short_cases
+from scheduling.covers.rules.due import sort_due_items
+from scheduling.covers.services import end_cover, move_terms, waive_due_item, waive_open_items
 from scheduling.index import fresh
 from scheduling.index.fresh import read_fresh_items
 from scheduling.index.service import recompute, start_run
 from scheduling.index.stale import READER, mark_stale
 from scheduling.models import ClosedDay, Cover, DueItem, RecomputeRun, TermsVersion
-from scheduling.queries import read_short_cases
-from scheduling.rules.due import sort_due_items
-from scheduling.services import end_cover, move_terms, waive_due_item, waive_open_items
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from tests.inspection_records import see_every_coated_zone
+from treatments.enums import InspectionKind
 from treatments.event_log import Happening, record_events
-from treatments.inspections import record_inspection
 from treatments.models import Event, EventReader, Product, User, Vehicle, Zone
-from treatments.readings import record_reading
+from treatments.records.inspections import record_inspection
+from treatments.records.odometer_readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit
-from treatments.rules.words import InspectionKind
 from treatments.services import change_owner, make_customer
 
 

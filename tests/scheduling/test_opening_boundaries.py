@@ -4,11 +4,18 @@ from datetime import date, datetime, time, timedelta
 
 import pytest
 
-from scheduling.rules.booking_words import BayKind, Skill
-from scheduling.rules.calendars import CalendarError, WorkingCalendar
-from scheduling.rules.due_item import DueKind
-from scheduling.rules.opening import Span, find_open_moment_from, finish_work, intersect, list_open_spans, subtract
-from scheduling.rules.site_times import BayTimes, DueDates, VisitWork
+from scheduling.booking.rules.opening import (
+    Span,
+    find_open_moment_from,
+    finish_work,
+    intersect,
+    list_open_spans,
+    subtract,
+)
+from scheduling.booking.rules.site_times import BayTimes, DueDates, VisitWork
+from scheduling.covers.rules.calendars import CalendarError, WorkingCalendar
+from scheduling.covers.rules.due_item import DueKind
+from scheduling.enums import BayKind, Skill
 from tests.scheduling.test_slots import MONDAY, ZONE, local, make_site
 
 DAY = timedelta(days=1)

@@ -16,10 +16,10 @@ import pytest
 from hypothesis import HealthCheck, Phase, event, given, seed, settings
 from hypothesis import strategies as st
 
-from scheduling.rules.cover import assess_cover, cover_on
-from scheduling.rules.dates import make_table
-from scheduling.rules.due import compute_due_items
-from scheduling.rules.terms_document import find_contradictions
+from scheduling.covers.rules.cover import assess_cover, cover_on
+from scheduling.covers.rules.dates import make_table
+from scheduling.covers.rules.due import compute_due_items
+from scheduling.terms.rules.terms_document import find_contradictions
 from tests.scheduling import oracle_translate
 from tests.scheduling.oracle import Answer, tell
 from tests.scheduling.oracle_cases import MOMENT, cases, promises

@@ -13,6 +13,9 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from desk.demo.load import DemoShop
+from scheduling.covers.queries import read_cover_cases, read_short_cases
+from scheduling.covers.rules.cover import NO_MORE_COVER
+from scheduling.covers.services import end_cover, move_terms, waive_due_item
 from scheduling.index import service
 from scheduling.index.reading import ClockReader
 from scheduling.index.service import read_run_report, recompute, start_run, work_on_run
@@ -27,17 +30,14 @@ from scheduling.models import (
     SiteCalendar,
     TermsVersion,
 )
-from scheduling.queries import read_cover_cases, read_short_cases
-from scheduling.rules.cover import NO_MORE_COVER
-from scheduling.services import end_cover, move_terms, waive_due_item
 from tests.conftest import NOW
 from tests.demo_records import load_demo
-from treatments.inspections import record_inspection
 from treatments.models import Site, User
-from treatments.places_of_use import record_place_of_use
-from treatments.readings import record_reading
+from treatments.records.inspections import record_inspection
+from treatments.records.odometer_readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.services import change_owner, make_customer
+from treatments.vehicles.places_of_use import record_place_of_use
 
 
 @pytest.fixture

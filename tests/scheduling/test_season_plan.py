@@ -11,18 +11,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduling.rules.booking_words import BayKind, Skill
-from scheduling.rules.season.bound import find_bound
-from scheduling.rules.season.checking import list_faults
-from scheduling.rules.season.costs import total, weigh_day
-from scheduling.rules.season.exact import list_options
-from scheduling.rules.season.first_come import serve_first_come
-from scheduling.rules.season.flow import weigh_days, weigh_up
-from scheduling.rules.season.hours import mark
-from scheduling.rules.season.measures import compare_season, read_places
-from scheduling.rules.season.plan import plan_by_flow, plan_season
-from scheduling.rules.season.replanning import replan
-from scheduling.rules.season.season import Place, Season, SeasonBay, SeasonPerson, SeasonSite, SeasonVisit, Totals
+from scheduling.enums import BayKind, Skill
+from scheduling.season.rules.bound import find_bound
+from scheduling.season.rules.checking import list_faults
+from scheduling.season.rules.costs import total, weigh_day
+from scheduling.season.rules.exact import list_options
+from scheduling.season.rules.first_come import serve_first_come
+from scheduling.season.rules.flow import weigh_days, weigh_up
+from scheduling.season.rules.hours import mark
+from scheduling.season.rules.measures import compare_season, read_places
+from scheduling.season.rules.plan import plan_by_flow, plan_season
+from scheduling.season.rules.replanning import replan
+from scheduling.season.rules.season import Place, Season, SeasonBay, SeasonPerson, SeasonSite, SeasonVisit, Totals
 from tests.scheduling.season_cases import BOTH, DAYS, FIRST, make_season, make_visit
 
 NEXT = FIRST + timedelta(days=1)

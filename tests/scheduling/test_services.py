@@ -6,23 +6,23 @@ from decimal import Decimal
 import pytest
 from django.core.exceptions import ValidationError
 
-from scheduling.index.service import recompute
-from scheduling.models import Cover, CoverState, DueItem, TermsVersion
-from scheduling.queries import read_cover_case
-from scheduling.rules.ends import CoverStatus
-from scheduling.services import (
+from scheduling.covers.queries import read_cover_case
+from scheduling.covers.rules.ends import CoverStatus
+from scheduling.covers.services import (
     end_cover,
     move_terms,
     register_cover,
     register_covers_for_new_treatments,
     waive_due_item,
 )
+from scheduling.index.service import recompute
+from scheduling.models import Cover, CoverState, DueItem, TermsVersion
 from tests.conftest import NOW, TODAY, ShopForTests
+from treatments.enums import Propulsion, TreatmentKind
 from treatments.models import Vehicle, Zone
-from treatments.places_of_use import record_place_of_use
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, record_treatment
+from treatments.vehicles.places_of_use import record_place_of_use
 
 FIRST = date(2025, 6, 10)
 QUART = Volume(Decimal(1), VolumeUnit.US_QUART)

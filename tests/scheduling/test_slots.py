@@ -8,10 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.rules.booking_words import BayKind, Skill
-from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.due_item import DueKind
-from scheduling.rules.opening import (
+from scheduling.booking.rules.opening import (
     Span,
     find_open_moment_from,
     finish_work,
@@ -20,8 +17,8 @@ from scheduling.rules.opening import (
     list_worked_spans,
     subtract,
 )
-from scheduling.rules.site_times import NeededTraining
-from scheduling.rules.slots import (
+from scheduling.booking.rules.site_times import NeededTraining
+from scheduling.booking.rules.slots import (
     BayTimes,
     DueDates,
     PersonTimes,
@@ -31,7 +28,10 @@ from scheduling.rules.slots import (
     find_slots,
     judge_day,
 )
-from treatments.rules.words import Training
+from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.due_item import DueKind
+from scheduling.enums import BayKind, Skill
+from treatments.enums import Training
 
 ZONE = zoneinfo.ZoneInfo("America/New_York")
 MONDAY = date(2026, 5, 4)

@@ -5,11 +5,9 @@ from datetime import timedelta
 
 import pytest
 
-from scheduling.rules.booking_words import BayKind, Skill
-from scheduling.rules.due_item import DueKind
-from scheduling.rules.opening import Span
-from scheduling.rules.site_times import BayTimes, VisitWork
-from scheduling.rules.slots import (
+from scheduling.booking.rules.opening import Span
+from scheduling.booking.rules.site_times import BayTimes, VisitWork
+from scheduling.booking.rules.slots import (
     DueDates,
     Preferences,
     Stay,
@@ -22,6 +20,8 @@ from scheduling.rules.slots import (
     lay_stay,
     measure_distance,
 )
+from scheduling.covers.rules.due_item import DueKind
+from scheduling.enums import BayKind, Skill
 from tests.scheduling.test_slots import MONDAY, WORK, ZONE, due, local, make_site
 
 DAY = timedelta(days=1)

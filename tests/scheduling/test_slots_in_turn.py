@@ -7,12 +7,21 @@ from datetime import date, datetime, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.rules.booking_words import BayKind, Skill
-from scheduling.rules.calendars import WorkingCalendar
-from scheduling.rules.due_item import DueKind
-from scheduling.rules.opening import Span, list_open_spans, list_worked_spans
-from scheduling.rules.slots import BayTimes, DueDates, PersonTimes, Preferences, SiteTimes, Slot, VisitWork, find_slots
-from scheduling.rules.slots_in_turn import VisitInTurn, find_slots_in_turn
+from scheduling.booking.rules.opening import Span, list_open_spans, list_worked_spans
+from scheduling.booking.rules.slots import (
+    BayTimes,
+    DueDates,
+    PersonTimes,
+    Preferences,
+    SiteTimes,
+    Slot,
+    VisitWork,
+    find_slots,
+)
+from scheduling.booking.rules.slots_in_turn import VisitInTurn, find_slots_in_turn
+from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.due_item import DueKind
+from scheduling.enums import BayKind, Skill
 from tests.scheduling.test_slots import HOURS, MONDAY, ZONE, due_dates, local, stretches
 
 

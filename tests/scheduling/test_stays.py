@@ -7,11 +7,11 @@ import pytest
 
 from scheduling.booking.changing import begin_visit, cancel_visit, finish_visit, mark_no_show
 from scheduling.booking.services import book_visit
+from scheduling.covers.queries import read_cover_case
 from scheduling.models import Appointment, Cover
-from scheduling.queries import read_cover_case
 from tests.conftest import NOW, ShopForTests
 from tests.scheduling.booking_helpers import add_due_vehicle, set_up_bays
-from treatments.rules.history import StayRecord
+from treatments.records.rules.history import StayRecord
 
 # A site where a morning is still the evening before in UTC.
 AUCKLAND = zoneinfo.ZoneInfo("Pacific/Auckland")

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from scheduling.rules.terms import (
+from scheduling.terms.rules.terms import (
     Anchor,
     ClaimTerms,
     EntryTerms,
@@ -17,9 +17,9 @@ from scheduling.rules.terms import (
     TouchUpTerms,
     TransferTerms,
 )
-from scheduling.rules.terms_contradictions import find_contradictions
+from scheduling.terms.rules.terms_contradictions import find_contradictions
 from tests.scheduling.test_due_and_cover import make_terms
-from treatments.rules.words import CorrosivityCategory, DamageKind, ProductFamily, ZoneKind
+from treatments.enums import CorrosivityCategory, DamageKind, ProductFamily, ZoneKind
 
 C5 = CorrosivityCategory.C5
 REDUCES = MissedMeans.REDUCES

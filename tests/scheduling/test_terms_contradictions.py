@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
-from scheduling.rules.terms_document import TermsError, read_published_terms, read_terms
-from scheduling.rules.terms_fit import ShopRecords, find_misfits
+from scheduling.terms.rules.terms_document import TermsError, read_published_terms, read_terms
+from scheduling.terms.rules.terms_fit import ShopRecords, find_misfits
 from tests.conftest import FIXTURES
-from treatments.rules.words import ProductFamily, ZoneKind
+from treatments.enums import ProductFamily, ZoneKind
 
 DOCUMENT = tomllib.loads((FIXTURES / "terms" / "lifetime_yearly.toml").read_text("utf-8"))
 # Twelve months without the severe interval: 12 x 28 days, less the 14 that must be left between two windows.

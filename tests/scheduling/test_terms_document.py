@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from scheduling.rules.terms_document import TermsError, read_terms, write_terms
+from scheduling.terms.rules.terms_document import TermsError, read_terms, write_terms
 from tests.conftest import FIXTURES
 
 SAMPLES = sorted((FIXTURES / "terms").glob("*.toml"))

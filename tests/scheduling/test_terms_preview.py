@@ -8,20 +8,20 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from scheduling import terms_preview
+from scheduling.covers.services import end_cover, register_covers_for_new_treatments
 from scheduling.models import Cover, TermsVersion
-from scheduling.rules.terms import MissedMeans, Terms, TouchUpTerms, TransferTerms
-from scheduling.rules.terms_document import read_terms
-from scheduling.rules.terms_effects import EffectKind
-from scheduling.services import end_cover, register_covers_for_new_treatments
-from scheduling.terms_preview import CoversPreview, choose_covers, preview_covers
+from scheduling.terms import preview as terms_preview
+from scheduling.terms.preview import CoversPreview, choose_covers, preview_covers
+from scheduling.terms.rules.terms import MissedMeans, Terms, TouchUpTerms, TransferTerms
+from scheduling.terms.rules.terms_document import read_terms
+from scheduling.terms.rules.terms_effects import EffectKind
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.table_contents import read_tables
+from treatments.enums import ProductFamily, Propulsion, TreatmentKind
 from treatments.models import Zone
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.vin import VinMark
-from treatments.rules.words import ProductFamily, Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, record_treatment
+from treatments.vehicles.rules.vin import VinMark
 
 pytestmark = pytest.mark.django_db
 ZONES = ["rocker_left", "rocker_right", "underside_middle"]

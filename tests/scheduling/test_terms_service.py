@@ -5,11 +5,11 @@ from typing import Any
 import pytest
 from django.core.exceptions import ValidationError
 
+from scheduling.covers.services import publish_terms
 from scheduling.models import SiteTerms, TermsVersion, WarrantyTerms
-from scheduling.rules.terms_document import TermsError
-from scheduling.services import publish_terms
-from scheduling.terms_queries import compute_fingerprint, find_draft, find_next_version
-from scheduling.terms_service import (
+from scheduling.terms.queries import compute_fingerprint, find_draft, find_next_version
+from scheduling.terms.rules.terms_document import TermsError
+from scheduling.terms.services import (
     DraftChangedError,
     discard_draft,
     publish_draft,

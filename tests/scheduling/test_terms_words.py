@@ -12,11 +12,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.rules.terms import Terms
-from scheduling.rules.terms_document import read_published_terms, read_terms, write_terms
-from scheduling.rules.terms_guide import CHOICES, FIELDS, TABLES
-from scheduling.rules.terms_in_words import tell_terms
-from scheduling.rules.terms_toml import write_toml
+from scheduling.terms.rules.terms import Terms
+from scheduling.terms.rules.terms_document import read_published_terms, read_terms, write_terms
+from scheduling.terms.rules.terms_guide import CHOICES, FIELDS, TABLES
+from scheduling.terms.rules.terms_in_words import tell_terms
+from scheduling.terms.rules.terms_toml import write_toml
 from tests.conftest import FIXTURES
 
 SAMPLES = sorted((FIXTURES / "terms").glob("*.toml"))

@@ -8,19 +8,17 @@ from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 
-from claims.models import Claim, DecisionKind
-from claims.services import (
+from claims.decisions.services import (
     acknowledge_claim,
     ask_customer,
     decide_claim,
-    file_claim,
     record_answer,
     record_payment,
     reopen_claim,
 )
-from scheduling.models import Appointment, Bay, Cover, TermsVersion
-from scheduling.rules.booking_words import AppointmentStatus, BayKind, VisitKind
-from scheduling.services import (
+from claims.intake.services import file_claim
+from claims.models import Claim, DecisionKind
+from scheduling.covers.services import (
     end_cover,
     move_terms,
     note_transfer,
@@ -28,16 +26,17 @@ from scheduling.services import (
     register_cover,
     waive_due_item,
 )
+from scheduling.enums import AppointmentStatus, BayKind, VisitKind
+from scheduling.models import Appointment, Bay, Cover, TermsVersion
 from tests.stories.reading import WORK_KINDS, Happening, Story, make_terms
 from tests.stories.shop import USUAL_LOTS, describe_zones, open_shop
 from tests.stories.words import unsay
-from treatments.inspections import InspectionEntry, record_inspection
-from treatments.material_totals import TotalEntry
+from treatments.enums import DamageKind, FilmState, InspectionKind, MeasuredBy, Propulsion, ZoneKind
 from treatments.models import Customer, Lot, Product, Role, Treatment, User, Vehicle, Zone
-from treatments.places_of_use import record_place_of_use
-from treatments.readings import record_reading
+from treatments.records.inspections import InspectionEntry, record_inspection
+from treatments.records.material_totals import TotalEntry
+from treatments.records.odometer_readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit, convert_psi_to_kpa
-from treatments.rules.words import DamageKind, FilmState, InspectionKind, MeasuredBy, Propulsion, ZoneKind
 from treatments.services import (
     ConditionsEntry,
     LineEntry,
@@ -49,6 +48,7 @@ from treatments.services import (
     recall_lot,
     record_treatment,
 )
+from treatments.vehicles.places_of_use import record_place_of_use
 
 GOOD_CONDITIONS: Mapping[str, Any] = {
     "air_c": Decimal(20),

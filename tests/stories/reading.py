@@ -11,7 +11,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from scheduling.rules.terms_document import TermsError, read_terms
+from scheduling.terms.rules.terms_document import TermsError, read_terms
 from tests.conftest import FIXTURES
 from tests.stories.words import (
     NOT_RECORDED,
@@ -39,7 +39,7 @@ from tests.stories.words import (
     unsay,
     yes_or_no,
 )
-from treatments.rules.words import TreatmentKind
+from treatments.enums import TreatmentKind
 
 FOLDER = Path(__file__).resolve().parent
 USUAL_ZONES = tuple(map(a_zone, ("Left rocker panel", "Right rocker panel", "Middle underside")))

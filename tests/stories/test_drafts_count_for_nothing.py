@@ -14,32 +14,32 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from claims.claim_file import read_claim_file
+from claims.decisions.dossier import read_claim_file
 from claims.models import Claim
-from claims.reports import ClaimsBy, count_claims, read_lifetimes, read_reserve, read_survival
-from notifications.job_sheets import describe_job_sheet
+from claims.reports.queries import ClaimsBy, count_claims, read_lifetimes, read_reserve, read_survival
+from notifications.customer_page.queries import read_last_record
+from notifications.documents.job_sheets import describe_job_sheet
+from notifications.documents.queries import describe_certificate, list_zone_states, read_vehicle_plan_svg
 from notifications.models import Message
-from notifications.own_page import read_last_record
-from notifications.queries import describe_certificate, list_zone_states, read_vehicle_plan_svg
-from notifications.services import write_due_reminders
+from notifications.reminders.services import write_due_reminders
+from scheduling.covers.queries import read_cover_case, read_short_case
+from scheduling.covers.rules.cover import NO_MORE_COVER
+from scheduling.covers.rules.film_age import compute_film_ages
 from scheduling.index.fresh import list_open_kinds
 from scheduling.index.reading import ClockReader
 from scheduling.index.service import recompute
 from scheduling.index.writing import ITEM_COLUMNS, STATE_COLUMNS, compute_rows
 from scheduling.models import Cover, CoverState, DueItem
-from scheduling.queries import read_cover_case, read_short_case
-from scheduling.rules.cover import NO_MORE_COVER
-from scheduling.rules.film_age import compute_film_ages
 from tests.stories.playing import Player, moment
 from tests.stories.reading import read_stories
-from treatments.inspections import InspectionEntry, KeptPicture, record_inspection
-from treatments.material_totals import TotalEntry
-from treatments.material_uses import note_all_material_uses, rebuild_material_uses
+from treatments.enums import FilmState, InspectionKind, MeasuredBy, TreatmentKind
 from treatments.models import Inspection, Lot, MaterialUse, Treatment, Zone
 from treatments.queries import find_vehicles_with_lot, list_reading_doubts
+from treatments.records.inspections import InspectionEntry, KeptPicture, record_inspection
+from treatments.records.material_totals import TotalEntry
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit
-from treatments.rules.words import FilmState, InspectionKind, MeasuredBy, TreatmentKind
 from treatments.services import LineEntry, record_treatment
+from treatments.stock.material_uses import note_all_material_uses, rebuild_material_uses
 
 # All of them take minutes, so that every fifth is played, and all at night.
 IS_NIGHT = os.environ.get("HYPOTHESIS_PROFILE") == "nightly"

@@ -8,14 +8,14 @@ from datetime import UTC, date, datetime, time
 
 import pytest
 
-from claims.claim_file import ClaimFile, read_claim_file
+from claims.decisions.dossier import ClaimFile, read_claim_file
 from claims.rules.recommend import Outcome
-from scheduling.rules.terms import MissedMeans
+from scheduling.terms.rules.terms import MissedMeans
 from tests.stories.playing import Player
 from tests.stories.reading import Story, read_file, read_stories
 from tests.stories.words import BOUNDARY_KINDS, SIDES, StoryError, list_rules
+from treatments.enums import Answer
 from treatments.event_log import verify_log
-from treatments.rules.words import Answer
 
 STORIES = read_stories()
 

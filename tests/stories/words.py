@@ -16,7 +16,7 @@ from typing import Any
 from claims.rules.check import ENTRY_QUESTIONS
 from claims.rules.recommend import Outcome
 from tests.conftest import FIXTURES
-from treatments.rules.words import Answer, BodyStyle, CorrosivityCategory, DamageKind, say
+from treatments.enums import Answer, BodyStyle, CorrosivityCategory, DamageKind, say
 
 NOT_RECORDED = "not recorded"
 PRODUCTS = ("Fenwax Cavity 40", "Creepline Film", "Marlock Underbody 60")

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from treatments.rules.vin import compute_check_digit
+from treatments.vehicles.rules.vin import compute_check_digit
 
 HEADINGS = [
     "Customer", "Contact", "VIN", "Plate", "Vehicle", "Body style", "Odometer", "Odometer unit", "Date",

@@ -11,7 +11,7 @@ from django.core import mail
 from django.core.management import call_command
 from django.core.management.base import CommandError
 
-from notifications.log_checkpoints import tell_log_checkpoint
+from notifications.mail.log_checkpoints import tell_log_checkpoint
 from tests.conftest import NOW
 from tests.guards import past_the_guards
 from tests.treatments.test_event_log import log, record_one

@@ -12,17 +12,17 @@ from django.db import DatabaseError, transaction
 
 from tests.conftest import FIXTURES, NOW, TODAY, ShopForTests
 from tests.desk.lift import draw_picture
+from treatments.enums import BodyStyle, FactKind, FactSource, Propulsion, Training, TreatmentKind, ZoneKind
 from treatments.event_log import verify_log
-from treatments.fact_reading import read_body, read_facts
-from treatments.history_reading import read_history
 from treatments.models import Event, Treatment, TreatmentLine, User, Vehicle, VehicleFact, Zone
-from treatments.rules.coatable import STOPPED_WHILE_UNKNOWN, Bar, VehicleBody
-from treatments.rules.standing_facts import StandingFact, find_propulsion, find_zones_out, list_standing
+from treatments.records.histories import read_history
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import BodyStyle, FactKind, FactSource, Propulsion, Training, TreatmentKind, ZoneKind
 from treatments.rules.zone_catalogue import read_catalogue
 from treatments.services import LineEntry, add_vehicle, amend_treatment, record_treatment, sign_off_treatment
-from treatments.vehicle_facts import certify_training, record_fact, withdraw_fact
+from treatments.vehicles.fact_queries import read_body, read_facts
+from treatments.vehicles.facts import certify_training, record_fact, withdraw_fact
+from treatments.vehicles.rules.coatable import STOPPED_WHILE_UNKNOWN, Bar, VehicleBody
+from treatments.vehicles.rules.standing_facts import StandingFact, find_propulsion, find_zones_out, list_standing
 
 CATALOGUE = read_catalogue(tomllib.loads((FIXTURES / "zones.toml").read_text("utf-8")))
 CODES = {zone.code: zone for zone in CATALOGUE}

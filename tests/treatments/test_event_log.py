@@ -12,12 +12,12 @@ from django.db.models import F
 
 from tests.conftest import NOW
 from tests.guards import past_the_guards
-from treatments.database_guards import (
+from treatments.event_log import Happening, record_events, verify_log
+from treatments.event_log.database_guards import (
     find_missing_triggers,
     list_guards,
     list_triggers,
 )
-from treatments.event_log import Happening, record_events, verify_log
 from treatments.event_log.keys import LogKey, read_keys
 from treatments.event_log.recording import compute_hash, compute_head_hash
 from treatments.models import Event, EventLogHead, User

@@ -10,13 +10,13 @@ from django.apps import apps
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from notifications.personal_data.register import REGISTER
+from notifications.privacy.register import REGISTER
 from tests.conftest import NOW, ShopForTests
 from tests.demo_records import load_demo
+from treatments.enums import TreatmentKind
 from treatments.event_log import Happening, record_events, verify_log
 from treatments.event_log.words import CODE, OPEN_KEYS, list_digests
 from treatments.models import Event, EventWords, Role
-from treatments.rules.words import TreatmentKind
 
 REASON = "Mrs Sedgewick asked us to"
 

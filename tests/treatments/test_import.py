@@ -27,11 +27,11 @@ from tests.treatments.import_helpers import (
     write_csv,
     write_xlsx,
 )
-from treatments.drafts import compute_fingerprint, sign_draft
-from treatments.material_totals import TotalEntry
+from treatments.enums import MeasuredBy, TreatmentKind
 from treatments.models import Customer, Ownership, Treatment, TreatmentLine, Vehicle, Zone
+from treatments.records.drafts import compute_fingerprint, sign_draft
+from treatments.records.material_totals import TotalEntry
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import MeasuredBy, TreatmentKind
 from treatments.services import LineEntry, amend_treatment, record_treatment
 
 

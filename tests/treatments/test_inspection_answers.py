@@ -7,12 +7,12 @@ from itertools import product
 import pytest
 
 from tests.shop_records import NOW, ShopForTests
-from treatments.inspections import InspectionEntry, record_inspection
+from treatments.enums import FilmState, InspectionKind
 from treatments.models import InspectionLine, Vehicle, Zone
-from treatments.rules.history import is_answered
-from treatments.rules.words import FilmState, InspectionKind
+from treatments.records.inspections import InspectionEntry, record_inspection
+from treatments.records.rules.history import is_answered
+from treatments.records.short_histories import list_answers
 from treatments.services import add_vehicle, find_or_add_customer
-from treatments.short_histories import list_answers
 
 SEEN = list(product((None, Decimal(0), Decimal("12.5")), (False, True), FilmState, ("",)))
 ANSWERS = [*SEEN, (None, False, FilmState.NOT_SEEN, "no access")]

@@ -7,7 +7,7 @@ import sys
 import pytest
 from PIL import Image
 
-from treatments.photos import LONGEST_EDGE, PhotoError, clean_photo
+from treatments.records.photos import LONGEST_EDGE, PhotoError, clean_photo
 
 MOST_MEGABYTES = 300
 WORKER = """
@@ -15,7 +15,7 @@ import resource, sys
 import django
 django.setup()
 from config.urls import urlpatterns  # what a process that serves pages has loaded
-from treatments.photos import PhotoError, clean_photo
+from treatments.records.photos import PhotoError, clean_photo
 try:
     with open(sys.argv[1], "rb") as upload:
         clean_photo(upload, "photo")

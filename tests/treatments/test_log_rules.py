@@ -11,13 +11,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.conftest import FIXTURES
-from treatments.rules.log_columns import HeadingsError, recognise_columns
-from treatments.rules.log_contacts import find_contact_fault, find_email_fault
-from treatments.rules.log_dates import DateOrder, LogDateError, prove_date_order, read_log_date
-from treatments.rules.log_faults import FaultCode
-from treatments.rules.log_habits import LogHabits, read_distance, read_volume
-from treatments.rules.log_text import find_bad_text, is_formula, make_harmless, show_plainly
-from treatments.rules.order_of_work import order_zones, steps_of_work
+from treatments.enums import BodyStyle, WorkStage, ZoneKind
+from treatments.log_import.rules.columns import HeadingsError, recognise_columns
+from treatments.log_import.rules.contacts import find_contact_fault, find_email_fault
+from treatments.log_import.rules.dates import DateOrder, LogDateError, prove_date_order, read_log_date
+from treatments.log_import.rules.faults import FaultCode
+from treatments.log_import.rules.habits import LogHabits, read_distance, read_volume
+from treatments.log_import.rules.text import find_bad_text, is_formula, make_harmless, show_plainly
+from treatments.records.rules.order_of_work import order_zones, steps_of_work
 from treatments.rules.units import (
     AmbiguousNumberError,
     DecimalSign,
@@ -28,9 +29,8 @@ from treatments.rules.units import (
     parse_number,
     parse_volume,
 )
-from treatments.rules.vin import check_vin, compute_check_digit, tell_model_year
-from treatments.rules.words import BodyStyle, WorkStage, ZoneKind
 from treatments.rules.zone_catalogue import CatalogueError, find_zone, read_catalogue
+from treatments.vehicles.rules.vin import check_vin, compute_check_digit, tell_model_year
 
 CATALOGUE = read_catalogue(tomllib.loads((FIXTURES / "zones.toml").read_text("utf-8")))
 

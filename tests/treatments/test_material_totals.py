@@ -8,17 +8,17 @@ from django.core.exceptions import ValidationError
 from django.db import DatabaseError, transaction
 
 from tests.conftest import NOW, ShopForTests
-from treatments.drafts import change_draft, compute_fingerprint
+from treatments.enums import Answer, MeasuredBy, Propulsion, TreatmentKind
 from treatments.event_log import verify_log
-from treatments.history_reading import read_history
-from treatments.material_totals import TotalEntry, list_totals
-from treatments.material_uses import note_all_material_uses, rebuild_material_uses
 from treatments.models import MaterialTotal, MaterialUse, Treatment, Vehicle, Zone
 from treatments.queries import find_visit_findings
+from treatments.records.drafts import change_draft, compute_fingerprint
+from treatments.records.histories import read_history
+from treatments.records.material_totals import TotalEntry, list_totals
+from treatments.records.signed_work import list_lines
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import Answer, MeasuredBy, Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, amend_treatment, record_treatment
-from treatments.work_reading import list_lines
+from treatments.stock.material_uses import note_all_material_uses, rebuild_material_uses
 
 DAY = date(2026, 5, 19)
 

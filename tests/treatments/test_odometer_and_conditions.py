@@ -7,16 +7,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treatments.rules.conditions import SurfaceConditions, check_conditions, check_reach
-from treatments.rules.material import (
+from treatments.enums import Answer, MeasuredBy, ZoneKind
+from treatments.records.rules.conditions import SurfaceConditions, check_conditions, check_reach
+from treatments.records.rules.material import (
     MaterialNeed,
     VehicleTotal,
     compare_total,
     compare_zone,
     compute_expected_ml,
 )
-from treatments.rules.odometer import Reading, find_day_reaching, find_doubt, find_kilometres_on, flag_backwards
-from treatments.rules.words import Answer, MeasuredBy, ZoneKind
+from treatments.records.rules.odometer import Reading, find_day_reaching, find_doubt, find_kilometres_on, flag_backwards
 
 START = date(2024, 1, 1)
 

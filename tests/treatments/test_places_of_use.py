@@ -7,11 +7,11 @@ from django.core.exceptions import ValidationError
 from django.db import DatabaseError, transaction
 
 from tests.conftest import NOW, ShopForTests
-from treatments.history_reading import read_history
 from treatments.models import Event, PlaceOfUse, Vehicle
-from treatments.places_of_use import record_place_of_use
 from treatments.queries import find_shop_day
+from treatments.records.histories import read_history
 from treatments.services import add_vehicle, change_owner, find_or_add_customer
+from treatments.vehicles.places_of_use import record_place_of_use
 
 TODAY = date(2026, 5, 20)
 

@@ -11,11 +11,11 @@ from django.db import DataError, NotSupportedError, OperationalError, connection
 from django.db.models import CharField, DateField, DecimalField, Func, Value
 from django.db.transaction import TransactionManagementError
 
-from treatments import standing_query
-from treatments.among import Among
 from treatments.models import Site, Vehicle
-from treatments.prepared_statements import Statement, fetch_rows
-from treatments.standing_query import Given, GivenKeys, StandingQuery
+from treatments.shared import standing_query
+from treatments.shared.among import Among
+from treatments.shared.prepared_statements import Statement, fetch_rows
+from treatments.shared.standing_query import Given, GivenKeys, StandingQuery
 
 NOW = datetime(2026, 3, 1, 15, 30, 12, 345678, tzinfo=UTC)
 

@@ -8,16 +8,16 @@ from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.db import DatabaseError, connection, transaction
 
+from scheduling.covers.services import publish_terms
 from scheduling.models import TermsVersion
-from scheduling.services import publish_terms
 from tests.conftest import NOW, ShopForTests
+from treatments.enums import InspectionKind, Propulsion, TreatmentKind
 from treatments.event_log import verify_log
-from treatments.history_reading import read_history
-from treatments.inspections import InspectionEntry, record_inspection
 from treatments.models import Event, Treatment, TreatmentLine, Vehicle, Zone
 from treatments.queries import find_vehicles_with_lot
+from treatments.records.histories import read_history
+from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import InspectionKind, Propulsion, TreatmentKind
 from treatments.services import (
     LineEntry,
     add_vehicle,
@@ -178,7 +178,7 @@ def test_the_event_log_is_whole_after_work(shop: ShopForTests, vehicle: Vehicle)
 def test_histories_are_read_in_a_constant_number_of_queries(
     shop: ShopForTests, vehicle: Vehicle, django_assert_num_queries
 ) -> None:
-    from treatments.history_reading import read_histories
+    from treatments.records.histories import read_histories
 
     treat(shop, vehicle, entry(shop))
     vehicles = [vehicle]

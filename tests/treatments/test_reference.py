@@ -11,12 +11,12 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 import claims.queries
-import notifications.queries
-import scheduling.site_reference
+import notifications.documents.queries
+import scheduling.bays.queries
 import treatments.queries
-import treatments.shop_reference
+import treatments.reference.queries
 from treatments.models import ReferenceStamp, Site, User, Zone
-from treatments.reference import KeptReading, keep_reading, look_at_reference_once
+from treatments.reference.cache import KeptReading, keep_reading, look_at_reference_once
 
 WATCHED = {
     "scheduling_absence", "scheduling_bay", "scheduling_bayclosure", "scheduling_bodystylesize",
@@ -27,10 +27,10 @@ WATCHED = {
 }  # fmt: skip
 MODULES = (
     claims.queries,
-    notifications.queries,
-    scheduling.site_reference,
+    notifications.documents.queries,
+    scheduling.bays.queries,
     treatments.queries,
-    treatments.shop_reference,
+    treatments.reference.queries,
 )
 KEPT = {name: kept for module in MODULES for name, kept in vars(module).items() if isinstance(kept, KeptReading)}
 ARGUMENTS: dict[str, tuple[object, ...]] = {

@@ -14,11 +14,11 @@ from tests.conftest import ShopForTests
 from tests.guards import past_the_guards
 from tests.signed_records import make_another, make_signed_records
 from tests.treatments.dirty_log import make_vin
+from treatments.enums import Propulsion, TreatmentKind
 from treatments.event_log import Happening, record_events, verify_log
 from treatments.event_log.signed_content import SignedTable, list_signed_tables, list_unsigned_models
 from treatments.models import TreatmentLine, Zone
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.words import Propulsion, TreatmentKind
 from treatments.services import LineEntry, add_vehicle, record_treatment, sign_off_treatment
 
 NOW = timezone.now()

@@ -23,11 +23,11 @@ BETWEEN = {
 }  # fmt: skip
 # What looks like one and is none, by file and call, with the reason.
 NEITHER = {
-    ("desk/day_fields.py", "date"): "what a person typed has no zone yet",
-    ("desk/set_up_forms.py", "date"): "what a person typed has no zone yet",
+    ("desk/forms/day_fields.py", "date"): "what a person typed has no zone yet",
+    ("desk/setup/forms.py", "date"): "what a person typed has no zone yet",
     ("treatments/log_import/workbook_log.py", "date"): "a cell of a workbook has no zone",
     ("desk/templatetags/desk_dates.py", "replace"): "the same moment is put together again as it was",
-    ("notifications/rules/calendar_text.py", "datetime"): "local time by definition, RFC 5545, section 3.6.5",
+    ("notifications/invitations/rules/calendar_text.py", "datetime"): "local time, RFC 5545, section 3.6.5",
 }
 # What is done once for all sites of a shop, and so on one day: that of its first site.
 FOR_THE_WHOLE_SHOP = {
@@ -35,11 +35,11 @@ FOR_THE_WHOLE_SHOP = {
     "desk/tasks.py": "the index answers for one day",
     "desk/management/commands/run_daily.py": "the nightly run",
     "desk/management/commands/terms.py": "a preview over all covers",
-    "desk/views/terms_draft.py": "a preview over all covers",
+    "desk/terms/views_draft.py": "a preview over all covers",
     "notifications/management/commands/personal_data.py": "how many years ago somebody was dealt with",
-    "notifications/personal_data/erasing.py": "the index answers for one day",
-    "notifications/personal_data/people.py": "for how long claims are kept",
-    "notifications/personal_data/retention.py": "for how long people are kept",
+    "notifications/privacy/erasing.py": "the index answers for one day",
+    "notifications/privacy/people.py": "for how long claims are kept",
+    "notifications/privacy/retention.py": "for how long people are kept",
     "notifications/tasks.py": "the nightly run",
     "scheduling/booking/many.py": "the index answers for one day",
     "scheduling/management/commands/recompute.py": "the index answers for one day",

@@ -7,8 +7,8 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.test import Client
 
+from scheduling.covers.rules.calendars import CalendarError, WorkingCalendar
 from scheduling.models import SiteCalendar
-from scheduling.rules.calendars import CalendarError, WorkingCalendar
 from tests.conftest import ShopForTests
 from treatments.models import Site, User
 from treatments.rules.site_settings import (

@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 
 from tests.shop_records import ShopForTests
 from tests.treatments.test_records import entry, treat
-from treatments.among import Among
+from treatments.enums import Propulsion
 from treatments.models import OdometerReading, Treatment, TreatmentLine, Vehicle
-from treatments.rules.vin import VinMark
-from treatments.rules.words import Propulsion
 from treatments.services import add_vehicle
-from treatments.standing_query import Given, GivenKeys, StandingQuery, StandingRows
+from treatments.shared.among import Among
+from treatments.shared.standing_query import Given, GivenKeys, StandingQuery, StandingRows
+from treatments.vehicles.rules.vin import VinMark
 
 NOW = datetime(2026, 3, 1, 15, 30, 12, 345678, tzinfo=UTC)
 COLUMNS = (

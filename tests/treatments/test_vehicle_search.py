@@ -9,18 +9,18 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from desk.demo.load import DemoShop
-from notifications.personal_data import ErasureOrder, erase_person
-from scheduling.due_list import DueFilter, read_due_page
+from notifications.privacy import ErasureOrder, erase_person
+from scheduling.covers.services import end_cover
+from scheduling.due_list.queries import DueFilter, read_due_page
 from scheduling.index.service import recompute
 from scheduling.models import Cover
-from scheduling.services import end_cover
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
 from tests.guards import past_the_guards
-from treatments import vehicle_search
 from treatments.models import Customer, Ownership, User, Vehicle
 from treatments.rules.search_words import SearchWord, read_search_words, take_separators_out
-from treatments.vehicle_search import list_found_vehicles, look_word_up, search_vehicles
+from treatments.search import queries as vehicle_search
+from treatments.search.queries import list_found_vehicles, look_word_up, search_vehicles
 
 FOUND_BY_PLATE = [
     "smh210",

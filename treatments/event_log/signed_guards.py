@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from treatments.database_guards import DIFFERS, Guard
+from treatments.event_log.database_guards import DIFFERS, Guard
 from treatments.event_log.signed_content import SignedTable
 
 

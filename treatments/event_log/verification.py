@@ -5,8 +5,8 @@ from itertools import islice
 
 from django.db import connection
 
-from treatments.database_guards import find_missing_triggers, list_guards
 from treatments.event_log.content_walk import ContentWalk
+from treatments.event_log.database_guards import find_missing_triggers, list_guards
 from treatments.event_log.faults import LogFault
 from treatments.event_log.keys import LogKey, read_keys
 from treatments.event_log.recording import compute_hash, compute_head_hash

@@ -8,19 +8,19 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from decimal import Decimal
 
+from treatments.enums import TreatmentKind, say
 from treatments.event_log import Happening, record_events
 from treatments.log_import.line_copy import insert_lines
 from treatments.log_import.outcome import BatchOutcome
 from treatments.log_import.owners import OwnerWriter
 from treatments.log_import.placing import FindExpected, Placer
 from treatments.log_import.records import Records, Visit, VisitKey, Wanted, load_records
+from treatments.log_import.rules.columns import LogColumns
+from treatments.log_import.rules.faults import NoteCode
+from treatments.log_import.rules.row import LogRow
 from treatments.log_import.vehicles import note_differences, record_vehicles
 from treatments.models import Lot, MaterialTotal, OdometerReading, Site, Treatment, TreatmentLine, User, Vehicle
-from treatments.rules.log_columns import LogColumns
-from treatments.rules.log_faults import NoteCode
-from treatments.rules.log_row import LogRow
-from treatments.rules.odometer import Reading, flag_backwards
-from treatments.rules.words import TreatmentKind, say
+from treatments.records.rules.odometer import Reading, flag_backwards
 from treatments.services import make_amendment, tell_of_treatment
 
 # As many rows as fit into the sentence that says why a treatment was amended.

@@ -11,9 +11,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from treatments.log_import.files import LogFile, LogFileError, RawRow
-from treatments.rules.log_cells import shorten
-from treatments.rules.log_faults import Fault, FaultCode
-from treatments.rules.log_text import is_not_utf8
+from treatments.log_import.rules.cells import shorten
+from treatments.log_import.rules.faults import Fault, FaultCode
+from treatments.log_import.rules.text import is_not_utf8
 
 # No cell of a log is longer; it also bounds how far a stray quote can reach.
 LONGEST_CELL = 131_072

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from treatments.rules.log_faults import Fault
+from treatments.log_import.rules.faults import Fault
 
 
 class LogFileError(ValueError):

@@ -7,11 +7,11 @@ import difflib
 from decimal import Decimal
 from functools import lru_cache
 
+from treatments.log_import.rules.columns import squeeze
+from treatments.log_import.rules.material import KnownProduct, KnownZone
 from treatments.models import Product, ZoneArea
 from treatments.queries import read_zone_catalogue
-from treatments.rules.log_columns import squeeze
-from treatments.rules.log_material import KnownProduct, KnownZone
-from treatments.rules.material import MaterialNeed, compute_expected_ml
+from treatments.records.rules.material import MaterialNeed, compute_expected_ml
 from treatments.rules.zone_catalogue import find_zone
 
 

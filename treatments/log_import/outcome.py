@@ -3,10 +3,10 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from treatments.rules.log_cells import shorten
-from treatments.rules.log_columns import LogColumns
-from treatments.rules.log_faults import Fault, FaultCode, Note, NoteCode
-from treatments.rules.log_row import LogRow
+from treatments.log_import.rules.cells import shorten
+from treatments.log_import.rules.columns import LogColumns
+from treatments.log_import.rules.faults import Fault, FaultCode, Note, NoteCode
+from treatments.log_import.rules.row import LogRow
 
 
 @dataclass(slots=True)

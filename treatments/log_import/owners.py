@@ -9,11 +9,11 @@ from datetime import date, datetime
 from treatments.log_import.outcome import BatchOutcome
 from treatments.log_import.placing import plain, plain_contact
 from treatments.log_import.records import Records, Wanted
+from treatments.log_import.rules.faults import NoteCode
+from treatments.log_import.rules.row import LogRow
 from treatments.models import Customer, Ownership, Vehicle
-from treatments.places_of_use import end_places_of_former_owners
-from treatments.rules.log_faults import NoteCode
-from treatments.rules.log_row import LogRow
 from treatments.services import make_customer, make_match_key
+from treatments.vehicles.places_of_use import end_places_of_former_owners
 
 
 class OwnerWriter:

@@ -6,15 +6,15 @@ Rows of one vehicle, day and kind are one visit; what they say of it must agree.
 from collections.abc import Callable, Iterable, Iterator
 from decimal import Decimal
 
+from treatments.enums import Propulsion, say
 from treatments.log_import.outcome import BatchOutcome
 from treatments.log_import.records import KnownLine, Records, Told, Visit, VisitKey, key_line
+from treatments.log_import.rules.columns import squeeze
+from treatments.log_import.rules.faults import Fault, FaultCode, NoteCode
+from treatments.log_import.rules.material import say_zone_not_on_body
+from treatments.log_import.rules.row import LogRow
 from treatments.models import Vehicle
-from treatments.rules.log_columns import squeeze
-from treatments.rules.log_faults import Fault, FaultCode, NoteCode
-from treatments.rules.log_material import say_zone_not_on_body
-from treatments.rules.log_row import LogRow
-from treatments.rules.standing_facts import find_propulsion, list_standing, say_why_out
-from treatments.rules.words import Propulsion, say
+from treatments.vehicles.rules.standing_facts import find_propulsion, list_standing, say_why_out
 
 FindExpected = Callable[[int, str, int], Decimal | None]
 # Beyond this the amount or its unit is probably wrong; less than that may be a thick or a thin coat. Our own choice.

@@ -9,11 +9,11 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
-from treatments.fact_reading import read_facts
+from treatments.enums import TreatmentKind
+from treatments.log_import.rules.row import LogRow
 from treatments.models import OdometerReading, Ownership, Treatment, TreatmentLine, Vehicle
-from treatments.rules.log_row import LogRow
-from treatments.rules.standing_facts import StandingFact
-from treatments.rules.words import TreatmentKind
+from treatments.vehicles.fact_queries import read_facts
+from treatments.vehicles.rules.standing_facts import StandingFact
 
 VisitKey = tuple[date, TreatmentKind]
 LineKey = tuple[int, int | None, str]

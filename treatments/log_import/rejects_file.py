@@ -17,8 +17,8 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
 from treatments.log_import.files import LogFile
-from treatments.rules.log_columns import REASON_HEADING, squeeze
-from treatments.rules.log_text import make_harmless, show_plainly
+from treatments.log_import.rules.columns import REASON_HEADING, squeeze
+from treatments.log_import.rules.text import make_harmless, show_plainly
 
 
 @dataclass(frozen=True, slots=True)

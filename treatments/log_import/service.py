@@ -13,7 +13,6 @@ from typing import Protocol, TypeVar
 
 from django.db import IntegrityError, transaction
 
-from treatments.faults import work_apart
 from treatments.log_import.batch import BatchWriter
 from treatments.log_import.files import LogFile, LogFileError, RawRow
 from treatments.log_import.lookup import ExpectedMaterial, ProductFinder, ZoneFinder
@@ -21,15 +20,16 @@ from treatments.log_import.opening import open_log
 from treatments.log_import.outcome import BatchOutcome
 from treatments.log_import.rejects_file import RejectsFile, Written
 from treatments.log_import.report import ImportReport
+from treatments.log_import.rules.columns import HeadingsError, LogColumns, recognise_columns
+from treatments.log_import.rules.dates import DateOrder
+from treatments.log_import.rules.faults import Fault, FaultCode, Note, NoteCode
+from treatments.log_import.rules.row import LogRow, Shop, read_log_row
 from treatments.log_import.staging import Staging
 from treatments.models import Site, User, Zone
-from treatments.rules.log_columns import HeadingsError, LogColumns, recognise_columns
-from treatments.rules.log_dates import DateOrder
-from treatments.rules.log_faults import Fault, FaultCode, Note, NoteCode
-from treatments.rules.log_row import LogRow, Shop, read_log_row
 from treatments.rules.units import DecimalSign
-from treatments.rules.vin_advice import advise_on_vin
-from treatments.vin_advice import find_vins_on_record
+from treatments.shared.faults import work_apart
+from treatments.vehicles.rules.vin_advice import advise_on_vin
+from treatments.vehicles.vin_advice import find_vins_on_record
 
 Told = TypeVar("Told", Fault, Note)
 

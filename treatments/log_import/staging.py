@@ -16,8 +16,8 @@ from pathlib import Path
 from types import TracebackType
 
 from treatments.log_import.files import RawRow
-from treatments.rules.log_faults import Fault, FaultCode, Note
-from treatments.rules.log_row import LogRow
+from treatments.log_import.rules.faults import Fault, FaultCode, Note
+from treatments.log_import.rules.row import LogRow
 
 WRITE_EVERY = 2_000
 # So many rows stay in memory, about 2 KB each; only a longer log is written to the scratch file.

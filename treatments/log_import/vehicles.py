@@ -6,16 +6,16 @@ What stands on record is never overwritten by a log: correcting a vehicle is a p
 from collections.abc import Iterable
 from datetime import datetime
 
+from treatments.enums import FactKind, FactSource, say
 from treatments.event_log import Happening, describe
 from treatments.log_import.outcome import BatchOutcome
 from treatments.log_import.records import Records, Wanted
+from treatments.log_import.rules.columns import squeeze
+from treatments.log_import.rules.faults import NoteCode
+from treatments.log_import.rules.row import LogRow
 from treatments.models import User, Vehicle, VehicleFact
-from treatments.rules.log_columns import squeeze
-from treatments.rules.log_faults import NoteCode
-from treatments.rules.log_row import LogRow
-from treatments.rules.vin import VinMark, tell_model_year
-from treatments.rules.words import FactKind, FactSource, say
-from treatments.vehicle_facts import make_fact_event
+from treatments.vehicles.facts import make_fact_event
+from treatments.vehicles.rules.vin import VinMark, tell_model_year
 
 
 def record_vehicles(

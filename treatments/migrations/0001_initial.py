@@ -10,9 +10,9 @@ import django.utils.timezone
 from django.conf import settings
 from django.db import migrations, models
 
+import treatments.enums
 import treatments.models.people
-import treatments.rules.vin
-import treatments.rules.words
+import treatments.vehicles.rules.vin
 
 
 class Migration(migrations.Migration):
@@ -362,7 +362,7 @@ class Migration(migrations.Migration):
                             ("missing", "missing"),
                             ("not_seen", "not seen"),
                         ],
-                        default=treatments.rules.words.FilmState["NOT_SEEN"],
+                        default=treatments.enums.FilmState["NOT_SEEN"],
                         max_length=12,
                     ),
                 ),
@@ -593,7 +593,7 @@ class Migration(migrations.Migration):
                     "corrosivity",
                     models.CharField(
                         choices=[("C1", "C1"), ("C2", "C2"), ("C3", "C3"), ("C4", "C4"), ("C5", "C5"), ("CX", "CX")],
-                        default=treatments.rules.words.CorrosivityCategory["C3"],
+                        default=treatments.enums.CorrosivityCategory["C3"],
                         help_text="ISO 9223",
                         max_length=2,
                     ),
@@ -816,7 +816,7 @@ class Migration(migrations.Migration):
                             ("pre_1981", "pre 1981"),
                             ("non_road_serial", "non road serial"),
                         ],
-                        default=treatments.rules.vin.VinMark["STANDARD"],
+                        default=treatments.vehicles.rules.vin.VinMark["STANDARD"],
                         max_length=16,
                     ),
                 ),
@@ -1774,11 +1774,11 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(
                     models.Q(
-                        ("kind", treatments.rules.words.FactKind["PROPULSION"]),
+                        ("kind", treatments.enums.FactKind["PROPULSION"]),
                         models.Q(("propulsion", ""), _negated=True),
                     ),
                     models.Q(
-                        models.Q(("kind", treatments.rules.words.FactKind["PROPULSION"]), _negated=True),
+                        models.Q(("kind", treatments.enums.FactKind["PROPULSION"]), _negated=True),
                         ("propulsion", ""),
                     ),
                     _connector="OR",
@@ -1795,8 +1795,8 @@ class Migration(migrations.Migration):
                         (
                             "kind__in",
                             [
-                                treatments.rules.words.FactKind["ZONE_ABSENT"],
-                                treatments.rules.words.FactKind["ZONE_FORBIDDEN"],
+                                treatments.enums.FactKind["ZONE_ABSENT"],
+                                treatments.enums.FactKind["ZONE_FORBIDDEN"],
                             ],
                         ),
                         _negated=True,
@@ -1810,9 +1810,9 @@ class Migration(migrations.Migration):
             model_name="vehiclefact",
             constraint=models.CheckConstraint(
                 condition=models.Q(
-                    models.Q(("kind", treatments.rules.words.FactKind["WITHDRAWN"]), ("withdraws__isnull", False)),
+                    models.Q(("kind", treatments.enums.FactKind["WITHDRAWN"]), ("withdraws__isnull", False)),
                     models.Q(
-                        models.Q(("kind", treatments.rules.words.FactKind["WITHDRAWN"]), _negated=True),
+                        models.Q(("kind", treatments.enums.FactKind["WITHDRAWN"]), _negated=True),
                         ("withdraws__isnull", True),
                     ),
                     _connector="OR",

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db import migrations
 
-from treatments.reference_triggers import drop_stamp, give_first_stamp, watch_table
+from treatments.reference.triggers import drop_stamp, give_first_stamp, watch_table
 
 SEPARATORS = " \u00a0\u202f-\u2010\u2011\u2013.\u00b7/()+"
 # By table: the name of each index, and what Django compares.

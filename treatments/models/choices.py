@@ -8,8 +8,8 @@ from django.db import models
 from django.utils.functional import lazy
 from django.utils.translation import get_language
 
+from treatments.enums import say
 from treatments.rules.speaking import speak
-from treatments.rules.words import say
 
 
 def _say_in_language(word: str) -> str:

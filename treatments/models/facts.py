@@ -3,10 +3,10 @@
 from django.conf import settings
 from django.db import models
 
+from treatments.enums import FactKind, FactSource, Propulsion, Training
 from treatments.models.choices import choices_of, one_of
 from treatments.models.materials import Zone
 from treatments.models.vehicles import Vehicle
-from treatments.rules.words import FactKind, FactSource, Propulsion, Training
 
 
 class VehicleFact(models.Model):

@@ -2,8 +2,8 @@
 
 from django.db import models
 
+from treatments.enums import BodyStyle, ProductFamily, WorkHeight, WorkStage, ZoneKind
 from treatments.models.choices import choices_of, one_of
-from treatments.rules.words import BodyStyle, ProductFamily, WorkHeight, WorkStage, ZoneKind
 
 
 class Zone(models.Model):

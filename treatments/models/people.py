@@ -15,6 +15,7 @@ from django.db import models
 from django.db.models.functions import Length, Upper
 from django.db.models.lookups import Exact
 
+from treatments.enums import CorrosivityCategory
 from treatments.models.choices import choices_of, one_of
 from treatments.rules.site_settings import (
     find_country_fault,
@@ -25,7 +26,6 @@ from treatments.rules.site_settings import (
     normalise_code,
     normalise_time_zone,
 )
-from treatments.rules.words import CorrosivityCategory
 
 
 class Role(StrEnum):

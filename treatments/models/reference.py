@@ -4,7 +4,7 @@ from django.db import models
 
 
 class ReferenceStamp(models.Model):
-    """One row; triggers on the tables under it (``treatments/reference_triggers.py``) give it another number."""
+    """One row; triggers on the tables under it (``treatments/reference/triggers.py``) give it another number."""
 
     id = models.SmallAutoField(primary_key=True)
     stamp = models.BigIntegerField()

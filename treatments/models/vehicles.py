@@ -4,11 +4,11 @@ from enum import StrEnum
 
 from django.db import models
 
+from treatments.enums import BodyStyle, CorrosivityCategory
 from treatments.models.choices import choices_of, one_of
 from treatments.models.people import Customer, User
 from treatments.rules.units import DistanceUnit
-from treatments.rules.vin import VinMark
-from treatments.rules.words import BodyStyle, CorrosivityCategory
+from treatments.vehicles.rules.vin import VinMark
 
 
 class Vehicle(models.Model):

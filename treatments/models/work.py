@@ -6,12 +6,12 @@ from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
+from treatments.enums import FilmState, InspectionKind, MeasuredBy, TreatmentKind
 from treatments.models.choices import choices_of, one_of
 from treatments.models.materials import Lot, Product, Zone
 from treatments.models.people import Site
 from treatments.models.vehicles import OdometerReading, Vehicle
 from treatments.rules.units import Distance, DistanceUnit, VolumeUnit
-from treatments.rules.words import FilmState, InspectionKind, MeasuredBy, TreatmentKind
 
 
 def _reading_once_signed(name: str) -> models.CheckConstraint:

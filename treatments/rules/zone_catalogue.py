@@ -11,8 +11,7 @@ from decimal import Decimal, InvalidOperation
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from treatments.rules.log_columns import squeeze
-from treatments.rules.words import (
+from treatments.enums import (
     BodyStyle,
     DoorApproach,
     ProductFamily,
@@ -22,6 +21,7 @@ from treatments.rules.words import (
     WorkStage,
     ZoneKind,
 )
+from treatments.log_import.rules.columns import squeeze
 
 W = TypeVar("W", bound=StrEnum)
 

@@ -15,24 +15,24 @@ from rest_framework.authtoken.models import Token
 
 from claims.models import Claim
 from claims.queries import read_claim_check
+from claims.reports.services import count_reports
 from claims.rules.claim import Finding
-from claims.services.report_counting import count_reports
-from desk.client_address import is_loopback
 from desk.demo.build_log import write_demo_log
 from desk.demo.load import DEMO_PASSWORD, DemoShop, load_bookings, load_claims, load_intakes_and_covers, load_shop
-from notifications.job_sheets import read_job_sheet_pdf
-from notifications.queries import read_certificate_pdf
-from notifications.services import send_all_due_messages, write_due_reminders
-from scheduling.due_list import URGENCIES, find_urgency
+from desk.shared.client_address import is_loopback
+from notifications.documents.job_sheets import read_job_sheet_pdf
+from notifications.documents.queries import read_certificate_pdf
+from notifications.reminders.services import send_all_due_messages, write_due_reminders
+from scheduling.covers.queries import list_due_items
+from scheduling.due_list.queries import URGENCIES, find_urgency
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, DueItem
-from scheduling.queries import list_due_items
+from treatments.enums import Answer, say
 from treatments.models import Site, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone
 from treatments.rules.wording import put_for_people, tell_count, tell_day
-from treatments.rules.words import Answer, say
 
 OUTCOMES = {
     Answer.HOLDS: "THE CLAIM HOLDS by the record",

@@ -10,20 +10,20 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from claims.services.report_counting import count_reports
-from notifications.invitations import InvitationReport, write_invitations
-from notifications.log_checkpoints import tell_log_checkpoint
-from notifications.personal_data import erase_what_is_old
-from notifications.services import ReminderReport, SendReport, send_all_due_messages, write_due_reminders
+from claims.reports.services import count_reports
+from notifications.invitations.services import InvitationReport, write_invitations
+from notifications.mail.log_checkpoints import tell_log_checkpoint
+from notifications.privacy import erase_what_is_old
+from notifications.reminders.services import ReminderReport, SendReport, send_all_due_messages, write_due_reminders
+from scheduling.covers.services import register_covers_for_new_treatments
 from scheduling.index.faults import describe_faults
 from scheduling.index.service import recompute
 from scheduling.index.writing import RecomputeReport
-from scheduling.planning.services import work_waiting_plans_out
-from scheduling.services import register_covers_for_new_treatments
-from treatments.faults import try_step
-from treatments.material_uses import note_all_material_uses
+from scheduling.season.services import work_waiting_plans_out
 from treatments.queries import find_shop_day
 from treatments.rules.wording import tell_count
+from treatments.shared.faults import try_step
+from treatments.stock.material_uses import note_all_material_uses
 
 
 class Command(BaseCommand):

@@ -17,19 +17,19 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils import timezone
 
+from claims.reports.terms_preview import TermsPreview, preview_terms
 from claims.rules.compare import ClaimDifference
-from claims.terms_preview import TermsPreview, preview_terms
-from desk.terms_words import count_claims, count_covers, say_chosen
+from desk.terms.words import count_claims, count_covers, say_chosen
+from scheduling.covers.services import publish_terms
 from scheduling.models import WarrantyTerms
-from scheduling.rules.terms import Terms
-from scheduling.rules.terms_document import TermsError
-from scheduling.services import publish_terms
-from scheduling.terms_preview import CoverDifference, choose_covers
-from scheduling.terms_queries import find_version_problems, read_terms_for_shop
-from scheduling.terms_service import set_usual_terms
+from scheduling.terms.preview import CoverDifference, choose_covers
+from scheduling.terms.queries import find_version_problems, read_terms_for_shop
+from scheduling.terms.rules.terms import Terms
+from scheduling.terms.rules.terms_document import TermsError
+from scheduling.terms.services import set_usual_terms
+from treatments.enums import say
 from treatments.models import Site
 from treatments.queries import find_shop_day
-from treatments.rules.words import say
 
 CSV_HEADINGS = ["about", "cover", "vehicle", "VIN", "claim", "what", "from", "to", "sentence"]
 

@@ -11,7 +11,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.core.serializers.json import DjangoJSONEncoder
 from django.utils import timezone, translation
 
-from notifications.personal_data import (
+from notifications.privacy import (
     Erasure,
     ErasureOrder,
     erase_person,
@@ -19,10 +19,10 @@ from notifications.personal_data import (
     find_people_to_let_go,
     plan_erasure,
 )
-from notifications.personal_data.files import find_files_of_the_shop
-from notifications.personal_data.people import Person
-from notifications.personal_data.retention import overwrite_free_space
-from notifications.personal_data.wording import describe_erased, describe_kept, describe_register
+from notifications.privacy.files import find_files_of_the_shop
+from notifications.privacy.people import Person
+from notifications.privacy.retention import overwrite_free_space
+from notifications.privacy.wording import describe_erased, describe_kept, describe_register
 from treatments.models import Customer
 from treatments.queries import find_shop_day
 from treatments.rules.wording import tell_count

@@ -9,7 +9,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
-from scheduling.booking.setting_up import load_durations
+from scheduling.bays.services import load_durations
 
 
 class Command(BaseCommand):

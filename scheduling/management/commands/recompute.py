@@ -9,10 +9,10 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connection, connections
 from django.utils import timezone
 
+from scheduling.covers.services import register_covers_for_new_treatments
 from scheduling.index.faults import describe_faults
 from scheduling.index.service import read_run_report, start_run, work_on_run
 from scheduling.models import RecomputeRun
-from scheduling.services import register_covers_for_new_treatments
 from treatments.queries import find_shop_day
 from treatments.rules.wording import tell_count
 

@@ -11,13 +11,13 @@ from django.utils import timezone
 from tqdm import tqdm
 
 from treatments.log_import.report import ImportReport
+from treatments.log_import.rules.columns import HEADINGS
+from treatments.log_import.rules.dates import DateOrder
+from treatments.log_import.rules.faults import Fault, Note
+from treatments.log_import.rules.text import show_plainly
 from treatments.log_import.service import HeadingsError, ImportRequest, LogFileError, Progress, import_log
 from treatments.models import Site
 from treatments.queries import find_today
-from treatments.rules.log_columns import HEADINGS
-from treatments.rules.log_dates import DateOrder
-from treatments.rules.log_faults import Fault, Note
-from treatments.rules.log_text import show_plainly
 from treatments.rules.units import DecimalSign
 
 

@@ -1,0 +1,342 @@
+"""Everything that is known about one claim in one value: findings, recommendation, deadlines, and what was done.
+
+Read in a constant number of queries, whatever the length of the vehicle's history.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from decimal import Decimal
+
+from django.db.models import prefetch_related_objects
+
+from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, DecisionKind, WhatThereIs
+from claims.queries import check_in_case, describe_claim, find_claimant, find_what_there_is
+from claims.rules.amount import AmountSheet, add_up, work_out_amount
+from claims.rules.check import RULES_OF_DISTANCE, list_readings_for
+from claims.rules.claim import ClaimCheck, Finding, RustClaim
+from claims.rules.deadlines import ClaimStep, Deadline, Pause, count_deadlines
+from claims.rules.letter import LetterFacts
+from claims.rules.money import Money
+from claims.rules.payments import EarlierDecision, EarlierPayments, sort_earlier_payments
+from claims.rules.recommend import Recommendation, recommend, sort_zones
+from claims.rules.what_if import Change
+from scheduling.covers.queries import CoverCase, read_cover_case
+from scheduling.terms.rules.terms import Terms
+from treatments.enums import Answer, InspectionKind
+from treatments.records.rules.history import InspectionRecord
+from treatments.records.rules.odometer import find_doubts
+from treatments.reference.queries import map_zone_names, map_zones
+from treatments.rules.speaking import ENGLISH
+from treatments.shared.standing_query import Given, StandingRows
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimFile:
+    """One claim, whole, as of a day."""
+
+    claim: Claim
+    case: CoverCase
+    terms: Terms
+    rust_claim: RustClaim
+    check: ClaimCheck
+    recommendation: Recommendation
+    deadlines: tuple[Deadline, ...]
+    written: "Written"
+
+    @property
+    def decisions(self) -> tuple[ClaimDecision, ...]:
+        return self.written.decisions
+
+    @property
+    def requests(self) -> tuple[ClaimRequest, ...]:
+        return self.written.requests
+
+    @property
+    def photos(self) -> tuple[ClaimPhoto, ...]:
+        return self.written.photos
+
+    @property
+    def earlier(self) -> EarlierPayments:
+        return self.written.earlier
+
+    def list_limits(self) -> list[tuple[str, Money]]:
+        """Return what may still be paid at most under the terms: by clause, what is left per claim and in all."""
+        claims, currency = self.terms.claims, self.terms.currency
+        limits = []
+        if claims.limit_per_claim is not None:
+            left = max(claims.limit_per_claim - add_up(self.earlier.on_this_claim), Decimal(0))
+            limits.append(("limit per claim", Money(left, currency)))
+        if claims.limit_in_all is not None:
+            left = max(claims.limit_in_all - add_up(self.earlier.all), Decimal(0))
+            limits.append(("rest of the limit in all", Money(left, currency)))
+        return limits
+
+    @property
+    def inspection(self) -> InspectionRecord | None:
+        """The inspection made for the claim, in its newest version."""
+        return _find_inspection(self.claim, self.case)
+
+    @property
+    def inspection_key(self) -> int | None:
+        found = self.inspection
+        return int(found.record.rpartition(" ")[2]) if found else None
+
+    @property
+    def standing(self) -> ClaimDecision | None:
+        """The decision that was not set aside, or None."""
+        return next((decision for decision in self.decisions if decision.reopened_at is None), None)
+
+    def list_reading_doubts(self, finding: Finding) -> list[str]:
+        """Return what speaks against the odometer readings that a finding rests on, each sentence once."""
+        if finding.rule not in RULES_OF_DISTANCE:
+            return []
+        readings = list_readings_for(self.rust_claim, self.case.history)
+        doubts = find_doubts([recorded.reading for recorded in readings])
+        told = (sentence for record in finding.records for sentence in doubts.get(record, ()))
+        return list(dict.fromkeys(told))
+
+    def letter_facts(self, written_on: date) -> LetterFacts:
+        """Return who writes to whom about what."""
+        claim, cover = self.claim, self.claim.cover
+        claimant = find_claimant(claim)
+        return LetterFacts(
+            shop=cover.site.name,
+            shop_contact=cover.site.email or cover.site.phone or cover.site.address,
+            claimant=claimant.name if claimant else "customer",
+            claim=claim.number,
+            cover=cover.number,
+            vehicle=f"{cover.vehicle.description or 'vehicle'} ({cover.vehicle.vin})",
+            terms_title=self.terms.title,
+            terms_version=self.terms.version,
+            discovered_on=claim.discovered_on,
+            reported_on=claim.reported_on,
+            written_on=written_on,
+            zone_names=dict(map_zone_names()),
+            language=claimant.language if claimant else ENGLISH,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What people wrote about a claim besides the claim itself.
+
+    Attributes:
+        estimates: by the primary key of each claimed zone.
+        earlier: what counts as paid before under the cover.
+    """
+
+    estimates: Mapping[int, Decimal | None]
+    requests: tuple[ClaimRequest, ...]
+    photos: tuple[ClaimPhoto, ...]
+    decisions: tuple[ClaimDecision, ...]
+    earlier: EarlierPayments
+
+
+REQUESTS = StandingRows(lambda: ClaimRequest.objects.filter(claim=Given(0)))
+PHOTOS = StandingRows(lambda: ClaimPhoto.objects.filter(claim=Given(0)))
+DECISIONS_OF_COVER = StandingRows(lambda: ClaimDecision.objects.filter(claim__cover=Given(0)))
+
+
+def _read_written(claim: Claim, there_is: WhatThereIs, known_at: datetime | None) -> Written:
+    def known(moment: datetime | None) -> bool:
+        return moment is not None and (known_at is None or moment <= known_at)
+
+    decisions = DECISIONS_OF_COVER.ask(claim.cover_id) if there_is.has_decisions else []
+    decisions = [decision for decision in decisions if known(decision.recorded_at)]
+    prefetch_related_objects(decisions, "payments")
+    own = [decision for decision in decisions if decision.claim_id == claim.pk]
+    standing = next((decision for decision in own if not known(decision.reopened_at)), None)
+    earlier = [decision for decision in decisions if standing is None or decision.pk < standing.pk]
+    return Written(
+        there_is.estimates,
+        tuple(request for request in REQUESTS.ask(claim.pk) if known(request.recorded_at))
+        if there_is.has_requests
+        else (),
+        tuple(PHOTOS.ask(claim.pk)) if there_is.has_photos else (),
+        tuple(own),
+        sort_earlier_payments(
+            [
+                EarlierDecision(
+                    decided=Money(decision.amount, decision.currency),
+                    paid=Money(
+                        sum((p.amount for p in decision.payments.all() if known(p.recorded_at)), Decimal(0)),
+                        decision.currency,
+                    ),
+                    under_terms=decision.kind in (DecisionKind.PAY, DecisionKind.PAY_IN_PART),
+                    set_aside=known(decision.reopened_at),
+                    of_this_claim=decision.claim_id == claim.pk,
+                )
+                for decision in earlier
+            ]
+        ),
+    )
+
+
+def read_claim_file(
+    claim: Claim,
+    *,
+    as_of: date,
+    known_at: datetime | None = None,
+    change: Change | None = None,
+    is_fresh: bool = False,
+) -> ClaimFile:
+    """Return the file of a claim.
+
+    Args:
+        as_of: the day for the deadlines; the findings hold for the day of discovery.
+        known_at: leave out what was written down after this moment.
+        change: a change of facts to be tried out; nothing is written.
+        is_fresh: the claim is as ``find_claim`` read it just now, so it is not read again.
+    """
+    there_is = claim.there_is if is_fresh else None
+    if not is_fresh:
+        claim = Claim.objects.select_related("cover__vehicle", "cover__site").get(pk=claim.pk)
+    written = _read_written(claim, there_is or find_what_there_is(claim), known_at)
+    return _make_file(claim, read_cover_case(claim.cover, known_at=known_at), written, as_of=as_of, change=change)
+
+
+def _make_file(
+    claim: Claim,
+    case: CoverCase,
+    written: Written,
+    *,
+    as_of: date,
+    change: Change | None = None,
+    before: ClaimFile | None = None,
+) -> ClaimFile:
+    """Return the file; ``before`` is that of the same day without the change."""
+    zones = map_zones()
+    rust_claim = describe_claim(claim, [zones[key] for key in written.estimates])
+    if change is not None:
+        rust_claim, history = change(rust_claim, case.history)
+        case = replace(case, history=history)
+    terms = case.find_terms(rust_claim.discovered_on or rust_claim.reported_on)
+    check = check_in_case(claim, case, rust_claim=rust_claim)
+    # The terms count the deadlines from the report, which no change moves.
+    same_deadlines = before.deadlines if before is not None and before.terms is terms else None
+    return ClaimFile(
+        claim=claim,
+        case=case,
+        terms=terms,
+        rust_claim=rust_claim,
+        check=check,
+        recommendation=recommend(check, _work_out(claim, rust_claim, check, case, terms, written)),
+        deadlines=same_deadlines or _count_deadlines(claim, terms, case, written, as_of),
+        written=written,
+    )
+
+
+def _work_out(
+    claim: Claim,
+    rust_claim: RustClaim,
+    check: ClaimCheck,
+    case: CoverCase,
+    terms: Terms,
+    written: Written,
+) -> AmountSheet | None:
+    """Return the sum for the zones that hold, None where none does or the day of discovery is not known."""
+    paid_zones = sort_zones(check)[Answer.HOLDS]
+    first = case.history.find_first_treatment()
+    day = rust_claim.discovered_on
+    if not paid_zones or day is None or first is None or day < first.day:
+        return None
+    zones = map_zones()
+    told = {zones[key].code: amount for key, amount in written.estimates.items()}
+    currency = claim.estimate_currency or terms.currency
+    estimates: list[Money | None] = []
+    if any(told[zone] is None for zone in paid_zones) and claim.estimate_amount is not None:
+        # One estimate for all of it: it serves where all of it holds, and must be parted where only some does.
+        whole = len(paid_zones) == len(check.claim.zones)
+        estimates = [Money(claim.estimate_amount, currency)] if whole else [None] * len(paid_zones)
+    else:
+        for zone in paid_zones:
+            amount = told[zone]
+            estimates.append(Money(amount, currency) if amount is not None else None)
+    return work_out_amount(
+        terms.claims,
+        currency=terms.currency,
+        estimates=estimates,
+        started_on=first.day,
+        discovered_on=day,
+        cover_percent=case.read_state(day).percent,
+        earlier=written.earlier,
+    )
+
+
+def sum_payments(decision: ClaimDecision) -> Decimal:
+    """Return what was paid under a decision."""
+    return sum((payment.amount for payment in decision.payments.all()), Decimal(0))
+
+
+def _find_inspection(claim: Claim, case: CoverCase) -> InspectionRecord | None:
+    """Return the newest version of the claim's inspection, None where that says that it was made for something else."""
+    found = case.history.find_newest_version(f"inspection {claim.inspection_id}") if claim.inspection_id else None
+    return found if found is not None and found.kind is InspectionKind.CLAIM else None
+
+
+def _count_deadlines(
+    claim: Claim, terms: Terms, case: CoverCase, written: Written, as_of: date
+) -> tuple[Deadline, ...]:
+    standing = next((decision for decision in written.decisions if decision.stands), None)
+    inspection = _find_inspection(claim, case)
+    return count_deadlines(
+        terms.claims,
+        reported_on=claim.reported_on,
+        done={
+            ClaimStep.ACKNOWLEDGE: claim.acknowledged_on,
+            ClaimStep.INSPECT: inspection.day if inspection else None,
+            ClaimStep.DECIDE: standing.decided_on if standing else None,
+        },
+        pauses=[Pause(request.asked_on, request.came_on, request.what) for request in written.requests],
+        calendar=case.calendar,
+        as_of=as_of,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    """A finding whose answer would be another under the changed facts."""
+
+    rule: str
+    zone: str | None
+    question: str
+    before: str
+    after: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """What a change of facts would turn; nothing was written."""
+
+    before: ClaimFile
+    after: ClaimFile
+    turned: tuple[Turned, ...]
+
+
+def try_out(before: ClaimFile, change: Change, *, as_of: date) -> WhatIf:
+    """Return which findings would turn if the facts in a claim's file were changed so.
+
+    Args:
+        before: the file as it was just read.
+        as_of: the day for the deadlines.
+    """
+    after = _make_file(before.claim, before.case, before.written, as_of=as_of, change=change, before=before)
+    known = {(f.rule, f.zone): f for f in before.check.findings}
+    turned = []
+    for finding in after.check.findings:
+        old = known.pop((finding.rule, finding.zone), None)
+        if old is None or old.answer is not finding.answer:
+            turned.append(
+                Turned(
+                    finding.rule,
+                    finding.zone,
+                    finding.question,
+                    str(old.answer) if old else "not asked",
+                    str(finding.answer),
+                    finding.sentence,
+                )
+            )
+    turned += [Turned(f.rule, f.zone, f.question, str(f.answer), "not asked", "") for f in known.values()]
+    return WhatIf(before, after, tuple(turned))

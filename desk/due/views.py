@@ -1,0 +1,153 @@
+"""The due list: who must come, by when and why, one entry per vehicle since one visit serves all that is due."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.http import urlencode
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+from django.views.decorators.vary import vary_on_headers
+
+from desk.due.cards import CardButtons, find_horizon, list_near_items, write_cards
+from desk.rendering.telling import tell
+from desk.shared.access import access_cover, get_user, may_open, open_to
+from desk.shared.faults import read_shown_faults
+from desk.templatetags.desk_words import counted
+from scheduling.covers.rules.due_item import DueKind
+from scheduling.due_list.queries import (
+    BOOKED_OR_NOT,
+    URGENCIES,
+    DueFilter,
+    Order,
+    PlaceError,
+    count_by_urgency,
+    read_due_page,
+)
+from scheduling.due_list.saved_filters import list_filters
+from treatments.models import Role, Site
+from treatments.queries import find_today, map_todays
+from treatments.reference.queries import find_site_of, list_sites, map_zone_names
+from treatments.shared.standing_query import StandingRows
+
+PER_PAGE = 25
+
+
+def read_filter(given: QueryDict, sites: Sequence[Site]) -> tuple[DueFilter, list[str]]:
+    """Return what the address asks for, and a sentence for each choice that does not exist and is left out."""
+    told = []
+
+    def choose(name: str, allowed: list[str], word: str) -> str:
+        value = given.get(name, "")
+        if value and value not in allowed:
+            told.append(_("%(word)s “%(value)s” does not exist, so all are shown.") % {"word": word, "value": value})
+            return ""
+        return value
+
+    return (
+        DueFilter(
+            text=given.get("q", "").replace("\x00", "")[:100],
+            site=choose("site", [site.code for site in sites], _("Site")),
+            kind=choose("kind", list(DueKind), _("Kind")),
+            urgency=choose("urgency", list(URGENCIES), _("Urgency")),
+            booked=choose("booked", list(BOOKED_OR_NOT), _("Visit")),
+            order=Order(choose("order", list(Order), _("Order")) or Order.PRESSING),
+        ),
+        told,
+    )
+
+
+def write_query(wanted: DueFilter) -> str:
+    """Return the query of the address that asks for a filter, without what is left open."""
+    order = "" if wanted.order is Order.PRESSING else wanted.order.value
+    asked = {
+        "q": wanted.text,
+        "site": wanted.site,
+        "kind": wanted.kind,
+        "urgency": wanted.urgency,
+        "booked": wanted.booked,
+        "order": order,
+    }
+    return urlencode({name: value for name, value in asked.items() if value})
+
+
+@open_to("due_list")
+@vary_on_headers("HX-Request")
+@require_safe
+def due_list(request: HttpRequest) -> HttpResponse:
+    """Show the due list; to a search as somebody types, only what it found."""
+    if request.htmx and not request.htmx.history_restore_request:  # type: ignore[attr-defined]
+        context = read_list(request)
+        answer = render(request, "desk/due_found.html", context, using="jinja2")
+        answer["HX-Push-Url"] = f"{request.path}?{context['query']}" if context["query"] else request.path
+        return answer
+    return show_due_list(request)
+
+
+def show_due_list(request: HttpRequest, *, status: int = 200, **context: Any) -> HttpResponse:
+    """Return the whole page of the due list."""
+    user = get_user(request)
+    context |= read_list(request)
+    context["saved_filters"] = list_filters(user)
+    context["faults"] = read_shown_faults(user)
+    return render(request, "desk/due_list.html", context, status=status)
+
+
+def read_list(request: HttpRequest) -> dict[str, Any]:
+    """Return what the page shows: the entries, the counts, and the choices of the filter."""
+    user, sites = get_user(request), list_sites()
+    now = timezone.now()
+    wanted, told = read_filter(request.GET, sites)
+    # The list is cut by one day: that at the site asked for, else where the person works.
+    site = next((site for site in sites if site.code == wanted.site), None)
+    today = find_today(now, site or find_site_of(user))
+    after = request.GET.get("after", "")
+    try:
+        page = read_due_page(user, today, wanted, after=after, size=PER_PAGE)
+    except PlaceError as error:
+        told.append(_("%(error)s The list starts from its beginning.") % {"error": tell(error)})
+        after = ""
+        page = read_due_page(user, today, wanted, size=PER_PAGE)
+    counts = count_by_urgency(user, today)
+    may_book = may_open(user, "book")
+    may_choose = may_book or may_open(user, "remind") or may_open(user, "waive")
+    buttons = CardButtons(may_choose, may_book, request.GET.get("chosen") == "all")
+    return {
+        "today": today,
+        "told": told,
+        "wanted": wanted,
+        "after": after,
+        "next": page.after,
+        "cards": write_cards(page.rows, map_todays(now), buttons, shows_owner=user.role != Role.DEALERSHIP),
+        "counts": [(code, tell(words), counted(counts[code])) for code, words in URGENCIES.items()],
+        "sites": sites,
+        "kinds": list(DueKind),
+        "booked_or_not": list(BOOKED_OR_NOT.items()),
+        "finds_people": user.role != Role.DEALERSHIP,
+        "may_book": may_book,
+        "may_remind": may_open(user, "remind"),
+        "may_waive": may_open(user, "waive"),
+        "may_choose": may_choose,
+        "orders": [(Order.PRESSING, _("most pressing first")), (Order.RISK, _("most at risk first"))],
+        "query": write_query(wanted),
+    }
+
+
+ITEMS_OF_COVER = StandingRows(list_near_items)
+
+
+@open_to("due_list")
+@vary_on_headers("HX-Request")
+@require_safe
+def due_why(request: HttpRequest, number: str) -> HttpResponse:
+    """Say why the dates of a cover are what they are; the list asks for it when somebody wants to know."""
+    cover = access_cover(get_user(request), number)
+    context = {
+        "cover": cover,
+        "items": ITEMS_OF_COVER.ask([cover.pk], find_horizon(find_today(timezone.now(), cover.site))),
+        "zone_names": map_zone_names(),
+    }
+    template = "desk/due_why.html" if request.htmx else "desk/due_why_page.html"  # type: ignore[attr-defined]
+    return render(request, template, context)

@@ -1,0 +1,77 @@
+"""A form that takes an odometer reading asks once about a figure that can hardly be; a confirmed one is recorded."""
+
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext as _
+
+from treatments.models import Inspection, Treatment, Vehicle
+from treatments.queries import list_readings
+from treatments.records.rules.odometer import Reading, find_doubt
+from treatments.rules.units import Distance
+
+CONFIRMED = "odometer_confirmed"
+
+
+class OdometerForm(forms.Form):
+    """A form with a field ``odometer``.
+
+    Where the figure is doubted, the form comes back with a box that confirms just this figure on just this day. The box
+    is a field of the form only then.
+    """
+
+    def __init__(
+        self,
+        *args: Any,
+        read_on: Vehicle | None = None,
+        on_record: Treatment | Inspection | None = None,
+        **options: Any,
+    ) -> None:
+        """Make the form.
+
+        Args:
+            read_on: the vehicle whose odometer it is; None for a form whose figure is never recorded.
+            on_record: the work that is changed; its own figure is not asked about again.
+        """
+        super().__init__(*args, **options)
+        self._read_on, self._on_record = read_on, on_record
+
+    def read_odometer(self) -> Distance | None:
+        """Return the reading as entered, None where none was."""
+        raise NotImplementedError
+
+    def find_day_read(self) -> date | None:
+        """Return the day on which the odometer said so, None where it is not given."""
+        raise NotImplementedError
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        self._ask()
+        return cleaned
+
+    def _ask(self) -> None:
+        if self._read_on is None or self.cleaned_data.get("odometer") is None:
+            return
+        day, distance, work = self.find_day_read(), self.read_odometer(), self._on_record
+        if day is None or distance is None or (work and (work.done_on, work.odometer) == (day, distance)):
+            return
+        others = list_readings(self._read_on, besides=work.reading_id if work else None)
+        doubt = find_doubt(others, Reading(day, distance.kilometres, "new"))
+        if not doubt:
+            return
+        asked = f"{distance.amount.normalize():f} {distance.unit} {day.isoformat()}"
+        confirmed = self.data.get(self.add_prefix(CONFIRMED)) == asked
+        self.fields[CONFIRMED] = forms.BooleanField(
+            label=_("The odometer says just this"),
+            required=False,
+            widget=forms.CheckboxInput(attrs={"value": asked}, check_test=lambda _value: confirmed),
+        )
+        names = list(self.fields)
+        unit = next(name for name in ("odometer_unit", "unit") if name in names)
+        names.insert(names.index(unit) + 1, names.pop())
+        self.order_fields(names)
+        if confirmed:
+            self.cleaned_data[CONFIRMED] = _("yes")
+            return
+        self.add_error("odometer", [doubt, _("Read it again. Correct the figure, or confirm that it is right.")])

@@ -1,0 +1,172 @@
+"""What the page of a vehicle shows, gathered once: cover and its band, what is due, the plan in two ways, zones.
+
+Reads through queries and rules only; the page that asked turns it into HTML.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
+
+from desk.vehicle.cover_band import Band, find_horizon, lay_band
+from desk.vehicle.records import VehicleRecords, read_vehicle_records
+from desk.vehicle.zone_table import PlanView
+from notifications.documents.queries import choose_open_cover, list_zone_states, say_zone_states
+from notifications.documents.rules.drawing import render_svg
+from notifications.documents.rules.film_and_rust_plan import (
+    draw_film_plan,
+    draw_rust_plan,
+)
+from notifications.documents.rules.vehicle_plan import ZoneState
+from scheduling.covers.queries import CoverCase, make_cover_case, may_see_cover
+from scheduling.covers.rules.cover import NO_MORE_COVER, CoverOnDay
+from scheduling.covers.rules.due_item import DueItem
+from scheduling.covers.rules.film_age import FilmAge, compute_film_ages
+from scheduling.models import Cover
+from treatments.models import Lot, User, Vehicle
+from treatments.records.rules.history import InspectionRecord, VehicleHistory
+from treatments.rules.site_settings import NotComputableError
+from treatments.rules.speaking import ENGLISH
+from treatments.shared.faults import log_fault
+
+
+@dataclass(frozen=True, slots=True)
+class VehicleView:
+    """A vehicle on a day, as known at a moment.
+
+    Attributes:
+        covers: all covers of the vehicle that the person may see, the newest first.
+        records: all that is on record of it, whenever it was written down.
+        fault: why the cover can't be computed, '' where it can.
+    """
+
+    vehicle: Vehicle
+    cover: Cover | None
+    covers: tuple[Cover, ...]
+    case: CoverCase | None
+    records: VehicleRecords
+    history: VehicleHistory
+    as_of: date
+    state: CoverOnDay | None
+    items: tuple[DueItem, ...]
+    states: tuple[ZoneState, ...]
+    fault: str = ""
+
+    @property
+    def is_over(self) -> bool:
+        """Whether there is no more cover on the day, so that nobody must come, whatever was left undone."""
+        return self.state is not None and self.state.status in NO_MORE_COVER
+
+
+def choose_cover(covers: Sequence[Cover], user: User) -> Cover | None:
+    """Return the cover that a person is shown: the open one, else the newest of those that the person may see.
+
+    Args:
+        covers: all of the vehicle, the newest first.
+    """
+    seen = [cover for cover in covers if may_see_cover(user, cover)]
+    cover = choose_open_cover(covers)
+    return cover if cover in seen else next(iter(seen), None)
+
+
+def read_vehicle_view(
+    vehicle: Vehicle, covers: Sequence[Cover], user: User, as_of: date, known_at: datetime | None
+) -> VehicleView:
+    """Return the vehicle with the cover that the person may see, in a constant number of queries.
+
+    Args:
+        covers: all of the vehicle, the newest first.
+    """
+    seen = tuple(cover for cover in covers if may_see_cover(user, cover))
+    cover = choose_cover(covers, user)
+    records = read_vehicle_records(vehicle, seen)
+    case, state, fault = None, None, ""
+    items: tuple[DueItem, ...] = ()
+    if cover is not None:
+        try:
+            case = make_cover_case(cover, records.history, known_at=known_at)
+            assessment = case.assess(as_of)
+            items, state = assessment.list_due_items(), assessment.state
+        except Exception as error:
+            # The history of the vehicle is shown all the same.
+            case, state, items = None, None, ()
+            fault = log_fault(error, f"Cover {cover.number}")
+    history = records.history.known_at(known_at) if known_at else records.history
+    is_over = state is not None and state.status in NO_MORE_COVER
+    states = list_zone_states(vehicle, history, () if is_over else items, as_of)
+    states = say_zone_states(states, get_language() or ENGLISH)
+    return VehicleView(vehicle, cover, seen, case, records, history, as_of, state, items, states, fault)
+
+
+def read_band(view: VehicleView, today: date) -> tuple[Band | None, tuple[CoverOnDay, ...]]:
+    """Return the band of the cover and the states up to today, oldest first; none without a first treatment, nor where
+    some day of it can't be told.
+    """
+    try:
+        return _read_band(view, today)
+    except NotComputableError:
+        return None, ()
+
+
+def _read_band(view: VehicleView, today: date) -> tuple[Band | None, tuple[CoverOnDay, ...]]:
+    first = view.history.find_first_treatment()
+    if view.case is None or first is None:
+        return None, ()
+    items = view.items if view.as_of == today else view.case.read_due_items(today)
+    now = view.state if view.as_of == today else view.case.read_state(today)
+    is_over = now is not None and now.status in NO_MORE_COVER
+    last = find_horizon(items, today, is_over=is_over)
+    if first.day > last:
+        return None, ()
+    changes = view.case.read_changes(first.day, last)
+    band = lay_band(changes, items, first.day, last, today=today, day=view.as_of)
+    return band, tuple(change for change in changes if change.day <= today)
+
+
+def find_inspection(history: VehicleHistory, as_of: date, key: str) -> InspectionRecord | None:
+    """Return the inspection of this key, else the last one up to the day."""
+    past = [inspection for inspection in history.current_inspections if inspection.day <= as_of]
+    chosen = next((one for one in history.inspections if one.record == f"inspection {key}"), None)
+    return chosen or (past[-1] if past else None)
+
+
+def find_films(view: VehicleView) -> dict[str, FilmAge]:
+    """Return the film of each coated zone on the day, by zone code."""
+    terms = view.case.find_terms(view.as_of) if view.case else None
+    facts = view.case.facts if view.case else None
+    return compute_film_ages(view.history, view.as_of, terms=terms, facts=facts)
+
+
+def draw_plan(
+    view: VehicleView, films: dict[str, FilmAge], inspection: InspectionRecord | None, wanted: PlanView
+) -> SafeString:
+    """Return the plan in the wanted way as SVG."""
+    title = f"Plan of {view.vehicle.description or 'vehicle'} {view.vehicle.vin}, front at the top"
+    style_known, language = bool(view.vehicle.body_style), get_language() or ENGLISH
+    if wanted is PlanView.RUST:
+        plan = draw_rust_plan(view.states, inspection, title=title, style_known=style_known, language=language)
+    else:
+        plan = draw_film_plan(view.states, films, view.as_of, title=title, style_known=style_known, language=language)
+    # The drawing escapes every text that it holds.
+    return mark_safe(render_svg(plan))
+
+
+def list_recalled_lots(view: VehicleView) -> list[Lot]:
+    """Return the lots on this vehicle that were recalled, with their products; asks only where there are some."""
+    lines = [line for treatment in view.history.current_treatments for line in treatment.lines]
+    numbers = {line.lot for line in lines if line.lot_recalled_on}
+    if not numbers:
+        return []
+    return list(
+        Lot.objects.filter(
+            number__in=numbers,
+            recalled_on__isnull=False,
+            lines__treatment__vehicle=view.vehicle,
+            lines__treatment__signed_off_at__isnull=False,
+            lines__treatment__amended_by__isnull=True,
+        )
+        .select_related("product")
+        .distinct()
+    )

@@ -1,0 +1,271 @@
+"""Reads what stands on the job sheet of a vehicle, and on the pages by the lift, which ask for the same zones."""
+
+import functools
+from collections.abc import Sequence
+from datetime import date, timedelta
+from decimal import Decimal
+
+from notifications.documents.pdf.job_sheet import (
+    NO_PRODUCT,
+    JobRow,
+    JobSheet,
+    JobStep,
+    NamedZone,
+    NotCoated,
+    build_job_sheet,
+    say_job_sheet,
+)
+from notifications.documents.queries import find_open_cover, find_zones
+from notifications.invitations.rules.work_words import guess_treatment_kind, tell_work
+from scheduling.booking.reading import LOOKED_AHEAD_DAYS
+from scheduling.covers.queries import read_short_cases
+from treatments.enums import BodyStyle, SprayTool, WorkStage, ZoneKind, say
+from treatments.models import Product, Vehicle
+from treatments.queries import read_zone_catalogue
+from treatments.records.rules.conditions import CAVITY_PRESSURE_PSI
+from treatments.records.rules.history import ZoneLine
+from treatments.records.rules.material import compute_expected_volume_ml
+from treatments.records.rules.order_of_work import (
+    COMES_FIRST,
+    COMMON_PRACTICE,
+    PROPULSION_CAUTIONS,
+    USUAL_CAUTIONS,
+    order_zones,
+    steps_of_work,
+)
+from treatments.records.short_histories import read_short_histories
+from treatments.reference.queries import list_sites, map_products
+from treatments.rules.speaking import ENGLISH
+from treatments.rules.units import MILLILITRES_PER, VolumeUnit, tell_number
+from treatments.rules.wording import tell_access, tell_day
+from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
+from treatments.vehicles.fact_queries import make_body
+from treatments.vehicles.rules.coatable import ANSWER_FIRST, Bar, BarredZone, VehicleBody
+from treatments.vehicles.rules.standing_facts import list_standing
+
+# Stages that every visit has, whatever zones are worked.
+ALWAYS_DONE = (WorkStage.INSPECT_AND_FIND_ACCESS, WorkStage.WASH_AND_DRY)
+
+
+def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date, page_size: str = "A4", language: str = ENGLISH) -> bytes:
+    """Return the job sheet for a vehicle's next visit, in a language, as PDF bytes."""
+    return build_job_sheet(describe_job_sheet(vehicle, as_of, language=language), page_size=page_size)
+
+
+def describe_job_sheet(
+    vehicle: Vehicle,
+    as_of: date,
+    *,
+    every_zone: bool = False,
+    only_looks: bool = False,
+    language: str = ENGLISH,
+    catalogue: Sequence[ZoneDescription] | None = None,
+    products: Sequence[Product] | None = None,
+) -> JobSheet:
+    """Return everything that stands on the job sheet.
+
+    Before a first treatment it lists every zone of the vehicle; afterwards the zones whose window is open.
+
+    Args:
+        every_zone: list the other zones too, each with ``is_wanted`` false; for the page on which work is recorded,
+            since a zone may be treated before its time. Where the body style is not known, the whole catalogue.
+        only_looks: for an inspection, which coats nothing: what waits for the propulsion is listed too.
+        language: that of all its words.
+        catalogue: the shop's zones where they were read already.
+        products: likewise its products, by primary key.
+    """
+    catalogue = read_zone_catalogue() if catalogue is None else catalogue
+    products = list(map_products().values()) if products is None else products
+    cover = find_open_cover(vehicle)
+    case = read_short_cases([cover])[0] if cover else None
+    history = case.history if case else read_short_histories([vehicle.pk])[vehicle.pk]
+    # What a visit is booked for, but for the first of what is far off: that is nothing to do now.
+    near = case.list_what_needs_doing(as_of, opens_by=as_of + timedelta(days=LOOKED_AHEAD_DAYS)) if case else []
+    knows_zones = bool(vehicle.body_style) or not every_zone
+    body = make_body(vehicle, history.facts, as_of)
+    every = find_zones(vehicle, history, catalogue) if knows_zones else list(order_zones(catalogue))
+    last: dict[str, tuple[date, ZoneLine]] = {}
+    for treatment in history.until(as_of).current_treatments:
+        for line in treatment.lines:
+            if line.applied:
+                last[line.zone] = (treatment.day, line)
+    if only_looks:
+        # A reinspection answers for all that was coated, also where the body style was corrected since.
+        shown = {zone.code for zone in every}
+        every = list(order_zones([zone for zone in catalogue if zone.code in shown or zone.code in last]))
+    barred = [bar for bar in map(body.find_bar, every) if bar]
+    # Who only looks may look everywhere that the vehicle has.
+    looked_at = (Bar.PROPULSION_UNKNOWN, Bar.NOT_ON_BODY_STYLE) if only_looks else ()
+    out = {bar.zone.code for bar in barred if bar.why not in looked_at}
+    zones = [zone for zone in every if zone.code not in out]
+    due_zones = {zone for item in near if item.dates.opens_on <= as_of for zone in item.zones}
+    is_first = history.find_first_treatment() is None
+    wanted = zones if is_first else [zone for zone in zones if zone.code in due_zones]
+    wanted_codes = {zone.code for zone in wanted}
+    style, choice = BodyStyle(vehicle.body_style) if vehicle.body_style else None, _Choice(products)
+    steps = tuple(
+        JobStep(
+            step.title,
+            {"lift": "On the lift, from below", "waist": "At waist height", "ground": "On the ground"}[step.height],
+            step.instructions,
+            tuple(
+                [
+                    _describe_job_row(zone, style, last.get(zone.code), choice, is_wanted=zone.code in wanted_codes)
+                    for zone in step.zones
+                ]
+            ),
+            step.stage,
+        )
+        for step in steps_of_work(zones if every_zone else wanted)
+        if step.zones or step.stage in ALWAYS_DONE
+    )
+    notes = []
+    if not vehicle.body_style:
+        notes.append("The body style is not recorded, so expected quantities cannot be told; record it first.")
+    if not wanted and not is_first:
+        notes.append("No zone's touch-up window is open today; inspect, and note what you find.")
+    # A vehicle without a cover is worked on all the same; the shop's first site names itself then.
+    here = cover.site if cover else next(iter(list_sites()), None)
+    reading = history.readings[-1].reading if history.readings else None
+    last_read = ""
+    if reading:
+        last_read = f"last {tell_number(reading.kilometres.quantize(Decimal(1)))} km on {tell_day(reading.day)}; "
+    sheet = JobSheet(
+        shop_name=here.name if here else "",
+        vehicle_title=vehicle.description or "vehicle",
+        vin=vehicle.vin,
+        plate=vehicle.plate,
+        body_style=say(vehicle.body_style) if vehicle.body_style else "body style not recorded",
+        odometer=f"{last_read}now ____________",
+        work=tell_work(near, as_of, is_first=is_first),
+        day=as_of,
+        steps=steps,
+        cautions=USUAL_CAUTIONS,
+        comes_first=COMES_FIRST,
+        notes=tuple(notes),
+        is_first=is_first,
+        kind=guess_treatment_kind(near, is_first=is_first),
+        propulsion=_tell_propulsion(body),
+        stop=ANSWER_FIRST if any(bar.why is Bar.PROPULSION_UNKNOWN for bar in barred) else "",
+        never_coated=tuple((zone.code, zone.name) for zone in body.list_never_coated(catalogue)),
+        not_coated=_list_not_coated(barred),
+        standing=_list_standing_words(body),
+        trainings=tuple(say(training) for training in body.trainings),
+        vehicle_cautions=PROPULSION_CAUTIONS[body.propulsion],
+        practice="" if all(zone.has_own_source for zone in catalogue) else COMMON_PRACTICE,
+    )
+    if language == ENGLISH:
+        return sheet
+    return say_job_sheet(sheet, language, {zone.code: zone.name for zone in catalogue})
+
+
+def _tell_propulsion(body: VehicleBody) -> str:
+    """Return what drives the vehicle with the source and the day of the fact, or that it is not recorded."""
+    propulsion = body.propulsion
+    fact = next((fact for fact in reversed(body.facts) if fact.propulsion is propulsion), None)
+    if fact is None or fact.source is None:
+        return "not recorded"
+    return f"{say(propulsion)} ({say(fact.source)}, {tell_day(fact.day)})"
+
+
+def _list_not_coated(barred: Sequence[BarredZone]) -> tuple[NotCoated, ...]:
+    by_reason: dict[str, list[NamedZone]] = {}
+    for bar in barred:
+        by_reason.setdefault(bar.reason, []).append((bar.zone.code, bar.zone.name))
+    return tuple(NotCoated(reason, tuple(zones)) for reason, zones in by_reason.items())
+
+
+def _list_standing_words(body: VehicleBody) -> tuple[str, ...]:
+    """Return each fact that says something in words of the whole vehicle, with its source and day."""
+    return tuple(
+        f"{say(fact.kind)[:1].upper()}{say(fact.kind)[1:]}: “{fact.words}” ({say(fact.source)}, {tell_day(fact.day)})."
+        for fact in list_standing(body.facts, body.day)
+        if fact.words and fact.source and not fact.zones
+    )
+
+
+class _Choice:
+    """The shop's products by what a zone asks for; of several that fit, the first one."""
+
+    def __init__(self, products: Sequence[Product]) -> None:
+        self.by_name: dict[str, Product] = {}
+        self.by_family: dict[str, Product] = {}
+        for product in products:
+            self.by_name.setdefault(product.name, product)
+            self.by_family.setdefault(product.family, product)
+
+    def find(self, zone: ZoneDescription, last: ZoneLine | None) -> Product | None:
+        """Return what the zone had last, else the shop's first product of the zone's best suited family."""
+        if last is not None and last.product in self.by_name:
+            return self.by_name[last.product]
+        return next((self.by_family[family] for family in zone.suited_families if family in self.by_family), None)
+
+
+def _describe_job_row(
+    zone: ZoneDescription,
+    style: BodyStyle | None,
+    last: tuple[date, ZoneLine] | None,
+    choice: _Choice,
+    *,
+    is_wanted: bool,
+) -> JobRow:
+    product = choice.find(zone, last[1] if last else None)
+    return JobRow(
+        zone.name,
+        _tell_access_points(zone.access_points),
+        product.name if product else NO_PRODUCT,
+        tell_expected(zone, style, product),
+        tell_day(last[0]) if last else "",
+        (*zone.cautions, *zone.to_guard),
+        zone.code,
+        is_wanted,
+        _tell_tools(zone),
+        tell_pressure(zone, product),
+    )
+
+
+def _tell_tools(zone: ZoneDescription) -> tuple[str, ...]:
+    return tuple(say(word) for word in (*zone.tools, *zone.door_approaches))
+
+
+def tell_pressure(zone: ZoneDescription, product: Product | None) -> str:
+    """Return at which pressure and with which nozzle: a wand in a cavity by practice, a gun as the product wants it.
+
+    Where the product says nothing, its data sheet does; the cautions send there.
+    """
+    if zone.kind is ZoneKind.ENCLOSED_CAVITY and set(zone.tools) != {SprayTool.GUN}:
+        return f"{CAVITY_PRESSURE_PSI} psi"
+    if product is None or SprayTool.GUN not in zone.tools or product.gun_pressure_kpa is None:
+        return ""
+    nozzle = f", nozzle {product.gun_nozzle_mm.normalize():f} mm" if product.gun_nozzle_mm else ""
+    return f"gun at {product.gun_pressure_kpa:.0f} kPa{nozzle}"
+
+
+# Of each zone of the catalogue.
+@functools.lru_cache(maxsize=512)
+def _tell_access_points(points: tuple[AccessPoint, ...]) -> tuple[str, ...]:
+    return tuple(tell_access(point.name, point.count) for point in points)
+
+
+QUANTITY_UNKNOWN = "quantity cannot be told"
+
+
+def tell_expected(zone: ZoneDescription, style: BodyStyle | None, product: Product | None) -> str:
+    """Return how much of a product a zone of a body style needs, in ml and quarts, or that it cannot be told."""
+    area = zone.area_on(style)
+    if product is None:
+        return QUANTITY_UNKNOWN
+    return tell_quantity(area, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction)
+
+
+# A page by the lift tells it of every zone and product, of which a shop has some hundreds of pairs.
+@functools.lru_cache(maxsize=4096)
+def tell_quantity(
+    area_m2: Decimal | None, target_dry_film_um: Decimal, volume_solids_percent: Decimal, loss_fraction: Decimal
+) -> str:
+    """Return how much of a product goes on an area, in ml and quarts, or that it cannot be told without an area."""
+    if area_m2 is None:
+        return QUANTITY_UNKNOWN
+    expected_ml = compute_expected_volume_ml(area_m2, target_dry_film_um, volume_solids_percent, loss_fraction)
+    quarts = expected_ml / MILLILITRES_PER[VolumeUnit.US_QUART]
+    return f"{expected_ml:.0f} ml ({quarts.quantize(Decimal('0.01'))} qt)"

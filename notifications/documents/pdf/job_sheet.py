@@ -1,0 +1,364 @@
+"""The job sheet that hangs by the lift: zones in the order of the work, what goes on them, and the cautions first."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from reportlab.lib import colors
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, Spacer, Table, TableStyle
+
+from notifications.documents.pdf.fonts import BOLD_FONT
+from notifications.documents.pdf.parts import (
+    CELL,
+    INK,
+    RULE,
+    SECTION,
+    SMALL,
+    TITLE,
+    WARN,
+    build_pdf,
+    make_facts,
+    make_table,
+    write,
+)
+from treatments.enums import TreatmentKind
+from treatments.rules.speaking import speak, speak_zone_names
+
+TO_SIGN = "Applicator ______________________   Signed ______________________   Date ______________"
+TO_RECORD = "Lot ________  Used ______  [  ] not done"
+NO_PRODUCT = "choose a suited product"
+STAGE = ParagraphStyle("stage", parent=SECTION, fontSize=8, leading=10, spaceBefore=10, spaceAfter=0, textColor=INK)
+CAUTION = ParagraphStyle("caution", parent=CELL, fontName=BOLD_FONT, textColor=WARN)
+ROW = ParagraphStyle("row", parent=CELL, fontSize=7.5, leading=9.5)
+ROW_CAUTION = ParagraphStyle("row-caution", parent=ROW, fontName=BOLD_FONT, textColor=WARN)
+# The heading of a stage with what is to be done, and below it the table's head with two zones.
+ROOM_FOR_WORDS, ROOM_FOR_FIRST_ROWS = 24 * mm, 56 * mm
+
+
+@dataclass(frozen=True, slots=True)
+class JobRow:
+    """One zone to be worked. Its cautions stand once at the top of the sheet; the zone refers to them by number.
+
+    ``is_wanted`` says whether this visit is to treat it; the sheet has only such zones, the page by the lift all.
+    """
+
+    zone_name: str
+    access_points: tuple[str, ...]
+    product: str
+    expected: str
+    last_treated: str
+    cautions: tuple[str, ...] = ()
+    zone_code: str = ""
+    is_wanted: bool = True
+    tools: tuple[str, ...] = ()
+    pressure: str = ""
+
+    @property
+    def access(self) -> str:
+        """The ways into the zone, what it is sprayed with, and at which pressure."""
+        return " · ".join(
+            told for told in (", ".join(self.access_points), ", ".join(self.tools), self.pressure) if told
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class JobStep:
+    """One stage of the work with its zones; ``stage`` names it to machines."""
+
+    title: str
+    height: str
+    instructions: str
+    rows: tuple[JobRow, ...] = ()
+    stage: str = ""
+
+
+# Code and name.
+NamedZone = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class NotCoated:
+    """Zones that are not coated on this vehicle for one reason."""
+
+    reason: str
+    zones: tuple[NamedZone, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JobSheet:
+    """Everything that stands on a job sheet.
+
+    Attributes:
+        propulsion: with its source and day, or that it is not recorded.
+        stop: why some work must wait, '' where nothing does.
+        never_coated: every part of this vehicle that is never coated.
+        not_coated: the zones that other vehicles have coated and this one has not, with the reason.
+        standing: fitted parts and the maker's instructions on record, in the words of who recorded them.
+        trainings: what somebody must be trained for who does the work.
+        vehicle_cautions: those for vehicles of this propulsion.
+        practice: where all of it is from.
+
+    ``is_first`` says that the vehicle was never treated, ``kind`` what a treatment now is likely to be, None where
+    nothing tells.
+    """
+
+    shop_name: str
+    vehicle_title: str
+    vin: str
+    plate: str
+    body_style: str
+    odometer: str
+    work: str
+    day: date
+    steps: tuple[JobStep, ...]
+    cautions: tuple[str, ...]
+    comes_first: str
+    notes: tuple[str, ...] = ()
+    language: str = "en"
+    is_first: bool = False
+    kind: TreatmentKind | None = None
+    propulsion: str = ""
+    stop: str = ""
+    never_coated: tuple[NamedZone, ...] = ()
+    not_coated: tuple[NotCoated, ...] = ()
+    standing: tuple[str, ...] = ()
+    trainings: tuple[str, ...] = ()
+    vehicle_cautions: tuple[str, ...] = ()
+    practice: str = ""
+
+
+def say_job_sheet(sheet: JobSheet, language: str, zone_names: Mapping[str, str]) -> JobSheet:
+    """Return a job sheet with its words in another language; names and what the shop wrote stay.
+
+    Args:
+        language: that of the people who work by it.
+        zone_names: the shop's English name of each zone code.
+    """
+    names = speak_zone_names(zone_names, language)
+
+    def tell(text: str) -> str:
+        return speak(text, language) if text else text
+
+    def tell_row(row: JobRow) -> JobRow:
+        return replace(
+            row,
+            zone_name=names.get(row.zone_code, row.zone_name),
+            access_points=tuple(speak(point, language, context="access") for point in row.access_points),
+            tools=tuple(tell(tool) for tool in row.tools),
+            pressure=tell(row.pressure),
+            product=tell(row.product) if row.product == NO_PRODUCT else row.product,
+            expected=tell(row.expected),
+            last_treated=tell(row.last_treated),
+            cautions=tuple(tell(caution) for caution in row.cautions),
+        )
+
+    def tell_zones(zones: tuple[NamedZone, ...]) -> tuple[NamedZone, ...]:
+        return tuple((code, names.get(code, name)) for code, name in zones)
+
+    return replace(
+        sheet,
+        body_style=tell(sheet.body_style),
+        vehicle_title=sheet.vehicle_title if sheet.vehicle_title != "vehicle" else tell("vehicle"),
+        odometer=tell(sheet.odometer),
+        work=tell(sheet.work),
+        steps=tuple(
+            replace(
+                step,
+                title=tell(step.title),
+                height=tell(step.height),
+                instructions=tell(step.instructions),
+                rows=tuple(tell_row(row) for row in step.rows),
+            )
+            for step in sheet.steps
+        ),
+        cautions=tuple(tell(caution) for caution in sheet.cautions),
+        comes_first=tell(sheet.comes_first),
+        notes=tuple(tell(note) for note in sheet.notes),
+        propulsion=tell(sheet.propulsion),
+        stop=tell(sheet.stop),
+        never_coated=tell_zones(sheet.never_coated),
+        not_coated=tuple(NotCoated(tell(out.reason), tell_zones(out.zones)) for out in sheet.not_coated),
+        standing=tuple(tell(line) for line in sheet.standing),
+        trainings=tuple(tell(training) for training in sheet.trainings),
+        vehicle_cautions=tuple(tell(caution) for caution in sheet.vehicle_cautions),
+        practice=tell(sheet.practice),
+        language=language,
+    )
+
+
+def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
+    """Return the job sheet as PDF bytes."""
+    numbers = number_cautions(sheet.steps)
+
+    def tell(text: str) -> str:
+        return speak(text, sheet.language)
+
+    facts = make_facts(
+        [
+            (tell("Vehicle"), f"{sheet.vehicle_title}, {sheet.body_style}"),
+            (tell("VIN"), sheet.vin),
+            (tell("Plate"), sheet.plate or "–"),
+            (tell("Odometer"), sheet.odometer),
+            (tell("Work"), sheet.work),
+            (tell("Propulsion"), sheet.propulsion),
+        ],
+        (24, 156),
+    )
+    lines = [
+        *([write(sheet.stop, CAUTION)] if sheet.stop else []),
+        write(sheet.comes_first, CAUTION),
+        *(write(f"•  {caution}", CELL) for caution in sheet.cautions),
+    ]
+    if sheet.vehicle_cautions:
+        lines.append(write(tell("For this vehicle, by common practice:"), CAUTION))
+        lines += [write(f"•  {caution}", CELL) for caution in sheet.vehicle_cautions]
+    if sheet.trainings:
+        lines.append(write(f"{tell('Only by somebody trained for:')} {', '.join(sheet.trainings)}", CAUTION))
+    for line in sheet.standing:
+        lines.append(write(line, CAUTION))
+    if sheet.never_coated:
+        lines.append(write(tell("Never coated on this vehicle:"), CAUTION))
+        lines.append(write(" · ".join(name for _code, name in sheet.never_coated), CELL))
+    if sheet.not_coated:
+        lines.append(write(tell("Zones that are not coated on this vehicle:"), CAUTION))
+        told = (f"•  {', '.join(name for _code, name in out.zones)}: {out.reason}" for out in sheet.not_coated)
+        lines += [write(line, CELL) for line in told]
+    cells: list[list[object]] = [[line, ""] for line in lines]
+    if numbers:
+        cells.append([write(tell("Cautions by number, for the zones that name them:"), CAUTION), ""])
+    whole = len(cells)
+    cells += _lay_in_two_columns([write(f"{number}.  {caution}", ROW) for caution, number in numbers.items()])
+    warned = Table(cells, colWidths=[90 * mm, 90 * mm])
+    warned.setStyle(
+        TableStyle(
+            [
+                ("BOX", (0, 0), (-1, -1), 1.4, WARN),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("TOPPADDING", (0, 0), (-1, -1), 0),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
+                *(("SPAN", (0, row), (1, row)) for row in range(whole)),
+            ]
+        )
+    )
+    story: list[object] = [
+        write(tell(f"Job sheet · {sheet.day}"), TITLE),
+        facts,
+        Spacer(1, 3 * mm),
+        warned,
+        Spacer(1, 3 * mm),
+        _make_conditions_box(sheet.language),
+    ]
+    story += [write(note, SMALL) for note in (sheet.practice, *sheet.notes) if note]
+    height = ""
+    for number, step in enumerate(sheet.steps, start=1):
+        # A heading goes to the next page with its table, where fewer than the table's first rows would fit here.
+        story.append(CondPageBreak(ROOM_FOR_FIRST_ROWS if step.rows else ROOM_FOR_WORDS))
+        block: list[object] = []
+        if step.height != height:
+            height = step.height
+            block.append(write(height.upper(), STAGE))
+        block += [write(f"{number}. {step.title}", SECTION), write(step.instructions, CELL), Spacer(1, 1.5 * mm)]
+        story.append(KeepTogether(block))
+        if step.rows:
+            story.append(_make_zone_table(step.rows, numbers, sheet.language))
+    story += [
+        Spacer(1, 6 * mm),
+        write(tell(TO_SIGN), CELL),
+    ]
+    return build_pdf(
+        story,
+        title=tell(f"Job sheet {sheet.vin} {sheet.day}"),
+        author=sheet.shop_name,
+        footer=tell(f"{sheet.shop_name} · job sheet · {sheet.vin} · {sheet.day}"),
+        page_size=page_size,
+        language=sheet.language,
+    )
+
+
+def _lay_in_two_columns(items: list[Paragraph]) -> list[list[object]]:
+    """Return rows of two: down the left column first, then down the right one."""
+    half = (len(items) + 1) // 2
+    return [[items[row], items[row + half] if row + half < len(items) else ""] for row in range(half)]
+
+
+def number_cautions(steps: Sequence[JobStep]) -> dict[str, int]:
+    """Return the cautions of the zones with their numbers, each once, in the order in which the work meets them."""
+    met = (caution for step in steps for row in step.rows for caution in row.cautions)
+    return {caution: number for number, caution in enumerate(dict.fromkeys(met), start=1)}
+
+
+def _make_conditions_box(language: str) -> Table:
+    labels = ["Air ____ °C", "Surface ____ °C", "Humidity ____ %", "Dew point ____ °C"]
+    cells = [[write(speak(label, language), CELL) for label in labels]]
+    cells.append(
+        [
+            write(speak(label, language), CELL)
+            for label in ("[  ] clean", "[  ] dry", "[  ] damp: first coat", "Start ____ : ____")
+        ]
+    )
+    table = Table(cells, colWidths=[45 * mm] * 4)
+    table.setStyle(TableStyle([("BOX", (0, 0), (-1, -1), 0.6, RULE), ("INNERGRID", (0, 0), (-1, -1), 0.3, RULE)]))
+    return table
+
+
+def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int], language: str) -> Table:
+    """Return the zones with a line to record each; zones that are worked alike, left and right, share a row."""
+    last, to_record = speak("last", language, context="treated"), speak(TO_RECORD, language)
+    cells = []
+    for alike in _join_alike(rows):
+        row = alike[0]
+        told = ", ".join(str(numbers[caution]) for caution in row.cautions)
+        # A line of the record stands beside the line of its zone.
+        lines = [
+            (f"[  ] {one.zone_name}" + (f" ({last} {one.last_treated})" if one.last_treated else ""), to_record)
+            for one in alike
+        ]
+        pairs = Table([[write(zone, ROW), write(line, ROW)] for zone, line in lines], colWidths=[41 * mm, 51 * mm])
+        pairs.setStyle(_NO_PADDING)
+        cells.append(
+            (
+                pairs,
+                write(row.access, ROW),
+                write(f"! {told}", ROW_CAUTION) if told else "",
+                write(f"{row.product}\n{row.expected}" + (f" × {len(alike)}" if len(alike) > 1 else ""), ROW),
+            )
+        )
+    headings = [
+        f"{speak('Zone', language)} · {speak('Record', language)}",
+        *(speak(told, language) for told in ("Access", "Caution", "Product")),
+    ]
+    table = make_table(headings, cells, (95, 38, 17, 30))
+    table.setStyle(TableStyle([("LINEBELOW", (0, 1), (-1, -1), 0.6, colors.HexColor("#7b8a86"))]))
+    return table
+
+
+_NO_PADDING = TableStyle(
+    [
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 2),
+        ("TOPPADDING", (0, 0), (-1, -1), 0),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
+    ]
+)
+
+
+# Both sides, front and rear; a row of more might not fit on a page.
+MOST_ALIKE = 4
+
+
+def _join_alike(rows: Sequence[JobRow]) -> list[list[JobRow]]:
+    """Return the rows in their order, those next to each other together that say the same but for zone and last day."""
+    joined: list[list[JobRow]] = []
+    for row in rows:
+        if joined and len(joined[-1]) < MOST_ALIKE and _tell_work(joined[-1][0]) == _tell_work(row):
+            joined[-1].append(row)
+        else:
+            joined.append([row])
+    return joined
+
+
+def _tell_work(row: JobRow) -> tuple[object, ...]:
+    return row.access, row.product, row.expected, row.cautions

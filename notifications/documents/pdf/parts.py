@@ -1,0 +1,211 @@
+"""What all documents share: fonts, styles, tables, page numbers, and a drawing as a flowable."""
+
+import io
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+from xml.sax.saxutils import escape
+
+import segno
+from reportlab.lib import colors, pagesizes
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Table, TableStyle
+
+from notifications.documents.pdf.fonts import BODY_FONT, BOLD_FONT, split_by_font
+from notifications.documents.rules.drawing import Box, Drawing, Line, Text
+from treatments.rules.speaking import speak
+from treatments.rules.wording import tell_day
+
+INK = colors.HexColor("#1d2b2a")
+ACCENT = colors.HexColor("#1d6b5f")
+PALE = colors.HexColor("#e9f1ee")
+RULE = colors.HexColor("#b9c6c2")
+WARN = colors.HexColor("#96351a")
+PAGE_SIZES = {"A4": pagesizes.A4, "Letter": pagesizes.LETTER}
+
+BODY = ParagraphStyle("body", fontName=BODY_FONT, fontSize=9, leading=12.5, textColor=INK)
+SMALL = ParagraphStyle("small", parent=BODY, fontSize=7.5, leading=10)
+STRONG = ParagraphStyle("strong", parent=BODY, fontName=BOLD_FONT, textColor=WARN)
+CELL = ParagraphStyle("cell", parent=BODY, fontSize=8, leading=10.5)
+HEAD = ParagraphStyle("head", parent=CELL, fontName=BOLD_FONT, textColor=colors.white)
+TITLE = ParagraphStyle("title", parent=BODY, fontName=BOLD_FONT, fontSize=18, leading=22, textColor=ACCENT)
+SECTION = ParagraphStyle(
+    "section",
+    parent=BODY,
+    fontName=BOLD_FONT,
+    fontSize=11,
+    leading=14,
+    spaceBefore=8,
+    spaceAfter=3,
+    textColor=ACCENT,
+    keepWithNext=1,
+)
+
+
+def write(text: object, style: ParagraphStyle = BODY) -> Paragraph:
+    """Return a paragraph of plain text; whatever the text holds, none of it is read as markup."""
+    pieces = []
+    for font, piece in split_by_font(str(text), bold=style.fontName == BOLD_FONT):
+        plain = escape(piece).replace("\n", "<br/>")
+        pieces.append(f'<font name="{font}">{plain}</font>' if font else plain)
+    return Paragraph("".join(pieces), style)
+
+
+def _draw_line(canvas: Any, x: float, y: float, text: str, size: float) -> None:
+    """Draw one line of plain text, each letter in a font that has it."""
+    for font, piece in split_by_font(text):
+        canvas.setFont(font or BODY_FONT, size)
+        canvas.drawString(x, y, piece)
+        x += pdfmetrics.stringWidth(piece, font or BODY_FONT, size)
+
+
+def _make_cell(value: object) -> Flowable | list[Flowable]:
+    if isinstance(value, Flowable | list):
+        return value
+    return write(tell_day(value) if isinstance(value, date) else value, CELL)
+
+
+def make_table(
+    headings: Sequence[str], rows: Sequence[Sequence[object]], widths_mm: Sequence[float], **extra: Any
+) -> Table:
+    """Return a table whose cells wrap and whose headings repeat on each page."""
+    cells: list[list[Any]] = [[write(heading, HEAD) for heading in headings]]
+    cells += [[_make_cell(cell) for cell in row] for row in rows]
+    table = Table(cells, colWidths=[width * mm for width in widths_mm], repeatRows=1, **extra)
+    table.setStyle(
+        TableStyle(
+            [
+                ("BACKGROUND", (0, 0), (-1, 0), ACCENT),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LINEBELOW", (0, 1), (-1, -1), 0.4, RULE),
+                ("LEFTPADDING", (0, 0), (-1, -1), 4),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 4),
+                ("TOPPADDING", (0, 0), (-1, -1), 2.5),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+            ]
+        )
+    )
+    return table
+
+
+def make_facts(pairs: Sequence[tuple[str, object]], widths_mm: tuple[float, float]) -> Table:
+    """Return a table of names and values without headings."""
+    bold = ParagraphStyle("fact", parent=CELL, fontName=BOLD_FONT)
+    table = Table(
+        [[write(name, bold), write(value, CELL)] for name, value in pairs],
+        colWidths=[width * mm for width in widths_mm],
+    )
+    table.setStyle(
+        TableStyle(
+            [
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                ("TOPPADDING", (0, 0), (-1, -1), 1),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
+            ]
+        )
+    )
+    return table
+
+
+class Figure(Flowable):  # type: ignore[misc]
+    """A drawing, scaled to a width."""
+
+    def __init__(self, drawing: Drawing, width: float) -> None:
+        super().__init__()
+        self.drawing = drawing
+        self.scale = width / drawing.width
+        self.width = width
+        self.height = drawing.height * self.scale
+
+    def draw(self) -> None:
+        canvas = self.canv
+        canvas.saveState()
+        canvas.translate(0, self.height)
+        canvas.scale(self.scale, -self.scale)
+        for primitive in self.drawing.primitives:
+            match primitive:
+                case Box():
+                    canvas.setFillColor(colors.HexColor(primitive.fill))
+                    canvas.setStrokeColor(colors.HexColor(primitive.stroke))
+                    canvas.setLineWidth(primitive.stroke_width)
+                    canvas.setDash([3, 2] if primitive.dashed else [])
+                    canvas.roundRect(
+                        primitive.x, primitive.y, primitive.width, primitive.height, primitive.radius, fill=1
+                    )
+                    canvas.setDash([])
+                case Line():
+                    canvas.setStrokeColor(colors.HexColor(primitive.stroke))
+                    canvas.setLineWidth(primitive.stroke_width)
+                    canvas.line(primitive.x1, primitive.y1, primitive.x2, primitive.y2)
+                case Text():
+                    canvas.saveState()
+                    canvas.translate(primitive.x, primitive.y)
+                    canvas.scale(1, -1)
+                    canvas.setFillColor(colors.HexColor(primitive.fill))
+                    canvas.setFont(BOLD_FONT if primitive.bold else BODY_FONT, primitive.size)
+                    if primitive.anchor == "middle":
+                        canvas.drawCentredString(0, 0, primitive.text)
+                    else:
+                        canvas.drawString(0, 0, primitive.text)
+                    canvas.restoreState()
+        canvas.restoreState()
+
+
+class QrCode(Flowable):  # type: ignore[misc]
+    """A QR code (ISO/IEC 18004) of a text, drawn as vectors."""
+
+    def __init__(self, text: str, size: float) -> None:
+        super().__init__()
+        self.matrix = list(segno.make(text, error="m").matrix_iter(border=2))
+        self.width = self.height = size
+
+    def draw(self) -> None:
+        step = self.width / len(self.matrix)
+        self.canv.setFillColor(colors.black)
+        for row_number, row in enumerate(self.matrix):
+            for column, dark in enumerate(row):
+                if dark:
+                    y = self.height - (row_number + 1) * step
+                    self.canv.rect(column * step, y, step, step, stroke=0, fill=1)
+
+
+def build_pdf(
+    story: list[Any], *, title: str, author: str, footer: str, page_size: str = "A4", language: str = "en"
+) -> bytes:
+    """Return the pages as PDF bytes, with a footer and page numbers, marked as being in a language.
+
+    Raises:
+        ValueError: for a page size other than A4 or Letter.
+    """
+    if page_size not in PAGE_SIZES:
+        raise ValueError(f"page_size is {page_size!r}: write one of {', '.join(PAGE_SIZES)}.")
+
+    def finish_page(canvas: Any, document: Any) -> None:
+        canvas.saveState()
+        canvas.setFillColor(INK)
+        _draw_line(canvas, document.leftMargin + 6, 9 * mm, footer[:110], 7)
+        canvas.setFont(BODY_FONT, 7)
+        canvas.drawRightString(
+            document.pagesize[0] - document.rightMargin - 6, 9 * mm, speak(f"Page {document.page}", language)
+        )
+        canvas.restoreState()
+
+    buffer = io.BytesIO()
+    document = SimpleDocTemplate(
+        buffer,
+        pagesize=PAGE_SIZES[page_size],
+        # The frame pads its content by 6 points on each side.
+        leftMargin=15 * mm - 6,
+        rightMargin=15 * mm - 6,
+        topMargin=14 * mm,
+        bottomMargin=16 * mm,
+        title=title,
+        author=author,
+        lang=language,
+        invariant=1,
+    )
+    document.build(story, onFirstPage=finish_page, onLaterPages=finish_page)
+    return buffer.getvalue()

@@ -1,0 +1,231 @@
+"""Reads what the documents and the plan of a vehicle show, and turns it into them."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+
+from notifications.documents.pdf.certificate import (
+    NOT_RECORDED,
+    NOT_SHOWN,
+    Certificate,
+    DueRow,
+    build_certificate,
+    say_certificate,
+)
+from notifications.documents.rules.certificate_words import (
+    tell_duties,
+    tell_end,
+    tell_exclusions,
+    tell_heading,
+    tell_how_to_claim,
+    tell_nothing_due,
+    tell_payment,
+    tell_warning,
+)
+from notifications.documents.rules.drawing import Drawing, render_svg
+from notifications.documents.rules.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan, list_key
+from notifications.reminders.rules.reminders import find_zones_to_complete
+from notifications.speaking import choose_language
+from scheduling.covers.queries import CoverCase, list_covers_of, read_cover_case
+from scheduling.covers.rules.due import DueItem, DueKind
+from scheduling.covers.rules.ends import CoverStatus
+from scheduling.covers.rules.entry import find_zones_outside
+from scheduling.covers.rules.exposure import is_severe
+from scheduling.models import Cover
+from treatments.enums import BodyStyle, say
+from treatments.event_log.checkpoints import read_checkpoint
+from treatments.models import Vehicle
+from treatments.queries import find_owner_on, read_zone_catalogue
+from treatments.records.histories import read_history
+from treatments.records.rules.history import VehicleHistory, ZoneLine
+from treatments.records.rules.order_of_work import (
+    order_zones,
+)
+from treatments.reference.cache import keep_reading
+from treatments.reference.queries import map_zone_names
+from treatments.rules.speaking import ENGLISH, speak_zone_names
+from treatments.rules.wording import put_for_people, tell_count
+from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.vehicles.fact_queries import make_body
+from treatments.vehicles.rules.coatable import Bar
+
+
+def find_open_cover(vehicle: Vehicle) -> Cover | None:
+    """Return the vehicle's open cover, or its last one."""
+    return choose_open_cover(list_covers_of(vehicle))
+
+
+def choose_open_cover(covers: Sequence[Cover]) -> Cover | None:
+    """Return the open one of a vehicle's covers, which are told with the newest first, or its last one."""
+    return next((cover for cover in covers if cover.ended_on is None), covers[0] if covers else None)
+
+
+@keep_reading
+def list_zones_of(style: str) -> tuple[ZoneDescription, ...]:
+    """Return the zones of a body style in the order of the work, those of all styles for ''."""
+    return _choose_zones(read_zone_catalogue(), style)
+
+
+def _choose_zones(catalogue: Sequence[ZoneDescription], style: str) -> tuple[ZoneDescription, ...]:
+    zones = order_zones(catalogue)
+    return tuple(zone for zone in zones if zone.has(BodyStyle(style))) if style else tuple(zones)
+
+
+def find_zones(
+    vehicle: Vehicle, history: VehicleHistory, catalogue: Sequence[ZoneDescription] | None = None
+) -> list[ZoneDescription]:
+    """Return the zones that the vehicle's body style has; where that is not known, those on record."""
+    style = vehicle.body_style
+    zones = list_zones_of(style) if catalogue is None else _choose_zones(catalogue, style)
+    if style:
+        return list(zones)
+    on_record = {line.zone for treatment in history.current_treatments for line in treatment.lines}
+    return [zone for zone in zones if zone.code in on_record]
+
+
+def list_zone_states(
+    vehicle: Vehicle, history: VehicleHistory, items: Sequence[DueItem], as_of: date
+) -> tuple[ZoneState, ...]:
+    """Return what the plan shows of each zone, in the order of the work."""
+    past = history.until(as_of)
+    last: dict[str, tuple[date, ZoneLine]] = {}
+    for treatment in past.current_treatments:
+        for line in treatment.lines:
+            if line.applied:
+                last[line.zone] = (treatment.day, line)
+    outside = set(find_zones_outside(past.find_intake()))
+    due: dict[str, DueItem] = {}
+    for item in items:
+        if item.kind is DueKind.TOUCH_UP and item.needs_doing:
+            for code in item.zones:
+                due.setdefault(code, item)
+    states = []
+    body = make_body(vehicle, past.facts, as_of)
+    for zone in find_zones(vehicle, history):
+        treated = last.get(zone.code)
+        bar = body.find_bar(zone)
+        if treated is None and bar and bar.why is not Bar.PROPULSION_UNKNOWN:
+            continue
+        item_due = due.get(zone.code)
+        status = PlanStatus.TREATED
+        if treated is None:
+            status = PlanStatus.NOT_TREATED
+        elif item_due and as_of > item_due.dates.grace_until:
+            status = PlanStatus.OVERDUE
+        elif item_due and as_of >= item_due.dates.opens_on:
+            status = PlanStatus.DUE_SOON
+        if zone.code in outside:
+            status = PlanStatus.NOT_COVERED
+        sentence = f"{treated[1].product}, lot {treated[1].lot or 'not recorded'}" if treated else ""
+        states.append(
+            ZoneState(
+                zone.code,
+                zone.name,
+                status,
+                treated[0] if treated else None,
+                item_due.dates.target_on if item_due else None,
+                sentence,
+            )
+        )
+    return tuple(states)
+
+
+def say_zone_states(states: Sequence[ZoneState], language: str) -> tuple[ZoneState, ...]:
+    """Return what the plan shows of each zone with the zones' names in a language."""
+    names = speak_zone_names({state.zone_code: state.zone_name for state in states}, language)
+    return tuple(
+        state if state.zone_name == names[state.zone_code] else replace(state, zone_name=names[state.zone_code])
+        for state in states
+    )
+
+
+def draw_plan(vehicle: Vehicle, states: Sequence[ZoneState], language: str = ENGLISH) -> Drawing:
+    """Return the plan of a vehicle with these zone states."""
+    title = f"Plan of {vehicle.description or 'vehicle'} {vehicle.vin}, front at the top"
+    return draw_vehicle_plan(states, title=title, style_known=bool(vehicle.body_style), language=language)
+
+
+def read_vehicle_plan_svg(vehicle: Vehicle, *, as_of: date, language: str = ENGLISH) -> str:
+    """Return the plan of a vehicle on a day as SVG, in a language."""
+    cover = find_open_cover(vehicle)
+    case = read_cover_case(cover) if cover else None
+    history = case.history if case else read_history(vehicle)
+    items = case.read_due_items(as_of) if case else ()
+    states = say_zone_states(list_zone_states(vehicle, history, items, as_of), language)
+    return render_svg(draw_plan(vehicle, states, language))
+
+
+def read_certificate_pdf(
+    cover: Cover,
+    *,
+    as_of: date,
+    page_size: str = "A4",
+    language: str | None = None,
+    names_owner: bool = True,
+) -> bytes:
+    """Return the certificate of a cover as it stands on a day as PDF bytes.
+
+    Args:
+        language: None for that of the customer.
+        names_owner: whether who reads it may see who owns the vehicle.
+    """
+    certificate = describe_certificate(read_cover_case(cover), as_of, language, names_owner=names_owner)
+    return build_certificate(certificate, page_size=page_size)
+
+
+def describe_certificate(
+    case: CoverCase, as_of: date, language: str | None = None, *, names_owner: bool = True
+) -> Certificate:
+    """Return everything that stands on the certificate.
+
+    Args:
+        language: None for that of the customer.
+    """
+    cover, terms = case.cover, case.find_terms(as_of)
+    vehicle, site = cover.vehicle, cover.site
+    state = case.read_state(as_of)
+    names = map_zone_names()
+    owned = find_owner_on(vehicle, as_of)
+    language = language or (choose_language(owned.customer) if owned else ENGLISH)
+    first = case.history.find_first_treatment()
+    to_complete = find_zones_to_complete(terms, case.history, as_of) if state.status is CoverStatus.PENDING else ()
+    nothing_due = tell_nothing_due(state, to_complete, names)
+    items = () if nothing_due else case.read_due_items(as_of)
+    states = list_zone_states(vehicle, case.history, items, as_of)
+    certificate = Certificate(
+        shop_name=site.name,
+        shop_address=site.address,
+        shop_contact="\n".join(text for text in (site.phone, site.email) if text),
+        number=cover.number,
+        customer_name=(owned.customer.name if owned else NOT_RECORDED) if names_owner else NOT_SHOWN,
+        vehicle_title=vehicle.description or "vehicle",
+        vin=vehicle.vin,
+        plate=vehicle.plate,
+        terms_title=terms.title,
+        terms_version=terms.version,
+        first_treated_on=first.day if first else None,
+        ends_text=tell_end(terms, state),
+        heading=tell_heading(state),
+        state_sentence=put_for_people(state.sentence, names),
+        warning=tell_warning(state),
+        as_of=as_of,
+        nothing_due=nothing_due,
+        due=tuple(_describe_due(item, names) for item in items if item.needs_doing),
+        key=list_key(states),
+        plan=draw_plan(vehicle, say_zone_states(states, language), language),
+        covered=tuple(say(kind).capitalize() for kind in terms.claims.damage_covered),
+        not_covered=tell_exclusions(terms, find_zones_outside(case.history.find_intake()), names),
+        duties=tell_duties(terms, severe=is_severe(terms, case.facts.find_place_of_use(as_of))),
+        payment=tell_payment(terms),
+        how_to_claim=tell_how_to_claim(terms, site.phone, site.email),
+        verification_code=read_checkpoint().code,
+    )
+    return certificate if language == ENGLISH else say_certificate(certificate, language, names)
+
+
+def _describe_due(item: DueItem, names: Mapping[str, str]) -> DueRow:
+    what = "Reinspection"
+    if item.kind is DueKind.TOUCH_UP:
+        what = f"Touch-up, {tell_count(len(item.zones), 'zone')}"
+    dates = item.dates
+    return DueRow(what, dates.target_on, dates.last_on, dates.grace_until, put_for_people(item.sentence, names))

@@ -1,0 +1,140 @@
+"""Puts an appointment into words for its customer: the entry in a calendar, and the mail that it comes with."""
+
+from datetime import timedelta
+from email.utils import parseaddr
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.template.loader import render_to_string
+from django.utils.functional import Promise
+from django.utils.translation import get_language, gettext, gettext_lazy
+
+from notifications.customer_page.links import make_own_page_address, make_stop_address
+from notifications.invitations.rules.calendar_text import CalendarPerson, CalendarVisit
+from notifications.invitations.visit_parts import VisitPart
+from notifications.reminders.rules.reminders import MessageKind
+from scheduling.enums import AppointmentStatus, VisitKind
+from scheduling.models import Appointment
+from treatments.models import Site, Vehicle
+from treatments.queries import find_clock
+from treatments.rules.site_days import find_day
+from treatments.rules.speaking import speak_day
+
+TITLES: dict[VisitKind, str | Promise] = {
+    VisitKind.FIRST_TREATMENT: gettext_lazy("First rust protection treatment"),
+    VisitKind.ANNUAL_TOUCH_UP: gettext_lazy("Rust protection touch-up"),
+    VisitKind.REINSPECTION: gettext_lazy("Rust protection reinspection"),
+    VisitKind.AFTER_REPAIR: gettext_lazy("Rust protection after a repair"),
+    VisitKind.LOOK_AT_RUST: gettext_lazy("Inspection of rust"),
+}
+SUBJECTS: dict[MessageKind, str | Promise] = {
+    MessageKind.VISIT_BOOKED: gettext_lazy("Your visit on %(day)s is booked: %(vehicle)s"),
+    MessageKind.VISIT_MOVED: gettext_lazy("Your visit has changed, it is now on %(day)s: %(vehicle)s"),
+    MessageKind.VISIT_CANCELLED: gettext_lazy("Your visit on %(day)s is cancelled: %(vehicle)s"),
+}
+# Of a visit that was split, each part says which one it is; (kind, whether it is the part for washing).
+PART_SUBJECTS: dict[tuple[MessageKind, bool], str | Promise] = {
+    (MessageKind.VISIT_BOOKED, True): gettext_lazy("Washing and drying on %(day)s is booked: %(vehicle)s"),
+    (MessageKind.VISIT_MOVED, True): gettext_lazy("Your visit has changed, washing and drying on %(day)s: %(vehicle)s"),
+    (MessageKind.VISIT_CANCELLED, True): gettext_lazy("Only washing and drying on %(day)s is cancelled: %(vehicle)s"),
+    (MessageKind.VISIT_BOOKED, False): gettext_lazy("The work after washing is booked for %(day)s: %(vehicle)s"),
+    (MessageKind.VISIT_MOVED, False): gettext_lazy("The work after washing is now on %(day)s: %(vehicle)s"),
+    (MessageKind.VISIT_CANCELLED, False): gettext_lazy("Only the work on %(day)s is cancelled: %(vehicle)s"),
+}
+REMINDED_BEFORE = timedelta(days=1)
+
+
+def make_uid(appointment: Appointment) -> str:
+    """Return what the appointment is called in every calendar, through all its changes."""
+    return f"{appointment.uid}@{urlsplit(settings.SITE_URL).hostname or 'localhost'}"
+
+
+def tell_title(visit: str) -> str:
+    """Return what a visit is for, as the title of a calendar entry."""
+    return str(TITLES[VisitKind(visit)])
+
+
+def tell_vehicle(vehicle: Vehicle) -> str:
+    """Return a vehicle in one line as its owner knows it."""
+    return " ".join(vehicle.description.split()) or gettext("vehicle")
+
+
+def tell_place(site: Site) -> str:
+    """Return where a site is, in one line."""
+    return ", ".join(part for part in (site.name, *site.address.splitlines()) if part.strip())
+
+
+def find_organizer(site: Site) -> CalendarPerson:
+    """Return who keeps a site's visits: the site, at its own address or else at the one that mails come from."""
+    return CalendarPerson(site.name, site.email or parseaddr(settings.DEFAULT_FROM_EMAIL)[1])
+
+
+def show_to_customer(appointment: Appointment, part: VisitPart | None = None) -> CalendarVisit:
+    """Return an appointment as its customer's calendar shows it; call it within ``speak_to``.
+
+    Args:
+        appointment: with its customer; site, vehicle and customer loaded.
+        part: which part of a split visit it is; None: it was not split.
+    """
+    customer, site, vehicle = appointment.customer, appointment.site, appointment.vehicle
+    assert customer is not None
+    address = make_own_page_address(customer, vehicle)
+    cancelled = appointment.status == AppointmentStatus.CANCELLED
+    context = {
+        "appointment": appointment,
+        "cancelled": cancelled,
+        "site": site,
+        "vehicle": vehicle,
+        "own_page": address,
+        "part": part,
+    }
+    title = gettext("Washing and drying") if part is not None and part.is_washing else tell_title(appointment.visit)
+    return CalendarVisit(
+        uid=make_uid(appointment),
+        sequence=appointment.sequence,
+        starts_at=appointment.starts_at,
+        ends_at=appointment.ready_at,
+        recorded_at=appointment.recorded_at,
+        changed_at=appointment.changed_at,
+        cancelled=cancelled,
+        summary=f"{title}: {tell_vehicle(vehicle)}",
+        location=tell_place(site),
+        description=render_to_string("notifications/visit_entry.txt", context),
+        organizer=find_organizer(site),
+        attendee=CalendarPerson(customer.name, customer.email),
+        url=address,
+        # The vehicle is with the shop meanwhile, its owner is free.
+        takes_time=False,
+        alarm_before=REMINDED_BEFORE,
+        alarm_text=gettext("Tomorrow: %(visit)s") % {"visit": title},
+    )
+
+
+def write_visit_mail(kind: MessageKind, appointment: Appointment, part: VisitPart | None = None) -> tuple[str, str]:
+    """Return the subject and the body of a mail about an appointment; call it within ``speak_to``.
+
+    Args:
+        part: which part of a split visit it is; None: it was not split.
+    """
+    if part is not None and part.other is None and kind is MessageKind.VISIT_CANCELLED:
+        # Nothing of the visit stands any more, so there is no part to tell apart.
+        part = None
+    customer = appointment.customer
+    assert customer is not None
+    vehicle = tell_vehicle(appointment.vehicle)
+    context = {
+        "kind": kind,
+        "part": part,
+        "appointment": appointment,
+        "customer": customer,
+        "site": appointment.site,
+        "vehicle": vehicle,
+        "title": tell_title(appointment.visit),
+        "own_page": make_own_page_address(customer, appointment.vehicle),
+        "stop_address": make_stop_address(customer),
+    }
+
+    wording = SUBJECTS[kind] if part is None else PART_SUBJECTS[kind, part.is_washing]
+    day = speak_day(find_day(appointment.starts_at, find_clock(appointment.site)), get_language())
+    subject = " ".join((str(wording) % {"day": day, "vehicle": vehicle}).split())
+    return subject[:200].strip(), render_to_string("notifications/visit.txt", context).strip() + "\n"

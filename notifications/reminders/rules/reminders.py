@@ -1,0 +1,209 @@
+"""Which message a cover's due items call for on a day, and what it may say: never more than is true on that day.
+
+A visit that was not made, a film that was not renewed at a visit, and a treatment that was never finished are three
+things; a customer is told of the one that is so.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+from scheduling.covers.rules.due_item import DueKind
+from scheduling.terms.rules.terms import Terms
+from treatments.records.rules.history import VehicleHistory
+from treatments.rules.wording import put_for_people, tell_count, tell_day
+from treatments.vehicles.rules.standing_facts import find_zones_out
+
+
+class MessageKind(StrEnum):
+    """What a message tells."""
+
+    VISIT_DUE = "visit_due"
+    IN_GRACE = "in_grace"
+    VISIT_MISSED = "visit_missed"  # what that means for the cover is for the terms to say
+    FILM_DUE = "film_due"
+    FILM_OVERDUE = "film_overdue"
+    TO_COMPLETE = "to_complete"
+    VISIT_BOOKED = "visit_booked"
+    VISIT_MOVED = "visit_moved"
+    VISIT_CANCELLED = "visit_cancelled"
+
+
+# These tell of an appointment, the others of what is due.
+ABOUT_AN_APPOINTMENT = (MessageKind.VISIT_BOOKED, MessageKind.VISIT_MOVED, MessageKind.VISIT_CANCELLED)
+
+
+@dataclass(frozen=True, slots=True)
+class DueThing:
+    """One thing that must still be done to a covered vehicle."""
+
+    key: str
+    kind: DueKind
+    zones: tuple[str, ...]
+    opens_on: date
+    target_on: date
+    last_on: date
+    grace_until: date
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reminder:
+    """A message that a cover calls for.
+
+    Attributes:
+        main: the thing that the message is about first; None where a treatment is to be completed.
+        things: all that it tells of.
+        keys: what it tells of, by key; a message that tells of nothing new is not written.
+        to_complete: the zones without which the cover has not begun.
+    """
+
+    kind: MessageKind
+    main: DueThing | None
+    things: tuple[DueThing, ...]
+    keys: tuple[str, ...]
+    to_complete: tuple[str, ...] = ()
+
+
+# Items whose window opens this soon are told of in the same message, so that one visit serves all of them.
+TOLD_TOGETHER_DAYS = 30
+
+
+def find_zones_to_complete(terms: Terms, history: VehicleHistory, day: date) -> tuple[str, ...]:
+    """Return the zones that the terms want done before the cover begins and that can be coated but are not yet."""
+    past = history.until(day)
+    first = past.find_first_treatment()
+    if first is None:
+        return ()
+    coated = {zone for done in past.treatments if done.day >= first.day for zone in done.zones_applied}
+    out = find_zones_out(past.facts, day)
+    return tuple(zone for zone in terms.entry.required_zones if zone not in coated and zone not in out)
+
+
+def choose_reminder(things: Sequence[DueThing], as_of: date, to_complete: Sequence[str] = ()) -> Reminder | None:
+    """Return the message that a cover calls for on a day, None where no window is open.
+
+    Args:
+        things: what must still be done and whose window opens by TOLD_TOGETHER_DAYS from ``as_of``.
+        as_of: today at the shop.
+        to_complete: the zones without which the cover has not begun; no visit can be missed before it has.
+    """
+    if not any(thing.opens_on <= as_of for thing in things):
+        return None
+    ordered = tuple(sorted(things, key=lambda thing: (thing.grace_until, thing.target_on, thing.key)))
+    keys = tuple(thing.key for thing in ordered)
+    if to_complete:
+        told = tuple(f"complete:{zone}" for zone in to_complete)
+        return Reminder(MessageKind.TO_COMPLETE, None, (), told, tuple(to_complete))
+    visit = next((thing for thing in ordered if thing.kind is DueKind.REINSPECTION), None)
+    if visit is None:
+        film = ordered[0]
+        kind = MessageKind.FILM_OVERDUE if as_of > film.grace_until else MessageKind.FILM_DUE
+        return Reminder(kind, film, ordered, keys)
+    kind = MessageKind.VISIT_DUE
+    if as_of > visit.grace_until:
+        kind = MessageKind.VISIT_MISSED
+    elif as_of > visit.last_on:
+        kind = MessageKind.IN_GRACE
+    return Reminder(kind, visit, ordered, keys)
+
+
+# Who was told one of these has been told of the same items.
+_ALSO_TOLD_BY: dict[MessageKind, tuple[MessageKind, ...]] = {
+    MessageKind.VISIT_DUE: (MessageKind.VISIT_DUE, MessageKind.FILM_DUE, MessageKind.FILM_OVERDUE),
+    MessageKind.FILM_DUE: (MessageKind.VISIT_DUE, MessageKind.FILM_DUE),
+}
+
+
+def find_news(reminder: Reminder, as_of: date, told: Mapping[MessageKind, Collection[str]]) -> tuple[str, ...]:
+    """Return the keys in a reminder that its receiver has not been told of at this stage; none: it is not sent.
+
+    Once somebody has been told that a visit or a film is overdue, a second item running over its days is not news.
+    """
+    kind = reminder.kind
+    if kind is MessageKind.TO_COMPLETE:
+        return tuple(key for key in reminder.keys if key not in told.get(kind, ()))
+    assert reminder.main is not None
+    if kind in (MessageKind.VISIT_MISSED, MessageKind.IN_GRACE):
+        return () if reminder.main.key in told.get(kind, ()) else (reminder.main.key,)
+    if kind is MessageKind.FILM_OVERDUE:
+        late = [thing.key for thing in reminder.things if as_of > thing.grace_until]
+        return () if any(key in told.get(kind, ()) for key in late) else tuple(late)
+    known = {key for other in _ALSO_TOLD_BY[kind] for key in told.get(other, ())}
+    return tuple(thing.key for thing in reminder.things if thing.opens_on <= as_of and thing.key not in known)
+
+
+MOST_ZONES_NAMED = 4
+
+
+def name_zones(codes: Sequence[str], names: Mapping[str, str]) -> str:
+    """Return the first few zones by name and how many more there are; nobody reads fourteen."""
+    named = ", ".join(names.get(code, code) for code in codes[:MOST_ZONES_NAMED])
+    more = len(codes) - MOST_ZONES_NAMED
+    return f"{named} and {more} more" if more > 0 else named
+
+
+def tell_dates(thing: DueThing, as_of: date) -> str:
+    """Return the dates of a thing, each with its label: the last day ends the window, grace runs on after it."""
+    target, last, grace = tell_day(thing.target_on), tell_day(thing.last_on), tell_day(thing.grace_until)
+    has_grace = thing.grace_until > thing.last_on
+    if as_of > thing.grace_until:
+        return f"the last day was {last}; grace ran until {grace}" if has_grace else f"the last day was {last}"
+    if as_of > thing.last_on:
+        return f"the last day was {last}; grace until {grace}"
+    told = f"best on {target}, last day {last}" if thing.target_on < thing.last_on else f"last day {last}"
+    return f"{told}, grace until {grace}" if has_grace else told
+
+
+def tell_thing(thing: DueThing, names: Mapping[str, str], as_of: date) -> tuple[str, str, str]:
+    """Return what is to be done, when, and why, as a customer reads it."""
+    what = "Reinspection"
+    if thing.kind is DueKind.TOUCH_UP:
+        zones = f" of {tell_count(len(thing.zones), 'zone')}: {name_zones(thing.zones, names)}" if thing.zones else ""
+        what = f"Touch-up{zones}"
+    return what, tell_dates(thing, as_of), put_for_people(thing.sentence, names)
+
+
+SUBJECTS: dict[MessageKind, str] = {
+    MessageKind.VISIT_DUE: "Rust protection visit due for your {vehicle}",
+    MessageKind.IN_GRACE: "Days of grace for the rust protection visit of your {vehicle}",
+    MessageKind.VISIT_MISSED: "The rust protection visit of your {vehicle} is overdue",
+    MessageKind.FILM_DUE: "The rust protection film of your {vehicle} is due to be renewed",
+    MessageKind.FILM_OVERDUE: "Renewal of the rust protection film of your {vehicle} is overdue",
+    MessageKind.TO_COMPLETE: "The rust protection of your {vehicle} is not complete yet",
+}
+
+
+def tell_subject(kind: MessageKind, vehicle: str) -> str:
+    """Return the subject in one line; a line break in what a shop wrote would let nothing through."""
+    return " ".join(SUBJECTS[kind].format(vehicle=vehicle).split())[:200].strip()
+
+
+def tell_opening(reminder: Reminder, vehicle: str, as_of: date) -> str:
+    """Return the first sentence of a message."""
+    kind, main = reminder.kind, reminder.main
+    if kind is MessageKind.TO_COMPLETE:
+        zones = "this zone is" if len(reminder.to_complete) == 1 else "these zones are"
+        return (
+            f"The rust protection treatment of your {vehicle} is not complete yet: {zones} still to be treated, and "
+            "until then your cover has not begun."
+        )
+    assert main is not None
+    last, grace = tell_day(main.last_on), tell_day(main.grace_until)
+    if kind is MessageKind.VISIT_DUE:
+        return f"Your {vehicle} is due for its rust protection visit."
+    if kind is MessageKind.IN_GRACE:
+        return (
+            f"The last day for the rust protection visit of your {vehicle} was {last}. It still counts within the "
+            f"grace, which runs until {grace}."
+        )
+    if kind is MessageKind.VISIT_MISSED:
+        until = f"{grace}, the end of grace" if main.grace_until > main.last_on else f"{last}, the last day"
+        opens = tell_day(main.opens_on)
+        return f"No rust protection visit of your {vehicle} is on record from {opens} through {until}."
+    late = kind is MessageKind.FILM_OVERDUE
+    due = [t for t in reminder.things if (as_of > t.grace_until if late else t.opens_on <= as_of)]
+    zones = tell_count(len({zone for thing in due for zone in thing.zones}), "zone")
+    film = f"The protective film on {zones} of your {vehicle}"
+    return f"{film} was not renewed in time." if late else f"{film} is due to be renewed."

@@ -1,0 +1,342 @@
+"""Reads of the scheduling room: a cover's state on any day, its due items, and the due list.
+
+States and due items are computed by the rules from the records; lists are read from the index that recompute keeps.
+"""
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+
+from django.db import DEFAULT_DB_ALIAS
+from django.db.models import CharField, QuerySet
+
+from scheduling.bays.queries import choose_terms, map_versions, read_calendars, read_terms_of
+from scheduling.covers.changes import describe_facts, list_versions
+from scheduling.covers.rules import due as due_rules
+from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.cover import (
+    Assessment,
+    CoverOnDay,
+    TermsByDay,
+    assess_cover,
+    cover_on,
+    find_terms_on,
+    list_cover_changes,
+)
+from scheduling.covers.rules.dates import make_table
+from scheduling.covers.rules.ends import foresee_distance
+from scheduling.covers.rules.facts import CoverFacts
+from scheduling.covers.rules.visits import list_unanswered
+from scheduling.covers.stays import read_stays
+from scheduling.models import (
+    Cover,
+    CoverChange,
+    DueItem,
+)
+from scheduling.terms.rules.terms import Terms
+from treatments.enums import CorrosivityCategory, InspectionKind
+from treatments.models import Inspection, User, Vehicle
+from treatments.models.people import Role
+from treatments.records.histories import describe_inspection, read_histories
+from treatments.records.rules.history import VehicleHistory
+from treatments.records.short_histories import read_short_histories
+from treatments.reference.queries import map_dealerships, map_sites
+from treatments.shared.among import Among
+from treatments.shared.faults import work_apart
+from treatments.shared.standing_query import Given, GivenKeys, StandingQuery, StandingRows, list_columns, put_related
+
+
+@dataclass(frozen=True, slots=True)
+class CoverCase:
+    """Everything that the rules need to speak about one cover."""
+
+    cover: Cover
+    terms_by_day: TermsByDay
+    facts: CoverFacts
+    history: VehicleHistory
+    calendar: WorkingCalendar
+
+    def find_terms(self, day: date) -> Terms:
+        """Return the version of terms that the cover was under on ``day``."""
+        return find_terms_on(self.terms_by_day, day)
+
+    def read_state(self, day: date) -> CoverOnDay:
+        return cover_on(self.find_terms(day), self.facts, self.history, self.calendar, day)
+
+    def assess(self, day: date) -> Assessment:
+        """Return the state on a day with all duties, by one walk over the records."""
+        return assess_cover(make_table(self.find_terms(day), self.calendar), self.facts, self.history, day)
+
+    def read_due_items(self, as_of: date) -> tuple[due_rules.DueItem, ...]:
+        return due_rules.compute_due_items(self.find_terms(as_of), self.facts, self.history, self.calendar, as_of)
+
+    def list_what_needs_doing(self, day: date, *, opens_by: date = date.max) -> list[due_rules.DueItem]:
+        """Return the due items for which somebody must still come, but for those that open later than ``opens_by``."""
+        terms, facts, history, calendar = self.find_terms(day), self.facts, self.history, self.calendar
+        return list(due_rules.compute_what_needs_doing(terms, facts, history, calendar, day, opens_by=opens_by))
+
+    def list_open_items(self, day: date) -> list[due_rules.DueItem]:
+        """Return what is to be done and whose window is open on a day."""
+        return self.list_what_needs_doing(day, opens_by=day)
+
+    def list_open_kinds(self, day: date) -> list[tuple[due_rules.DueKind, int]]:
+        """Return kind and number of zones of each of ``list_open_items``, which takes no sentences."""
+        return due_rules.list_open_kinds(self.find_terms(day), self.facts, self.history, self.calendar, day)
+
+    def foresee_distance(self, day: date) -> str:
+        """Return when the distance limit will be reached, as a projection in words, '' where none is in sight."""
+        return foresee_distance(self.find_terms(day), self.history.until(day))
+
+    def read_changes(self, first: date, last: date) -> tuple[CoverOnDay, ...]:
+        return list_cover_changes(self.terms_by_day, self.facts, self.history, self.calendar, first, last)
+
+
+def read_cover_cases(covers: Iterable[Cover], *, known_at: datetime | None = None) -> list[CoverCase]:
+    """Return the case of each cover, in a constant number of queries.
+
+    Args:
+        covers: covers with ``vehicle`` and ``site`` loaded.
+        known_at: leave out what was written down after this moment.
+    """
+    wanted = list(covers)
+    histories = read_histories(cover.vehicle for cover in wanted)
+    for vehicle, stays in read_stays(histories).items():
+        histories[vehicle] = replace(histories[vehicle], stays=stays)
+    return _make_cases(wanted, histories, known_at)
+
+
+def read_short_cases(covers: Iterable[Cover]) -> list[CoverCase]:
+    """Return the case of each cover with a short history, in half the time: what its state and due items rest on.
+
+    Args:
+        covers: covers with ``site`` loaded.
+    """
+    wanted = list(covers)
+    return _make_cases(wanted, read_short_histories(cover.vehicle_id for cover in wanted), None)
+
+
+def read_cases_apart(
+    covers: Iterable[Cover], read: Callable[[Sequence[Cover]], list[CoverCase]] = read_short_cases
+) -> tuple[list[CoverCase], dict[int, str]]:
+    """Return the case of each cover, and by key why others have none; see ``read_short_cases``."""
+    faults: dict[int, str] = {}
+    done = work_apart(
+        list(covers),
+        read,
+        name=lambda cover: f"Cover {cover.number}",
+        tell=lambda cover, why: faults.__setitem__(cover.pk, why),
+        writes=False,
+    )
+    return [case for cases in done for case in cases], faults
+
+
+def read_short_case(cover: Cover, changes: list[CoverChange] | None = None) -> CoverCase:
+    """Return the case of one cover with a short history; see ``read_short_cases``.
+
+    Args:
+        changes: those of the cover, by day, where ``list_covers_and_changes`` has just read them.
+    """
+    histories = read_short_histories([cover.vehicle_id])
+    return _make_cases([cover], histories, None, None if changes is None else {cover.pk: changes})[0]
+
+
+def _make_cases(
+    wanted: list[Cover],
+    histories: Mapping[int, VehicleHistory],
+    known_at: datetime | None,
+    changes: Mapping[int, list[CoverChange]] | None = None,
+) -> list[CoverCase]:
+    calendars = read_calendars([cover.site for cover in wanted])
+    if changes is None:
+        changes = _read_changes(wanted)
+    versions: set[int] = {cover.terms_version_id for cover in wanted}
+    for listed in changes.values():
+        versions |= {key for change in listed for key in (change.from_version_id, change.to_version_id) if key}
+    terms = read_terms_of(frozenset(versions))
+    cases = []
+    for cover in wanted:
+        history = histories[cover.vehicle_id]
+        if known_at:
+            history = history.known_at(known_at)
+        cases.append(
+            CoverCase(
+                cover=cover,
+                terms_by_day=tuple(
+                    (from_day, choose_terms(terms, version))
+                    for from_day, version in list_versions(cover.terms_version_id, changes[cover.pk], known_at)
+                ),
+                facts=describe_facts(
+                    cover.number,
+                    cover.sold_on,
+                    cover.registered_on,
+                    CorrosivityCategory(cover.site.corrosivity),
+                    changes[cover.pk],
+                    known_at,
+                    history.places,
+                ),
+                history=history,
+                calendar=calendars[cover.site_id],
+            )
+        )
+    return cases
+
+
+def _read_changes(covers: list[Cover]) -> Mapping[int, list[CoverChange]]:
+    changes: dict[int, list[CoverChange]] = defaultdict(list)
+    for change in CHANGES.ask([cover.pk for cover in covers]):
+        changes[change.cover_id].append(change)
+    return changes
+
+
+def read_cover_case(cover: Cover, *, known_at: datetime | None = None) -> CoverCase:
+    """Return the case of one cover."""
+    return read_cover_cases([cover], known_at=known_at)[0]
+
+
+def make_cover_case(cover: Cover, history: VehicleHistory, *, known_at: datetime | None = None) -> CoverCase:
+    """Return the case of one cover of a vehicle whose whole history was read already."""
+    return _make_cases([cover], {cover.vehicle_id: history}, known_at)[0]
+
+
+CHANGES = StandingRows(
+    lambda: CoverChange.objects.filter(Among("cover_id", GivenKeys(0))).order_by("day", "id"),
+)
+
+
+OF_COVER, OF_CHANGE, OF_VEHICLE = list_columns(Cover), list_columns(CoverChange), list_columns(Vehicle)
+COVERS_OF_VEHICLE = StandingRows(lambda: Cover.objects.filter(vehicle=Given(0)).order_by("-pk"))
+# The most pressing first.
+COVERS_OF_NUMBERS = StandingRows(
+    lambda: Cover.objects.filter(Among("number", GivenKeys(0))).order_by("last_state__due_grace_until", "pk"), "vehicle"
+)
+
+
+def list_covers_of(vehicle: Vehicle) -> list[Cover]:
+    """Return all covers of a vehicle, the newest first, with their site, terms and dealership."""
+    covers = COVERS_OF_VEHICLE.ask(vehicle.pk)
+    for cover in covers:
+        put_related(cover, "vehicle", vehicle)
+    return _add_reference(covers)
+
+
+COVERS_AND_CHANGES = StandingQuery(
+    lambda: (
+        Cover.objects.filter(vehicle=Given(0))
+        .order_by("-pk", "changes__day", "changes__pk")
+        .values_list(*OF_COVER, *(f"changes__{column}" for column in OF_CHANGE))
+    )
+)
+
+
+def list_covers_and_changes(vehicle: Vehicle) -> list[tuple[Cover, list[CoverChange]]]:
+    """Return all covers of a vehicle as ``list_covers_of`` does, each with its changes by day, in one query."""
+    found: dict[int, tuple[Cover, list[CoverChange]]] = {}
+    for row in COVERS_AND_CHANGES.ask(vehicle.pk):
+        known = found.get(row[0])
+        if known is None:
+            cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[: len(OF_COVER)])
+            put_related(cover, "vehicle", vehicle)
+            known = found[cover.pk] = cover, []
+        if row[len(OF_COVER)] is not None:
+            known[1].append(CoverChange.from_db(DEFAULT_DB_ALIAS, OF_CHANGE, row[len(OF_COVER) :]))
+    _add_reference([cover for cover, _changes in found.values()])
+    return list(found.values())
+
+
+VEHICLE_AND_COVERS = StandingQuery(
+    lambda: (
+        Vehicle.objects.filter(vin=Given(0, CharField()))
+        .order_by("-covers__pk")
+        .values_list(*OF_VEHICLE, *(f"covers__{column}" for column in OF_COVER))
+    )
+)
+
+
+def find_vehicle_and_covers(vin: str) -> tuple[Vehicle, list[Cover]] | None:
+    """Return the vehicle of this VIN with all its covers as ``list_covers_of`` does, None where there is none."""
+    rows = VEHICLE_AND_COVERS.ask(vin)
+    if not rows:
+        return None
+    vehicle = Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, rows[0][: len(OF_VEHICLE)])
+    covers = []
+    for row in rows:
+        of_cover = row[len(OF_VEHICLE) :]
+        # A vehicle without a cover has one row, without the key of a cover.
+        if of_cover[0] is not None:
+            cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, of_cover)
+            put_related(cover, "vehicle", vehicle)
+            covers.append(cover)
+    return vehicle, _add_reference(covers)
+
+
+def find_covers(user: User, numbers: Sequence[str]) -> list[Cover]:
+    """Return those of some covers that a person may see, the most pressing first, with vehicle, site and terms."""
+    # No number holds the sign that no database takes in a text.
+    asked = [number for number in numbers if "\x00" not in number]
+    return _add_reference([cover for cover in COVERS_OF_NUMBERS.ask(asked) if may_see_cover(user, cover)])
+
+
+def _add_reference(covers: list[Cover]) -> list[Cover]:
+    sites, dealerships = (map_sites(), map_dealerships()) if covers else ({}, {})
+    versions = map_versions() if covers else {}
+    for cover in covers:
+        put_related(cover, "site", sites[cover.site_id])
+        put_related(cover, "terms_version", versions[cover.terms_version_id])
+        put_related(cover, "dealership", dealerships[cover.dealership_id] if cover.dealership_id else None)
+    return covers
+
+
+COVER_OF_NUMBER = StandingQuery(
+    lambda: (
+        Cover.objects.filter(number=Given(0, CharField()))
+        .order_by()
+        .values_list(*OF_COVER, *(f"vehicle__{column}" for column in OF_VEHICLE))
+    )
+)
+
+
+def find_cover(number: str) -> Cover | None:
+    """Return the cover of this number with its vehicle, site, terms and dealership, None where there is none."""
+    for row in COVER_OF_NUMBER.ask(number):
+        cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[: len(OF_COVER)])
+        put_related(cover, "vehicle", Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, row[len(OF_COVER) :]))
+        return _add_reference([cover])[0]
+    return None
+
+
+def may_see_cover(user: User, cover: Cover) -> bool:
+    """Say whether a person may see a cover; the same rule as ``list_covers_for``."""
+    return user.role != Role.DEALERSHIP or cover.dealership_id == user.dealership_id
+
+
+def list_covers_for(user: User) -> QuerySet[Cover]:
+    """Return the covers that a person may see: a dealership only those that it sold, shop people all."""
+    covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms", "dealership")
+    if user.role == Role.DEALERSHIP:
+        return covers.filter(dealership=user.dealership_id)
+    return covers
+
+
+def list_due_items(user: User, as_of: date, days_ahead: int = 60) -> QuerySet[DueItem]:
+    """Return the due items that a person may see, by their last day of grace."""
+    return (
+        DueItem.objects.filter(cover__in=list_covers_for(user), opens_on__lte=as_of + timedelta(days=days_ahead))
+        .select_related("cover__vehicle", "cover__site", "cover__holder", "cover__last_state")
+        .order_by("grace_until", "target_on", "id")
+    )
+
+
+def list_unanswered_zones(inspection: Inspection) -> tuple[str, ...]:
+    """Return the zones that an inspection, signed off or not, leaves without an answer, by the vehicle's newest cover.
+
+    They are told of a reinspection only, and only where the vehicle has a cover that asks for one.
+    """
+    cover = (
+        Cover.objects.filter(vehicle=inspection.vehicle_id).select_related("vehicle", "site").order_by("-pk").first()
+    )
+    if cover is None or inspection.kind != InspectionKind.REINSPECTION:
+        return ()
+    case = read_cover_case(cover)
+    terms = case.find_terms(inspection.done_on)
+    return list_unanswered(terms, case.history, describe_inspection(inspection)) if terms.reinspection else ()

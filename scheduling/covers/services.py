@@ -1,0 +1,338 @@
+"""Everything that a person does to terms and covers.
+
+With the index (``scheduling.index``) the only place in this room that writes.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from scheduling.covers.queries import read_cover_cases
+from scheduling.index.service import recompute_covers
+from scheduling.models import (
+    Cover,
+    CoverChange,
+    CoverChangeKind,
+    SiteTerms,
+    TermsVersion,
+    WarrantyTerms,
+)
+from scheduling.terms.queries import find_problems, find_version_problems
+from scheduling.terms.rules.terms_document import TermsError, read_published_terms, write_terms
+from treatments.enums import TreatmentKind
+from treatments.event_log import Happening, mark_read, read_events, record_events
+from treatments.models import Customer, Dealership, Ownership, Site, Treatment, User, Vehicle
+from treatments.shared.faults import work_apart
+from treatments.vehicles.changes import record_sale
+
+REGISTER_READER = "scheduling.register_covers"
+
+
+@transaction.atomic
+def publish_terms(*, document: Mapping[str, Any], now: datetime, actor: User | None) -> TermsVersion:
+    """Publish one version of terms; publishing the same document again changes nothing.
+
+    Raises:
+        TermsError: naming each field that is wrong, or that names what the shop doesn't have.
+        ValidationError: where that version was published with another text, or a draft of it says something else.
+    """
+    terms = read_published_terms(document)
+    plain = write_terms(terms)
+    family, _ = WarrantyTerms.objects.get_or_create(code=terms.code, defaults={"title": terms.title})
+    known = TermsVersion.objects.filter(terms=family, version=terms.version).first()
+    if known and known.published_at:
+        if write_terms(read_published_terms(known.document)) == plain:
+            return known
+        raise ValidationError(
+            {
+                "version": f"{terms.code} version {terms.version} is published and can't change; "
+                f"give the new text a higher version."
+            }
+        )
+    if known and known.document != plain:
+        raise ValidationError({"version": f"{known} is a draft with another text; publish or discard that first."})
+    problems = find_problems(terms) + find_version_problems(terms)
+    if problems:
+        raise TermsError(problems)
+    published = known or TermsVersion(terms=family, version=terms.version)
+    published.document = plain
+    published.published_at = now
+    published.save()
+    happening = Happening("terms.published", "terms_version", str(published.pk), after={"document": plain})
+    record_events([happening], actor=actor, now=now)
+    return published
+
+
+@transaction.atomic
+def register_cover(
+    *,
+    vehicle: Vehicle,
+    terms_version: TermsVersion,
+    site: Site,
+    sold_on: date,
+    registered_on: date,
+    now: datetime,
+    actor: User | None,
+    holder: Customer | None = None,
+    dealership: Dealership | None = None,
+) -> Cover:
+    """Put a vehicle under a version of terms.
+
+    Raises:
+        ValidationError: where the terms are not published or the vehicle has an open cover.
+    """
+    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    if terms_version.published_at is None:
+        raise ValidationError({"terms_version": f"{terms_version} is not published yet."})
+    earlier = list(vehicle.covers.all())
+    still_open = next((cover for cover in earlier if cover.ended_on is None), None)
+    if still_open:
+        raise ValidationError({"vehicle": f"{vehicle.vin} is under cover {still_open.number}; end that first."})
+    cover = Cover(
+        number=f"C{vehicle.pk:06d}-{len(earlier) + 1}",
+        vehicle=vehicle,
+        terms_version=terms_version,
+        site=site,
+        holder=holder,
+        dealership=dealership,
+        sold_on=sold_on,
+        registered_on=registered_on,
+        recorded_at=now,
+    )
+    cover.full_clean()
+    cover.save()
+    record_events([_tell_of_cover(cover)], actor=actor, now=now)
+    return cover
+
+
+def _tell_of_cover(cover: Cover) -> Happening:
+    return Happening(
+        "cover.registered",
+        "cover",
+        str(cover.pk),
+        after={
+            "number": cover.number,
+            "vehicle": cover.vehicle_id,
+            "terms_version": cover.terms_version_id,
+            "registered_on": cover.registered_on,
+        },
+    )
+
+
+@transaction.atomic
+def register_covers_for_new_treatments(*, now: datetime, limit: int = 500, failed: list[str] | None = None) -> int:
+    """Register covers under a site's usual terms for first treatments that came without one.
+
+    Reads the event log from where it left off, so that it is cheap to call often. The cover counts as sold and
+    registered on the day of the first treatment, since the log that it came from says nothing else.
+
+    Args:
+        failed: takes a line for each vehicle whose cover could not be registered, with why.
+
+    Returns:
+        How many events were handled; call again until it is 0.
+    """
+    failed = [] if failed is None else failed
+    events = read_events(REGISTER_READER, ["treatment.signed_off", "treatment.amended"], limit=limit)
+    if not events:
+        return 0
+    usual = {chosen.site_id: chosen for chosen in SiteTerms.objects.select_related("terms_version")}
+    treatments = list(
+        Treatment.objects.filter(
+            pk__in=[int(event.subject_id) for event in events],
+            kind=TreatmentKind.FIRST_TREATMENT,
+            signed_off_at__isnull=False,
+            amended_by__isnull=True,
+            site__in=usual,
+        ).order_by("done_on", "id")
+    )
+    vehicles = {treatment.vehicle_id for treatment in treatments}
+    covered = set(Cover.objects.filter(vehicle__in=vehicles).values_list("vehicle_id", flat=True))
+    owners = {
+        owned.vehicle_id: owned.customer_id
+        for owned in Ownership.objects.filter(vehicle__in=vehicles, until_day__isnull=True)
+    }
+    covers = []
+    for treatment in treatments:
+        if treatment.vehicle_id in covered:
+            continue
+        covered.add(treatment.vehicle_id)
+        covers.append(
+            Cover(
+                number=f"C{treatment.vehicle_id:06d}-1",
+                vehicle_id=treatment.vehicle_id,
+                terms_version=usual[treatment.site_id].terms_version,
+                site_id=treatment.site_id,
+                holder_id=owners.get(treatment.vehicle_id),
+                sold_on=treatment.done_on,
+                registered_on=treatment.done_on,
+                recorded_at=now,
+            )
+        )
+    work_apart(
+        covers,
+        lambda some: _add_covers(some, now),
+        name=str,
+        tell=lambda cover, why: failed.append(": ".join((cover.vehicle.vin, why))),
+    )
+    mark_read(REGISTER_READER, events[-1])
+    return len(events)
+
+
+def _add_covers(covers: Sequence[Cover], now: datetime) -> None:
+    Cover.objects.bulk_create(covers)
+    record_events((_tell_of_cover(cover) for cover in covers), actor=None, now=now)
+
+
+def _record_change(
+    cover: Cover,
+    kind: CoverChangeKind,
+    *,
+    day: date,
+    reason: str,
+    now: datetime,
+    actor: User | None,
+    on_cover: Mapping[str, Any] | None = None,
+    **details: Any,
+) -> CoverChange:
+    """Write a change down, do to the cover what it says, and record the event, which signs both off."""
+    if not reason.strip():
+        raise ValidationError({"reason": "A change to a cover needs a reason."})
+    change = CoverChange(cover=cover, kind=kind, day=day, reason=reason, actor=actor, recorded_at=now, **details)
+    change.full_clean()
+    change.save()
+    if on_cover:
+        Cover.objects.filter(pk=cover.pk).update(**on_cover)
+    after = {"change": change.pk, "cover": cover.number, "day": day, "reason": reason, "due_key": change.due_key}
+    record_events([Happening(f"cover.{kind}", "cover", str(cover.pk), after=after)], actor=actor, now=now)
+    return change
+
+
+@transaction.atomic
+def waive_due_item(
+    *, cover: Cover, due_key: str, day: date, reason: str, now: datetime, actor: User | None
+) -> CoverChange:
+    """Let the customer off one due item, with a reason.
+
+    The waiver names the duty by its raw day, so that it stays with it whatever is written down later.
+
+    Raises:
+        ValidationError: without a reason, or where the cover has no such item to be done.
+    """
+    Cover.objects.select_for_update().get(pk=cover.pk)
+    (case,) = read_cover_cases([cover])
+    due = {item.key: item for item in case.read_due_items(day) if item.needs_doing}
+    if due_key not in due:
+        raise ValidationError(
+            {"due_key": f"'{due_key}' is not due on cover {cover.number}; there is: {', '.join(due) or 'none'}."}
+        )
+    return _record_change(
+        cover,
+        CoverChangeKind.DUE_ITEM_WAIVED,
+        day=day,
+        reason=reason,
+        now=now,
+        actor=actor,
+        due_key=due[due_key].waiver_key,
+    )
+
+
+@transaction.atomic
+def waive_open_items(*, cover: Cover, day: date, reason: str, now: datetime, actor: User | None) -> list[CoverChange]:
+    """Let the customer off all that is open on a cover, with a reason; the due list shows it at once.
+
+    Raises:
+        ValidationError: without a reason, or where nothing is open on the cover.
+    """
+    Cover.objects.select_for_update().get(pk=cover.pk)
+    (case,) = read_cover_cases([cover])
+    keys = [item.waiver_key for item in case.list_open_items(day)]
+    if not keys:
+        raise ValidationError(f"Nothing is open on cover {cover.number}.")
+    kind = CoverChangeKind.DUE_ITEM_WAIVED
+    changes = [_record_change(cover, kind, day=day, reason=reason, now=now, actor=actor, due_key=key) for key in keys]
+    recompute_covers(keys=[cover.pk], as_of=day)
+    return changes
+
+
+@transaction.atomic
+def move_terms(
+    *, cover: Cover, to_version: TermsVersion, day: date, reason: str, now: datetime, actor: User | None
+) -> CoverChange:
+    """Move a cover to another published version of terms from a day on, with a reason.
+
+    Raises:
+        ValidationError: without a reason, or where the version is not published.
+    """
+    locked = Cover.objects.select_for_update().get(pk=cover.pk)
+    if to_version.published_at is None:
+        raise ValidationError({"to_version": f"{to_version} is not published yet."})
+    return _record_change(
+        locked,
+        CoverChangeKind.TERMS_MOVED,
+        day=day,
+        reason=reason,
+        now=now,
+        actor=actor,
+        on_cover={"terms_version": to_version},
+        from_version=locked.terms_version,
+        to_version=to_version,
+    )
+
+
+@transaction.atomic
+def note_transfer(*, cover: Cover, day: date, reason: str, now: datetime, actor: User | None) -> CoverChange:
+    """Record that the shop was told on ``day`` of a new owner."""
+    return _record_change(cover, CoverChangeKind.TRANSFER_NOTIFIED, day=day, reason=reason, now=now, actor=actor)
+
+
+@transaction.atomic
+def record_private_sale(
+    *, vehicle: Vehicle, sold_on: date, told_on: date, reason: str, now: datetime, actor: User | None
+) -> None:
+    """Record that the vehicle was sold to somebody not known yet, and on its cover that the shop was told of it.
+
+    Raises:
+        ValidationError: without a reason, without an owner on record, or for a day that can't be.
+    """
+    record_sale(vehicle=vehicle, sold_on=sold_on, told_on=told_on, reason=reason, now=now, actor=actor)
+    for cover in vehicle.covers.select_for_update().filter(ended_on__isnull=True):
+        note_transfer(cover=cover, day=told_on, reason=reason, now=now, actor=actor)
+
+
+@transaction.atomic
+def end_cover(*, cover: Cover, day: date, reason: str, now: datetime, actor: User | None) -> CoverChange:
+    """End a cover before its time; ``day`` is the first day without cover.
+
+    Raises:
+        ValidationError: without a reason, or where it was ended already.
+    """
+    locked = Cover.objects.select_for_update().get(pk=cover.pk)
+    if locked.ended_on is not None:
+        raise ValidationError(f"Cover {cover.number} was already ended.")
+    return _record_change(
+        locked,
+        CoverChangeKind.ENDED,
+        day=day,
+        reason=reason,
+        now=now,
+        actor=actor,
+        on_cover={"ended_on": day, "end_reason": reason},
+    )
+
+
+__all__ = [
+    "TermsError",
+    "end_cover",
+    "move_terms",
+    "note_transfer",
+    "publish_terms",
+    "record_private_sale",
+    "register_cover",
+    "register_covers_for_new_treatments",
+    "waive_due_item",
+    "waive_open_items",
+]

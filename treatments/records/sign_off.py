@@ -1,0 +1,63 @@
+"""What a sign-off and an amendment do to treatments and inspections alike: the odometer becomes a reading, or goes."""
+
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+
+from treatments.event_log import Happening
+from treatments.models import Inspection, Treatment, User
+from treatments.records.odometer_readings import add_reading, withdraw_reading
+from treatments.rules.units import Distance
+
+
+def put_odometer(work: Treatment | Inspection, odometer: Distance | None) -> None:
+    """Put what the odometer said on a draft, where it counts for nothing yet."""
+    work.odometer_amount = odometer.amount if odometer else None
+    work.odometer_unit = odometer.unit if odometer else ""
+
+
+def put_sign_off(work: Treatment | Inspection, *, now: datetime, actor: User | None, source: str = "") -> None:
+    """Put a sign-off on unsigned work, and make a reading of what it says of the odometer; call it before saving."""
+    odometer = work.odometer
+    if odometer is not None:
+        work.reading = add_reading(
+            vehicle=work.vehicle, day=work.done_on, distance=odometer, now=now, source=source[:120]
+        )
+    put_odometer(work, None)
+    work.signed_off_at, work.signed_off_by = now, actor
+
+
+def check_day_is_free(newer: Treatment | Inspection) -> None:
+    """Refuse an amendment that would be the second of its kind on a day.
+
+    Raises:
+        ValidationError: where another one stands, signed off or as a draft.
+    """
+    model = Treatment if isinstance(newer, Treatment) else Inspection
+    others = model._default_manager.filter(
+        vehicle=newer.vehicle_id, done_on=newer.done_on, kind=newer.kind, amended_by__isnull=True
+    )
+    old = newer.amends
+    if old is not None and others.exclude(pk=old.pk).exists():
+        field = "kind" if old.kind != newer.kind else "done_on"
+        raise ValidationError({field: f"Another of this kind stands on {newer.done_on}: amend or discard that one."})
+
+
+def put_amended_reading(newer: Treatment | Inspection, odometer: Distance | None, *, now: datetime) -> None:
+    """Put what the odometer said on an unsaved amendment; on the same day the same figure is the same reading."""
+    newer.reading = (
+        add_reading(vehicle=newer.vehicle, day=newer.done_on, distance=odometer, now=now) if odometer else None
+    )
+
+
+def withdraw_old_reading(
+    old: Treatment | Inspection, newer: Treatment | Inspection, *, now: datetime
+) -> list[Happening]:
+    """Withdraw the reading of an amended version, unless the newer one, or anything else, gives it too.
+
+    Returns:
+        What to record.
+    """
+    if old.reading is None or old.reading_id == newer.reading_id:
+        return []
+    return withdraw_reading(old.reading, now=now)

@@ -1,0 +1,93 @@
+"""What the shop works with and seldom changes: its sites, zones with their areas, and products.
+
+Everything here is kept by ``treatments.reference.cache``: it is shared, so nobody may change what is returned.
+"""
+
+from collections.abc import Mapping
+from decimal import Decimal
+
+from treatments.enums import ZoneKind
+from treatments.models import Dealership, Product, Site, User, Zone, ZoneArea
+from treatments.reference.cache import keep_reading
+
+
+@keep_reading
+def list_sites() -> tuple[Site, ...]:
+    """Return the shop's sites, the first one first."""
+    return tuple(Site.objects.order_by("pk"))
+
+
+@keep_reading
+def map_sites() -> Mapping[int, Site]:
+    """Return the shop's sites by primary key."""
+    return {site.pk: site for site in list_sites()}
+
+
+def find_site_of(person: User) -> Site | None:
+    """Return the site at which a person works, None for one who works at none."""
+    return map_sites().get(person.site_id) if person.site_id else None
+
+
+@keep_reading
+def map_people() -> Mapping[int, User]:
+    """Return everybody who ever could log in, by primary key, without what only the log-in asks for."""
+    return {person.pk: person for person in User.objects.defer("password", "last_login", "email", "date_joined")}
+
+
+@keep_reading
+def map_dealerships() -> Mapping[int, Dealership]:
+    """Return the dealerships by primary key."""
+    return {dealership.pk: dealership for dealership in Dealership.objects.all()}
+
+
+@keep_reading
+def list_zones() -> tuple[Zone, ...]:
+    """Return the zones in the order of the work."""
+    return tuple(Zone.objects.order_by("stage", "sequence", "code"))
+
+
+@keep_reading
+def map_zones() -> Mapping[int, Zone]:
+    """Return the zones by primary key."""
+    return {zone.pk: zone for zone in list_zones()}
+
+
+@keep_reading
+def map_zone_names() -> Mapping[str, str]:
+    """Return the names of the zones by code."""
+    return {zone.code: zone.name for zone in list_zones()}
+
+
+@keep_reading
+def map_products() -> Mapping[int, Product]:
+    """Return the products by primary key."""
+    return {product.pk: product for product in Product.objects.order_by("pk")}
+
+
+@keep_reading
+def list_products() -> tuple[Product, ...]:
+    """Return the products by name."""
+    return tuple(Product.objects.order_by("name"))
+
+
+@keep_reading
+def list_areas() -> tuple[ZoneArea, ...]:
+    """Return the area of each zone on each body style."""
+    return tuple(ZoneArea.objects.order_by("zone_id", "body_style"))
+
+
+def list_claimable_zones(body_style: str) -> list[Zone]:
+    """Return the zones on which rust can be claimed: those of a body style, and last what is never coated.
+
+    What is never coated is claimed by mistake only; without a body style a vehicle may have any zone.
+    """
+    sized = {zone for zone, style in map_areas() if style == body_style}
+    never = ZoneKind.NEVER_COATED
+    found = [zone for zone in list_zones() if not body_style or zone.pk in sized or zone.kind == never]
+    return sorted(found, key=lambda zone: zone.kind == never)
+
+
+@keep_reading
+def map_areas() -> Mapping[tuple[int, str], Decimal]:
+    """Return areas in m2 by the zone's primary key and the body style."""
+    return {(area.zone_id, area.body_style): area.area_m2 for area in list_areas()}
