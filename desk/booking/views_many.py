@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from desk.booking.book_many_rows import write_rows
+from desk.booking.book_many_rows import list_rows
 from desk.booking.forms import EARLIEST, ORDERS
 from desk.booking.page import Errors, list_faults
 from desk.booking.slots import read_times, sign_times
@@ -59,7 +59,7 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
         errors += list_faults(error)
     slots = {one.cover.pk: one.slot for one in wanted if one.slot}
     context = {
-        "rows": write_rows(wanted),
+        "rows": list_rows(wanted),
         "times": sign_times(slots),
         "can_count": len(slots),
         "refused": [one for one in wanted if not one.slot],

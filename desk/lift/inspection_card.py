@@ -1,25 +1,21 @@
-"""One zone of the form of an inspection: what was seen on it, its pictures, and how its card is written.
+"""One zone of the form of an inspection: what was seen on it, and its pictures.
 
-A card without errors and pictures is a mould with the values put in, as in ``desk.lift.treatment_card``.
+Its card is the template ``desk/inspection_card.html``.
 """
 
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.http import QueryDict
-from django.template import engines
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
-from markupsafe import Markup
 
 from desk.forms.number_field import NumberField
 from desk.lift.record_forms import put_number, share_fields
-from desk.rendering.moulds import Filling, Mould, join_markup, make_fields_with_holes, make_hole
-from desk.rendering.telling import find_language
 from notifications.documents.pdf.job_sheet import JobRow
 from treatments.enums import FilmState
 from treatments.models import InspectionLine, KeptPhoto, Photo
@@ -28,7 +24,6 @@ from treatments.records.photos import FORMATS
 from treatments.records.rules.rust_grade import grade_rust
 from treatments.rules.zone_catalogue import ZoneDescription
 
-TEMPLATE = "desk/inspection_card.html"
 ACCEPTED = ",".join(f"image/{kind.lower()}" for kind in FORMATS)
 
 # The rusted areas of the reference pictures of ISO 4628-3; its last one is of 40 to 50 %, taken in the middle.
@@ -133,8 +128,6 @@ class InspectedCard:
     @property
     def values(self) -> dict[str, Any]:
         """What the fields show."""
-        if self.data is None:
-            return _NOTHING_SEEN | self.told
         return {name: self.form[name].value() for name in self.form.fields}
 
     @property
@@ -168,27 +161,6 @@ class InspectedCard:
         values = self.values
         return bool(values["percent"] or values["action"]) or (self.data is not None and bool(self.form.errors))
 
-    def render(self) -> Markup:
-        """Return the card as it stands on the page."""
-        return join_markup(self.write())
-
-    def write(self) -> list[str]:
-        """Return the pieces of the card as it stands on the page."""
-        if self.has_errors or self.photos or self.recorded:
-            template = engines["jinja2"].get_template(TEMPLATE)
-            return [template.render({"card": self, "accepted": ACCEPTED})]
-        if self.data is None and not self.told:
-            return [_write_blank(self.code, self.row.zone_name, find_language())]
-        return self._write_told()
-
-    def _write_told(self) -> list[str]:
-        values = self.values
-        filling = Filling()
-        filling.put("zone_name", self.row.zone_name)
-        filling.put("grade", self.grade)
-        _put_values(filling, values)
-        return _make_mould(self.code, self.is_open, find_language()).fill(filling)
-
 
 def put_line(line: InspectionLine) -> dict[str, Any]:
     """Return what is on record of a zone as the fields show it."""
@@ -207,36 +179,3 @@ def put_line(line: InspectionLine) -> dict[str, Any]:
 def name_photo_field(code: str) -> str:
     """Return the name of the field by which the pictures of a zone come."""
     return f"p-{code}-photos"
-
-
-# A catalogue has some sixty zones.
-@functools.lru_cache(maxsize=512)
-def _make_mould(code: str, is_open: bool, language: str | None) -> Mould:  # made in this language
-    card = {
-        "code": code,
-        "row": {"zone_name": make_hole("zone_name")},
-        "grade": make_hole("grade"),
-        "photo_field": name_photo_field(code),
-        "is_open": is_open,
-        "form": make_fields_with_holes(InspectedZoneForm, prefix=f"i-{code}"),
-    }
-    return Mould(TEMPLATE, card=card, accepted=ACCEPTED)
-
-
-# Each zone in each language.
-@functools.lru_cache(maxsize=512)
-def _write_blank(code: str, zone_name: str, language: str | None) -> Markup:  # written in this language
-    """Return the card of a zone of which nothing is told yet."""
-    filling = Filling()
-    filling.put("zone_name", zone_name)
-    _put_values(filling, _NOTHING_SEEN)
-    return join_markup(_make_mould(code, False, language).fill(filling))
-
-
-def _put_values(filling: Filling, values: Mapping[str, Any]) -> None:
-    filling.put("percent", values["percent"])
-    filling.put("action", values["action"])
-    filling.put("unseen", values["unseen"])
-    filling.choose("step", values["step"], "checked")
-    filling.choose("film", values["film"], "checked")
-    filling.choose("perforated", values["perforated"], "checked")

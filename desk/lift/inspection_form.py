@@ -10,11 +10,9 @@ from django.core.exceptions import ValidationError
 from django.http import QueryDict
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
-from markupsafe import Markup
 
 from desk.lift.inspection_card import SOUND, InspectedCard, put_line
 from desk.lift.record_forms import InspectionVisitForm, guess_visit, list_form_errors, put_number, read_by_the_lift
-from desk.rendering.moulds import join_markup
 from desk.rendering.telling import tell
 from notifications.documents.job_sheets import describe_job_sheet
 from notifications.documents.pdf.job_sheet import JobStep
@@ -50,10 +48,6 @@ class StepOfInspection:
             for name, value in SOUND.items():
                 data[f"i-{card.code}-{name}"] = value
         self.filled = [card.row.zone_name for card in blank]
-
-    def render(self) -> Markup:
-        """Return its cards as they stand on the page."""
-        return join_markup([piece for card in self.cards for piece in (*card.write(), "\n")])
 
 
 class InspectionForm:

@@ -15,7 +15,6 @@ from django.core.exceptions import ValidationError
 from django.http import QueryDict
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
-from markupsafe import Markup
 
 from desk.lift.materials import Materials
 from desk.lift.record_forms import (
@@ -29,7 +28,6 @@ from desk.lift.record_forms import (
 )
 from desk.lift.total_forms import make_total_forms
 from desk.lift.treatment_card import CoatForm, ZoneCard, put_coat, put_reason
-from desk.rendering.moulds import join_markup
 from notifications.documents.job_sheets import describe_job_sheet
 from notifications.documents.pdf.job_sheet import JobRow, JobSheet, JobStep
 from treatments.models import Site, Treatment, TreatmentLine, Vehicle, Zone
@@ -56,10 +54,6 @@ class StepCards:
 
     step: JobStep
     cards: list[ZoneCard]
-
-    def render(self) -> Markup:
-        """Return its cards as they stand on the page."""
-        return join_markup([piece for card in self.cards for piece in (*card.write(), "\n")])
 
 
 class TreatmentForm:

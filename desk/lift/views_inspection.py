@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from desk.booking.visit_part import write_visit
+from desk.lift.inspection_card import ACCEPTED
 from desk.lift.inspection_form import InspectionForm
 from desk.lift.record_work import Job, WorkPages
 from desk.lift.views_sent import make_form_key, read_form_key
@@ -82,7 +82,7 @@ class InspectionPages(WorkPages[Inspection, InspectionForm]):
     def describe_form(self, job: Job[Inspection], form: InspectionForm) -> dict[str, Any]:
         drafts = Inspection.objects.filter(vehicle=job.vehicle, signed_off_at__isnull=True)
         return {
-            "visit_fields": write_visit("desk/inspection_visit.html", form.visit),
+            "accepted": ACCEPTED,
             "drafts": list(drafts.order_by("done_on", "pk")) if job.mode == "record" else [],
             "pictures": PICTURES,
             "grades": json.dumps([[name, str(point)] for name, point in ISO_4628_3_POINTS]),

@@ -11,7 +11,6 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from desk.booking.visit_part import write_visit
 from desk.lift.record_forms import TreatmentVisitForm
 from desk.lift.record_work import Job, WorkPages
 from desk.lift.treatment_form import TreatmentForm
@@ -60,9 +59,8 @@ class TreatmentPages(WorkPages[Treatment, TreatmentForm]):
         }
 
     def describe_form(self, job: Job[Treatment], form: TreatmentForm) -> dict[str, Any]:
-        dew_point = tuple(describe_dew_point(form.visit))
         return {
-            "visit_fields": write_visit("desk/treatment_visit.html", form.visit, dew_point=dew_point),
+            "dew_point": describe_dew_point(form.visit),
             "drafts": form.drafts if job.mode == "record" else [],
         }
 

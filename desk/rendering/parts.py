@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from django.forms import BoundField
 from django.template import defaultfilters, engines
 from django.template.defaultfilters import linebreaks_filter
 from django.urls import NoReverseMatch, reverse
@@ -17,7 +18,6 @@ from django.utils import formats, translation
 from django.utils.safestring import SafeString, mark_safe
 from jinja2 import Environment, Template
 
-from desk.rendering.moulds import mark
 from desk.rendering.part_texts import TextWriter
 from desk.rendering.telling import speak_in
 from desk.shared.shown import write_shown_field
@@ -49,6 +49,12 @@ def _find_form(name: str, kinds: tuple[type, ...]) -> str | None:
     for stand_in in stand_ins:
         form = form.replace(str(stand_in), "%s")
     return form if form.count("%s") == len(kinds) else None
+
+
+def mark(field: BoundField, code: object, word: str) -> str:
+    """Return the attribute ``word`` for the choice of a field that is its value, '' for the others."""
+    value = field.value()
+    return f" {word}" if code == ("" if value is None else value) else ""
 
 
 def write_part(name: str, values: Mapping[str, Any]) -> SafeString:
