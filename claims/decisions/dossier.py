@@ -17,7 +17,6 @@ from claims.rules.check import RULES_OF_DISTANCE, list_readings_for
 from claims.rules.claim import ClaimCheck, Finding, RustClaim
 from claims.rules.deadlines import ClaimStep, Deadline, Pause, count_deadlines
 from claims.rules.letter import LetterFacts
-from claims.rules.money import Money
 from claims.rules.payments import EarlierDecision, EarlierPayments, sort_earlier_payments
 from claims.rules.recommend import Recommendation, recommend, sort_zones
 from claims.rules.what_if import Change
@@ -27,6 +26,7 @@ from treatments.enums import Answer, InspectionKind
 from treatments.records.rules.history import InspectionRecord
 from treatments.records.rules.odometer import find_doubts
 from treatments.reference.queries import map_zone_names, map_zones
+from treatments.rules.money import Money
 from treatments.rules.speaking import ENGLISH
 from treatments.shared.standing_query import Given, StandingRows
 

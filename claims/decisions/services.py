@@ -14,12 +14,12 @@ from claims.decisions.dossier import ClaimFile, read_claim_file, sum_payments
 from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind
 from claims.queries import find_claimant
 from claims.rules.letter import add_verification_code, write_letter
-from claims.rules.money import Money, round_to_currency
 from scheduling.models import Cover
 from treatments.enums import say
 from treatments.event_log import Happening, record_events
 from treatments.event_log.checkpoints import read_checkpoint
 from treatments.models import Inspection, Role, User
+from treatments.rules.money import Money, round_to_currency
 from treatments.rules.speaking import ENGLISH
 from treatments.shared.shown import check_unchanged_since, name_records
 

@@ -12,9 +12,9 @@ from decimal import Decimal
 
 from dateutil.relativedelta import relativedelta
 
-from claims.rules.money import Money
 from claims.rules.payments import EarlierPayments
 from scheduling.terms.rules.terms import ClaimTerms
+from treatments.rules.money import Money
 
 ONE_HUNDRED = Decimal(100)
 NOTHING_PAID = EarlierPayments()

@@ -9,9 +9,9 @@ from datetime import date
 
 from claims.rules.claim import ClaimCheck, Finding
 from claims.rules.clauses import say_clause
-from claims.rules.money import Money
 from claims.rules.recommend import Outcome, Recommendation
 from treatments.enums import Answer, say
+from treatments.rules.money import Money
 from treatments.rules.speaking import ENGLISH, speak
 from treatments.rules.wording import put_for_people, tell_day, tell_verification_code
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from claims.rules.money import Money
+from treatments.rules.money import Money
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,9 @@ from claims.rules.amount import (
     find_pay_down_percent,
     work_out_amount,
 )
-from claims.rules.money import Money
 from claims.rules.payments import EarlierDecision, EarlierPayments, sort_earlier_payments
 from scheduling.terms.rules.terms import ClaimTerms, PayDownStep
+from treatments.rules.money import Money
 
 START = date(2023, 3, 14)
 

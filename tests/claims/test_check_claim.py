@@ -11,7 +11,6 @@ from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, ClaimedZone, Finding, RustClaim
 from claims.rules.clauses import CLAUSE_WORDS, say_clause
 from claims.rules.letter import LetterFacts, write_letter
-from claims.rules.money import Money
 from claims.rules.recommend import recommend
 from scheduling.covers.rules.calendars import WorkingCalendar
 from scheduling.covers.rules.facts import CoverFacts
@@ -34,6 +33,7 @@ from treatments.records.rules.history import (
     ZoneLine,
 )
 from treatments.records.rules.odometer import Reading
+from treatments.rules.money import Money
 
 START = date(2023, 3, 14)
 FOUND = date(2024, 9, 1)

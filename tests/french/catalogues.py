@@ -26,6 +26,7 @@ KEYWORDS = {
     "_t": None,
     "gettext_lazy": None,
     "gettext_noop": None,
+    "ngettext_noop": (1, 2),
     "_lazy": None,
     "ngettext_lazy": (1, 2),
     "pgettext_lazy": ((1, "c"), 2),

@@ -43,7 +43,7 @@ SPEAKING = (
 # The import of a log is a command at the shell, which speaks English, as the catalogue's loader does.
 SILENT = (
     re.compile(r"treatments/log_import/rules/\w+\.py"),
-    re.compile(r"treatments/rules/(zone_catalogue|phrase_book|speaking|wording)\.py"),
+    re.compile(r"treatments/rules/(zone_catalogue|phrase_book|speaking|wording|explanation|formats)\.py"),
     re.compile(r"notifications/documents/(rules/(drawing|plan_shapes)|pdf/fonts)\.py"),
 )
 # Literals that look like words and never reach a person by themselves, each with the reason.

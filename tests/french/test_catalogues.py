@@ -11,7 +11,7 @@ from treatments.rules.phrase_book import cut_at_gaps
 
 # Before these French puts a narrow no-break space, and inside its quotation marks.
 _TIGHT = re.compile(r"[^\s\u202f\u00a0\d:/-][;!?»]|[^\s\u202f\u00a0\d/]:(?!/)|«(?!\u202f)| [;:!?»%](?!\()")
-_PERCENT = re.compile(r"%\((\w+)\)s|%%")
+_GAPS = re.compile(r"%\((\w+)\)s|%%|\{\w+\}")
 
 
 @pytest.mark.parametrize("room", ROOMS)
@@ -50,7 +50,7 @@ def find_fault(place: str, text: str, told: str) -> str:
     if place.endswith("sentences.po"):
         gaps = [sorted(gap.name for gap in cut_at_gaps(form) if not isinstance(gap, str)) for form in (text, told)]
     else:
-        gaps = [sorted(found.group() for found in _PERCENT.finditer(form)) for form in (text, told)]
+        gaps = [sorted(found.group() for found in _GAPS.finditer(form)) for form in (text, told)]
     if gaps[0] != gaps[1]:
         return f"gaps {gaps[0]} became {gaps[1]}"
     if text[:1].isspace() != told[:1].isspace() and not text.startswith((";", "(")):
@@ -71,6 +71,7 @@ def test_french_keeps_every_gap_and_is_set_as_french_is() -> None:
     [
         ("a/django.po", "Due on %(day)s", "Dû le %(jour)s", "gaps"),
         ("a/sentences.po", "Due on {day}", "Dû le jour", "gaps"),
+        ("a/django.po", "Due on {due_on}", "Dû le {dû_le}", "gaps"),
         ("a/sentences.po", "Why?", "Pourquoi?", "set as English is"),
         ("a/sentences.po", "“{words}”", "«{words}»", "set as English is"),
         ("a/sentences.po", "Why?", " ", "empty"),

@@ -12,7 +12,6 @@ from hypothesis import given, settings
 from claims.decisions.dossier import ClaimFile, read_claim_file
 from claims.models import ClaimRequest, DecisionKind
 from claims.rules.letter import write_letter
-from claims.rules.money import Money
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.rules.cover import cover_on
 from scheduling.covers.rules.due import compute_due_items
@@ -25,6 +24,7 @@ from tests.scheduling.oracle_translate import say_facts, say_history, say_site, 
 from tests.stories.playing import Player
 from tests.stories.reading import Story, read_stories
 from treatments.models import Product, TreatmentLine, Zone
+from treatments.rules.money import Money
 from treatments.rules.speaking import speak, translate
 
 # Words that no French sentence has; "on", "but", "a", "date" and the like are French too.

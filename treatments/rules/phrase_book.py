@@ -13,15 +13,13 @@ from pathlib import Path
 from string import Formatter
 
 from babel import Locale
-from babel.dates import format_date
 from babel.messages import Message
 from babel.messages.pofile import read_po
-from babel.numbers import format_currency, format_decimal
+
+from treatments.rules.formats import format_day, format_money, format_number
 
 ROOMS = ("treatments", "scheduling", "claims", "notifications", "desk")
 _ROOT = Path(__file__).resolve().parents[2]
-# Numbers below this are often years, and French groups them only by choice.
-_GROUPED_FROM = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,16 +105,11 @@ class PhraseBook:
             return translations[0]
         return translations[0 if self.locale.plural_form(abs(count)) == "one" else 1]
 
-    @lru_cache(maxsize=4096)  # noqa: B019  books live as long as the process
     def say_number(self, number: Decimal) -> str:
-        grouped = abs(number) >= _GROUPED_FROM
-        told: str = format_decimal(number, locale=self.locale, decimal_quantization=False, group_separator=grouped)
-        return told
+        return format_number(number, self.language)
 
-    @lru_cache(maxsize=4096)  # noqa: B019
     def say_day(self, day: date) -> str:
-        told = format_date(day, "d MMMM y", locale=self.locale)
-        return f"1er{told[1:]}" if self.language == "fr" and day.day == 1 else told
+        return format_day(day, self.language)
 
     def say_moment(self, day: date, time: str) -> str:
         return self.in_context.get(("moment", "{day}, {time}"), "{day}, {time}").format(
@@ -124,7 +117,7 @@ class PhraseBook:
         )
 
     def say_money(self, amount: Decimal, currency: str) -> str:
-        return str(format_currency(amount, currency, locale=self.locale))
+        return format_money(amount, currency, self.language)
 
 
 def read_messages(language: str) -> Iterator[Message]:

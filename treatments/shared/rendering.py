@@ -1,0 +1,87 @@
+"""Renders explanations in the language in use: texts by gettext, dates, numbers and money by Babel.
+
+Call it where a person reads: in pages, mails, documents and the API. Rules and stored rows keep code and params.
+"""
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+from decimal import Decimal
+from functools import cache
+from importlib import import_module
+from typing import Any
+
+from django.apps import apps
+from django.utils.module_loading import module_has_submodule
+from django.utils.translation import get_language, gettext, ngettext
+
+from treatments.rules.explanation import (
+    Explanation,
+    Message,
+    OwnWords,
+    ProductName,
+    Quantity,
+    ZoneCode,
+    from_json,
+    write,
+)
+from treatments.rules.formats import ENGLISH, format_day, format_money, format_number
+from treatments.rules.money import Money
+
+
+@cache
+def read_messages() -> dict[str, Message]:
+    """Return the English text of every code of every app."""
+    found: dict[str, Message] = {}
+    for app in apps.get_app_configs():
+        if app.module is not None and module_has_submodule(app.module, "explanations"):
+            messages = import_module(f"{app.name}.explanations").MESSAGES
+            twice = found.keys() & messages.keys()
+            if twice:
+                raise ValueError(f"{app.name}.explanations has codes of another app: {', '.join(sorted(twice))}.")
+            found |= messages
+    return found
+
+
+def render(explanation: Explanation | Mapping[str, Any], zone_names: Mapping[str, str] | None = None) -> str:
+    """Return an explanation, or the JSON of one, as text in the language in use.
+
+    Args:
+        zone_names: the name of each zone code in that language; a code without one stays.
+    """
+    found = explanation if isinstance(explanation, Explanation) else from_json(explanation)
+    language = (get_language() or ENGLISH).partition("-")[0]
+
+    def format_value(value: Any) -> str:
+        match value:
+            case date():
+                return format_day(value, language)
+            case int() | Decimal():
+                return format_number(value, language)
+            case Quantity():
+                return f"{format_number(value.amount, language)} {value.unit}"
+            case Money():
+                return format_money(value.amount, value.currency, language)
+            case ZoneCode():
+                return (zone_names or {}).get(value.code, value.code)
+            case ProductName():
+                return value.name
+            case OwnWords():
+                return value.text
+        return str(value)
+
+    return write(found, _find_text, format_value)
+
+
+def render_all(
+    explanations: Iterable[Explanation | Mapping[str, Any]], zone_names: Mapping[str, str] | None = None
+) -> str:
+    """Return several explanations, or the JSON of them, one sentence after the other."""
+    return " ".join(render(explanation, zone_names) for explanation in explanations)
+
+
+def _find_text(explanation: Explanation) -> str:
+    message = read_messages()[explanation.code]
+    if isinstance(message, str):
+        return gettext(message)
+    count = explanation.params[message.counted]
+    return ngettext(message.one, message.many, count)  # type: ignore[arg-type]
