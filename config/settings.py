@@ -129,16 +129,23 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "desk.rendering.frame.describe_frame",
             ],
             # The filter ``date`` as French writes days, in English as Django does; the tag ``shown`` of every form.
             "builtins": ["desk.templatetags.desk_dates", "desk.templatetags.desk_shown"],
         },
     },
-    # The parts of pages that repeat hundreds of times; under jinja2/ of a room.
     {
         "BACKEND": "django.template.backends.jinja2.Jinja2",
         "APP_DIRS": True,
-        "OPTIONS": {"environment": "desk.rendering.parts.make_environment"},
+        "OPTIONS": {
+            "environment": "desk.rendering.parts.make_environment",
+            "context_processors": [
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "desk.rendering.frame.describe_frame",
+            ],
+        },
     },
 ]
 

@@ -7,11 +7,9 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
-from django.http import HttpRequest
-from django.utils.safestring import SafeString
+from django.http import HttpRequest, QueryDict
 
 from desk.booking.forms import Wishes, WishForm, list_site_choices
-from desk.booking.parts import has_wishes, write_no_wishes, write_wishes
 from desk.booking.slots import SlotButton, make_buttons
 from desk.rendering.telling import tell
 from notifications.speaking import join_label
@@ -100,7 +98,8 @@ class Choice:
     """What may be chosen from: the wishes, the times that meet them best, and what could not be read or done."""
 
     wishes: Wishes
-    wish_part: SafeString
+    wish_form: WishForm
+    has_wishes: bool
     buttons: list[SlotButton]
     sites: list[Site]
     errors: Errors = field(default_factory=list)
@@ -118,7 +117,7 @@ def offer_times(
     sites = list(list_sites())
     home = moved.site if moved else found.home
     usual = VisitKind(moved.visit) if moved else found.due.visit
-    wishes, wish_part, errors = _read_wishes(request, sites, home, usual, is_move=moved is not None)
+    wishes, wish_form, errors = _read_wishes(request, sites, home, usual, is_move=moved is not None)
     visit = usual if moved else wishes.visit
     kind = visit or usual
     slots: Sequence[Slot] = ()
@@ -150,20 +149,25 @@ def offer_times(
         slots = [slot for slot in slots if (slot.bay, slot.starts_at) != here][:MOST_PROPOSED]
     due = len(found.due.served_by(kind))
     buttons = make_buttons(slots, sites, found.vehicle, kind, due=due)
-    return Choice(wishes, wish_part, buttons, sites, errors, training)
+    return Choice(wishes, wish_form, has_wishes(request), buttons, sites, errors, training)
+
+
+def has_wishes(request: HttpRequest) -> bool:
+    """Say whether the address of a page tells a wish that can be read."""
+    return any(request.GET.get(name) for name in WishForm.base_fields)
 
 
 def _read_wishes(
     request: HttpRequest, sites: Sequence[Site], home: Site, usual: VisitKind, *, is_move: bool
-) -> tuple[Wishes, SafeString, Errors]:
-    """Return what the address asks for, the part of the page with it, and what could not be read."""
+) -> tuple[Wishes, WishForm, Errors]:
+    """Return what the address asks for, its form, and what could not be read."""
     site_choices = list_site_choices(sites, home)
     if not has_wishes(request):
-        part = write_no_wishes(request, site_choices=site_choices, usual=usual, is_move=is_move)
-        return Wishes(None, (home,), None, Preferences()), part, []
+        blank = WishForm(QueryDict(), site_choices=site_choices, usual=usual, is_move=is_move)
+        return Wishes(None, (home,), None, Preferences()), blank, []
     form = WishForm(request.GET, site_choices=site_choices, usual=usual, is_move=is_move)
     wishes = form.read(sites, home)
-    return wishes, write_wishes(request, form), list_errors(form)
+    return wishes, form, list_errors(form)
 
 
 def list_errors(*given: forms.BaseForm) -> Errors:

@@ -8,11 +8,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from desk.booking.forms import NoteForm, list_places
+from desk.booking.forms import NoteForm, Wishes, list_places
 from desk.booking.page import (
     Choice,
     Errors,
@@ -23,7 +22,6 @@ from desk.booking.page import (
     offer_times,
     read_vehicle_to_book,
 )
-from desk.booking.parts import write_blank_fields, write_named_fields
 from desk.booking.slots import ChosenSlot, SlotButton, make_buttons, read_button
 from desk.rendering.telling import tell
 from desk.shared.access import access_vehicle, get_user, open_to
@@ -154,7 +152,7 @@ def _show(
         "is_all_booked": found.is_all_booked(kind),
         "errors": [*(errors or []), *choice.errors],
         "instead": instead or [],
-        "named_fields": write_named_fields(form) if form else _write_no_time(choice),
+        "named_form": form or _make_blank_form(choice.wishes),
         "names_time": form is not None,
         "place": request.GET.get("place", ""),
     }
@@ -162,9 +160,8 @@ def _show(
     return render(request, "desk/booking_book.html", context, status=status)
 
 
-def _write_no_time(choice: Choice) -> SafeString:
-    wishes = choice.wishes
-    return write_blank_fields(NoteForm, list_places(wishes.sites[0]), {"day": wishes.earliest})
+def _make_blank_form(wishes: Wishes) -> NoteForm:
+    return NoteForm(places=list_places(wishes.sites[0]), initial={"day": wishes.earliest})
 
 
 @open_to("book")

@@ -31,7 +31,6 @@ from desk.booking.page import (
     offer_times,
     read_vehicle_to_book,
 )
-from desk.booking.parts import write_blank_fields, write_fields, write_named_fields, write_untyped_fields
 from desk.booking.slots import SlotButton, make_buttons, read_button
 from desk.booking.visit_page import list_events, list_parts, list_served
 from desk.forms.number_field import read_whole
@@ -149,7 +148,7 @@ def _show(
     user, now = get_user(request), timezone.now()
     bound = bound or {}
     fields = {
-        name: write_fields(bound[name]) if name in bound else write_untyped_fields(form_class, _find_prefix(name), {})
+        name: bound[name] if name in bound else form_class(prefix=_find_prefix(name))
         for name, (_page, form_class, _service) in ACTIONS.items()
         if form_class is not NoFieldsForm
     }
@@ -244,9 +243,7 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
         "first": not errors and not choice.errors and not instead,
         "title": _("Move visit %(number)s") % {"number": found.number},
         "starts_at": found.starts_at.astimezone(find_zone(found.site.time_zone)),
-        "named_fields": write_named_fields(form)
-        if form.is_bound
-        else write_blank_fields(NamedTimeForm, form.places, form.initial),
+        "named_form": form,
         "errors": [*errors, *choice.errors],
         "instead": instead,
         "sequence": found.sequence,
@@ -347,7 +344,7 @@ def split(request: HttpRequest, number: str) -> HttpResponse:
     context = {
         "visit": found,
         "title": _("Split visit %(number)s") % {"number": found.number},
-        "fields": write_fields(form) if form.is_bound else write_untyped_fields(SplitForm, None, form.initial),
+        "form": form,
         "errors": errors,
         "buttons": instead or make_buttons(slots, [found.site], found.vehicle, VisitKind(found.visit)),
         "may_split": found.status in (BOOKED, IN_THE_BAY),

@@ -3,6 +3,7 @@
 Both reading a claim and an action that could not be carried out show it.
 """
 
+from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -19,7 +20,18 @@ from claims.models import Claim
 from claims.rules.claim import Finding
 from claims.rules.recommend import Outcome
 from claims.visibility import list_decisions_for, may_see_findings, may_see_letter, may_see_sum
-from desk.claims.parts import ClaimForms
+from desk.claims.forms import (
+    AcknowledgeForm,
+    AnswerForm,
+    AskForm,
+    DecideForm,
+    InspectionMadeForm,
+    PaymentForm,
+    PhotoForm,
+    ReopenForm,
+    SecondForm,
+    WhatIfForm,
+)
 from desk.rendering.telling import tell
 from desk.shared.access import get_user, may_open
 from treatments.enums import Answer, InspectionKind
@@ -87,7 +99,7 @@ def make_handling(
     standing = file.standing
     of_standing = {"decision": standing.pk} if standing else {}
     left = standing.amount - sum_payments(standing) if standing else Decimal(0)
-    made = ClaimForms(
+    made = make_forms(
         {
             "acknowledge": {"initial": day},
             "ask": {"initial": day},
@@ -115,6 +127,36 @@ def make_handling(
         "inspections": list_claim_inspections(file),
         "bad_form": next((form for form in (bound or {}).values() if form.errors), None),
     }
+
+
+FORMS: dict[str, type[forms.Form]] = {
+    "acknowledge": AcknowledgeForm,
+    "ask": AskForm,
+    "answer": AnswerForm,
+    "inspection": InspectionMadeForm,
+    "decide": DecideForm,
+    "second": SecondForm,
+    "reopen": ReopenForm,
+    "pay": PaymentForm,
+    "photo": PhotoForm,
+    "what_if": WhatIfForm,
+}
+
+
+def make_forms(options: Mapping[str, Mapping[str, Any]], bound: Mapping[str, forms.Form]) -> dict[str, forms.Form]:
+    """Return the forms of a claim's page by name.
+
+    Args:
+        options: by name of the form: ``initial`` values, and choices.
+        bound: forms as they were sent.
+    """
+    made = {
+        name: bound[name] if name in bound else form_class(**options.get(name, {}))
+        for name, form_class in FORMS.items()
+    }
+    for name, form in made.items():
+        form.auto_id = f"{name}_%s"
+    return made
 
 
 def list_what_if_choices(file: ClaimFile) -> dict[str, tuple[tuple[str, str], ...]]:

@@ -46,7 +46,6 @@ from desk.claims.forms import (
     SecondForm,
     WhatIfForm,
 )
-from desk.claims.new_part import write_blank_fields, write_fields
 from desk.claims.views_claim import Values, list_claim_inspections, list_what_if_choices, show_claim
 from desk.lift.views_sent import (
     answer_received,
@@ -289,8 +288,7 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
             add_errors(form, error)
             first = find_first_outcome(error)
     context = {
-        "form": form,
-        "fields": write_fields(form) if form else write_blank_fields(zones, today),
+        "form": form or FileClaimForm(zones=zones, initial={"reported_on": today}),
         "cover": cover,
         "form_key": make_form_key(request),
         "typed_by": tell_typed_by(request),

@@ -1,9 +1,5 @@
-"""The cards of the due list: one for each vehicle, with all that is due for it, since one visit serves all of that.
+"""The cards of the due list: one for each vehicle, with all that is due for it, since one visit serves all of that."""
 
-A card is written once for what it shows; as long as nothing of that changes, it is the same on every page.
-"""
-
-import functools
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -11,10 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.db.models import DateField, QuerySet
-from django.utils.safestring import SafeString
-from django.utils.translation import get_language
 
-from desk.rendering.parts import write_part
 from desk.rendering.telling import tell
 from scheduling.covers.rules.risk import estimate_risk
 from scheduling.due_list.queries import URGENCIES, DueFilter, DueRow, find_cover_urgency
@@ -22,15 +15,6 @@ from scheduling.models import DueItem
 from treatments.enums import CorrosivityCategory
 from treatments.shared.among import Among
 from treatments.shared.standing_query import Given, GivenKeys, StandingQuery
-
-
-@dataclass(frozen=True, slots=True)
-class CardButtons:
-    """What a person may do from a card, and whether all cards of the page are ticked."""
-
-    may_choose: bool
-    may_book: bool
-    all_chosen: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,31 +43,20 @@ class DueCard:
         return tell(URGENCIES[self.urgency])
 
 
-def write_cards(
-    rows: Sequence[DueRow], todays: Mapping[int, date], buttons: CardButtons, *, shows_owner: bool
-) -> list[SafeString]:
+def list_cards(rows: Sequence[DueRow], todays: Mapping[int, date], *, shows_owner: bool) -> list[DueCard]:
     """Return the cards of one page, in its order, each by the day at its site."""
     items: dict[int, list[CardItem]] = defaultdict(list)
     if rows:
         for cover, kind, zones, *dates in ITEMS.ask([row.cover_id for row in rows], find_horizon(max(todays.values()))):
             items[cover].append(CardItem(kind, len(zones), *dates))
-    language = get_language() or ""
     cards = []
     for row in rows:
         risk, today = "", todays[row.site_id]
         if row.last_seen_on:
             risk = estimate_risk(row.last_seen_on, CorrosivityCategory(row.corrosivity), today).sentence
         shown = row if shows_owner else replace(row, owner=None, owner_phone=None, owner_email=None)
-        card = DueCard(shown, find_cover_urgency(row, today), risk, tuple(items[row.cover_id]))
-        cards.append(_write_card(card, buttons, language))
+        cards.append(DueCard(shown, find_cover_urgency(row, today), risk, tuple(items[row.cover_id])))
     return cards
-
-
-# Some 2 kB each; the same vehicles stand first on the list all day.
-@functools.lru_cache(maxsize=2048)
-def _write_card(card: DueCard, buttons: CardButtons, language: str) -> SafeString:
-    # ``language`` is the one in use, told so that cards are kept for each.
-    return write_part("desk/due_card.html", {"card": card, "may": buttons})
 
 
 def find_horizon(today: date) -> date:

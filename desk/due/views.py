@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 from django.views.decorators.vary import vary_on_headers
 
-from desk.due.cards import CardButtons, find_horizon, list_near_items, write_cards
+from desk.due.cards import find_horizon, list_cards, list_near_items
 from desk.rendering.telling import tell
 from desk.shared.access import access_cover, get_user, may_open, open_to
 from desk.shared.faults import read_shown_faults
@@ -113,14 +113,13 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
     counts = count_by_urgency(user, today)
     may_book = may_open(user, "book")
     may_choose = may_book or may_open(user, "remind") or may_open(user, "waive")
-    buttons = CardButtons(may_choose, may_book, request.GET.get("chosen") == "all")
     return {
         "today": today,
         "told": told,
         "wanted": wanted,
         "after": after,
         "next": page.after,
-        "cards": write_cards(page.rows, map_todays(now), buttons, shows_owner=user.role != Role.DEALERSHIP),
+        "cards": list_cards(page.rows, map_todays(now), shows_owner=user.role != Role.DEALERSHIP),
         "counts": [(code, tell(words), counted(counts[code])) for code, words in URGENCIES.items()],
         "sites": sites,
         "kinds": list(DueKind),
@@ -130,6 +129,7 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         "may_remind": may_open(user, "remind"),
         "may_waive": may_open(user, "waive"),
         "may_choose": may_choose,
+        "all_chosen": request.GET.get("chosen") == "all",
         "orders": [(Order.PRESSING, _("most pressing first")), (Order.RISK, _("most at risk first"))],
         "query": write_query(wanted),
     }

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import NamedTuple
 
 from django.core.exceptions import ValidationError
@@ -63,19 +63,17 @@ LAST_USED = StandingQuery(
 )
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Offer:
-    """Everything on offer. It is compared by what it is, not by what is in it, so that looking it up costs nothing."""
+    """Everything on offer."""
 
     products: tuple[_ProductOnOffer, ...]
     choices: dict[int, list[tuple[str, str]]]  # by product, each with its words
     codes: frozenset[str]
 
 
-# In each language.
-@lru_cache(maxsize=16)
-def _keep_offer(products: tuple[_ProductOnOffer, ...], today: date, language: str | None) -> Offer:
-    """Return the one offer of these products, the same for page after page until there is something new."""
+def _make_offer(products: tuple[_ProductOnOffer, ...], today: date, language: str | None) -> Offer:
+    """Return the offer of these products, told in the language of the page."""
     choices = {}
     for product in products:
         named = [(f"{product.pk}:{lot.pk}", _name_lot(product, lot, today, language)) for lot in product.lots]
@@ -115,7 +113,7 @@ class Materials:
         for lot in every:
             by_product[lot.product_id].append(lot)
         self.lots = {product: self._choose_offered(lots, keep) for product, lots in by_product.items()}
-        self.offer = _keep_offer(tuple([self._describe(product) for product in self.products]), today, self.language)
+        self.offer = _make_offer(tuple([self._describe(product) for product in self.products]), today, self.language)
 
     def _is_usable(self, lot: _LotOnOffer) -> bool:
         return lot.recalled_on is None and (lot.expires_on is None or lot.expires_on >= self.today)
@@ -196,8 +194,6 @@ def write_options(
     return mark_safe(options.replace(f'value="{chosen}"', f'value="{chosen}" selected', 1))
 
 
-# Some sixty zones, on a few body styles and in each language, for as long as the same is on offer.
-@lru_cache(maxsize=512)
 def _render_options(
     offer: Offer,
     suited: Sequence[ProductFamily],

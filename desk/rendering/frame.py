@@ -1,7 +1,6 @@
 """The frame around every page: which sections a person may open, and the choice of colours."""
 
 import contextlib
-import functools
 from dataclasses import dataclass
 
 from django.conf import settings
@@ -10,7 +9,10 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.translation import get_language, get_language_info
 from django.utils.translation import gettext_lazy as _
 
+from desk.rendering.telling import tell
 from desk.shared.access import MAY_OPEN, may_open
+from desk.shared.page_address import find_page_address
+from treatments.enums import say
 from treatments.models import User
 
 # In the order of the shop's day. A section whose page or role list does not exist is left out.
@@ -39,6 +41,58 @@ class Section:
     current: str
 
 
+class Frame:
+    """The frame around the page that answers a request; each of its parts is worked out where the page shows it."""
+
+    def __init__(self, request: HttpRequest) -> None:
+        self._request = request
+
+    @property
+    def language(self) -> str:
+        return get_language() or settings.LANGUAGE_CODE
+
+    @property
+    def other_languages(self) -> list[tuple[str, str]]:
+        """The languages other than the one in use, each under its own name."""
+        names = [(code, get_language_info(code)["name_local"].capitalize()) for code, _name in settings.LANGUAGES]
+        return [(code, name) for code, name in names if code != self.language]
+
+    @property
+    def look(self) -> str:
+        """The colours that a person chose: "light", "dark", or '' where the system decides."""
+        look = self._request.COOKIES.get(LOOK_COOKIE, "")
+        return look if look in LOOKS else ""
+
+    @property
+    def looks(self) -> list[tuple[str, str]]:
+        return [(code, str(words)) for code, words in LOOKS.items()]
+
+    @property
+    def here(self) -> str:
+        """The address to come back to after choosing language or colours."""
+        return find_page_address(self._request)
+
+    @property
+    def person(self) -> User | None:
+        """Who is logged in."""
+        user = getattr(self._request, "user", None)
+        return user if isinstance(user, User) else None
+
+    @property
+    def role(self) -> str:
+        return tell(say(self.person.role)) if self.person else ""
+
+    @property
+    def sections(self) -> list[Section]:
+        """The sections that the person may open, the current one marked; none without a login."""
+        return list_sections(self.person, self._request.path) if self.person else []
+
+
+def describe_frame(request: HttpRequest) -> dict[str, Frame]:
+    """Return the frame as ``frame``; a context processor."""
+    return {"frame": Frame(request)}
+
+
 def list_sections(user: User, path: str) -> list[Section]:
     """Return the sections that a person may open, the current one marked.
 
@@ -46,38 +100,10 @@ def list_sections(user: User, path: str) -> list[Section]:
         path: the path of the page that is shown.
     """
     found = []
-    for address, words in _list_open(user.role, user.is_superuser, get_language()):
-        current = "page" if path == address else "true" if path.startswith(address) else ""
-        found.append(Section(address, words, current))
-    return found
-
-
-@functools.lru_cache(maxsize=64)
-def _list_open(role: str, is_superuser: bool, language: str | None) -> tuple[tuple[str, str], ...]:
-    """Return the address and the words of each section that a role may open, in the language, which is that in use."""
-    person = User(role=role, is_superuser=is_superuser)
-    return tuple([(address, str(SECTIONS[page])) for page, address in _find_addresses() if may_open(person, page)])
-
-
-@functools.cache
-def _find_addresses() -> tuple[tuple[str, str], ...]:
-    """Return the page and the address of each section that exists."""
-    found = []
-    for page in SECTIONS:
-        if page in MAY_OPEN:
+    for page, words in SECTIONS.items():
+        if page in MAY_OPEN and may_open(user, page):
             with contextlib.suppress(NoReverseMatch):
-                found.append((page, reverse(f"desk:{page}")))
-    return tuple(found)
-
-
-@functools.cache
-def list_other_languages(now: str) -> tuple[tuple[str, str], ...]:
-    """Return the languages other than the one in use, each under its own name."""
-    names = ((code, get_language_info(code)["name_local"].capitalize()) for code, _name in settings.LANGUAGES)
-    return tuple((code, name) for code, name in names if code != now)
-
-
-def find_look(request: HttpRequest) -> str:
-    """Return the colours that a person chose: "light", "dark", or '' where the system decides."""
-    look = request.COOKIES.get(LOOK_COOKIE, "")
-    return look if look in LOOKS else ""
+                address = reverse(f"desk:{page}")
+                current = "page" if path == address else "true" if path.startswith(address) else ""
+                found.append(Section(address, str(words), current))
+    return found

@@ -1,32 +1,11 @@
 """Puts what the rules say into the language of the page, at the last moment before it is shown."""
 
 import functools
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
-from contextvars import ContextVar
+from collections.abc import Iterable, Mapping
 
 from django.utils.translation import get_language
 
 from treatments.rules.speaking import speak
-
-# The language of the part that is being written; a part has hundreds of words, and Django's own way to its language is
-# a slow one.
-_SPOKEN: ContextVar[str | None] = ContextVar("the language of the part", default=None)
-
-
-@contextmanager
-def speak_in(language: str | None) -> Iterator[None]:
-    """Tell everything in the language of the page, which is told here once and not asked for at each word."""
-    before = _SPOKEN.set(language)
-    try:
-        yield
-    finally:
-        _SPOKEN.reset(before)
-
-
-def find_language() -> str | None:
-    """Return the language of the page."""
-    return _SPOKEN.get() or get_language()
 
 
 def tell(sentence: object, zone_names: Mapping[str, str] | None = None, *, context: str = "") -> str:
@@ -38,8 +17,8 @@ def tell(sentence: object, zone_names: Mapping[str, str] | None = None, *, conte
         context: what it is about, where a word means something else there.
     """
     if zone_names is None:
-        return _tell(str(sentence), find_language(), context)
-    return _tell_of_zones(str(sentence), find_language(), _find_names(zone_names), context)
+        return _tell(str(sentence), get_language(), context)
+    return _tell_of_zones(str(sentence), get_language(), _find_names(zone_names), context)
 
 
 class _ZoneNames:
@@ -71,7 +50,7 @@ def _find_names(given: Mapping[str, str]) -> _ZoneNames:
     return last
 
 
-# Nearly every word of a page is one that pages before it had.
+# Most words repeat between pages.
 @functools.lru_cache(maxsize=8192)
 def _tell(sentence: str, language: str | None, context: str) -> str:
     return speak(sentence, language, context=context)
@@ -88,7 +67,7 @@ def tell_with_names(sentence: str, *names: str) -> str:
 
     Whatever such a name holds, the sentence around it is put into the language of the page.
     """
-    return _tell_with_names(sentence, find_language(), names)
+    return _tell_with_names(sentence, get_language(), names)
 
 
 @functools.lru_cache(maxsize=2048)

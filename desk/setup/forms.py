@@ -5,11 +5,11 @@ from datetime import datetime, time
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.utils.translation import get_language
 from django.utils.translation import gettext_lazy as _
 
 from desk.booking.forms import WEEKDAYS, TimeOfDayInput, name_person
 from desk.forms.day_fields import DayField, MomentField
-from desk.rendering.telling import find_language
 from desk.templatetags.desk_dates import write_date
 from scheduling.bays.services import MINUTES_FIELDS, MOST_MINUTES, MOST_OF_BAY, check_limits, check_minutes
 from scheduling.enums import Skill
@@ -126,7 +126,7 @@ FIRST_YEAR, LAST_YEAR = 2000, 2099
 
 def _write(moment: datetime) -> str:
     """Return a moment as it stands on the wall clock of the site, where it was typed."""
-    return str(write_date(moment, "j M Y H:i", language=find_language() or ""))
+    return str(write_date(moment, "j M Y H:i", language=get_language() or ""))
 
 
 class TimesForm(forms.Form):

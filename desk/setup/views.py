@@ -4,9 +4,9 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from copy import copy
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time
 from functools import partial
-from typing import Any, cast
+from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
@@ -22,15 +22,6 @@ from desk.booking.forms import name_person
 from desk.booking.page import list_errors, name_faults
 from desk.forms.number_field import read_whole
 from desk.setup.forms import AbsenceForm, BayForm, CloseBayForm, DurationForm, SkillsForm, TrainingsForm, WeekHoursForm
-from desk.setup.parts import (
-    HoursOfDay,
-    write_fields,
-    write_known_week,
-    write_new_absence,
-    write_new_bay,
-    write_new_closure,
-    write_week,
-)
 from desk.shared.access import get_user, open_to
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_set_up
@@ -287,11 +278,7 @@ def _show(
         "errors": list_errors(*bound.values()),
         "told": request.GET.get("told", ""),
         "to_be_moved": read_whole(moved, digits=5) or 0,
-        "hours_fields": (
-            write_week(cast("WeekHoursForm", bound["hours"]))
-            if "hours" in bound
-            else write_known_week(hours or _list_usual_hours(), "hours")
-        ),
+        "hours_form": bound.get("hours") or WeekHoursForm(hours=hours or _list_usual_hours(), prefix="hours"),
         "has_hours": bool(hours),
         "bays": [
             # A form writes into its row, and this one is everybody's.
@@ -299,16 +286,13 @@ def _show(
             for bay in bays.values()
             for part in [f"bay-{bay.pk}"]
         ],
-        "new_bay": write_fields(bound["bay-new"]) if "bay-new" in bound else write_new_bay("bay-new"),
+        "new_bay": bound.get("bay-new") or BayForm(prefix="bay-new"),
         "closures": [
             (row, bays[row.bay_id].name, row.starts_at.astimezone(zone), row.ends_at.astimezone(zone))
             for row in closures
         ],
-        "closure_fields": (
-            write_fields(bound["closure"])
-            if "closure" in bound
-            else write_new_closure([(bay.pk, str(bay)) for bay in bays.values()], "closure")
-        ),
+        "closure_form": bound.get("closure")
+        or CloseBayForm(bays=[(bay.pk, str(bay)) for bay in bays.values()], prefix="closure"),
         "people": [
             _describe_person(
                 person,
@@ -325,11 +309,8 @@ def _show(
             (row, name_person(people[row.person_id]), row.starts_at.astimezone(zone), row.ends_at.astimezone(zone))
             for row in absences
         ],
-        "absence_fields": (
-            write_fields(bound["absence"])
-            if "absence" in bound
-            else write_new_absence([(person.pk, name_person(person)) for person in everyone], "absence")
-        ),
+        "absence_form": bound.get("absence")
+        or AbsenceForm(people=[(person.pk, name_person(person)) for person in everyone], prefix="absence"),
         "durations": [
             (row, part, offer(part, partial(DurationForm, instance=copy(row), prefix=part)))
             for row in list_durations()
@@ -339,6 +320,10 @@ def _show(
         "open_part": opened,
     }
     return render(request, "desk/set_up.html", context, status=status)
+
+
+# ISO weekday, from, to.
+HoursOfDay = tuple[int, time, time]
 
 
 def _list_usual_hours() -> list[HoursOfDay]:

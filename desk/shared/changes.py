@@ -6,10 +6,10 @@ from decimal import Decimal
 from typing import Any
 
 from django.utils import formats
+from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
-from desk.rendering.telling import find_language, tell
+from desk.rendering.telling import tell
 from desk.templatetags.desk_dates import write_date
 from treatments.enums import say
 from treatments.models import Event
@@ -96,7 +96,7 @@ def describe_changes(events: Iterable[Event], clock: tzinfo) -> list[str]:
 
 
 def _describe(event: Event, clock: tzinfo) -> str:
-    moment = write_date(event.happened_at.astimezone(clock), "j M Y H:i", language=find_language() or "")
+    moment = write_date(event.happened_at.astimezone(clock), "j M Y H:i", language=get_language() or "")
     words = _put_values(event)
     if event.actor is None:
         return _("%(moment)s: %(words)s.") % {"moment": moment, "words": words}

@@ -11,8 +11,8 @@ from typing import Any
 from django import template
 from django.template import defaultfilters
 from django.utils import timezone
+from django.utils.translation import get_language
 
-from desk.rendering.telling import find_language
 from treatments.rules.site_days import find_day
 
 register = template.Library()
@@ -21,7 +21,7 @@ register = template.Library()
 @register.filter(expects_localtime=True, is_safe=False)
 def date(value: Any, form: str | None = None) -> Any:
     """Return a day or a moment in Django's format characters; in English exactly as Django does."""
-    return write_date(value, form, language=find_language() or "")
+    return write_date(value, form, language=get_language() or "")
 
 
 def write_date(value: Any, form: str | None = None, *, language: str) -> Any:

@@ -21,7 +21,6 @@ from desk.shared.access import access_draft, access_version, get_user, list_vers
 from desk.shared.shown import list_changes, shown_for
 from desk.shared.shown_records import of_terms, of_terms_version
 from desk.terms.form import build_form, list_differences, put_labels
-from desk.terms.parts import write_groups, write_groups_of
 from desk.terms.post import drop_switched_off, read_form
 from desk.terms.words import count_claims, count_covers, say_chosen
 from notifications.speaking import join_label
@@ -155,11 +154,11 @@ def render_form(
 
     So that a person who has seen what the other one changed can save over it, knowing it.
     """
-    form = build_form(typed, problems, read_zone_catalogue()) if problems or changed else None
+    form = build_form(typed, problems, read_zone_catalogue())
     context = {
         "draft": draft,
-        "errors": form.errors if form else [],
-        "groups": write_groups(form) if form else write_groups_of(typed, read_zone_catalogue()),
+        "errors": form.errors,
+        "form": form,
         "changed": changed,
         "differences": list_differences(draft.document, drop_switched_off(typed)) if changed else [],
         "saved": saved,

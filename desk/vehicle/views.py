@@ -35,7 +35,7 @@ from desk.vehicle.page import (
 )
 from desk.vehicle.records import Owner
 from desk.vehicle.timeline import EntryKind, Past, read_timeline
-from desk.vehicle.zone_table import PlanView, write_zone_rows
+from desk.vehicle.zone_table import PlanView, list_zone_rows
 from notifications.documents.job_sheets import read_job_sheet_pdf
 from notifications.documents.queries import read_certificate_pdf
 from scheduling.visibility import may_see_owner_on
@@ -161,7 +161,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "zone_names": map_zone_names(),
         "show": wanted,
         "plan": draw_plan(view, films, inspection, wanted),
-        "rows": write_zone_rows(view.states, films, view.history.current_inspections, inspection, as_of, wanted),
+        "rows": list_zone_rows(view.states, films, view.history.current_inspections, inspection, as_of),
         "inspection": inspection,
         "inspections": [(one.record.rpartition(" ")[2], one) for one in reversed(view.history.current_inspections)],
         "timeline": timeline,

@@ -1,18 +1,12 @@
-"""The table beside the plan of a vehicle, which says in words all that the plan shows: a row for each zone.
+"""The table beside the plan of a vehicle, which says in words all that the plan shows: a row for each zone."""
 
-A row is written once for what it shows; most zones of a vehicle look like those of others.
-"""
-
-import functools
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
 
-from django.template import engines
 from django.utils.safestring import SafeString, mark_safe
-from django.utils.translation import get_language
 
 from desk.rendering.telling import tell
 from desk.vehicle.grade_chart import GradeChart, Seen, draw_grades
@@ -62,14 +56,13 @@ class ZoneRow:
         return grade_rust(percent) if percent is not None else None
 
 
-def write_zone_rows(
+def list_zone_rows(
     states: Sequence[ZoneState],
     films: Mapping[str, FilmAge],
     inspections: Sequence[InspectionRecord],
     inspection: InspectionRecord | None,
     as_of: date,
-    shown: PlanView,
-) -> list[SafeString]:
+) -> list[ZoneRow]:
     """Return the rows of the table.
 
     Args:
@@ -87,7 +80,6 @@ def write_zone_rows(
             if zone.rusted_area_percent is not None:
                 measured[zone.zone].append(Seen(one.day, zone.rusted_area_percent, zone.perforated))
     first = min((one.day for one in past), default=as_of)
-    language = get_language() or ""
     rows = []
     for number, state in enumerate(states, start=1):
         code = state.zone_code
@@ -100,16 +92,8 @@ def write_zone_rows(
             seen_now.get(code),
             draw_grades(measured[code], first, as_of) if code in measured else None,
         )
-        rows.append(_write_row(row, shown, language))
+        rows.append(row)
     return rows
-
-
-# Some 300 bytes each.
-@functools.lru_cache(maxsize=8192)
-def _write_row(row: ZoneRow, shown: PlanView, language: str) -> SafeString:
-    # ``language`` is the one in use, told so that rows are kept for each.
-    macros = engines["jinja2"].get_template("desk/zone_rows.html").template.module  # type: ignore[attr-defined]
-    return mark_safe(str((macros.rust_row if shown is PlanView.RUST else macros.film_row)(row)))
 
 
 def _draw_swatch(look: Look) -> SafeString:
