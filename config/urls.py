@@ -2,11 +2,12 @@
 
 from django.contrib import admin
 from django.urls import include, path
-from django.views.generic import RedirectView
+
+from desk.people.views_admin import admin_log_in
 
 urlpatterns = [
     # The log-in of the desk asks for codes too.
-    path("admin/login/", RedirectView.as_view(pattern_name="desk:log_in", query_string=True)),
+    path("admin/login/", admin_log_in),
     path("admin/", admin.site.urls),
     path("api/v1/", include("api.urls")),
     path("", include("desk.urls")),

@@ -19,7 +19,7 @@ from rest_framework.authtoken.models import Token
 from desk.demo.load import DEMO_PASSWORD
 from treatments.event_log import verify_log
 from treatments.models import Event, LogIn, User
-from treatments.people.log_in_codes import begin_codes, confirm_codes, stop_codes
+from treatments.people.log_in_codes import begin_codes, check_code, confirm_codes, stop_codes
 
 SECRET = "long enough to be a secret"
 LOG_IN, HERE, ELSEWHERE = "/log-in/", "203.0.113.7", "203.0.113.8"
@@ -210,6 +210,27 @@ def test_codes_are_set_up_by_a_picture_and_then_asked_for() -> None:
     assert right["Location"] == "/account/" and fresh.get("/account/").status_code == 200
 
 
+@pytest.mark.django_db
+def test_after_a_wrong_code_the_next_waits_and_a_used_one_is_named() -> None:
+    one = make_person("one")
+    begin_codes(person=one)
+    with freeze_time(timezone.now()) as clock:
+        confirm_codes(person=one, code=compute_code(one), now=timezone.now())
+        used = check_code(one, compute_code(one))
+        assert used.is_used and used.locked_until is None
+        client = Client()
+        assert send(client, "one", SECRET) == 302
+        answers = [client.post("/log-in/code/", {"code": "000000"}) for _ in range(12)]
+        assert [answer.status_code for answer in answers] == [400] + [429] * 11
+        right = compute_code(one, ahead=1)
+        locked = client.post("/log-in/code/", {"code": right})
+        assert (locked.status_code, locked["Retry-After"]) == (429, "1")
+        clock.tick(timedelta(seconds=2))
+        assert client.post("/log-in/code/", {"code": right}).status_code == 302
+    # What was not looked at is no failure.
+    assert [kind for kind, _ in list_kinds()].count("user.log_in_failed") == 1
+
+
 def has_confirmed(person: User) -> bool:
     return TOTPDevice.objects.filter(user=person, confirmed=True).exists()
 
@@ -257,8 +278,16 @@ def test_the_administration_pages_have_no_log_in_of_their_own() -> None:
     make_person("root", "owner", is_staff=True, is_superuser=True)
     answer = Client().get("/admin/login/?next=/admin/")
     assert answer.status_code == 302 and answer["Location"].startswith(LOG_IN)
-    assert Client().post("/admin/login/", {"username": "root", "password": SECRET}).status_code == 302
+    assert Client().post("/admin/login/", {"username": "root", "password": SECRET}).status_code == 405
     assert not LogIn.objects.exclude(person=None).exists()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("is_staff", "status"), [(True, 200), (False, 403)])
+def test_the_administration_pages_refuse_an_owner_without_staff_rights(is_staff: bool, status: int) -> None:
+    client = Client()
+    client.force_login(make_person("boss", "owner", is_staff=is_staff))
+    assert client.get("/admin/", follow=True).status_code == status
 
 
 @pytest.mark.django_db
