@@ -15,14 +15,13 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
-from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 from django_htmx.http import HttpResponseClientRedirect
 
-from desk.people.log_in_limits import MUST_SET_UP, answer_locked, is_too_often
+from desk.people.log_in_limits import MUST_SET_UP, answer_locked, answer_wrong_code, is_too_often
 from desk.rendering.frame import LOOK_COOKIE, LOOKS
 from desk.shared.access import HOME, get_user
 from desk.shared.client_address import find_client_address
@@ -89,13 +88,16 @@ def log_in_code(request: HttpRequest) -> HttpResponse:
         if is_too_often(request):
             return answer_locked(request)
         if form.is_valid():
-            if check_code(person, form.cleaned_data["code"]):
+            check = check_code(person, form.cleaned_data["code"])
+            if check.is_right:
                 del request.session[WAITS_FOR_CODE]
                 login(request, person, backend=OF_PEOPLE)
                 return redirect(wanted)
-            address = find_client_address(request)
-            record_failed_log_in(name=person.get_username(), address=address, now=timezone.now())
-            form.add_error("code", _("This is not the right code just now. Wait for the next one and type that."))
+            now = timezone.now()
+            if check.is_looked_at:
+                address = find_client_address(request)
+                record_failed_log_in(name=person.get_username(), address=address, now=now)
+            return answer_wrong_code(request, form, check, now)
     return render(request, "desk/log_in_code.html", {"form": form}, status=400 if form.errors else 200)
 
 

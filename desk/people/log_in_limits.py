@@ -1,20 +1,26 @@
 """What stands in the way of a log-in: a lock after too many wrong passwords, and codes that are yet to be set up."""
 
 from collections.abc import Callable
+from datetime import datetime
+from math import ceil
 from typing import Any
 
 from axes.signals import user_locked_out
 from django.conf import settings
 from django.dispatch import receiver
+from django.forms import Form
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from rest_framework.throttling import SimpleRateThrottle
 
 from desk.shared.client_address import find_client_address
 from treatments.event_log.access import record_lock
+from treatments.people.log_in_codes import CodeCheck
 
 # In the session of a person who must set codes up before anything else.
 MUST_SET_UP = "must_set_codes_up"
@@ -55,6 +61,31 @@ def answer_locked(request: HttpRequest, credentials: Any = None, *args: Any, **k
         answer = render(request, "desk/log_in_locked.html", {"minutes": minutes}, status=429)
     answer["Retry-After"] = str(minutes * 60)
     return answer
+
+
+def answer_wrong_code(request: HttpRequest, form: Form, check: CodeCheck, now: datetime) -> HttpResponse:
+    """Say why a code did not open and when the next is looked at: 400, or 429 where this one was not looked at."""
+    waits = max(1, ceil((check.locked_until - now).total_seconds())) if check.locked_until else 0
+    told = _tell_wait(waits)
+    if check.is_used:
+        error = _("This code was used already. Wait for the next one that your app shows, and type that.")
+    elif not check.is_looked_at:
+        error = _("After a wrong code the next must wait. This one was not looked at. Try again in %(wait)s.")
+    else:
+        error = _("This is not the right code. Try again in %(wait)s, with the code that your app then shows.")
+    form.add_error("code", error % {"wait": told})
+    status = 400 if check.is_looked_at else 429
+    answer = render(request, "desk/log_in_code.html", {"form": form}, status=status)
+    if waits:
+        answer["Retry-After"] = str(waits)
+    return answer
+
+
+def _tell_wait(seconds: int) -> str:
+    if seconds < 60:
+        return ngettext("%(count)d second", "%(count)d seconds", seconds) % {"count": seconds}
+    minutes = ceil(seconds / 60)
+    return ngettext("%(count)d minute", "%(count)d minutes", minutes) % {"count": minutes}
 
 
 @receiver(user_locked_out)

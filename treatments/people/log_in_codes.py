@@ -1,13 +1,16 @@
 """One-time codes at log-in (RFC 6238): setting them up, checking one, and recovery codes for a lost telephone."""
 
+import time
 from base64 import b32encode
+from dataclasses import dataclass
 from datetime import datetime
 from urllib.parse import quote, urlencode
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django_otp import match_token, user_has_device
+from django_otp import devices_for_user, user_has_device
+from django_otp.oath import TOTP
 from django_otp.plugins.otp_static.models import StaticDevice, StaticToken
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
@@ -15,6 +18,23 @@ from treatments.event_log import Happening, record_events
 from treatments.models import User
 
 RECOVERY_CODES = 10
+APP_CODE_DIGITS = 6
+
+
+@dataclass(frozen=True)
+class CodeCheck:
+    """What became of a code.
+
+    Attributes:
+        is_used: the code of the app is right, but was used already; the next one opens.
+        locked_until: when the next code is looked at, where one was wrong; until then none is.
+        is_looked_at: whether the code was compared at all.
+    """
+
+    is_right: bool = False
+    is_used: bool = False
+    locked_until: datetime | None = None
+    is_looked_at: bool = True
 
 
 def has_codes(person: User) -> bool:
@@ -27,9 +47,37 @@ def must_have_codes(person: User) -> bool:
     return person.role in settings.LOG_IN_CODES_REQUIRED_OF
 
 
-def check_code(person: User, code: str) -> bool:
-    """Say whether a code is right just now; a recovery code is right once. After a wrong one the next must wait."""
-    return match_token(person, code.replace(" ", "")) is not None
+@transaction.atomic
+def check_code(person: User, code: str) -> CodeCheck:
+    """Compare a code; a recovery code is right once. After each wrong one the next must wait twice as long."""
+    code = code.replace(" ", "")
+    is_of_app = code.isdecimal() and len(code) == APP_CODE_DIGITS
+    check = CodeCheck()
+    # Each kind is locked by itself: a code of the app can't be a wrong recovery code.
+    for device in devices_for_user(person, for_verify=True):
+        if isinstance(device, TOTPDevice) is not is_of_app:
+            continue
+        if until := _read_lock(device):
+            return CodeCheck(locked_until=until, is_looked_at=False)
+        if isinstance(device, TOTPDevice) and _was_used(device, int(code)):
+            return CodeCheck(is_used=True)
+        if device.verify_token(code):
+            return CodeCheck(is_right=True)
+        check = CodeCheck(locked_until=_read_lock(device))
+    return check
+
+
+def _read_lock(device: TOTPDevice | StaticDevice) -> datetime | None:
+    is_allowed, why = device.verify_is_allowed()
+    return None if is_allowed else why["locked_until"]
+
+
+def _was_used(device: TOTPDevice, code: int) -> bool:
+    """Say whether this is a code of just now, but not a later one than that which was used last."""
+    totp = TOTP(device.bin_key, device.step, device.t0, device.digits, device.drift)
+    totp.time = time.time()
+    is_of_now = totp.verify(code, device.tolerance)
+    return bool(is_of_now and totp.t() <= device.last_t)
 
 
 def find_unconfirmed(person: User) -> TOTPDevice | None:
