@@ -1,24 +1,20 @@
 """Reads of the claims room: which claims a person may see, and what the rules find about one."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Mapping
 
-from django.db import DEFAULT_DB_ALIAS
-from django.db.models import CharField, Exists, OuterRef, QuerySet
+from django.db.models import QuerySet
 
-from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, WhatThereIs
+from claims.models import Claim
 from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, ClaimedZone, RustClaim
 from scheduling.covers.queries import CoverCase, list_covers_for, read_cover_case
-from scheduling.models import Cover
 from treatments.enums import DamageKind, ZoneKind
-from treatments.models import Customer, User, Vehicle, Zone
+from treatments.models import Customer, User, Zone
 from treatments.models.people import Role
 from treatments.queries import find_owner_on
 from treatments.reference.cache import keep_reading
-from treatments.reference.queries import list_areas, map_sites, map_zones
-from treatments.shared.standing_query import Given, StandingQuery, list_columns, put_related
+from treatments.reference.queries import list_areas, map_zones
 
 
 def list_claims_for(user: User) -> QuerySet[Claim]:
@@ -29,53 +25,9 @@ def list_claims_for(user: User) -> QuerySet[Claim]:
     return claims.select_related("cover__vehicle", "cover__site").prefetch_related("zones")
 
 
-OF_CLAIM, OF_COVER, OF_VEHICLE = list_columns(Claim), list_columns(Cover), list_columns(Vehicle)
-
-
-def _list_what_there_is() -> "QuerySet[Claim]":
-    """Return claims with each claimed zone and whether there are requests, photos, and decisions of the cover.
-
-    Most claims have nothing but zones when they are looked at, so the rest is only read where there is some.
-    """
-    return Claim.objects.annotate(
-        has_requests=Exists(ClaimRequest.objects.filter(claim=OuterRef("pk"))),
-        has_photos=Exists(ClaimPhoto.objects.filter(claim=OuterRef("pk"))),
-        has_decisions=Exists(ClaimDecision.objects.filter(claim__cover=OuterRef("cover"))),
-    ).order_by("claimed_zones__zone_id")
-
-
-OF_WHAT_THERE_IS = (
-    "has_requests", "has_photos", "has_decisions", "claimed_zones__zone_id", "claimed_zones__estimate_amount",
-)  # fmt: skip
-CLAIM_OF_NUMBER = StandingQuery(
-    lambda: (
-        _list_what_there_is()
-        .filter(number=Given(0, CharField()))
-        .values_list(
-            *OF_WHAT_THERE_IS,
-            *OF_CLAIM,
-            *(f"cover__{column}" for column in OF_COVER),
-            *(f"cover__vehicle__{column}" for column in OF_VEHICLE),
-        )
-    )
-)
-WHAT_THERE_IS = StandingQuery(lambda: _list_what_there_is().filter(pk=Given(0)).values_list(*OF_WHAT_THERE_IS))
-
-
 def find_claim(number: str) -> Claim | None:
-    """Return the claim of this number with its cover, vehicle and site and what there is, None where there is none."""
-    rows = CLAIM_OF_NUMBER.ask(number)
-    if not rows:
-        return None
-    row = rows[0][len(OF_WHAT_THERE_IS) :]
-    until = len(OF_CLAIM) + len(OF_COVER)
-    claim = Claim.from_db(DEFAULT_DB_ALIAS, OF_CLAIM, row[: len(OF_CLAIM)])
-    cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[len(OF_CLAIM) : until])
-    put_related(cover, "vehicle", Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, row[until:]))
-    put_related(cover, "site", map_sites()[cover.site_id])
-    put_related(claim, "cover", cover)
-    claim.there_is = _describe_what_there_is(rows)
-    return claim
+    """Return the claim of this number with its cover, vehicle and site, None where there is none."""
+    return Claim.objects.select_related("cover__vehicle", "cover__site").filter(number=number).first()
 
 
 def find_claimant(claim: Claim) -> Customer | None:
@@ -88,16 +40,6 @@ def find_claimant(claim: Claim) -> Customer | None:
     if owned := find_owner_on(vehicle, claim.reported_on):
         return owned.customer
     return None if vehicle.ownerships.filter(from_day__lte=claim.reported_on).exists() else claim.cover.holder
-
-
-def find_what_there_is(claim: Claim) -> WhatThereIs:
-    """Return what was written about a claim besides the claim itself, as it is now."""
-    return _describe_what_there_is(WHAT_THERE_IS.ask(claim.pk))
-
-
-def _describe_what_there_is(rows: Sequence[Sequence[Any]]) -> WhatThereIs:
-    requests, photos, decisions = rows[0][:3]  # a claim without zones has a row too
-    return WhatThereIs({row[3]: row[4] for row in rows if row[3] is not None}, requests, photos, decisions)
 
 
 def describe_claim(claim: Claim, zones: Iterable[Zone] | None = None) -> RustClaim:

@@ -8,10 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 
-from django.db.models import prefetch_related_objects
-
-from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, DecisionKind, WhatThereIs
-from claims.queries import check_in_case, describe_claim, find_claimant, find_what_there_is
+from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, DecisionKind
+from claims.queries import check_in_case, describe_claim, find_claimant
 from claims.rules.amount import AmountSheet, add_up, work_out_amount
 from claims.rules.check import RULES_OF_DISTANCE, list_readings_for
 from claims.rules.claim import ClaimCheck, Finding, RustClaim
@@ -28,7 +26,6 @@ from treatments.records.rules.odometer import find_doubts
 from treatments.reference.queries import map_zone_names, map_zones
 from treatments.rules.money import Money
 from treatments.rules.speaking import ENGLISH
-from treatments.shared.standing_query import Given, StandingRows
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,27 +130,19 @@ class Written:
     earlier: EarlierPayments
 
 
-REQUESTS = StandingRows(lambda: ClaimRequest.objects.filter(claim=Given(0)))
-PHOTOS = StandingRows(lambda: ClaimPhoto.objects.filter(claim=Given(0)))
-DECISIONS_OF_COVER = StandingRows(lambda: ClaimDecision.objects.filter(claim__cover=Given(0)))
-
-
-def _read_written(claim: Claim, there_is: WhatThereIs, known_at: datetime | None) -> Written:
+def _read_written(claim: Claim, known_at: datetime | None) -> Written:
     def known(moment: datetime | None) -> bool:
         return moment is not None and (known_at is None or moment <= known_at)
 
-    decisions = DECISIONS_OF_COVER.ask(claim.cover_id) if there_is.has_decisions else []
-    decisions = [decision for decision in decisions if known(decision.recorded_at)]
-    prefetch_related_objects(decisions, "payments")
+    of_cover = ClaimDecision.objects.filter(claim__cover=claim.cover_id).prefetch_related("payments")
+    decisions = [decision for decision in of_cover if known(decision.recorded_at)]
     own = [decision for decision in decisions if decision.claim_id == claim.pk]
     standing = next((decision for decision in own if not known(decision.reopened_at)), None)
     earlier = [decision for decision in decisions if standing is None or decision.pk < standing.pk]
     return Written(
-        there_is.estimates,
-        tuple(request for request in REQUESTS.ask(claim.pk) if known(request.recorded_at))
-        if there_is.has_requests
-        else (),
-        tuple(PHOTOS.ask(claim.pk)) if there_is.has_photos else (),
+        dict(claim.claimed_zones.values_list("zone_id", "estimate_amount")),
+        tuple(request for request in claim.requests.all() if known(request.recorded_at)),
+        tuple(claim.photos.all()),
         tuple(own),
         sort_earlier_payments(
             [
@@ -189,10 +178,9 @@ def read_claim_file(
         change: a change of facts to be tried out; nothing is written.
         is_fresh: the claim is as ``find_claim`` read it just now, so it is not read again.
     """
-    there_is = claim.there_is if is_fresh else None
     if not is_fresh:
         claim = Claim.objects.select_related("cover__vehicle", "cover__site").get(pk=claim.pk)
-    written = _read_written(claim, there_is or find_what_there_is(claim), known_at)
+    written = _read_written(claim, known_at)
     return _make_file(claim, read_cover_case(claim.cover, known_at=known_at), written, as_of=as_of, change=change)
 
 

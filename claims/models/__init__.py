@@ -1,6 +1,6 @@
 """Claims as reported, and how each was handled."""
 
-from claims.models.claim import Claim, ClaimPhoto, ClaimZone, WhatThereIs
+from claims.models.claim import Claim, ClaimPhoto, ClaimZone
 from claims.models.handling import ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind
 from claims.models.tally import ReportTally
 
@@ -13,5 +13,4 @@ __all__ = [
     "ClaimZone",
     "DecisionKind",
     "ReportTally",
-    "WhatThereIs",
 ]

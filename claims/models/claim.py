@@ -1,9 +1,5 @@
 """Claims as reported, and the zones that each names."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from decimal import Decimal
-
 from django.conf import settings
 from django.db import models
 
@@ -14,26 +10,8 @@ from treatments.models.choices import choices_of, one_of
 from treatments.rules.units import DistanceUnit
 
 
-@dataclass(frozen=True, slots=True)
-class WhatThereIs:
-    """What was written about a claim besides the claim itself.
-
-    Attributes:
-        estimates: by the primary key of each claimed zone.
-        has_decisions: whether there is one on any claim of the cover.
-    """
-
-    estimates: Mapping[int, Decimal | None]
-    has_requests: bool
-    has_photos: bool
-    has_decisions: bool
-
-
 class Claim(models.Model):
     """A rust claim on one cover. What it comes to is computed from the records, see queries.read_claim_check."""
-
-    # What there is beside it, as queries.find_claim read it in the same query; None where it was read otherwise.
-    there_is: WhatThereIs | None = None
 
     number = models.CharField(max_length=24, unique=True)
     cover = models.ForeignKey(Cover, on_delete=models.PROTECT, related_name="claims")

@@ -4,7 +4,6 @@ Counts rest on the last coat that a claimed zone had before the rust was found; 
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -25,7 +24,6 @@ from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import CoverState
 from treatments.enums import ProductFamily, TreatmentKind
 from treatments.models import InspectionLine, Treatment, TreatmentLine
-from treatments.shared.among import Among
 
 DAYS_A_YEAR = 365.25
 FEWEST_CLAIMS = 20
@@ -116,7 +114,7 @@ def _name_coat(by: ClaimsBy, coat: _LastCoat | None, day: date) -> str:
 def _find_coats(claims: list[Claim]) -> dict[tuple[int, int], list[_LastCoat]]:
     vehicles = {claim.cover.vehicle_id for claim in claims}
     rows = TreatmentLine.objects.filter(
-        Among("treatment__vehicle_id", vehicles),
+        treatment__vehicle__in=vehicles,
         product__isnull=False,
         treatment__signed_off_at__isnull=False,
         treatment__amended_by__isnull=True,
@@ -250,10 +248,10 @@ def read_reserve(as_of: date, horizon_days: int = 365) -> Reserve | None:
     return estimate_reserve(estimate_survival(lifetimes), ages, horizon_days)
 
 
-def _find_starts(vehicles: Iterable[int]) -> dict[int, date]:
+def _find_starts(vehicles: QuerySet[CoverState, int]) -> dict[int, date]:
     found: dict[int, date] = {}
     rows = Treatment.objects.filter(
-        Among("vehicle_id", vehicles),
+        vehicle__in=vehicles,
         kind=TreatmentKind.FIRST_TREATMENT,
         signed_off_at__isnull=False,
         amended_by__isnull=True,

@@ -10,7 +10,6 @@ from django.conf import settings
 from django.core import signing
 
 from treatments.models import Customer, Ownership, Vehicle
-from treatments.shared.standing_query import Given, StandingRows
 
 STOP_SALT = "notifications.stop-messages"
 OWN_PAGE_SALT = "notifications.own-page"
@@ -64,15 +63,10 @@ def read_own_page_token(token: str) -> OwnPage | None:
         customer, vehicle = signing.loads(token, salt=OWN_PAGE_SALT, max_age=OWN_PAGE_LASTS)
     except signing.BadSignature:
         return None
-    for owned in OWNED_NOW.ask(vehicle, customer):
-        return OwnPage(owned.customer, owned.vehicle)
-    return None
-
-
-OWNED_NOW = StandingRows(
-    lambda: Ownership.objects.filter(vehicle=Given(0), customer=Given(1), until_day__isnull=True).exclude(
-        customer__match_key__startswith="erased "
-    ),
-    "customer",
-    "vehicle",
-)
+    owned = (
+        Ownership.objects.filter(vehicle=vehicle, customer=customer, until_day__isnull=True)
+        .exclude(customer__match_key__startswith="erased ")
+        .select_related("customer", "vehicle")
+        .first()
+    )
+    return OwnPage(owned.customer, owned.vehicle) if owned else None

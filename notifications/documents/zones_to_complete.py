@@ -6,22 +6,16 @@ Neither inspections nor readings nor owners are read, on which that does not res
 from collections import defaultdict
 from collections.abc import Collection
 from datetime import date
-from typing import Any
-
-from django.db.models import QuerySet
 
 from notifications.reminders.rules.reminders import find_zones_to_complete
 from scheduling.bays.queries import read_terms_of
 from scheduling.covers.changes import list_versions
-from scheduling.covers.queries import CHANGES
 from scheduling.covers.rules.cover import find_terms_on
 from scheduling.models import Cover, CoverChange
 from treatments.enums import ProductFamily, TreatmentKind, ZoneKind
 from treatments.models import Treatment
 from treatments.records.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.reference.queries import map_products, map_zones
-from treatments.shared.among import Among
-from treatments.shared.standing_query import GivenKeys, StandingQuery
 from treatments.vehicles.fact_queries import read_facts
 
 
@@ -31,7 +25,7 @@ def read_zones_to_complete(covers: Collection[Cover], day: date) -> dict[int, tu
         return {}
     histories = _read_work([cover.vehicle_id for cover in covers])
     changes: dict[int, list[CoverChange]] = defaultdict(list)
-    for change in CHANGES.ask([cover.pk for cover in covers]):
+    for change in CoverChange.objects.filter(cover__in=covers).order_by("day", "id"):
         changes[change.cover_id].append(change)
     versions = {cover.pk: list_versions(cover.terms_version_id, changes.get(cover.pk, ())) for cover in covers}
     terms = read_terms_of(frozenset(key for listed in versions.values() for _from_day, key in listed))
@@ -44,24 +38,17 @@ def read_zones_to_complete(covers: Collection[Cover], day: date) -> dict[int, tu
     return found
 
 
-def _list_work() -> "QuerySet[Any, Any]":
-    """Return the standing work on some vehicles, a row for each line, or one where nothing was done to any zone."""
-    standing = Treatment.objects.filter(
-        Among("vehicle_id", GivenKeys(0)), signed_off_at__isnull=False, amended_by__isnull=True
-    )
-    columns = ("vehicle_id", "pk", "done_on", "kind", "lines__zone_id", "lines__product_id")
-    return standing.order_by("done_on", "pk").values_list(*columns)
-
-
-WORK = StandingQuery(_list_work)
-
-
 def _read_work(vehicles: list[int]) -> dict[int, VehicleHistory]:
     zones, products = map_zones(), map_products()
     described: dict[tuple[int, int | None], ZoneLine] = {}
     works: dict[int, tuple[int, date, str]] = {}
     lines: dict[int, list[ZoneLine]] = defaultdict(list)
-    for vehicle, key, day, kind, zone, product in WORK.ask(vehicles):
+    standing = Treatment.objects.filter(vehicle__in=vehicles, signed_off_at__isnull=False, amended_by__isnull=True)
+    # A row for each line, or one where nothing was done to any zone.
+    rows = standing.order_by("done_on", "pk").values_list(
+        "vehicle_id", "pk", "done_on", "kind", "lines__zone_id", "lines__product_id"
+    )
+    for vehicle, key, day, kind, zone, product in rows:
         works[key] = vehicle, day, kind
         if zone is None:
             continue

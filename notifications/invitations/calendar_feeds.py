@@ -26,7 +26,6 @@ from treatments.models import Role, User
 from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
 from treatments.rules.site_settings import find_zone
 from treatments.rules.speaking import speak_day
-from treatments.shared.standing_query import Given, StandingRows
 
 SALT = "notifications.calendar-feed"
 SHOWN_BACK, SHOWN_AHEAD = timedelta(days=30), timedelta(days=365)
@@ -176,19 +175,15 @@ class FeedOf:
     bay: Bay | None = None
 
 
-OPEN_FEEDS_OF_PERSON = StandingRows(lambda: CalendarFeed.objects.filter(person=Given(0), stopped_at__isnull=True))
-OPEN_FEEDS_OF_BAYS = StandingRows(lambda: CalendarFeed.objects.filter(bay__isnull=False, stopped_at__isnull=True))
-
-
 def find_feed_of(person: User) -> FeedOf:
     """Return a person's own feed."""
-    feed = next(iter(OPEN_FEEDS_OF_PERSON.ask(person.pk)), None)
+    feed = CalendarFeed.objects.filter(person=person, stopped_at__isnull=True).first()
     return FeedOf(person.get_full_name() or person.username, make_feed_address(feed) if feed else "")
 
 
 def list_bay_feeds() -> list[FeedOf]:
     """Return every bay in use, with its feed where there is one."""
-    feeds = {feed.bay_id: feed for feed in OPEN_FEEDS_OF_BAYS.ask()}
+    feeds = {feed.bay_id: feed for feed in CalendarFeed.objects.filter(bay__isnull=False, stopped_at__isnull=True)}
     found = []
     for bay in list_bays_in_use():
         feed = feeds.get(bay.pk)

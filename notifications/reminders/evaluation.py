@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from enum import StrEnum
 from typing import Any, NamedTuple
 
-from django.db.models import DateField, F, QuerySet
+from django.db.models import F, QuerySet
 
 from notifications.documents.zones_to_complete import read_zones_to_complete
 from notifications.models import Message, MessageKind, MessageStatus
@@ -22,9 +22,7 @@ from scheduling.covers.rules.due_item import DueKind, DueStatus
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverState, DueItem
 from treatments.models import Customer
-from treatments.shared.among import Among
 from treatments.shared.faults import log_fault
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery, StandingRows
 
 
 class Standing(StrEnum):
@@ -87,7 +85,7 @@ def weigh_reminders(as_of: date, keys: Iterable[int] | None, known: Mapping[int,
         covers = {key: known[key] for key in by_cover}
     owners: dict[int, Customer] = {
         owner.owned_vehicle: owner  # type: ignore[attr-defined]
-        for owner in OWNERS.ask([cover.vehicle_id for cover in covers.values()])
+        for owner in list_owners([cover.vehicle_id for cover in covers.values()])
     }
     lacking = read_zones_to_complete([covers[key] for key in by_cover if key in pending], as_of)
     weighed = Weighed(PastMessages(covers))
@@ -129,15 +127,15 @@ def _weigh(
     weighed.standings.append((cover, standing))
 
 
-# The open row of an owner is the owner now; a vehicle has one.
-OWNERS = StandingRows(
-    lambda: (
-        Customer.objects.filter(Among("ownerships__vehicle_id", GivenKeys(0)), ownerships__until_day__isnull=True)
+def list_owners(vehicles: Iterable[int]) -> "QuerySet[Customer]":
+    """Return who owns each vehicle now, with its key as ``owned_vehicle``; a vehicle has one open row of an owner."""
+    return (
+        Customer.objects.filter(ownerships__vehicle__in=vehicles, ownerships__until_day__isnull=True)
         .order_by()
         .annotate(owned_vehicle=F("ownerships__vehicle_id"))
-    ),
-    annotated=("owned_vehicle",),
-)
+    )
+
+
 _DATES_OF_THING = ("key", "kind", "opens_on", "target_on", "last_on", "grace_until")
 _COLUMNS_OF_THING = ("key", "kind", "zones", "opens_on", "target_on", "last_on", "grace_until", "sentence")
 
@@ -149,23 +147,15 @@ def _list_due_things(soon: "QuerySet[DueItem]") -> "QuerySet[Any, Any]":
     return called.values_list("cover_id", "cover__last_state__status", *_COLUMNS_OF_THING)
 
 
-DUE_THINGS = StandingQuery(
-    lambda: _list_due_things(
-        DueItem.objects.filter(Among("cover_id", GivenKeys(0)), opens_on__lte=Given(1, DateField()))
-    )
-)
-
-
 def _read_due_things(as_of: date, keys: Iterable[int] | None) -> tuple[dict[int, list[DueThing]], set[int]]:
     """Return by cover what is due, of covers with at least one open window, and which covers are pending."""
     until = as_of + timedelta(days=TOLD_TOGETHER_DAYS)
-    if keys is None:
-        rows: Iterable[Any] = _list_due_things(DueItem.objects.filter(opens_on__lte=until))
-    else:
-        rows = DUE_THINGS.ask(list(keys), until)
+    soon = DueItem.objects.filter(opens_on__lte=until)
+    if keys is not None:
+        soon = soon.filter(cover__in=keys)
     by_cover: dict[int, list[DueThing]] = defaultdict(list)
     pending = set()
-    for cover, status, key, kind, zones, opens_on, target_on, last_on, grace_until, sentence in rows:
+    for cover, status, key, kind, zones, opens_on, target_on, last_on, grace_until, sentence in _list_due_things(soon):
         by_cover[cover].append(
             DueThing(key, DUE_KINDS[kind], tuple(zones), opens_on, target_on, last_on, grace_until, sentence)
         )
@@ -174,23 +164,18 @@ def _read_due_things(as_of: date, keys: Iterable[int] | None) -> tuple[dict[int,
     return _leave_opened(by_cover, as_of), pending
 
 
-# By the states, so that each of those is looked up once and not for every thing.
-DUE_DATES = StandingQuery(
-    lambda: (
+def _read_due_dates(as_of: date, keys: list[int]) -> tuple[dict[int, list[DueThing]], set[int]]:
+    """Return what ``_read_due_things`` returns, without zones and sentences, which are long."""
+    # By the states, so that each of those is looked up once and not for every thing.
+    rows = (
         CoverState.objects.filter(
-            Among("cover_id", GivenKeys(0)),
-            cover__due_items__opens_on__lte=Given(1, DateField()),
+            cover__in=keys,
+            cover__due_items__opens_on__lte=as_of + timedelta(days=TOLD_TOGETHER_DAYS),
             cover__due_items__status__in=[status for status in DueStatus if status != DueStatus.BOOKED],
         )
         .order_by()
         .values_list("cover_id", "status", *(f"cover__due_items__{name}" for name in _DATES_OF_THING))
     )
-)
-
-
-def _read_due_dates(as_of: date, keys: list[int]) -> tuple[dict[int, list[DueThing]], set[int]]:
-    """Return what ``_read_due_things`` returns, without zones and sentences, which are long."""
-    rows = DUE_DATES.ask(keys, as_of + timedelta(days=TOLD_TOGETHER_DAYS))
     by_cover: dict[int, list[DueThing]] = defaultdict(list)
     for cover, _status, key, kind, opens_on, target_on, last_on, grace_until in rows:
         by_cover[cover].append(DueThing(key, DUE_KINDS[kind], (), opens_on, target_on, last_on, grace_until, ""))
@@ -220,21 +205,13 @@ class PastMessage(NamedTuple):
     due_at: datetime
 
 
-PAST_MESSAGES = StandingQuery(
-    lambda: (
-        Message.objects.filter(Among("cover_id", GivenKeys(0)), appointment__isnull=True)
-        .order_by()
-        .values_list(*PastMessage._fields)
-    )
-)
-
-
 class PastMessages:
     """What the owners of some covers have been told already, and which of it never reached them."""
 
     def __init__(self, covers: Iterable[int]) -> None:
         self._by_receiver: dict[tuple[int, int], list[PastMessage]] = defaultdict(list)
-        for row in PAST_MESSAGES.ask(list(covers)):
+        written = Message.objects.filter(cover__in=covers, appointment__isnull=True).order_by()
+        for row in written.values_list(*PastMessage._fields):
             message = PastMessage(*row)
             self._by_receiver[message.cover_id or 0, message.customer_id].append(message)
 
