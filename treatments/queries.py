@@ -41,7 +41,6 @@ from treatments.reference.queries import list_areas, list_sites, list_zones, map
 from treatments.rules.site_days import find_day, find_end_of_day
 from treatments.rules.site_settings import find_zone
 from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
-from treatments.shared.standing_query import Given, StandingRows
 
 
 def find_today(now: datetime, site: Site | None) -> date:
@@ -152,14 +151,9 @@ def find_vehicles_with_lot(lot: Lot) -> QuerySet[Vehicle]:
     )
 
 
-OWNER_NOW = StandingRows(
-    lambda: Customer.objects.filter(ownerships__vehicle=Given(0), ownerships__until_day__isnull=True)
-)
-
-
 def find_owner(vehicle: Vehicle) -> Customer | None:
     """Return who owns the vehicle now, or None where that is not on record."""
-    return next(iter(OWNER_NOW.ask(vehicle.pk)), None)
+    return Customer.objects.filter(ownerships__vehicle=vehicle, ownerships__until_day__isnull=True).first()
 
 
 def find_owner_on(vehicle: Vehicle, day: date) -> Ownership | None:

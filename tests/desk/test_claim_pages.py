@@ -17,8 +17,8 @@ from PIL import Image
 
 from claims.decisions.dossier import read_claim_file
 from claims.decisions.services import ask_customer, decide_claim, reopen_claim
-from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind, WhatThereIs
-from claims.queries import find_claim, find_what_there_is
+from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind
+from claims.queries import find_claim
 from claims.rules.deadlines import ClaimStep
 from claims.rules.recommend import Outcome
 from desk.demo.load import DemoShop
@@ -387,7 +387,8 @@ def test_a_claim_is_found_with_what_there_is_besides_it(claim: Claim, demo: Demo
     estimates = {each.zone_id: each.estimate_amount for each in claim.claimed_zones.all()}
     found = find_claim(claim.number)
     assert found == claim and found.cover.vehicle == claim.cover.vehicle and estimates
-    assert found.there_is == find_what_there_is(claim) == WhatThereIs(estimates, False, False, False)
+    written = read_claim_file(found, as_of=demo.day, is_fresh=True).written
+    assert written.estimates == estimates and not (written.requests or written.photos or written.decisions)
     client, page, today = log_in("warranty"), f"/claims/{claim.number}/", demo.day.isoformat()
     client.post(f"{page}do/ask/", {"what": "an invoice", "day": today})
     picture = io.BytesIO()
@@ -395,15 +396,15 @@ def test_a_claim_is_found_with_what_there_is_besides_it(claim: Claim, demo: Demo
     picture.seek(0)
     picture.name = "p.jpg"
     assert client.post(f"{page}do/photo/", {"photo": picture}).status_code == 302
-    assert find_what_there_is(claim) == WhatThereIs(estimates, True, True, False)
     refused = {"kind": "refuse", "amount": "0", "reason": "by the record", "day": today}
     assert decide(client, page, refused).status_code == 302
     with past_the_guards():
         claim.claimed_zones.all().delete()
     found = find_claim(claim.number)
-    assert found is not None and found.there_is == WhatThereIs({}, True, True, True)
+    assert found is not None
     file = read_claim_file(found, as_of=demo.day, is_fresh=True)
     assert (len(file.requests), len(file.photos), len(file.decisions)) == (1, 1, 1)
+    assert not file.written.estimates
     assert find_claim("none-such") is None
 
 

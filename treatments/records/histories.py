@@ -56,8 +56,6 @@ from treatments.records.rules.history import (
 )
 from treatments.records.rules.odometer import Reading
 from treatments.reference.queries import map_areas, map_products, map_zones
-from treatments.shared.among import Among
-from treatments.shared.standing_query import GivenKeys, StandingQuery
 from treatments.vehicles.fact_queries import read_facts
 
 Areas = Mapping[tuple[int, str], Decimal]
@@ -71,15 +69,16 @@ def read_histories(vehicles: Iterable[Vehicle]) -> dict[int, VehicleHistory]:
         return {}
     zones = map_zones()
     facts = read_facts(keys, zones)
-    treatments = describe_treatments(TREATMENTS.ask(keys), styles, zones)
-    inspections = describe_inspections(INSPECTIONS.ask(keys), zones)
+    worked = Treatment.objects.filter(vehicle__in=keys, signed_off_at__isnull=False).order_by(*BY_DAY)
+    treatments = describe_treatments(worked.values_list(*TREATMENT_COLUMNS), styles, zones)
+    looked = add_photos(Inspection.objects.filter(vehicle__in=keys, signed_off_at__isnull=False)).order_by(*BY_DAY)
+    inspections = describe_inspections(looked.values_list(*INSPECTION_COLUMNS), zones)
     readings: dict[int, list[RecordedReading]] = defaultdict(list)
     withdrawn: dict[int, list[RecordedReading]] = defaultdict(list)
     owners: dict[int, list[OwnerRecord]] = defaultdict(list)
     places: dict[int, dict[int, PlaceRecord]] = defaultdict(dict)
-    for vehicle, day, key, recorded_at, withdrawn_at, kilometres, customer, told_on, place in READINGS_AND_OWNERS.ask(
-        keys
-    ):
+    rows = _list_readings_and_owners(keys)
+    for vehicle, day, key, recorded_at, withdrawn_at, kilometres, customer, told_on, place in rows:
         if kilometres is not None:
             told = withdrawn if withdrawn_at else readings
             told[vehicle].append(describe_reading(key, day, recorded_at, kilometres, withdrawn_at))
@@ -132,31 +131,15 @@ def add_photos(inspections: "QuerySet[Inspection]") -> "QuerySet[Any, Any]":
     return inspections.annotate(photos=Coalesce(Subquery(of_line.annotate(number=Count("pk")).values("number")), 0))
 
 
-TREATMENTS = StandingQuery(
-    lambda: (
-        Treatment.objects.filter(Among("vehicle_id", GivenKeys(0)), signed_off_at__isnull=False)
-        .order_by(*BY_DAY)
-        .values_list(*TREATMENT_COLUMNS)
-    )
-)
-INSPECTIONS = StandingQuery(
-    lambda: (
-        add_photos(Inspection.objects.filter(Among("vehicle_id", GivenKeys(0)), signed_off_at__isnull=False))
-        .order_by(*BY_DAY)
-        .values_list(*INSPECTION_COLUMNS)
-    )
-)
-
-
-def _list_readings_and_owners() -> "QuerySet[Any, Any]":
+def _list_readings_and_owners(vehicles: list[int]) -> "QuerySet[Any, Any]":
     """Return vehicle, day, key, moment; then the moment of withdrawal and the kilometres of a reading, the owner, the
     day told and the place.
 
     A row is of a reading, of an owner, or of a place of use, where the day told is that on which the shop knew it.
     """
-    readings = OdometerReading.objects.filter(Among("vehicle_id", GivenKeys(0))).order_by()
-    owners = Ownership.objects.filter(Among("vehicle_id", GivenKeys(0))).order_by()
-    places = PlaceOfUse.objects.filter(Among("vehicle_id", GivenKeys(0))).order_by()
+    readings = OdometerReading.objects.filter(vehicle__in=vehicles).order_by()
+    owners = Ownership.objects.filter(vehicle__in=vehicles).order_by()
+    places = PlaceOfUse.objects.filter(vehicle__in=vehicles).order_by()
     no_customer, no_day = Cast(Value(None), BigIntegerField()), Cast(Value(None), DateField())
     no_moment = Cast(Value(None), DateTimeField())
     no_number = Cast(Value(None), DecimalField(max_digits=14, decimal_places=6))
@@ -174,9 +157,6 @@ def _list_readings_and_owners() -> "QuerySet[Any, Any]":
         all=True,
     )  # fmt: skip
     return both.order_by("day", "pk")
-
-
-READINGS_AND_OWNERS = StandingQuery(_list_readings_and_owners)
 
 
 def describe_treatments(

@@ -32,8 +32,6 @@ from treatments.records.rules.history import (
 )
 from treatments.records.rules.odometer import Reading
 from treatments.reference.queries import map_products, map_zones
-from treatments.shared.among import Among
-from treatments.shared.standing_query import GivenKeys, StandingQuery
 from treatments.vehicles.fact_queries import read_facts
 
 
@@ -50,7 +48,7 @@ def read_short_histories(vehicles: Iterable[int]) -> dict[int, VehicleHistory]:
     owners: dict[int, list[OwnerRecord]] = defaultdict(list)
     places: dict[int, dict[int, PlaceRecord]] = defaultdict(dict)
     zones = map_zones()
-    for what, vehicle, day, key, word, other, zone, product, kilometres, told_on in RECORDS.ask(keys):
+    for what, vehicle, day, key, word, other, zone, product, kilometres, told_on in _list_records(keys):
         if what == WORK:
             treatments.setdefault(key, (vehicle, day, word, other))
             if zone is not None:
@@ -143,24 +141,23 @@ def list_answers() -> "QuerySet[InspectionLine]":
     ).order_by()
 
 
-def _list_records() -> "QuerySet[Any, Any]":
+def _list_records(vehicles: list[int]) -> "QuerySet[Any, Any]":
     """Return kind of record, vehicle, day, key, and what each kind has to tell; work has a row for each line.
 
     The word is the kind of visit or the category of a place, the other key is what an amendment replaces or the owner.
     An inspection has a row of its own for each zone that it answers for.
     """
-    mine = Among("vehicle_id", GivenKeys(0))
     no_key, no_day = Cast(Value(None), BigIntegerField()), Cast(Value(None), DateField())
     no_number, no_word = Cast(Value(None), DecimalField(max_digits=14, decimal_places=6)), Value("", CharField())
     is_work, is_look, is_answer, is_reading, is_owner, is_place = (
         Value(what, CharField()) for what in (WORK, LOOK, ANSWER, READING, OWNER, PLACE)
     )
-    work = Treatment.objects.filter(mine, signed_off_at__isnull=False).order_by()
-    looks = Inspection.objects.filter(mine, signed_off_at__isnull=False).order_by()
-    answers = list_answers().filter(Among("inspection__vehicle_id", GivenKeys(0)))
-    readings = OdometerReading.objects.filter(mine, withdrawn_at__isnull=True).order_by()
-    owners = Ownership.objects.filter(mine).order_by()
-    places = PlaceOfUse.objects.filter(mine).order_by()
+    work = Treatment.objects.filter(vehicle__in=vehicles, signed_off_at__isnull=False).order_by()
+    looks = Inspection.objects.filter(vehicle__in=vehicles, signed_off_at__isnull=False).order_by()
+    answers = list_answers().filter(inspection__vehicle__in=vehicles)
+    readings = OdometerReading.objects.filter(vehicle__in=vehicles, withdrawn_at__isnull=True).order_by()
+    owners = Ownership.objects.filter(vehicle__in=vehicles).order_by()
+    places = PlaceOfUse.objects.filter(vehicle__in=vehicles).order_by()
     every = work.values_list(
         is_work, "vehicle_id", "done_on", "pk", "kind", "amends_id",
         "lines__zone_id", "lines__product_id", no_number, no_day,
@@ -185,6 +182,3 @@ def _list_records() -> "QuerySet[Any, Any]":
         all=True,
     )  # fmt: skip
     return every.order_by("done_on", "pk")
-
-
-RECORDS = StandingQuery(_list_records)

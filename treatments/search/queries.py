@@ -3,8 +3,6 @@
 The one place that knows what a word of a search is compared with in the database; the rooms above ask it too.
 """
 
-import functools
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,8 +10,6 @@ from django.db.models import Exists, F, Func, OuterRef, Q, QuerySet, Subquery, T
 
 from treatments.models import Customer, Ownership, Vehicle
 from treatments.rules.search_words import SEPARATORS, SearchWord, read_search_words, take_separators_out
-from treatments.shared.among import Among
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery, StandingRows, given_part
 
 # Beyond that many matches a word says too little to be looked up first.
 MOST_LOOKED_UP = 2_000
@@ -45,47 +41,25 @@ BARE_PLATE = {"bare_plate": Bare(F("plate"))}
 BARE_NUMBERS = {"bare_numbers": Bare(F("contact"), F("phone"))}
 
 
-@dataclass(frozen=True, slots=True)
-class _Form:
-    """What decides how the conditions for a word are written, whatever the word is."""
-
-    is_long: bool
-    parts: int
-    has_number: bool
-
-    @property
-    def told(self) -> int:
-        """How many texts the conditions are told: the word, its parts, its number."""
-        return 1 + self.parts + self.has_number
-
-
-def _find_form(word: SearchWord) -> _Form:
-    return _Form(word.is_long, len(word.parts), bool(word.number))
-
-
-def _list_told(word: SearchWord) -> list[str]:
-    return [word.written, *word.parts, *([word.number] if word.number else [])]
-
-
-def _match_vehicle(form: _Form, texts: Sequence[str]) -> Q:
+def _match_vehicle(word: SearchWord) -> Q:
     """Return the condition under which a vehicle, with BARE_PLATE, has a word; see ``SearchWord``."""
-    word, parts = texts[0], texts[1 : 1 + form.parts]
-    if not form.is_long:
-        wanted = Q(plate__istartswith=word)
+    text = word.written
+    if not word.is_long:
+        wanted = Q(plate__istartswith=text)
     else:
-        wanted = Q(vin__icontains=word) | Q(description__icontains=word)
+        wanted = Q(vin__icontains=text) | Q(description__icontains=text)
         # A part of the plate as it is written is a part of the bare one too.
-        wanted |= Q() if parts else Q(plate__icontains=word)
-    for part in parts:
+        wanted |= Q() if word.parts else Q(plate__icontains=text)
+    for part in word.parts:
         wanted |= Q(bare_plate__icontains=part)
     return wanted
 
 
-def _match_owner(form: _Form, texts: Sequence[str]) -> Q:
+def _match_owner(word: SearchWord) -> Q:
     """Return the condition under which a customer, with BARE_NUMBERS, has a word; see ``SearchWord``."""
-    word = texts[0]
-    wanted = Q(name__icontains=word) | Q(contact__icontains=word) if form.is_long else Q(name__istartswith=word)
-    return wanted | Q(bare_numbers__contains=texts[-1]) if form.has_number else wanted
+    text = word.written
+    wanted = Q(name__icontains=text) | Q(contact__icontains=text) if word.is_long else Q(name__istartswith=text)
+    return wanted | Q(bare_numbers__contains=word.number) if word.number else wanted
 
 
 def list_with_plate_or_vin(found: QuerySet[Vehicle], text: str) -> QuerySet[Vehicle]:
@@ -104,27 +78,6 @@ class WordFound:
     owners: list[int]
 
 
-OWNED_BY = StandingQuery(
-    lambda: Ownership.objects.filter(Among("customer_id", GivenKeys(0))).order_by().values_list("vehicle_id")
-)
-
-
-@functools.lru_cache(maxsize=64)
-def _find_keys_of(form: _Form, most: int) -> tuple[StandingQuery, StandingQuery]:
-    """Return the queries for the vehicles and the customers that have a word, some more than are of use."""
-    texts = [given_part(place) for place in range(form.told)]
-
-    def list_vehicles() -> QuerySet[Any, Any]:
-        found = Vehicle.objects.alias(**BARE_PLATE).filter(_match_vehicle(form, texts))
-        return found.order_by().values_list("pk")[: most + 1]
-
-    def list_owners() -> QuerySet[Any, Any]:
-        found = Customer.objects.alias(**BARE_NUMBERS).filter(_match_owner(form, texts))
-        return found.order_by().values_list("pk")[: most + 1]
-
-    return StandingQuery(list_vehicles, plans_anew=True), StandingQuery(list_owners, plans_anew=True)
-
-
 def look_word_up(word: SearchWord, *, is_first_page: bool = False, by_people: bool = True) -> WordFound | None:
     """Return what a word is about, or None where that is too many to be of use.
 
@@ -135,16 +88,16 @@ def look_word_up(word: SearchWord, *, is_first_page: bool = False, by_people: bo
         by_people: whether owners are looked up too.
     """
     most = min(MOST_LOOKED_UP, MOST_OF_FEW_LETTERS) if is_first_page and not word.is_long else MOST_LOOKED_UP
-    of_vehicles, of_owners = _find_keys_of(_find_form(word), max(most, 0))
-    told = _list_told(word)
-    vehicles = of_vehicles.ask(*told)
+    of_word = Vehicle.objects.alias(**BARE_PLATE).filter(_match_vehicle(word)).order_by()
+    vehicles = of_word.values_list("pk", flat=True)[: most + 1]
     if len(vehicles) > most:
         return None
-    owners = [key for (key,) in of_owners.ask(*told)] if by_people else []
+    people = Customer.objects.alias(**BARE_NUMBERS).filter(_match_owner(word)).order_by()
+    owners = list(people.values_list("pk", flat=True)[: most + 1]) if by_people else []
     if len(owners) > most:
         return None
-    owned = OWNED_BY.ask(owners) if owners else []
-    return WordFound({key for (key,) in (*vehicles, *owned)}, owners)
+    owned = Ownership.objects.filter(customer__in=owners).order_by().values_list("vehicle_id", flat=True)
+    return WordFound({*vehicles, *owned}, owners)
 
 
 def search_vehicles(text: str, among: QuerySet[Vehicle] | None = None) -> QuerySet[Vehicle]:
@@ -160,12 +113,11 @@ def search_vehicles(text: str, among: QuerySet[Vehicle] | None = None) -> QueryS
     for word in read_search_words(text):
         looked_up = look_word_up(word)
         if looked_up is None:
-            form, told = _find_form(word), _list_told(word)
-            theirs = Customer.objects.alias(**BARE_NUMBERS).filter(_match_owner(form, told))
+            theirs = Customer.objects.alias(**BARE_NUMBERS).filter(_match_owner(word))
             owned = Ownership.objects.filter(Exists(theirs.filter(pk=OuterRef("customer_id"))), vehicle=OuterRef("pk"))
-            found = found.alias(**BARE_PLATE).filter(_match_vehicle(form, told) | Exists(owned))
+            found = found.alias(**BARE_PLATE).filter(_match_vehicle(word) | Exists(owned))
         else:
-            found = found.filter(Among("pk", looked_up.vehicles))
+            found = found.filter(pk__in=looked_up.vehicles)
     return found
 
 
@@ -207,42 +159,17 @@ def _read_on(
     first: int | None = None,
 ) -> list[Vehicle]:
     """Return vehicles after a VIN that have every word, each compared by itself, of some keys or of the first."""
-    forms = tuple(_find_form(word) for word in words)
-    told = [text for word in words for text in _list_told(word)]
-    if among is None:
-        query = _compare_all(forms, size, has_keys=keys is not None, first=first)
-        return query.ask(after, list(keys or ()), *told)
-    found = among if keys is None else among.filter(Among("pk", keys))
-    return list(_compare(found, after, forms, told, first)[:size])
-
-
-@functools.lru_cache(maxsize=64)
-def _compare_all(forms: tuple[_Form, ...], size: int, *, has_keys: bool, first: int | None) -> StandingRows[Vehicle]:
-    """Return the query of ``_read_on`` among all vehicles for words of these forms."""
-    texts = [given_part(place) for place in range(2, 2 + sum(form.told for form in forms))]
-
-    def build() -> QuerySet[Vehicle]:
-        found = Vehicle.objects.filter(Among("pk", GivenKeys(1))) if has_keys else Vehicle.objects.all()
-        return _compare(found, Given(0, TextField()), forms, texts, first)[:size]
-
-    return StandingRows(build)
-
-
-def _compare(
-    found: QuerySet[Vehicle], after: str | Given, forms: Sequence[_Form], texts: Sequence[str], first: int | None
-) -> QuerySet[Vehicle]:
-    """Return those of a few vehicles, or of the first after a VIN, that have every word or whose owner has it."""
+    found = Vehicle.objects.all() if among is None else among
+    if keys is not None:
+        found = found.filter(pk__in=keys)
     found = found.filter(vin__gt=after).order_by("vin")
     if first is not None:
         following = Vehicle.objects.filter(vin__gt=after).order_by("vin").values("vin")
         found = found.filter(vin__lt=Subquery(following[first : first + 1]))
-    start = 0
-    for form in forms:
-        told = texts[start : start + form.told]
-        start += form.told
-        theirs = Customer.objects.alias(**BARE_NUMBERS).filter(_match_owner(form, told))
+    for word in words:
+        theirs = Customer.objects.alias(**BARE_NUMBERS).filter(_match_owner(word))
         theirs = theirs.filter(ownerships__vehicle=OuterRef("pk")).order_by()
         # A value, not Exists, of which the database would make a list of all vehicles whose owners have the word.
         found = found.alias(**BARE_PLATE, owner_found=Subquery(theirs.values("pk")[:1]))
-        found = found.filter(_match_vehicle(form, told) | Q(owner_found__isnull=False))
-    return found
+        found = found.filter(_match_vehicle(word) | Q(owner_found__isnull=False))
+    return list(found[:size])

@@ -12,7 +12,6 @@ from django.db.models.functions import Coalesce
 
 from treatments.event_log import mark_read, read_events
 from treatments.models import Event, EventLogHead, EventReader, MaterialTotal, MaterialUse, TreatmentLine
-from treatments.shared.standing_query import StandingQuery
 
 READER = "treatments.stock.material_uses"
 KINDS = ["treatment.signed_off", "treatment.amended"]
@@ -29,17 +28,13 @@ def _find_standing() -> QuerySet[Any, Any]:
     return standing.values_list("position", "place", "is_coming")
 
 
-# Every page of the stock asks it.
-STANDING = StandingQuery(_find_standing)
-
-
 def note_material_uses(*, most: int = EVENTS_AT_ONCE) -> bool:
     """Note the uses of work that was signed off or amended since the last call; True where nothing is left to note.
 
     Args:
         most: how many events are worked on at most; a page asks for few, a task calls again.
     """
-    head, place, is_coming = next(iter(STANDING.ask()), (0, 0, False))
+    head, place, is_coming = _find_standing().first() or (0, 0, False)
     if not is_coming:
         if head - place > BEHIND_BY:
             # All up to the head is committed, since the head is moved in the same transaction.

@@ -12,8 +12,6 @@ from django.db.models import Case, Count, F, Q, QuerySet, Sum, When
 
 from treatments.models import Lot, MaterialUse
 from treatments.rules.stock import EXPIRES_SOON_DAYS, LotQuantities, LotStanding, judge_lot
-from treatments.shared.among import Among
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery
 
 PER_PAGE = 25
 
@@ -63,27 +61,15 @@ def describe_lots(lots: list[Lot], today: date) -> list[LotRow]:
         LotRow(
             lot,
             judge_lot(lot.expires_on, lot.recalled_on, today),
-            LotQuantities(lot.quantity_received_ml, used.get(lot.pk, Decimal(0))),
+            LotQuantities(lot.quantity_received_ml, used.get(lot.pk) or Decimal(0)),
         )
         for lot in lots
     ]
 
 
-USED_OF_LOTS = StandingQuery(
-    lambda: (
-        MaterialUse.objects.filter(Among("lot_id", GivenKeys(0)))
-        .order_by()
-        .values("lot")
-        .annotate(used_ml=Sum("quantity_ml"))
-        .values_list("lot", "used_ml")
-    )
-)
-
-
-def _count_used(lots: list[int]) -> dict[int, Decimal]:
-    if not lots:
-        return {}
-    return {row[0]: row[1] for row in USED_OF_LOTS.ask(lots)}
+def _count_used(lots: list[int]) -> dict[int | None, Decimal | None]:
+    used = MaterialUse.objects.filter(lot__in=lots).order_by().values("lot").annotate(used_ml=Sum("quantity_ml"))
+    return dict(used.values_list("lot", "used_ml"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,18 +80,9 @@ class Reach:
     zones: int
 
 
-REACH_OF_LOT = StandingQuery(
-    lambda: (
-        MaterialUse.objects.filter(lot=Given(0))
-        .order_by()
-        .values("lot")
-        .annotate(vehicles=Count("vehicle", distinct=True), all_zones=Sum("zones"))
-        .values_list("vehicles", "all_zones")
-    )
-)
-
-
 def count_reach(lot: Lot) -> Reach:
     """Return on how many vehicles and zones a lot is."""
-    rows = REACH_OF_LOT.ask(lot.pk)
-    return Reach(*rows[0]) if rows else Reach(0, 0)
+    told = MaterialUse.objects.filter(lot=lot).aggregate(
+        vehicles=Count("vehicle", distinct=True), all_zones=Sum("zones", default=0)
+    )
+    return Reach(told["vehicles"], told["all_zones"])

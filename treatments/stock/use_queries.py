@@ -1,22 +1,16 @@
 """Reads where material went: every visit on which a lot or a product was used, with its zones and the vehicle's owner.
 
-Newest first, by page or in batches, whatever the length of the list; the queries are standing ones, one for each shape
-of a search.
+Newest first, by page or in batches, whatever the length of the list.
 """
 
-import functools
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, NamedTuple
 
-from django.db.models import DateField, Q, QuerySet, TextField
+from django.db.models import Q
 
 from treatments.models import Lot, MaterialUse, Ownership, Treatment, TreatmentLine
-from treatments.reference.queries import map_products, map_sites, map_zones
-from treatments.shared.among import Among
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery
 from treatments.stock.queries import PER_PAGE
 
 BATCH = 500
@@ -118,133 +112,81 @@ def _read_place(text: str) -> Place | None:
         return None
 
 
-LOTS_NAMED = StandingQuery(
-    lambda: Lot.objects.filter(number__icontains=Given(0, TextField())).order_by().values_list("pk")
-)
-
-
 def _find_lots(search: UseSearch) -> list[int]:
     """Return the lots of which a part of the number is given.
 
     They are few beside their uses: found first, so that the uses are read by their index.
     """
-    return [key for (key,) in LOTS_NAMED.ask(search.text)] if search.text and search.lot is None else []
+    if not search.text or search.lot is not None:
+        return []
+    return list(Lot.objects.filter(number__icontains=search.text).order_by().values_list("pk", flat=True))
 
 
-class _Shape(NamedTuple):
-    """What a search narrows, whatever by."""
-
-    lot: bool
-    text: bool
-    product: bool
-    without_lot: bool
-
-    @classmethod
-    def of(cls, search: UseSearch) -> "_Shape":
-        return cls(search.lot is not None, bool(search.text), search.product is not None, search.without_lot)
-
-
-def _narrow(shape: _Shape) -> Q:
-    """Return what a line or a use must be, told the lot, the product and the lots found, in this order.
-
-    Both name product and lot alike.
-    """
-    if shape.lot:
-        return Q(lot=Given(0))
-    wanted = Q(product=Given(1)) if shape.product else Q()
-    if shape.text:
-        named = Q(Among("lot_id", GivenKeys(2)))
-        if shape.without_lot and shape.product:
+def _narrow(search: UseSearch, lots: list[int]) -> Q:
+    """Return what a line or a use must be, which name product and lot alike."""
+    if search.lot is not None:
+        return Q(lot=search.lot)
+    wanted = Q() if search.product is None else Q(product=search.product)
+    if search.text:
+        named = Q(lot__in=lots)
+        if search.without_lot and search.product is not None:
             named |= Q(lot__isnull=True)
         return wanted & named
-    return wanted if shape.without_lot else wanted & Q(lot__isnull=False)
+    return wanted if search.without_lot else wanted & Q(lot__isnull=False)
 
 
 def _list_places(search: UseSearch, lots: list[int], after: Place | None, size: int) -> list[Place]:
-    query = _write_places(
-        _Shape.of(search), search.used_from is not None, search.used_until is not None, after is not None, size
-    )
-    rows = query.ask(search.lot, search.product, lots, search.used_from, search.used_until, *(after or (None, None)))
-    return [(day, key) for day, key in rows]
-
-
-@functools.lru_cache(maxsize=256)
-def _write_places(shape: _Shape, has_first: bool, has_last: bool, goes_on: bool, size: int) -> StandingQuery:
-    def build() -> "QuerySet[Any, Any]":
-        found = MaterialUse.objects.filter(_narrow(shape))
-        if has_first:
-            found = found.filter(done_on__gte=Given(3, DateField()))
-        if has_last:
-            found = found.filter(done_on__lte=Given(4, DateField()))
-        if goes_on:
-            day = Given(5, DateField())
-            # The day apart, so that the index is entered there.
-            found = found.filter(done_on__lte=day).exclude(done_on=day, treatment__gte=Given(6))
-        found = found.order_by("-done_on", "-treatment_id")
-        return found.values_list("done_on", "treatment_id").distinct()[:size]
-
-    # The plan rests on how much a lot or a product was used.
-    return StandingQuery(build, plans_anew=True)
-
-
-TREATMENTS = StandingQuery(
-    lambda: (
-        Treatment.objects.filter(Among("pk", GivenKeys(0)))
-        .order_by()
-        .values_list("pk", "done_on", "site_id", "vehicle_id", "vehicle__vin", "vehicle__plate", "vehicle__description")
-    )
-)
-OWNERS = StandingQuery(
-    lambda: (
-        Ownership.objects.filter(Among("vehicle_id", GivenKeys(0)), until_day__isnull=True)
-        .order_by()
-        .values_list(
-            "vehicle_id", "customer__name", "customer__email", "customer__phone", "customer__contact", "from_day"
-        )
-    )
-)
-
-
-@functools.lru_cache(maxsize=32)
-def _write_lines(shape: _Shape) -> StandingQuery:
-    def build() -> "QuerySet[Any, Any]":
-        of_visits = Among("treatment_id", GivenKeys(3))
-        lines = TreatmentLine.objects.filter(of_visits, _narrow(shape), product__isnull=False).order_by("pk")
-        return lines.values_list("treatment_id", "zone_id", "product_id", "lot__number")
-
-    return StandingQuery(build)
+    found = MaterialUse.objects.filter(_narrow(search, lots))
+    if search.used_from is not None:
+        found = found.filter(done_on__gte=search.used_from)
+    if search.used_until is not None:
+        found = found.filter(done_on__lte=search.used_until)
+    if after is not None:
+        day, key = after
+        # The day apart, so that the index is entered there.
+        found = found.filter(done_on__lte=day).exclude(done_on=day, treatment__gte=key)
+    found = found.order_by("-done_on", "-treatment_id")
+    return list(found.values_list("done_on", "treatment_id").distinct()[:size])
 
 
 def _fill(places: list[Place], search: UseSearch, lots: list[int]) -> list[Use]:
     if not places:
         return []
     keys = [key for _day, key in places]
-    rows = {row[0]: row for row in TREATMENTS.ask(keys)}
-    lines: dict[int, list[Sequence[Any]]] = defaultdict(list)
-    for treatment, *line in _write_lines(_Shape.of(search)).ask(search.lot, search.product, lots, keys):
-        lines[treatment].append(line)
-    owners = {key: OwnerNow(*told) for key, *told in OWNERS.ask(list({row[3] for row in rows.values()}))}
-    sites, zones, products = map_sites(), map_zones(), map_products()
-    found = []
-    for key in keys:
-        _key, done_on, site, vehicle, vin, plate, description = rows[key]
-        materials = dict.fromkeys(_name_material(products[of].name, number) for _zone, of, number in lines[key])
-        names = tuple(zones[zone].name for zone, _product, _number in lines[key])
-        found.append(
-            Use(
-                key,
-                done_on,
-                sites[site].name,
-                vin,
-                plate,
-                description,
-                tuple(materials),
-                names,
-                owners.get(vehicle),
-            )
-        )
-    return found
+    treatments = Treatment.objects.select_related("vehicle", "site").in_bulk(keys)
+    lines: dict[int, list[TreatmentLine]] = defaultdict(list)
+    coats = TreatmentLine.objects.filter(_narrow(search, lots), treatment__in=keys, product__isnull=False)
+    for line in coats.select_related("product", "lot", "zone").order_by("pk"):
+        lines[line.treatment_id].append(line)
+    owners = _read_owners({treatment.vehicle_id for treatment in treatments.values()})
+    return [_describe_use(treatments[key], lines[key], owners) for key in keys]
 
 
-def _name_material(product: str, lot: str | None) -> str:
-    return f"{product} lot {lot}" if lot is not None else f"{product}, lot not recorded"
+def _read_owners(vehicles: set[int]) -> dict[int, OwnerNow]:
+    owned = Ownership.objects.filter(vehicle__in=vehicles, until_day__isnull=True).select_related("customer")
+    return {one.vehicle_id: _describe_owner(one) for one in owned.order_by()}
+
+
+def _describe_owner(owned: Ownership) -> OwnerNow:
+    customer = owned.customer
+    return OwnerNow(customer.name, customer.email, customer.phone, customer.contact, owned.from_day)
+
+
+def _describe_use(treatment: Treatment, lines: list[TreatmentLine], owners: dict[int, OwnerNow]) -> Use:
+    vehicle = treatment.vehicle
+    return Use(
+        treatment.pk,
+        treatment.done_on,
+        treatment.site.name,
+        vehicle.vin,
+        vehicle.plate,
+        vehicle.description,
+        tuple(dict.fromkeys(_name_material(line) for line in lines)),
+        tuple(line.zone.name for line in lines),
+        owners.get(vehicle.pk),
+    )
+
+
+def _name_material(line: TreatmentLine) -> str:
+    assert line.product is not None  # the reading asks for lines with a product only
+    return f"{line.product.name} lot {line.lot.number}" if line.lot else f"{line.product.name}, lot not recorded"
