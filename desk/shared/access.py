@@ -10,7 +10,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.middleware import get_user as find_person
 from django.core.exceptions import PermissionDenied
-from django.db.models import CharField, QuerySet
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.utils.translation import gettext as _
 
@@ -29,9 +29,7 @@ from scheduling.models import Appointment, Bay, Cover, TermsVersion
 from scheduling.terms.queries import list_versions
 from treatments.enums import say
 from treatments.models import Customer, Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle, VehicleFact
-from treatments.records.signed_work import MOST_KEY, find_inspection, find_treatment
-from treatments.reference.queries import map_products
-from treatments.shared.standing_query import Given, StandingRows
+from treatments.records.signed_work import find_inspection, find_treatment
 
 SHOP = (Role.APPLICATOR, Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER)
 # Page: the roles that may open it.
@@ -76,7 +74,6 @@ HOME: dict[Role, str] = {
     Role.DEALERSHIP: "desk:due_list",
 }
 
-LOT_OF_KEY = StandingRows(lambda: Lot.objects.filter(pk=Given(0)))
 
 P = ParamSpec("P")
 R = TypeVar("R", bound=HttpResponseBase)
@@ -153,18 +150,12 @@ def _may_see_vehicle_of(user: User, record: Treatment | Inspection) -> bool:
     return user.role != Role.DEALERSHIP or list_vehicles_for(user).filter(pk=record.vehicle_id).exists()
 
 
-VEHICLE_OF_VIN = StandingRows(lambda: Vehicle.objects.filter(vin=Given(0, CharField())).order_by())
-
-
 def access_vehicle(user: User, vin: str) -> Vehicle:
     """Return the vehicle of this VIN, or 404 where there is none that the person may see."""
-    if user.role == Role.DEALERSHIP:
-        found = list(list_vehicles_for(user).filter(vin=vin.upper()))
-    else:
-        found = VEHICLE_OF_VIN.ask(vin.upper())
-    if not found:
+    found = list_vehicles_for(user).filter(vin=vin.upper()).first()
+    if found is None:
         raise Http404(f"No vehicle {vin} here.")
-    return found[0]
+    return found
 
 
 def access_vehicle_and_covers(user: User, vin: str) -> tuple[Vehicle, list[Cover]]:
@@ -202,7 +193,7 @@ def access_photo(user: User, inspection: int, key: int) -> Photo:
 def access_fact(user: User, vin: str, key: int, *, with_photo: bool = False) -> VehicleFact:
     """Return a fact of a vehicle, or 404 where there is none, or none with a photo, that the person may see."""
     vehicle = access_vehicle(user, vin)
-    found = VehicleFact.objects.filter(pk=key, vehicle=vehicle).first() if key <= MOST_KEY else None
+    found = VehicleFact.objects.filter(pk=key, vehicle=vehicle).first()
     if found is None or (with_photo and not found.image):
         raise Http404(f"No fact {key} of this vehicle here.")
     return found
@@ -218,7 +209,7 @@ def access_kept_photo(user: User, key: int) -> KeptPhoto:
 
 def access_customer(key: int) -> Customer:
     """Return the customer of this key, or 404; whoever may open the page may see every customer."""
-    found = Customer.objects.filter(pk=key).first() if key <= MOST_KEY else None
+    found = Customer.objects.filter(pk=key).first()
     if found is None:
         raise Http404(f"No customer {key} here.")
     return found
@@ -226,11 +217,10 @@ def access_customer(key: int) -> Customer:
 
 def access_lot(key: int) -> Lot:
     """Return the lot of this key with its product, or 404; whoever may open the stock may see every lot."""
-    found = LOT_OF_KEY.ask(key) if key <= MOST_KEY else []
-    if not found:
+    found = Lot.objects.select_related("product").filter(pk=key).first()
+    if found is None:
         raise Http404(f"No lot {key} here.")
-    found[0].product = map_products()[found[0].product_id]
-    return found[0]
+    return found
 
 
 def access_cover(user: User, number: str) -> Cover:
