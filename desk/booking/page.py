@@ -17,7 +17,6 @@ from scheduling.booking.finding import propose_slots
 from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, choose_near, sum_up_due
 from scheduling.booking.rules.slots import Preferences, Slot
 from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
-from scheduling.booking.visit_reading import name_places
 from scheduling.covers.queries import list_covers_and_changes, read_short_case
 from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.covers.rules.due import sort_due_items
@@ -88,7 +87,7 @@ def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> Vehicle
         home=home,
         due=due,
         items=tuple(near),
-        coming=tuple(name_places(known.list_coming(start))),
+        coming=tuple(known.list_coming(start)),
         known=known,
     )
 

@@ -9,18 +9,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
-from django.db.models import DateTimeField, Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from scheduling.bays.queries import list_bays, map_bays, map_site_hours, read_calendars
+from scheduling.bays.queries import list_bays, map_site_hours, read_calendars
 from scheduling.booking.rules.opening import USUAL_HOURS, Span, list_open_spans
-from scheduling.booking.visit_reading import name_places
 from scheduling.enums import GIVES_ITS_PLACE_UP
 from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure
 from treatments.models import Site
-from treatments.reference.queries import map_people
 from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
 from treatments.rules.site_settings import find_zone
-from treatments.shared.standing_query import Given, StandingRows
 
 DAYS_OF_A_WEEK = 7
 MINUTES_OF_AN_HOUR = 60
@@ -110,37 +107,22 @@ def _tell_closed(because: str) -> str:
 
 def _read_what_stands(site: Site, start: datetime, end: datetime, zone: zoneinfo.ZoneInfo, days: list[date]) -> _Found:
     found = _Found()
-    bays, people = map_bays(), map_people()
-    for visit in VISITS.ask(site.pk, start, end):
-        visit.site, visit.bay = site, bays[visit.bay_id]
-        visit.person = people[visit.person_id] if visit.person_id else None
+    visits = list_visits(site, start, end).exclude(status__in=GIVES_ITS_PLACE_UP).order_by("starts_at")
+    for visit in visits.select_related(*NAMED):
         found.visits[visit.bay_id, find_day(visit.starts_at, zone)].append(visit)
-    for closure in CLOSURES.ask(site.pk, start, end):
+    closures = BayClosure.objects.filter(bay__site=site, starts_at__lt=end, ends_at__gt=start)
+    for closure in closures.order_by("starts_at"):
         for day in _list_touched(closure.starts_at, closure.ends_at, days, zone):
             found.closures[closure.bay_id, day].append(closure)
-    for absence in ABSENCES.ask(site.pk, start, end):
-        absence.person = people[absence.person_id]
+    absences = Absence.objects.filter(person__site=site, starts_at__lt=end, ends_at__gt=start)
+    for absence in absences.select_related("person").order_by("starts_at"):
         for day in _list_touched(absence.starts_at, absence.ends_at, days, zone):
             found.away[day].append(absence)
     return found
 
 
-SITE, SINCE, UNTIL = Given(0), Given(1, DateTimeField()), Given(2, DateTimeField())
-VISITS = StandingRows(
-    lambda: (
-        Appointment.objects.filter(site=SITE, starts_at__gte=SINCE, starts_at__lt=UNTIL)
-        .exclude(status__in=GIVES_ITS_PLACE_UP)
-        .order_by("starts_at")
-    ),
-    "vehicle",
-    "customer",
-)
-CLOSURES = StandingRows(
-    lambda: BayClosure.objects.filter(bay__site=SITE, starts_at__lt=UNTIL, ends_at__gt=SINCE).order_by("starts_at")
-)
-ABSENCES = StandingRows(
-    lambda: Absence.objects.filter(person__site=SITE, starts_at__lt=UNTIL, ends_at__gt=SINCE).order_by("starts_at")
-)
+# What a page says of a visit.
+NAMED = ("site", "bay", "person", "vehicle", "customer")
 
 
 def list_visits(site: Site, start: datetime, end: datetime) -> QuerySet[Appointment]:
@@ -174,34 +156,23 @@ def _find_hours(days: Sequence[BaysOfADay], zone: zoneinfo.ZoneInfo) -> tuple[in
 
 def list_to_be_moved(site: Site, now: datetime) -> list[Appointment]:
     """Return the booked visits yet to come that stand in a closed bay, or with a person who is away then."""
-    return name_places(TO_BE_MOVED.ask(site.pk, now))
-
-
-def list_left_open(site: Site, today: date) -> list[Appointment]:
-    """Return the visits of days gone by that nobody has said of what became of them, the oldest first."""
-    start = find_moment(today, MIDNIGHT, find_zone(site.time_zone))
-    return name_places(LEFT_OPEN.ask(site.pk, start))
-
-
-def _build_to_be_moved() -> QuerySet[Appointment]:
     closed = BayClosure.objects.filter(
         bay=OuterRef("bay"), starts_at__lt=OuterRef("bay_free_at"), ends_at__gt=OuterRef("starts_at")
     )
     away = Absence.objects.filter(
         person=OuterRef("person"), starts_at__lt=OuterRef("work_ends_at"), ends_at__gt=OuterRef("starts_at")
     )
-    coming = Appointment.objects.filter(site=SITE, status=AppointmentStatus.BOOKED, starts_at__gte=SINCE)
-    return (
-        coming.annotate(bay_is_closed=Exists(closed), person_is_away=Exists(away))
-        .filter(Q(bay_is_closed=True) | Q(person_is_away=True))
-        .order_by("starts_at", "pk")[:MOST_LISTED]
+    coming = Appointment.objects.filter(site=site, status=AppointmentStatus.BOOKED, starts_at__gte=now)
+    found = coming.annotate(bay_is_closed=Exists(closed), person_is_away=Exists(away)).filter(
+        Q(bay_is_closed=True) | Q(person_is_away=True)
     )
+    return list(found.select_related(*NAMED).order_by("starts_at", "pk")[:MOST_LISTED])
 
 
-TO_BE_MOVED = StandingRows(_build_to_be_moved, "vehicle", annotated=("bay_is_closed", "person_is_away"))
-LEFT_OPEN = StandingRows(
-    lambda: Appointment.objects.filter(
-        site=SITE, status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY], starts_at__lt=SINCE
-    ).order_by("starts_at", "pk")[:MOST_LISTED],
-    "vehicle",
-)
+def list_left_open(site: Site, today: date) -> list[Appointment]:
+    """Return the visits of days gone by that nobody has said of what became of them, the oldest first."""
+    start = find_moment(today, MIDNIGHT, find_zone(site.time_zone))
+    unsaid = Appointment.objects.filter(
+        site=site, status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY], starts_at__lt=start
+    )
+    return list(unsaid.select_related(*NAMED).order_by("starts_at", "pk")[:MOST_LISTED])

@@ -13,14 +13,13 @@ from scheduling.covers.rules.due_item import DueStatus
 from scheduling.models import Appointment, AppointmentItem, Cover, CoverState, DueItem
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone
-from treatments.shared.among import Among
 
 
 def find_booked_days(covers: Iterable[int]) -> dict[int, dict[str, date]]:
     """Return by cover and due item the day on which an appointment will serve it, in the site's own calendar."""
     found: dict[int, dict[str, date]] = {}
     rows = (
-        AppointmentItem.objects.filter(Among("cover_id", covers), serves=True)
+        AppointmentItem.objects.filter(cover__in=covers, serves=True)
         .order_by("cover_id")
         .values_list("cover_id", "due_key", "appointment__starts_at", "appointment__site__time_zone")
     )

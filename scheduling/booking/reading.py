@@ -6,10 +6,10 @@ Everything is read for a range of days in a constant number of queries and hande
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from django.db.models import BigIntegerField, DateTimeField, F, QuerySet, Value
+from django.db.models import BigIntegerField, F, QuerySet, Value
 from django.db.models.functions import Cast
 
 from scheduling.bays.queries import OpenSite, read_open_sites
@@ -28,8 +28,6 @@ from scheduling.models import (
 from treatments.models import Site, User
 from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.rules.site_settings import find_zone
-from treatments.shared.among import Among
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery
 
 
 def read_site_times(
@@ -48,8 +46,8 @@ def read_site_times(
     end = find_moment(last + timedelta(days=2), MIDNIGHT, UTC)
     bay_taken: dict[int, list[Span]] = defaultdict(list)
     person_taken: dict[int, list[Span]] = defaultdict(list)
-    left_out = leave_out.pk if leave_out is not None else NO_VISIT
-    for bay, person, starts_at, work_ends_at, bay_free_at in TAKEN.ask(list(wanted), start, end, left_out):
+    taken = _list_taken(list(wanted), start, end, leave_out)
+    for bay, person, starts_at, work_ends_at, bay_free_at in taken:
         if bay is not None:
             bay_taken[bay].append(Span(starts_at, bay_free_at))
         if person is not None and work_ends_at > starts_at:
@@ -70,32 +68,22 @@ def read_site_times(
     return found
 
 
-# No visit has this key.
-NO_VISIT = -1
-
-
-def _list_taken() -> "QuerySet[Any, Any]":
-    """Return bay, person, and from when until when each is taken: by visits, by closures of bays, by absences.
-
-    It is told the sites, from when, until when, and the visit that is left out.
-    """
-    sites, since, until = GivenKeys(0), Given(1, DateTimeField()), Given(2, DateTimeField())
-    visits = list_holding_visits().filter(Among("site_id", sites), starts_at__lt=until, ready_at__gt=since)
-    closures = BayClosure.objects.filter(
-        Among("bay__site_id", sites), bay__in_use=True, starts_at__lt=until, ends_at__gt=since
-    )
-    absences = Absence.objects.filter(Among("person__site_id", sites), starts_at__lt=until, ends_at__gt=since)
+def _list_taken(
+    sites: list[int], since: datetime, until: datetime, leave_out: Appointment | None
+) -> "QuerySet[Any, Any]":
+    """Return bay, person, and from when until when each is taken: by visits, by closures of bays, by absences."""
+    held = list_holding_visits(leave_out=leave_out)
+    visits = held.filter(site__in=sites, starts_at__lt=until, ready_at__gt=since)
+    closures = BayClosure.objects.filter(bay__site__in=sites, bay__in_use=True, starts_at__lt=until, ends_at__gt=since)
+    absences = Absence.objects.filter(person__site__in=sites, starts_at__lt=until, ends_at__gt=since)
     nobody = Cast(Value(None), BigIntegerField())
-    return visits.exclude(pk=Given(3)).order_by().values_list(
+    return visits.order_by().values_list(
         "bay_id", "person_id", "starts_at", "work_ends_at", "bay_free_at"
     ).union(
         closures.order_by().values_list("bay_id", nobody, "starts_at", "ends_at", F("ends_at")),
         absences.order_by().values_list(nobody, "person_id", "starts_at", "ends_at", F("ends_at")),
         all=True,
     )  # fmt: skip
-
-
-TAKEN = StandingQuery(_list_taken)
 
 
 def list_holding_visits(*, leave_out: Appointment | None = None) -> QuerySet[Appointment]:

@@ -1,22 +1,15 @@
-"""Reads in one query what booking must know of one vehicle: its owner, its size, its visits and what they serve.
-
-Asked one by one these are five short queries, and a short query takes longer to be asked than to be answered.
-"""
+"""Reads what booking must know of one vehicle: its owner, its size, its visits and what they serve."""
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
-from django.db import DEFAULT_DB_ALIAS
-from django.db.models import FilteredRelation, Model, Q, QuerySet
-
+from scheduling.booking.reading import list_holding_visits
 from scheduling.booking.rules.opening import Span
-from scheduling.enums import GIVES_ITS_PLACE_UP
-from scheduling.models import Appointment, AppointmentStatus, Cover, VehicleSize
+from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Cover, VehicleSize
 from treatments.models import Customer, Vehicle
-from treatments.shared.standing_query import Given, StandingQuery, list_columns
+from treatments.queries import find_owner
 
 OPEN = (AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY)
 
@@ -57,53 +50,11 @@ class KnownVehicle:
 
 def read_known_vehicle(vehicle: Vehicle) -> KnownVehicle:
     """Return what is on record of a vehicle where it is to be booked."""
-    owner = size = None
-    visits: dict[int, Appointment] = {}
+    held = list_holding_visits().filter(vehicle=vehicle).select_related("site", "bay", "person")
+    visits = tuple(held.order_by("starts_at", "pk"))
     served: dict[int, list[tuple[int, str]]] = defaultdict(list)
-    for row in KNOWN.ask(vehicle.pk):
-        if size is None and row[0] is not None:
-            size = VehicleSize.from_db(DEFAULT_DB_ALIAS, OF_SIZE, row[:OWNER_AT])
-        if owner is None and row[OWNER_AT] is not None:
-            owner = Customer.from_db(DEFAULT_DB_ALIAS, OF_CUSTOMER, row[OWNER_AT:VISIT_AT])
-        key = row[VISIT_AT]
-        if key is None:
-            continue
-        if key not in visits:
-            visits[key] = Appointment.from_db(DEFAULT_DB_ALIAS, OF_VISIT, row[VISIT_AT:ITEM_AT])
-            visits[key].vehicle = vehicle
-        cover, due_key, serves = row[ITEM_AT:]
-        if serves:
-            served[key].append((cover, due_key))
-    return KnownVehicle(owner, size, tuple(visits.values()), served)
-
-
-def _name_columns(model: type[Model]) -> list[str]:
-    # The key comes first, by which a row that is not there is known.
-    columns = list_columns(model)
-    assert columns[0] == model._meta.pk.attname
-    return columns
-
-
-OF_SIZE, OF_CUSTOMER, OF_VISIT = _name_columns(VehicleSize), _name_columns(Customer), _name_columns(Appointment)
-OWNER_AT = len(OF_SIZE)
-VISIT_AT = OWNER_AT + len(OF_CUSTOMER)
-ITEM_AT = VISIT_AT + len(OF_VISIT)
-
-
-def _list_known() -> "QuerySet[Any, Any]":
-    standing = FilteredRelation("appointments", condition=~Q(appointments__status__in=GIVES_ITS_PLACE_UP))
-    owned = FilteredRelation("ownerships", condition=Q(ownerships__until_day__isnull=True))
-    return (
-        Vehicle.objects.filter(pk=Given(0))
-        .annotate(standing=standing, owned=owned)
-        .order_by("standing__starts_at", "standing__pk", "standing__items__pk")
-        .values_list(
-            *(f"size__{column}" for column in OF_SIZE),
-            *(f"owned__customer__{column}" for column in OF_CUSTOMER),
-            *(f"standing__{column}" for column in OF_VISIT),
-            *(f"standing__items__{column}" for column in ("cover_id", "due_key", "serves")),
-        )
-    )
-
-
-KNOWN = StandingQuery(_list_known)
+    for item in AppointmentItem.objects.filter(appointment__in=visits, serves=True).order_by("pk"):
+        served[item.appointment_id].append((item.cover_id, item.due_key))
+    for visit in visits:
+        visit.vehicle = vehicle
+    return KnownVehicle(find_owner(vehicle), VehicleSize.objects.filter(vehicle=vehicle).first(), visits, served)

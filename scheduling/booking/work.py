@@ -11,15 +11,13 @@ from django.core.exceptions import ValidationError
 
 from scheduling.bays.queries import list_durations, map_usual_sizes
 from scheduling.bays.trainings import read_needed_trainings
-from scheduling.booking.reading import NO_VISIT, list_holding_visits
+from scheduling.booking.reading import list_holding_visits
 from scheduling.booking.rules.opening import Span
 from scheduling.booking.rules.site_times import NeededTraining, VisitWork
 from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
 from scheduling.enums import BayKind, Skill, VisitKind
 from scheduling.models import Appointment, BodyStyleSize, VehicleSize, WorkDuration
 from treatments.models import Site, Vehicle
-from treatments.shared.among import Among
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery, StandingRows
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,26 +79,15 @@ def read_workload(vehicles: Collection[int], *, stays: bool = True, leave_out: A
     """
     found: dict[int, list[Span]] = defaultdict(list)
     if stays:
-        left_out = leave_out.pk if leave_out is not None else NO_VISIT
-        for vehicle, start, end in STAYS_OF_VEHICLES.ask(list(vehicles), left_out):
+        held = list_holding_visits(leave_out=leave_out).filter(vehicle__in=vehicles)
+        for vehicle, start, end in held.values_list("vehicle_id", "starts_at", "ready_at"):
             found[vehicle].append(Span(start, end))
     return Workload(
         list_durations(),
-        {size.vehicle_id: size for size in SIZES.ask(list(vehicles))},
+        {size.vehicle_id: size for size in VehicleSize.objects.filter(vehicle__in=vehicles)},
         map_usual_sizes(),
         {vehicle: tuple(spans) for vehicle, spans in found.items()},
     )
-
-
-STAYS_OF_VEHICLES = StandingQuery(
-    lambda: (
-        list_holding_visits()
-        .filter(Among("vehicle_id", GivenKeys(0)))
-        .exclude(pk=Given(1))
-        .values_list("vehicle_id", "starts_at", "ready_at")
-    )
-)
-SIZES = StandingRows(lambda: VehicleSize.objects.filter(Among("vehicle_id", GivenKeys(0))))
 
 
 def read_visit_work(

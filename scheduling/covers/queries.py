@@ -8,10 +8,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from django.db import DEFAULT_DB_ALIAS
-from django.db.models import CharField, QuerySet
+from django.db.models import QuerySet
 
-from scheduling.bays.queries import choose_terms, map_versions, read_calendars, read_terms_of
+from scheduling.bays.queries import choose_terms, read_calendars, read_terms_of
 from scheduling.covers.changes import describe_facts, list_versions
 from scheduling.covers.rules import due as due_rules
 from scheduling.covers.rules.calendars import WorkingCalendar
@@ -41,10 +40,7 @@ from treatments.models.people import Role
 from treatments.records.histories import describe_inspection, read_histories
 from treatments.records.rules.history import VehicleHistory
 from treatments.records.short_histories import read_short_histories
-from treatments.reference.queries import map_dealerships, map_sites
-from treatments.shared.among import Among
 from treatments.shared.faults import work_apart
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery, StandingRows, list_columns, put_related
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,9 +178,9 @@ def _make_cases(
     return cases
 
 
-def _read_changes(covers: list[Cover]) -> Mapping[int, list[CoverChange]]:
+def _read_changes(covers: list[Cover]) -> dict[int, list[CoverChange]]:
     changes: dict[int, list[CoverChange]] = defaultdict(list)
-    for change in CHANGES.ask([cover.pk for cover in covers]):
+    for change in CoverChange.objects.filter(cover__in=covers).order_by("day", "id"):
         changes[change.cover_id].append(change)
     return changes
 
@@ -199,110 +195,38 @@ def make_cover_case(cover: Cover, history: VehicleHistory, *, known_at: datetime
     return _make_cases([cover], {cover.vehicle_id: history}, known_at)[0]
 
 
-CHANGES = StandingRows(
-    lambda: CoverChange.objects.filter(Among("cover_id", GivenKeys(0))).order_by("day", "id"),
-)
-
-
-OF_COVER, OF_CHANGE, OF_VEHICLE = list_columns(Cover), list_columns(CoverChange), list_columns(Vehicle)
-COVERS_OF_VEHICLE = StandingRows(lambda: Cover.objects.filter(vehicle=Given(0)).order_by("-pk"))
-# The most pressing first.
-COVERS_OF_NUMBERS = StandingRows(
-    lambda: Cover.objects.filter(Among("number", GivenKeys(0))).order_by("last_state__due_grace_until", "pk"), "vehicle"
-)
+# What pages and rules want to know of a cover besides its vehicle.
+NAMED = ("site", "terms_version__terms", "dealership")
 
 
 def list_covers_of(vehicle: Vehicle) -> list[Cover]:
     """Return all covers of a vehicle, the newest first, with their site, terms and dealership."""
-    covers = COVERS_OF_VEHICLE.ask(vehicle.pk)
-    for cover in covers:
-        put_related(cover, "vehicle", vehicle)
-    return _add_reference(covers)
-
-
-COVERS_AND_CHANGES = StandingQuery(
-    lambda: (
-        Cover.objects.filter(vehicle=Given(0))
-        .order_by("-pk", "changes__day", "changes__pk")
-        .values_list(*OF_COVER, *(f"changes__{column}" for column in OF_CHANGE))
-    )
-)
+    return list(vehicle.covers.select_related(*NAMED).order_by("-pk"))
 
 
 def list_covers_and_changes(vehicle: Vehicle) -> list[tuple[Cover, list[CoverChange]]]:
-    """Return all covers of a vehicle as ``list_covers_of`` does, each with its changes by day, in one query."""
-    found: dict[int, tuple[Cover, list[CoverChange]]] = {}
-    for row in COVERS_AND_CHANGES.ask(vehicle.pk):
-        known = found.get(row[0])
-        if known is None:
-            cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[: len(OF_COVER)])
-            put_related(cover, "vehicle", vehicle)
-            known = found[cover.pk] = cover, []
-        if row[len(OF_COVER)] is not None:
-            known[1].append(CoverChange.from_db(DEFAULT_DB_ALIAS, OF_CHANGE, row[len(OF_COVER) :]))
-    _add_reference([cover for cover, _changes in found.values()])
-    return list(found.values())
-
-
-VEHICLE_AND_COVERS = StandingQuery(
-    lambda: (
-        Vehicle.objects.filter(vin=Given(0, CharField()))
-        .order_by("-covers__pk")
-        .values_list(*OF_VEHICLE, *(f"covers__{column}" for column in OF_COVER))
-    )
-)
+    """Return all covers of a vehicle as ``list_covers_of`` does, each with its changes by day."""
+    covers = list_covers_of(vehicle)
+    changes = _read_changes(covers)
+    return [(cover, changes[cover.pk]) for cover in covers]
 
 
 def find_vehicle_and_covers(vin: str) -> tuple[Vehicle, list[Cover]] | None:
     """Return the vehicle of this VIN with all its covers as ``list_covers_of`` does, None where there is none."""
-    rows = VEHICLE_AND_COVERS.ask(vin)
-    if not rows:
-        return None
-    vehicle = Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, rows[0][: len(OF_VEHICLE)])
-    covers = []
-    for row in rows:
-        of_cover = row[len(OF_VEHICLE) :]
-        # A vehicle without a cover has one row, without the key of a cover.
-        if of_cover[0] is not None:
-            cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, of_cover)
-            put_related(cover, "vehicle", vehicle)
-            covers.append(cover)
-    return vehicle, _add_reference(covers)
+    vehicle = Vehicle.objects.filter(vin=vin).first()
+    return (vehicle, list_covers_of(vehicle)) if vehicle else None
 
 
 def find_covers(user: User, numbers: Sequence[str]) -> list[Cover]:
     """Return those of some covers that a person may see, the most pressing first, with vehicle, site and terms."""
     # No number holds the sign that no database takes in a text.
     asked = [number for number in numbers if "\x00" not in number]
-    return _add_reference([cover for cover in COVERS_OF_NUMBERS.ask(asked) if may_see_cover(user, cover)])
-
-
-def _add_reference(covers: list[Cover]) -> list[Cover]:
-    sites, dealerships = (map_sites(), map_dealerships()) if covers else ({}, {})
-    versions = map_versions() if covers else {}
-    for cover in covers:
-        put_related(cover, "site", sites[cover.site_id])
-        put_related(cover, "terms_version", versions[cover.terms_version_id])
-        put_related(cover, "dealership", dealerships[cover.dealership_id] if cover.dealership_id else None)
-    return covers
-
-
-COVER_OF_NUMBER = StandingQuery(
-    lambda: (
-        Cover.objects.filter(number=Given(0, CharField()))
-        .order_by()
-        .values_list(*OF_COVER, *(f"vehicle__{column}" for column in OF_VEHICLE))
-    )
-)
+    return list(list_covers_for(user).filter(number__in=asked).order_by("last_state__due_grace_until", "pk"))
 
 
 def find_cover(number: str) -> Cover | None:
     """Return the cover of this number with its vehicle, site, terms and dealership, None where there is none."""
-    for row in COVER_OF_NUMBER.ask(number):
-        cover = Cover.from_db(DEFAULT_DB_ALIAS, OF_COVER, row[: len(OF_COVER)])
-        put_related(cover, "vehicle", Vehicle.from_db(DEFAULT_DB_ALIAS, OF_VEHICLE, row[len(OF_COVER) :]))
-        return _add_reference([cover])[0]
-    return None
+    return Cover.objects.select_related("vehicle", *NAMED).filter(number=number).first()
 
 
 def may_see_cover(user: User, cover: Cover) -> bool:
@@ -312,7 +236,7 @@ def may_see_cover(user: User, cover: Cover) -> bool:
 
 def list_covers_for(user: User) -> QuerySet[Cover]:
     """Return the covers that a person may see: a dealership only those that it sold, shop people all."""
-    covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms", "dealership")
+    covers = Cover.objects.select_related("vehicle", *NAMED)
     if user.role == Role.DEALERSHIP:
         return covers.filter(dealership=user.dealership_id)
     return covers

@@ -3,13 +3,12 @@
 It reads the index that recompute keeps. Every order and filter that it offers is served by an index of the database.
 """
 
-import functools
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 from typing import Any
 
-from django.db.models import DateField, FilteredRelation, IntegerField, Q, QuerySet, Subquery
+from django.db.models import FilteredRelation, IntegerField, Q, QuerySet, Subquery
 
 from scheduling.covers.rules.dates import DutyDates
 from scheduling.due_list.search import SEARCHED, find_those_about, look_word_up
@@ -18,8 +17,6 @@ from treatments.models import User
 from treatments.models.people import Role
 from treatments.reference.queries import list_sites
 from treatments.rules.search_words import SearchWord, read_search_words
-from treatments.shared.among import Among
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery
 
 # How far a search for words that very many have is walked before the page is shown with what was found.
 WALK_STEP, WALK_AT_MOST = 500, 20_000
@@ -95,70 +92,35 @@ SORTED_BY = {
 }
 
 
-def find_sort(wanted: "DueFilter | _Shape") -> str:
+def find_sort(wanted: DueFilter) -> str:
     """Return the column by which a list is sorted."""
     return "risk_on" if wanted.order is Order.RISK else SORTED_BY[wanted.urgency]
-
-
-@dataclass(frozen=True, slots=True)
-class _Shape:
-    """What decides how the query of a list is written, whatever the days and keys are."""
-
-    for_dealership: bool
-    at_site: bool
-    kind: str
-    urgency: str
-    booked: str
-    order: Order
-
-
-@dataclass(frozen=True, slots=True)
-class _Told:
-    """What the query of a list is told: the days, and the keys of a site and a dealership, or what stands for them."""
-
-    as_of: Any
-    horizon: Any
-    site: Any
-    dealership: Any
-
-
-def _read_shape(user: User, wanted: DueFilter) -> _Shape:
-    is_dealership = user.role == Role.DEALERSHIP
-    return _Shape(is_dealership, bool(wanted.site), wanted.kind, wanted.urgency, wanted.booked, wanted.order)
 
 
 # No row has this key.
 NOBODY = -1
 
 
-def _read_told(user: User, as_of: date, wanted: DueFilter) -> _Told:
-    of_code = [site.pk for site in list_sites() if site.code == wanted.site] if wanted.site else []
-    horizon = as_of + timedelta(days=wanted.days_ahead)
-    return _Told(as_of, horizon, of_code[0] if of_code else NOBODY, user.dealership_id or NOBODY)
-
-
 def list_due_covers(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
     """Return the covers for which somebody must come and that a person may see, sorted, whatever the text."""
-    return _list(_read_shape(user, wanted), _read_told(user, as_of, wanted))
+    found = _narrow(user, as_of, wanted).filter(**{f"{find_sort(wanted)}__isnull": False})
+    return found.order_by(find_sort(wanted), "cover_id")
 
 
-def _list(shape: _Shape, told: _Told) -> QuerySet[CoverState]:
-    found = _narrow(shape, told).filter(**{f"{find_sort(shape)}__isnull": False})
-    return found.order_by(find_sort(shape), "cover_id")
-
-
-def _narrow(shape: _Shape, told: _Told) -> QuerySet[CoverState]:
-    found = CoverState.objects.filter(due_opens_on__lte=told.horizon)
-    if shape.for_dealership:
-        found = found.filter(dealership=told.dealership)
-    if shape.at_site:
-        found = found.filter(site=told.site)
-    if shape.kind:
-        found = found.filter(**{f"{shape.kind}_opens_on__lte": told.horizon})
-    if shape.urgency:
-        found = found.filter(_filter_urgency(shape.urgency, told.as_of))
-    if shape.booked:
-        found = found.filter(booked_on__isnull=shape.booked == "not_booked")
+def _narrow(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
+    horizon = as_of + timedelta(days=wanted.days_ahead)
+    found = CoverState.objects.filter(due_opens_on__lte=horizon)
+    if user.role == Role.DEALERSHIP:
+        found = found.filter(dealership=user.dealership_id or NOBODY)
+    if wanted.site:
+        # By its key, which the indexes have.
+        found = found.filter(site=next((site.pk for site in list_sites() if site.code == wanted.site), NOBODY))
+    if wanted.kind:
+        found = found.filter(**{f"{wanted.kind}_opens_on__lte": horizon})
+    if wanted.urgency:
+        found = found.filter(_filter_urgency(wanted.urgency, as_of))
+    if wanted.booked:
+        found = found.filter(booked_on__isnull=wanted.booked == "not_booked")
     return found
 
 
@@ -212,57 +174,40 @@ def read_due_page(user: User, as_of: date, wanted: DueFilter, *, after: str = ""
     Raises:
         PlaceError: where ``after`` is not a place that a page gave.
     """
-    shape, told = _read_shape(user, wanted), _read_told(user, as_of, wanted)
     place = _read_place(after) if after else None
+    by_people = user.role != Role.DEALERSHIP
     common_words = []
     covers: set[int] | None = None
     # The longest word is the likeliest to be rare; once one has narrowed the list, the others are only compared.
     for word in sorted(read_search_words(wanted.text)[:MOST_WORDS], key=lambda word: len(word.written), reverse=True):
-        looked_up = look_word_up(word, by_people=not shape.for_dealership) if covers is None else None
+        looked_up = look_word_up(word, by_people=by_people) if covers is None else None
         if looked_up is None:
             common_words.append(word)
         else:
             covers = looked_up
-    keys, stopped_at = covers, None
+    listed = list_due_covers(user, as_of, wanted)
+    found, stopped_at = listed if covers is None else listed.filter(cover__in=covers), None
     if common_words and covers != set():
-        walked, stopped_at = _walk(_Walk(shape, told, covers, size), place, common_words)
-        keys = set(walked)
-    if keys is not None and not keys:
-        return DuePage((), stopped_at)
-    query = _write_page(shape, goes_on=place is not None, among_keys=keys is not None, size=size)
-    day, key = place or (as_of, NOBODY)
-    rows = query.ask(as_of, told.horizon, told.site, told.dealership, day, key, list(keys or ()))
+        walked, stopped_at = _walk(_Walk(found, find_sort(wanted), size, by_people), place, common_words)
+        found = listed.filter(cover__in=walked)
+    now = Q(cover__vehicle__ownerships__until_day__isnull=True)
+    owned = FilteredRelation("cover__vehicle__ownerships", condition=now)
+    rows = _go_on(found, find_sort(wanted), place).annotate(owned=owned).values_list(*_COLUMNS)[: size + 1]
     shown = tuple(DueRow(*row) for row in rows)
     if len(shown) <= size:
         return DuePage(shown, stopped_at)
     last = shown[size - 1]
-    return DuePage(shown[:size], f"{getattr(last, find_sort(shape))}_{last.cover_id}")
-
-
-_GIVEN = _Told(Given(0, DateField()), Given(1, DateField()), Given(2), Given(3))
-
-
-@functools.lru_cache(maxsize=1024)
-def _write_page(shape: _Shape, *, goes_on: bool, among_keys: bool, size: int) -> StandingQuery:
-    """Return the query of a page; it is told the day, the horizon, site, dealership, place (day and key), and keys."""
-
-    def build() -> "QuerySet[Any, Any]":
-        found = _go_along(shape, goes_on, among_keys)
-        now = Q(cover__vehicle__ownerships__until_day__isnull=True)
-        owned = FilteredRelation("cover__vehicle__ownerships", condition=now)
-        return found.annotate(owned=owned).values_list(*_COLUMNS)[: size + 1]
-
-    return StandingQuery(build)
+    return DuePage(shown[:size], f"{getattr(last, find_sort(wanted))}_{last.cover_id}")
 
 
 @dataclass(frozen=True, slots=True)
 class _Walk:
     """Along what a search for very common words is walked: the list, or some covers of it, until a page is full."""
 
-    shape: _Shape
-    told: _Told
-    covers: set[int] | None
+    listed: QuerySet[CoverState]
+    sort: str
     size: int
+    by_people: bool
 
 
 def _walk(walk: _Walk, place: tuple[date, int] | None, words: list[SearchWord]) -> tuple[list[int], str | None]:
@@ -271,14 +216,12 @@ def _walk(walk: _Walk, place: tuple[date, int] | None, words: list[SearchWord]) 
     Returns:
         Their keys, and the place from which to go on where the walk was stopped before the list's end.
     """
-    told, among = walk.told, list(walk.covers or ())
     keys: list[int] = []
     walked = 0
+    columns = ("cover_id", walk.sort, *SEARCHED)
     while walked < WALK_AT_MOST:
-        query = _write_walk(walk.shape, WALK_STEP, goes_on=place is not None, among_keys=walk.covers is not None)
-        day, key = place or (told.as_of, NOBODY)
-        part = query.ask(told.as_of, told.horizon, told.site, told.dealership, day, key, among)
-        about = find_those_about(words, (row[2:] for row in part), by_people=not walk.shape.for_dealership)
+        part = list(_go_on(walk.listed, walk.sort, place).values_list(*columns)[:WALK_STEP])
+        about = find_those_about(words, (row[2:] for row in part), by_people=walk.by_people)
         for (key, day, *_texts), is_about in zip(part, about, strict=True):
             if is_about:
                 keys.append(key)
@@ -291,23 +234,13 @@ def _walk(walk: _Walk, place: tuple[date, int] | None, words: list[SearchWord]) 
     return keys, f"{place[0]}_{place[1]}" if place else None
 
 
-@functools.lru_cache(maxsize=1024)
-def _write_walk(shape: _Shape, step: int, *, goes_on: bool, among_keys: bool) -> StandingQuery:
-    """Return the query of a step of a walk; it is told what ``_write_page`` is told."""
-
-    def build() -> "QuerySet[Any, Any]":
-        return _go_along(shape, goes_on, among_keys).values_list("cover_id", find_sort(shape), *SEARCHED)[:step]
-
-    return StandingQuery(build)
-
-
-def _go_along(shape: _Shape, goes_on: bool, among_keys: bool) -> QuerySet[CoverState]:
-    """Return the list from a place on and among some covers, each where it is wanted and told at the asking."""
-    found = _list(shape, _GIVEN)
-    if goes_on:
-        sort, day, key = find_sort(shape), Given(4, DateField()), Given(5)
-        found = found.filter(Q(**{f"{sort}__gt": day}) | Q(**{sort: day, "cover_id__gt": key}), **{f"{sort}__gte": day})
-    return found.filter(Among("cover_id", GivenKeys(6))) if among_keys else found
+def _go_on(listed: QuerySet[CoverState], sort: str, place: tuple[date, int] | None) -> QuerySet[CoverState]:
+    """Return the list from a place on."""
+    if place is None:
+        return listed
+    day, key = place
+    after = Q(**{f"{sort}__gt": day}) | Q(**{sort: day, "cover_id__gt": key})
+    return listed.filter(after, **{f"{sort}__gte": day})
 
 
 def _read_place(text: str) -> tuple[date, int]:
@@ -323,26 +256,13 @@ def _read_place(text: str) -> tuple[date, int]:
 
 def count_by_urgency(user: User, as_of: date) -> dict[str, int]:
     """Return how many covers stand in each urgency, counted up to COUNT_UP_TO + 1."""
-    told = _read_told(user, as_of, DueFilter())
-    query = _write_counts(for_dealership=user.role == Role.DEALERSHIP)
-    rows = query.ask(told.as_of, told.horizon, told.site, told.dealership)
+    counted = []
+    for urgency in URGENCIES:
+        found = _narrow(user, as_of, DueFilter(urgency=urgency)).order_by(SORTED_BY[urgency])
+        counted.append(CountOf(found.values("pk")[: COUNT_UP_TO + 1]))
+    rows = CoverState.objects.order_by().values_list(*counted)[:1]
     # Where there is no row to ask for them, there is nothing to count.
     return dict(zip(URGENCIES, rows[0] if rows else [0] * len(URGENCIES), strict=True))
-
-
-@functools.lru_cache(maxsize=2)
-def _write_counts(*, for_dealership: bool) -> StandingQuery:
-    """Return one query of all counts; it is told what ``_GIVEN`` names."""
-
-    def build() -> "QuerySet[Any, Any]":
-        counted = []
-        for urgency in URGENCIES:
-            shape = _Shape(for_dealership, False, "", urgency, "", Order.PRESSING)
-            found = _narrow(shape, _GIVEN).order_by(SORTED_BY[urgency])
-            counted.append(CountOf(found.values("pk")[: COUNT_UP_TO + 1]))
-        return CoverState.objects.order_by().values_list(*counted)[:1]
-
-    return StandingQuery(build)
 
 
 class CountOf(Subquery):

@@ -6,17 +6,13 @@ from django.utils.translation import gettext as _
 
 from scheduling.models import SavedFilter
 from treatments.models import User
-from treatments.shared.standing_query import Given, StandingRows
 
 MOST_KEPT = 20
 
 
-FILTERS_OF_PERSON = StandingRows(lambda: SavedFilter.objects.filter(user=Given(0)).order_by("name"))
-
-
 def list_filters(user: User) -> list[SavedFilter]:
     """Return the filters that a person keeps, by name."""
-    return FILTERS_OF_PERSON.ask(user.pk)
+    return list(SavedFilter.objects.filter(user=user).order_by("name"))
 
 
 @transaction.atomic

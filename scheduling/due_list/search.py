@@ -3,30 +3,16 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from django.db.models import CharField, Q
+from django.db.models import Q
 
 from scheduling.models import Cover
 from treatments.models import Ownership
 from treatments.rules.search_words import SearchWord
 from treatments.search import queries as vehicle_search
-from treatments.shared.among import Among
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery, given_part
 
 VIN_LENGTH = 17
 # Fewer signs of a cover number begin too many of them.
 LEAST_OF_NUMBER = 6
-
-COVERS = StandingQuery(
-    lambda: (
-        Cover.objects.filter(Q(Among("vehicle_id", GivenKeys(0))) | Q(Among("holder_id", GivenKeys(1))))
-        .order_by()
-        .values_list("pk")
-    )
-)
-OF_VIN = StandingQuery(lambda: Cover.objects.filter(vehicle__vin=Given(0, CharField())).order_by().values_list("pk"))
-OF_NUMBER = StandingQuery(
-    lambda: Cover.objects.filter(number__startswith=given_part(0)).order_by().values_list("pk"), plans_anew=True
-)
 
 
 def look_word_up(word: SearchWord, *, by_people: bool) -> set[int] | None:
@@ -39,23 +25,17 @@ def look_word_up(word: SearchWord, *, by_people: bool) -> set[int] | None:
         by_people: whether names and telephones of customers are for who asks to search.
     """
     written = word.written.upper()
-    if len(written) == VIN_LENGTH and (whole := OF_VIN.ask(written)):
-        return {key for (key,) in whole}
+    keys = Cover.objects.order_by().values_list("pk", flat=True)
+    if len(written) == VIN_LENGTH and (whole := keys.filter(vehicle__vin=written)):
+        return set(whole)
     found = vehicle_search.look_word_up(word, by_people=by_people)
     if found is None:
         return None
-    covers = COVERS.ask(list(found.vehicles), found.owners) if found.vehicles or found.owners else []
-    by_number = OF_NUMBER.ask(written) if len(written) >= LEAST_OF_NUMBER else []
-    return {key for (key,) in (*covers, *by_number)}
+    covers = keys.filter(Q(vehicle__in=found.vehicles) | Q(holder__in=found.owners))
+    by_number = keys.filter(number__startswith=written) if len(written) >= LEAST_OF_NUMBER else keys.none()
+    return {*covers, *by_number}
 
 
-OWNERS = StandingQuery(
-    lambda: (
-        Ownership.objects.filter(Among("vehicle_id", GivenKeys(0)))
-        .order_by()
-        .values_list("vehicle_id", "customer__name", "customer__contact", "customer__phone")
-    )
-)
 # What a walk along the list reads of each cover to compare it.
 SEARCHED = (
     "cover__number", "cover__vehicle_id", "cover__vehicle__vin", "cover__vehicle__plate",
@@ -73,7 +53,8 @@ def find_those_about(words: Sequence[SearchWord], rows: Iterable[Sequence[Any]],
     """
     listed = list(rows)
     people: dict[int, list[tuple[str, str, str]]] = {vehicle: [] for _number, vehicle, *_rest in listed}
-    for vehicle, *owner in OWNERS.ask(list(people)) if people and by_people else []:
+    owned = Ownership.objects.filter(vehicle__in=people if by_people else ()).order_by()
+    for vehicle, *owner in owned.values_list("vehicle_id", "customer__name", "customer__contact", "customer__phone"):
         people[vehicle].append((owner[0], owner[1], owner[2]))
     found = []
     for number, vehicle, vin, plate, description, *holder in listed:

@@ -14,7 +14,6 @@ from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverFault, CoverState, DueItem
 from treatments.models import User
 from treatments.models.people import Role
-from treatments.shared.among import Among
 
 
 def write_faults(faults: Mapping[int, str], fine: Iterable[int], as_of: date) -> None:
@@ -29,7 +28,7 @@ def write_faults(faults: Mapping[int, str], fine: Iterable[int], as_of: date) ->
     if not faults:
         return
     found_at, again_on = timezone.now(), as_of + timedelta(days=1)
-    sites = Cover.objects.filter(Among("pk", list(faults))).values_list("pk", "site_id", "dealership_id")
+    sites = Cover.objects.filter(pk__in=faults).values_list("pk", "site_id", "dealership_id")
     states = []
     for cover, site, dealership in sites:
         # Pending for one that never had a state; of another the state stays, with why it may not hold.
@@ -46,7 +45,7 @@ def write_faults(faults: Mapping[int, str], fine: Iterable[int], as_of: date) ->
     CoverState.objects.bulk_create(
         states, update_conflicts=True, unique_fields=["cover"], update_fields=["sentence", "recheck_on", *NOT_TOLD]
     )
-    DueItem.objects.filter(Among("cover_id", list(faults))).delete()
+    DueItem.objects.filter(cover__in=faults).delete()
 
 
 # Empty in the state of a cover that can't be computed.
@@ -68,5 +67,5 @@ def describe_faults(keys: Sequence[int] | None = None) -> list[str]:
     """Return a line for each cover that can't be computed, of all or of some."""
     faults = CoverFault.objects.select_related("cover__vehicle")
     if keys is not None:
-        faults = faults.filter(Among("pk", list(keys)))
+        faults = faults.filter(pk__in=keys)
     return [f"cover {fault.cover.number}, {fault.cover.vehicle.vin}: {fault.sentence}" for fault in faults]

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any, NamedTuple
 
-from django.db.models import BigIntegerField, Case, DateField, F, Q, QuerySet, Subquery, TextField, Value, When
+from django.db.models import BigIntegerField, Case, F, Q, QuerySet, Subquery, TextField, Value, When
 from django.db.models.fields.json import KeyTextTransform
 from django.db.models.functions import Cast, Coalesce
 
@@ -29,9 +29,7 @@ from scheduling.index.stale import (
 )
 from scheduling.models import Cover, CoverState, DueItem, RecomputeRun
 from treatments.models import Event, EventReader, Ownership
-from treatments.shared.among import Among
 from treatments.shared.faults import log_fault
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery
 
 # Where more events than this are unread, the records of a few covers are the quicker way. A large shop writes down some
 # thousand in a day, and a run reads them every night.
@@ -76,7 +74,7 @@ def read_fresh_items(covers: Sequence[Cover], day: date) -> dict[int, list[Index
     # Events first: what is written down and read by a run between the two reads is then seen in the index.
     stale = _find_stale(covers)
     found: dict[int, list[IndexedItem]] = defaultdict(list)
-    for row in ITEMS.ask([cover.pk for cover in covers if cover.pk not in stale], day):
+    for row in _list_items([cover for cover in covers if cover.pk not in stale], day):
         found[row[0]].append(IndexedItem._make(row))
     for items in found.values():
         items.sort(key=_by_target)
@@ -114,17 +112,16 @@ def _by_target(item: IndexedItem) -> tuple[date, str, str]:
     return item.target_on, item.kind, item.key
 
 
-def _list_items() -> "QuerySet[Any, Any]":
-    """Return what needs doing for covers (0) whose index is up to date for a day (1) as far as the index itself tells.
+def _list_items(covers: Sequence[Cover], day: date) -> "QuerySet[Any, Any]":
+    """Return what needs doing for those covers whose index is up to date for a day as far as the index itself tells.
 
     While a run is at work, and after one for a later day, it does not tell.
     """
-    day = Given(1, DateField())
     done_for = Case(When(finished_at__isnull=False, then="as_of"))
     last_run = Subquery(RecomputeRun.objects.order_by("-pk").annotate(done_for=done_for).values("done_for")[:1])
     not_yet = Q(recheck_on__isnull=True) | Q(recheck_on__gt=day)
     # By their states, so that each of those is looked up once and not for every item.
-    current = CoverState.objects.filter(Among("cover_id", GivenKeys(0)), not_yet).values("cover_id")
+    current = CoverState.objects.filter(not_yet, cover__in=covers).values("cover_id")
     return (
         DueItem.objects.filter(cover_id__in=current)
         .annotate(last_run=last_run, zones_as_json=Cast("zones", TextField()))
@@ -132,9 +129,6 @@ def _list_items() -> "QuerySet[Any, Any]":
         .order_by()
         .values_list("cover_id", "key", "kind", "zones_as_json", "opens_on", "target_on", "last_on", "grace_until")
     )
-
-
-ITEMS = StandingQuery(_list_items)
 
 
 class _UnreadEvent(NamedTuple):
@@ -146,14 +140,15 @@ class _UnreadEvent(NamedTuple):
     after: dict[str, Any] | None
 
 
-def _list_unread() -> "QuerySet[Any, Any]":
-    """Return what no run has read yet of events about covers (0) or vehicles (1), and about any owner or site.
+def _list_unread(covers: Sequence[Cover]) -> "QuerySet[Any, Any]":
+    """Return what no run has read yet of events about some covers or their vehicles, and about any owner or site.
 
     Of the first MOST_UNREAD only; the last of these is returned whatever it tells of, as a sign that there may be more.
     """
     read = EventReader.objects.filter(name=READER).values("position")[:1]
     place = Coalesce(Subquery(read), Value(0), output_field=BigIntegerField())
-    covers, vehicles = GivenKeys(0), GivenKeys(1)
+    # As the event log writes keys: as texts.
+    keys, vehicles = [str(cover.pk) for cover in covers], [str(cover.vehicle_id) for cover in covers]
     return (
         Event.objects.annotate(
             # Entries of the log are numbered without a gap.
@@ -162,10 +157,10 @@ def _list_unread() -> "QuerySet[Any, Any]":
             of_cover=Cast(KeyTextTransform("cover", "after"), TextField()),
         )
         .filter(
-            Q(kind__in=COVER_KINDS) & Q(Among("subject_id", covers))
-            | Q(kind__in=VEHICLE_KINDS, subject="vehicle") & Q(Among("subject_id", vehicles))
-            | Q(kind__in=VEHICLE_KINDS) & ~Q(subject="vehicle") & Q(Among("of_vehicle", vehicles))
-            | Q(kind__in=VISIT_KINDS) & Q(Among("of_cover", covers))
+            Q(kind__in=COVER_KINDS, subject_id__in=keys)
+            | Q(kind__in=VEHICLE_KINDS, subject="vehicle", subject_id__in=vehicles)
+            | Q(kind__in=VEHICLE_KINDS, of_vehicle__in=vehicles) & ~Q(subject="vehicle")
+            | Q(kind__in=VISIT_KINDS, of_cover__in=keys)
             | Q(kind__in=[*OWNER_KINDS, *SITE_KINDS, *MATERIAL_KINDS])
             | Q(behind=MOST_UNREAD),
             position__gt=place,
@@ -176,15 +171,11 @@ def _list_unread() -> "QuerySet[Any, Any]":
     )
 
 
-UNREAD = StandingQuery(_list_unread)
-
-
 def _find_stale(covers: Sequence[Cover]) -> set[int]:
     """Return the covers about which something is written down that no run has read yet."""
-    rows = UNREAD.ask([str(cover.pk) for cover in covers], [str(cover.vehicle_id) for cover in covers])
-    if not rows:
+    events = [_UnreadEvent._make(row) for row in _list_unread(covers)]
+    if not events:
         return set()
-    events = [_UnreadEvent._make(row) for row in rows]
     if any(event.behind == MOST_UNREAD for event in events):
         return {cover.pk for cover in covers}
     told = sort_events(events)
@@ -192,9 +183,8 @@ def _find_stale(covers: Sequence[Cover]) -> set[int]:
         return {cover.pk for cover in covers}
     vehicles = set(told.vehicles)
     if told.owners:
-        theirs = Ownership.objects.filter(
-            Among("vehicle_id", [cover.vehicle_id for cover in covers]), customer__in=told.owners
-        )
+        of_covers = [cover.vehicle_id for cover in covers]
+        theirs = Ownership.objects.filter(vehicle__in=of_covers, customer__in=told.owners)
         vehicles |= set(theirs.values_list("vehicle_id", flat=True))
     return {
         cover.pk

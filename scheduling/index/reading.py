@@ -42,7 +42,6 @@ from treatments.records.rules.history import (
 from treatments.records.rules.odometer import Reading
 from treatments.records.short_histories import list_answers
 from treatments.rules.site_settings import NotComputableError
-from treatments.shared.among import Among
 from treatments.vehicles.fact_queries import describe_fact, map_withheld
 from treatments.vehicles.rules.standing_facts import StandingFact
 
@@ -91,7 +90,7 @@ class ClockReader:
             NotComputableError: for such a cover, where faults are not asked for.
         """
         rows = list(
-            Cover.objects.filter(Among("pk", keys))
+            Cover.objects.filter(pk__in=keys)
             .order_by("pk")
             .values_list(
                 "pk", "number", "vehicle_id", "terms_version_id", "site_id", "dealership_id", "sold_on", "registered_on"
@@ -99,7 +98,7 @@ class ClockReader:
         )
         vehicles = [row[2] for row in rows]
         changes: dict[int, list[CoverChange]] = defaultdict(list)
-        for change in CoverChange.objects.filter(Among("cover_id", keys)).order_by("day", "id"):
+        for change in CoverChange.objects.filter(cover__in=keys).order_by("day", "id"):
             changes[change.cover_id].append(change)
         self._read_terms({row[3] for row in rows}, changes)
         treatments = self._read_treatments(vehicles)
@@ -167,9 +166,7 @@ class ClockReader:
     def _read_treatments(self, vehicles: list[int]) -> dict[int, list[TreatmentRecord]]:
         found: dict[int, list[TreatmentRecord]] = defaultdict(list)
         rows = (
-            Treatment.objects.filter(
-                Among("vehicle_id", vehicles), signed_off_at__isnull=False, amended_by__isnull=True
-            )
+            Treatment.objects.filter(vehicle__in=vehicles, signed_off_at__isnull=False, amended_by__isnull=True)
             .order_by("vehicle_id", "done_on", "pk", "lines__pk")
             .values_list("vehicle_id", "pk", "done_on", "kind", "lines__zone_id", "lines__product_id")
         )
@@ -202,10 +199,10 @@ class ClockReader:
     def _read_inspections(self, vehicles: list[int]) -> dict[int, list[InspectionRecord]]:
         found: dict[int, list[InspectionRecord]] = defaultdict(list)
         rows = Inspection.objects.filter(
-            Among("vehicle_id", vehicles), signed_off_at__isnull=False, amended_by__isnull=True
+            vehicle__in=vehicles, signed_off_at__isnull=False, amended_by__isnull=True
         ).order_by("vehicle_id", "done_on", "pk")
         answered: dict[int, set[str]] = defaultdict(set)
-        answers = list_answers().filter(Among("inspection__vehicle_id", vehicles))
+        answers = list_answers().filter(inspection__vehicle__in=vehicles)
         for key, zone in answers.values_list("inspection_id", "zone_id"):
             answered[key].add(self.zones[zone][0])
         for vehicle, key, day, kind in rows.values_list("vehicle_id", "pk", "done_on", "kind"):
@@ -218,7 +215,7 @@ class ClockReader:
         found: dict[int, list[RecordedReading]] = defaultdict(list)
         if not vehicles:
             return found
-        rows = OdometerReading.objects.filter(Among("vehicle_id", vehicles), withdrawn_at__isnull=True).order_by(
+        rows = OdometerReading.objects.filter(vehicle__in=vehicles, withdrawn_at__isnull=True).order_by(
             "vehicle_id", "day", "pk"
         )
         for vehicle, key, day, kilometres in rows.values_list("vehicle_id", "pk", "day", "kilometres"):
@@ -227,19 +224,17 @@ class ClockReader:
 
     def _read_facts(self, vehicles: list[int]) -> dict[int, list[StandingFact]]:
         found: dict[int, list[StandingFact]] = defaultdict(list)
-        for row in VehicleFact.objects.filter(Among("vehicle_id", vehicles)).order_by("vehicle_id", "day", "pk"):
+        for row in VehicleFact.objects.filter(vehicle__in=vehicles).order_by("vehicle_id", "day", "pk"):
             found[row.vehicle_id].append(describe_fact(row, self.zone_rows, self.withheld))
         return found
 
     def _read_owners(self, vehicles: list[int]) -> dict[int, list[OwnerRecord]]:
         """Return the owners of vehicles that changed hands; with one owner there is nothing to judge."""
         changed = set(
-            Ownership.objects.filter(Among("vehicle_id", vehicles), until_day__isnull=False).values_list(
-                "vehicle_id", flat=True
-            )
+            Ownership.objects.filter(vehicle__in=vehicles, until_day__isnull=False).values_list("vehicle_id", flat=True)
         )
         found: dict[int, list[OwnerRecord]] = defaultdict(list)
-        rows = Ownership.objects.filter(Among("vehicle_id", changed)).order_by("vehicle_id", "from_day", "pk")
+        rows = Ownership.objects.filter(vehicle__in=changed).order_by("vehicle_id", "from_day", "pk")
         for vehicle, key, owner, from_day, told_on in rows.values_list(
             "vehicle_id", "pk", "customer_id", "from_day", "told_on"
         ):
@@ -248,7 +243,7 @@ class ClockReader:
 
     def _read_places(self, vehicles: list[int]) -> dict[int, list[PlaceRecord]]:
         found: dict[int, list[PlaceRecord]] = defaultdict(list)
-        rows = PlaceOfUse.objects.filter(Among("vehicle_id", vehicles)).order_by("pk")
+        rows = PlaceOfUse.objects.filter(vehicle__in=vehicles).order_by("pk")
         columns = ("vehicle_id", "pk", "corrosivity", "from_day", "known_on", "recorded_at")
         for vehicle, key, category, from_day, known_on, recorded_at in rows.values_list(*columns):
             found[vehicle].append(describe_place(key, category, from_day, known_on, recorded_at))

@@ -17,7 +17,6 @@ from scheduling.covers.rules.due_item import DueKind, DueStatus
 from scheduling.covers.rules.risk import find_last_seen, find_risk_day
 from scheduling.index.reading import ClockCase
 from scheduling.models import CoverState, DueItem
-from treatments.shared.among import Among
 
 STATE_COLUMNS = (
     "cover_id",
@@ -156,13 +155,11 @@ def _describe_item(cover: int, item: ComputedItem, is_booked: bool) -> Row:
 
 def write_index(keys: Sequence[int], states: list[Row], items: list[Row]) -> RecomputeReport:
     """Make the index of the covers ``keys`` hold exactly these rows, in the caller's transaction."""
-    stored_states = {
-        row[0]: row for row in CoverState.objects.filter(Among("cover_id", keys)).values_list(*STATE_COLUMNS)
-    }
+    stored_states = {row[0]: row for row in CoverState.objects.filter(cover__in=keys).values_list(*STATE_COLUMNS)}
     stored_items: dict[tuple[int, str], Row] = {}
     primary_keys: dict[tuple[int, str], int] = {}
     if stored_states:
-        for primary_key, *row in DueItem.objects.filter(Among("cover_id", keys)).values_list("pk", *ITEM_COLUMNS):
+        for primary_key, *row in DueItem.objects.filter(cover__in=keys).values_list("pk", *ITEM_COLUMNS):
             stored_items[row[0], row[1]] = tuple(row)
             primary_keys[row[0], row[1]] = primary_key
     state_count = _write_rows(CoverState, STATE_COLUMNS, states, {(key,): row for key, row in stored_states.items()}, 1)

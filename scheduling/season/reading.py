@@ -22,7 +22,6 @@ from scheduling.season.rules.season import Season, SeasonVisit
 from scheduling.terms.rules.terms import MissedMeans
 from treatments.enums import CorrosivityCategory
 from treatments.models import Ownership, Site
-from treatments.shared.among import Among
 
 # After a missed reinspection under these the cover is not in force.
 STOPS = (MissedMeans.SUSPENDS, MissedMeans.LAPSES)
@@ -112,7 +111,7 @@ def read_season(sites: Sequence[Site], first: date, last: date) -> Found:
 
 def _read_items(covers: list[int], last: date) -> dict[int, list[_Item]]:
     found: dict[int, list[_Item]] = defaultdict(list)
-    rows = DueItem.objects.filter(Among("cover_id", covers), opens_on__lte=last)
+    rows = DueItem.objects.filter(cover__in=covers, opens_on__lte=last)
     for cover, kind, zones, opens_on, last_on, grace_until in rows.values_list(
         "cover_id", "kind", "zones", "opens_on", "last_on", "grace_until"
     ):
@@ -137,7 +136,7 @@ def find_dates(items: Iterable[_Item], first: date, stops: bool) -> tuple[date, 
 
 
 def _read_wishes(vehicles: list[int]) -> dict[int, Wish]:
-    owned = Ownership.objects.filter(Among("vehicle_id", vehicles), until_day__isnull=True)
+    owned = Ownership.objects.filter(vehicle__in=vehicles, until_day__isnull=True)
     rows = owned.exclude(customer__wish__isnull=True).values_list(
         "vehicle_id", "customer__wish__weekdays", "customer__wish__part_of_day"
     )

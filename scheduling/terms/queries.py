@@ -26,8 +26,6 @@ from scheduling.terms.rules.terms_document import (
 from scheduling.terms.rules.terms_fit import ShopRecords, find_misfits
 from treatments.enums import ProductFamily, ZoneKind
 from treatments.reference.queries import list_zones, map_products
-from treatments.shared.among import Among
-from treatments.shared.standing_query import GivenKeys, StandingQuery
 
 
 def read_shop_records() -> ShopRecords:
@@ -81,25 +79,13 @@ def list_versions(*, drafts: bool) -> list[TermsVersion]:
     return [version for version in map_versions_by_number().values() if drafts or version.published_at is not None]
 
 
-@functools.lru_cache(maxsize=8)
-def _count_up_to(limit: int) -> StandingQuery:
-    """Return the query for how many covers stand under versions, counted up to a limit."""
-    under = Cover.objects.filter(terms_version=OuterRef("pk")).order_by().values("pk")
-    return StandingQuery(
-        lambda: (
-            TermsVersion.objects.filter(Among("pk", GivenKeys(0)))
-            .order_by()
-            .annotate(covers_counted=CountOf(under[:limit]))
-            .values_list("pk", "covers_counted")
-        )
-    )
-
-
 def describe_versions(versions: Sequence[TermsVersion]) -> list[VersionInList]:
     """Return the versions as a list shows them, in a constant number of queries."""
     usual = map_usual_sites()
-    counted = _count_up_to(COUNT_UP_TO + 1).ask([version.pk for version in versions])
-    covers: dict[int, int] = {row[0]: row[1] for row in counted}
+    under = Cover.objects.filter(terms_version=OuterRef("pk")).order_by().values("pk")
+    counted = TermsVersion.objects.filter(pk__in=[version.pk for version in versions]).order_by()
+    counted = counted.annotate(covers_counted=CountOf(under[: COUNT_UP_TO + 1]))
+    covers = dict(counted.values_list("pk", "covers_counted"))
     return [
         VersionInList(
             version=version,

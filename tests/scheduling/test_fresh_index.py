@@ -191,7 +191,6 @@ def test_an_unread_event_leaves_out_those_of_whom_it_tells(demo: DemoShop, monke
     # Where as many are unread as are looked through there may be more.
     for most, seen in ((unread - 1, set()), (unread, set()), (unread + 1, left - {others[0].pk})):
         monkeypatch.setattr(fresh, "MOST_UNREAD", most)
-        monkeypatch.setattr(fresh, "UNREAD", fresh.StandingQuery(fresh._list_unread))
         assert check(covers, demo.day) == seen
     recompute(as_of=demo.day, now=NOW)
     assert start_run(as_of=demo.day, now=NOW) is None
