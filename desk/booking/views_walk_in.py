@@ -5,7 +5,7 @@ from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import DateTimeField, FilteredRelation, Q
+from django.db.models import FilteredRelation, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -26,44 +26,15 @@ from scheduling.models import Appointment, AppointmentStatus
 from treatments.enums import Propulsion
 from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today
-from treatments.reference.queries import find_site_of, map_sites
+from treatments.reference.queries import find_site_of
 from treatments.rules.site_settings import find_zone
 from treatments.search.queries import list_found_vehicles
 from treatments.services import add_vehicle, find_or_add_customer, make_match_key
-from treatments.shared.among import Among
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery
 from treatments.shared.writing_turns import take_turn
 from treatments.vehicles.rules.vin import VinMark, clean_vin
 
 # More are not read through while somebody waits; a longer word finds fewer.
 MOST_SHOWN = 10
-
-
-KNOWN = StandingQuery(
-    lambda: (
-        Vehicle.objects.filter(Among("pk", GivenKeys(0)))
-        .alias(
-            owned=FilteredRelation("ownerships", condition=Q(ownerships__until_day__isnull=True)),
-            cover=FilteredRelation("covers", condition=Q(covers__ended_on__isnull=True)),
-        )
-        .order_by("owned__from_day", "owned__pk")
-        .values_list(
-            "pk", "owned__customer__name", "owned__customer__phone", "cover__pk", "cover__last_state__due_last_on"
-        )
-    )
-)
-# The last one first, so that the next one is what stays.
-COMING = StandingQuery(
-    lambda: (
-        Appointment.objects.filter(
-            Among("vehicle_id", GivenKeys(0)),
-            status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY],
-            ready_at__gte=Given(1, DateTimeField()),
-        )
-        .order_by("-starts_at")
-        .values_list("vehicle_id", "number", "starts_at", "site_id")
-    )
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,13 +108,27 @@ def _gather(vehicles: list[Vehicle], now: datetime, user: User) -> list[VehicleA
     if not found:
         return []
     keys = list(found)
-    for pk, name, phone, cover, due_last_on in KNOWN.ask(keys):
+    known = (
+        Vehicle.objects.filter(pk__in=keys)
+        .alias(
+            owned=FilteredRelation("ownerships", condition=Q(ownerships__until_day__isnull=True)),
+            cover=FilteredRelation("covers", condition=Q(covers__ended_on__isnull=True)),
+        )
+        .order_by("owned__from_day", "owned__pk")
+    )
+    for pk, name, phone, cover, due_last_on in known.values_list(
+        "pk", "owned__customer__name", "owned__customer__phone", "cover__pk", "cover__last_state__due_last_on"
+    ):
         entry = found[pk]
         entry.owner_name, entry.owner_phone = name or "", phone or ""
         entry.has_cover, entry.due_last_on = cover is not None, due_last_on
-    sites = map_sites()
-    for vehicle, number, starts_at, site in COMING.ask(keys, now):
-        found[vehicle].coming = ComingVisit(number, starts_at.astimezone(find_zone(sites[site].time_zone)))
+    coming = Appointment.objects.filter(
+        vehicle__in=keys, status__in=[AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY], ready_at__gte=now
+    )
+    # The last one first, so that the next one is what stays.
+    for visit in coming.select_related("site").order_by("-starts_at"):
+        local = visit.starts_at.astimezone(find_zone(visit.site.time_zone))
+        found[visit.vehicle_id].coming = ComingVisit(visit.number, local)
     return list(found.values())
 
 

@@ -1,11 +1,10 @@
 """What the page of a visit shows besides the visit itself: what it serves, its parts, and what happened to it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import CharField
 from django.utils.translation import gettext, gettext_lazy
 
 from desk.rendering.telling import tell
@@ -13,9 +12,7 @@ from scheduling.booking.vehicle_reading import OPEN
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.models import Appointment, AppointmentItem, BookedBy, DueItem
 from treatments.enums import say
-from treatments.models import Event, User
-from treatments.reference.queries import map_people
-from treatments.shared.standing_query import Given, StandingQuery, StandingRows
+from treatments.models import Event
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +44,9 @@ def list_served(found: Appointment, parts: Sequence[Appointment]) -> list[Served
         return []
     is_over = found.status not in OPEN
     # A visit that is over, or was given up, serves nothing any more; what it was booked for is still told.
-    keys = [key for key, serves in KEYS_OF_VISIT.ask(found.pk) if serves or is_over]
-    items = {item.key: item for item in ITEMS_OF_COVER.ask(found.cover_id)} if keys and found.cover_id else {}
+    booked_for = AppointmentItem.objects.filter(appointment=found)
+    keys = [item.due_key for item in booked_for if item.serves or is_over]
+    items = {item.key: item for item in DueItem.objects.filter(cover=found.cover_id, key__in=keys)}
     return [_tell_served(key, items.get(key), is_over=is_over) for key in keys]
 
 
@@ -63,19 +61,9 @@ def _tell_served(key: str, item: DueItem | None, *, is_over: bool) -> Served:
     return Served(tell(say(kind)) if zones else words, zones, item.last_on, item.grace_until)
 
 
-KEYS_OF_VISIT = StandingQuery(
-    lambda: AppointmentItem.objects.filter(appointment=Given(0)).values_list("due_key", "serves")
-)
-ITEMS_OF_COVER = StandingRows(lambda: DueItem.objects.filter(cover=Given(0)))
-PARTS_OF_VISIT = StandingRows(lambda: Appointment.objects.filter(splits=Given(0)))
-EVENTS_OF_VISIT = StandingRows(
-    lambda: Event.objects.filter(subject="appointment", subject_id=Given(0, CharField())).order_by("-position")
-)
-
-
 def list_parts(found: Appointment) -> dict[str, Any]:
     """Return the visits in which a split visit goes on, and which part still stands whatever becomes of the other."""
-    parts = PARTS_OF_VISIT.ask(found.pk)
+    parts = list(Appointment.objects.filter(splits=found))
     before = found.splits
     return {
         "parts": parts,
@@ -97,9 +85,9 @@ EVENT_WORDS = {
 
 def list_events(found: Appointment) -> list[dict[str, Any]]:
     """Return what happened to a visit, the last first, each with the times before and after where they changed."""
-    events, people = EVENTS_OF_VISIT.ask(str(found.pk)), map_people()
+    events = Event.objects.filter(subject="appointment", subject_id=str(found.pk)).select_related("actor")
     listed = []
-    for event in events:
+    for event in events.order_by("-position"):
         before, after = event.before or {}, event.after or {}
         # Where a visit that is over began before its time, its record does too; nobody moved it.
         moved = before and event.kind != "appointment.done" and before.get("starts_at") != after.get("starts_at")
@@ -107,7 +95,7 @@ def list_events(found: Appointment) -> list[dict[str, Any]]:
         listed.append(
             {
                 "event": event,
-                "by": _tell_who(event, people, found),
+                "by": _tell_who(event, found),
                 "words": str(EVENT_WORDS.get(event.kind, event.kind)),
                 "from": _read_moment(before.get("starts_at")) if moved else None,
                 "to": _read_moment(after.get("starts_at")) if moved or not before else None,
@@ -118,11 +106,10 @@ def list_events(found: Appointment) -> list[dict[str, Any]]:
     return listed
 
 
-def _tell_who(event: Event, people: Mapping[int, User], found: Appointment) -> str:
+def _tell_who(event: Event, found: Appointment) -> str:
     """Return who did something to a visit; '' where nobody's name is on record."""
-    if event.actor_id:
-        actor = people[event.actor_id]
-        return actor.get_full_name() or actor.username
+    if event.actor:
+        return event.actor.get_full_name() or event.actor.username
     # Without an account a visit is moved or cancelled on the customer's own page only; what is booked says by whom.
     own_page = ("appointment.moved", "appointment.cancelled")
     booked = event.kind == "appointment.booked" and found.booked_by == BookedBy.CUSTOMER

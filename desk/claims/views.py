@@ -1,24 +1,20 @@
 """The claims that a person may see, and one claim with every rule that speaks for or against it."""
 
-import functools
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, ClassVar
 
 from django.core.paginator import Paginator
-from django.db.models import Count, FilteredRelation, Q, Value
+from django.db.models import FilteredRelation, Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from claims.models import Claim
+from claims.models import ClaimZone
 from claims.queries import list_claims_for
 from claims.visibility import may_see_decision
 from desk.claims.views_claim import show_claim
 from desk.shared.access import access_claim, get_user, open_to
-from treatments.models import Role
-from treatments.shared.among import Among
-from treatments.shared.standing_query import GivenKeys, StandingQuery
 
 PER_PAGE = 30
 
@@ -53,43 +49,18 @@ def _with_decision(claims: Any) -> Any:
     return claims.annotate(decided=standing)
 
 
-def _name_zones() -> Any:
-    zones_of_claims: Any = Claim.zones.through
-    named = zones_of_claims.objects.filter(Among("claim_id", GivenKeys(0))).order_by("zone__code")
-    return named.values_list("claim_id", "zone__name")
-
-
-ZONES_OF_CLAIMS = StandingQuery(_name_zones)
-COUNT_OF_ALL = StandingQuery(
-    lambda: Claim.objects.order_by().annotate(each=Value(1)).values("each").annotate(all=Count("pk")).values_list("all")
-)
-
-
-@functools.lru_cache(maxsize=32)
-def _read_claims_from(first: int) -> StandingQuery:
-    """Return the query for the rows of a page of all claims that begins with this one."""
-    return StandingQuery(
-        lambda: _with_decision(Claim.objects.all()).values_list("pk", *ClaimRow.FIELDS)[first : first + PER_PAGE],
-    )
-
-
 @open_to("claims")
 @require_safe
 def claims(request: HttpRequest) -> HttpResponse:
     """List claims, newest first."""
     user = get_user(request)
     paginator = Paginator(_with_decision(list_claims_for(user)), PER_PAGE)
-    if user.role != Role.DEALERSHIP:
-        ((paginator.count,),) = COUNT_OF_ALL.ask() or [(0,)]
     page = paginator.get_page(request.GET.get("page"))
+    listed: Any = page.object_list
     # The other fields of a claim, its cover and its zones are many and long.
-    if user.role == Role.DEALERSHIP:
-        theirs: Any = page.object_list
-        shown = theirs.values_list("pk", *ClaimRow.FIELDS)
-    else:
-        shown = _read_claims_from(max(page.start_index() - 1, 0)).ask()
-    rows = {key: ClaimRow(*values) for key, *values in shown}
-    for key, zone_name in ZONES_OF_CLAIMS.ask(list(rows)):
+    rows = {key: ClaimRow(*values) for key, *values in listed.values_list("pk", *ClaimRow.FIELDS)}
+    named = ClaimZone.objects.filter(claim__in=rows).order_by("zone__code")
+    for key, zone_name in named.values_list("claim_id", "zone__name"):
         rows[key].zone_names.append(zone_name)
     for row in rows.values():
         if not may_see_decision(user, stands=not row.waits_for_second):

@@ -1,20 +1,17 @@
 """The cards of the due list: one for each vehicle, with all that is due for it, since one visit serves all of that."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Any
 
-from django.db.models import DateField, QuerySet
+from django.db.models import QuerySet
 
 from desk.rendering.telling import tell
 from scheduling.covers.rules.risk import estimate_risk
 from scheduling.due_list.queries import URGENCIES, DueFilter, DueRow, find_cover_urgency
 from scheduling.models import DueItem
 from treatments.enums import CorrosivityCategory
-from treatments.shared.among import Among
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +44,10 @@ def list_cards(rows: Sequence[DueRow], todays: Mapping[int, date], *, shows_owne
     """Return the cards of one page, in its order, each by the day at its site."""
     items: dict[int, list[CardItem]] = defaultdict(list)
     if rows:
-        for cover, kind, zones, *dates in ITEMS.ask([row.cover_id for row in rows], find_horizon(max(todays.values()))):
+        near = list_near_items([row.cover_id for row in rows], find_horizon(max(todays.values())))
+        for cover, kind, zones, *dates in near.values_list(
+            "cover_id", "kind", "zones", "opens_on", "target_on", "last_on", "grace_until"
+        ):
             items[cover].append(CardItem(kind, len(zones), *dates))
     cards = []
     for row in rows:
@@ -64,14 +64,7 @@ def find_horizon(today: date) -> date:
     return today + timedelta(days=DueFilter().days_ahead)
 
 
-def list_near_items() -> QuerySet[DueItem]:
-    """Return what is due on covers (told first) and opens up to a day (told second), the most pressing first."""
-    found = DueItem.objects.filter(Among("cover_id", GivenKeys(0)), opens_on__lte=Given(1, DateField()))
+def list_near_items(covers: Iterable[int], opens_by: date) -> QuerySet[DueItem]:
+    """Return what is due on covers and opens up to a day, the most pressing first."""
+    found = DueItem.objects.filter(cover__in=covers, opens_on__lte=opens_by)
     return found.order_by("grace_until", "target_on", "id")
-
-
-def _name_columns() -> "QuerySet[DueItem, Any]":
-    return list_near_items().values_list("cover_id", "kind", "zones", "opens_on", "target_on", "last_on", "grace_until")
-
-
-ITEMS = StandingQuery(_name_columns)

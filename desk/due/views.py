@@ -30,7 +30,6 @@ from scheduling.due_list.saved_filters import list_filters
 from treatments.models import Role, Site
 from treatments.queries import find_today, map_todays
 from treatments.reference.queries import find_site_of, list_sites, map_zone_names
-from treatments.shared.standing_query import StandingRows
 
 PER_PAGE = 25
 
@@ -135,9 +134,6 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
     }
 
 
-ITEMS_OF_COVER = StandingRows(list_near_items)
-
-
 @open_to("due_list")
 @vary_on_headers("HX-Request")
 @require_safe
@@ -146,7 +142,7 @@ def due_why(request: HttpRequest, number: str) -> HttpResponse:
     cover = access_cover(get_user(request), number)
     context = {
         "cover": cover,
-        "items": ITEMS_OF_COVER.ask([cover.pk], find_horizon(find_today(timezone.now(), cover.site))),
+        "items": list_near_items([cover.pk], find_horizon(find_today(timezone.now(), cover.site))),
         "zone_names": map_zone_names(),
     }
     template = "desk/due_why.html" if request.htmx else "desk/due_why_page.html"  # type: ignore[attr-defined]

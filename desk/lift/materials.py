@@ -23,7 +23,6 @@ from treatments.reference.queries import map_products
 from treatments.rules.speaking import speak_day
 from treatments.rules.units import VolumeUnit
 from treatments.rules.zone_catalogue import ZoneDescription
-from treatments.shared.standing_query import Given, StandingQuery
 
 # Expired and recalled lots of a product that are offered, for work that is written down late; the usable ones all are.
 UNUSABLE_LOTS_OFFERED = 5
@@ -50,17 +49,6 @@ class _ProductOnOffer(NamedTuple):
     volume_solids_percent: Decimal
     loss_fraction: Decimal
     lots: tuple[_LotOnOffer, ...]
-
-
-LOTS = StandingQuery(lambda: Lot.objects.values_list(*_LotOnOffer._fields))
-# What went on vehicles at a site, the last first.
-LAST_USED = StandingQuery(
-    lambda: (
-        TreatmentLine.objects.filter(treatment__site=Given(0), lot__isnull=False)
-        .order_by("-treatment_id", "-pk")
-        .values_list("product_id", "lot_id", "quantity_unit")[:LINES_LOOKED_AT]
-    )
-)
 
 
 @dataclass(frozen=True)
@@ -100,9 +88,11 @@ class Materials:
         self.today, self.language = today, get_language()
         self.products = list(map_products().values())
         self.by_name = {product.name: product for product in self.products}
-        every = [_LotOnOffer(*row) for row in LOTS.ask()]
+        every = [_LotOnOffer(*row) for row in Lot.objects.values_list(*_LotOnOffer._fields)]
         by_key = {lot.pk: lot for lot in every}
-        last = LAST_USED.ask(site.pk)
+        # What went on vehicles at the site, the last first.
+        used = TreatmentLine.objects.filter(treatment__site=site, lot__isnull=False).order_by("-treatment_id", "-pk")
+        last = list(used.values_list("product_id", "lot_id", "quantity_unit")[:LINES_LOOKED_AT])
         self.last_lots: dict[int, _LotOnOffer] = {}
         for product, key, _unit in last:
             if product and key in by_key and self._is_usable(by_key[key]):

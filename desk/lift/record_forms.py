@@ -7,7 +7,6 @@ from decimal import Decimal
 from typing import Any, TypeVar
 
 from django import forms
-from django.db.models import FilteredRelation, OuterRef, Q, QuerySet, Subquery
 from django.utils.translation import gettext_lazy as _
 
 from desk.forms.day_fields import DayField, tell_days
@@ -26,7 +25,6 @@ from treatments.rules.units import (
     tell_number,
 )
 from treatments.services import ConditionsEntry
-from treatments.shared.standing_query import Given, StandingQuery
 
 EARLIEST_DAY = date(1900, 1, 1)
 # A surface beyond these is a slip of the pen: the hardest frost, and dark metal in the sun. Our own choice.
@@ -157,29 +155,13 @@ class InspectionVisitForm(VisitForm):
     kind = forms.ChoiceField(label=_("Kind of inspection"), choices=choices_of(InspectionKind))
 
 
-def _list_how_it_stands() -> "QuerySet[Any, Any]":
-    """Return the last unit of a vehicle's odometer with key, kind and day of each draft; one row where is none."""
-    standing = OdometerReading.objects.filter(vehicle=OuterRef("pk"), withdrawn_at__isnull=True)
-    readings = standing.order_by("-day", "-pk").values("unit")[:1]
-    drafts = FilteredRelation("treatments", condition=Q(treatments__signed_off_at__isnull=True))
-    return (
-        Vehicle.objects.annotate(drafts=drafts)
-        .filter(pk=Given(0))
-        .order_by("drafts__done_on", "drafts__pk")
-        .values_list(Subquery(readings), "drafts__pk", "drafts__kind", "drafts__done_on")
-    )
-
-
-HOW_IT_STANDS = StandingQuery(_list_how_it_stands)
-
-
 @dataclass(frozen=True)
 class VehicleByTheLift:
     """What a form by the lift asks of a vehicle besides its history.
 
     Attributes:
         last_unit: the unit of its last odometer reading, '' where there is none.
-        drafts: its treatments that are not signed off, each with key, kind and day only.
+        drafts: its treatments that are not signed off.
     """
 
     last_unit: str
@@ -188,9 +170,10 @@ class VehicleByTheLift:
 
 def read_by_the_lift(vehicle: Vehicle) -> VehicleByTheLift:
     """Return what a form by the lift asks of a vehicle besides its history."""
-    rows = HOW_IT_STANDS.ask(vehicle.pk)
-    drafts = [Treatment(pk=key, kind=kind, done_on=day) for _unit, key, kind, day in rows if key is not None]
-    return VehicleByTheLift((rows[0][0] if rows else None) or "", drafts)
+    standing = OdometerReading.objects.filter(vehicle=vehicle, withdrawn_at__isnull=True)
+    last = standing.order_by("-day", "-pk").first()
+    drafts = vehicle.treatments.filter(signed_off_at__isnull=True).order_by("done_on", "pk")
+    return VehicleByTheLift(last.unit if last else "", list(drafts))
 
 
 def guess_visit(last_unit: str, site: Site, today: date) -> dict[str, Any]:

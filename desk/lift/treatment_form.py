@@ -38,14 +38,12 @@ from treatments.reference.queries import map_zones
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.services import LineEntry, check_line
-from treatments.shared.standing_query import Given, StandingRows
 from treatments.vehicles.fact_queries import read_body
 from treatments.vehicles.rules.coatable import VehicleBody
 
 # More of them on one zone than anybody sprays; a page asks for one more at a time.
 MOST_COATS = 9
 _COAT_SENT = re.compile(r"c-(.+)-(\d)-quantity")
-LINES = StandingRows(lambda: TreatmentLine.objects.filter(treatment=Given(0)).order_by("pk"))
 
 
 @dataclass(frozen=True)
@@ -71,7 +69,7 @@ class TreatmentForm:
         self.vehicle, self.data, self.today = vehicle, data, today
         catalogue = read_zone_catalogue()
         self.catalogue = {zone.code: zone for zone in catalogue}
-        lines = LINES.ask(treatment.pk) if treatment else []
+        lines = list(treatment.lines.order_by("pk")) if treatment else []
         totals = list_totals(treatment) if treatment else []
         lots = {line.lot_id for line in lines} | {total.lot_id for total in totals}
         self.materials = Materials(vehicle=vehicle, site=site, today=today, keep={lot for lot in lots if lot})

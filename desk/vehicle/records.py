@@ -24,7 +24,7 @@ from django.db.models.functions import Cast, Coalesce
 from claims.models import Claim
 from notifications.models import Message
 from scheduling.models import Appointment, Cover, CoverChange
-from treatments.models import Inspection, OdometerReading, Ownership, PlaceOfUse, Treatment, Vehicle
+from treatments.models import Inspection, OdometerReading, Ownership, PlaceOfUse, Vehicle
 from treatments.queries import find_today
 from treatments.records.histories import (
     BY_DAY,
@@ -42,8 +42,6 @@ from treatments.records.histories import (
 )
 from treatments.records.rules.history import PlaceRecord, RecordedReading, VehicleHistory
 from treatments.reference.queries import map_sites, map_zones
-from treatments.shared.among import Among
-from treatments.shared.standing_query import Given, GivenKeys, StandingQuery
 from treatments.vehicles.fact_queries import read_facts
 
 # What the rules do not ask of a treatment, and the timeline tells; two of each line, the last.
@@ -60,19 +58,6 @@ TOLD_OF_INSPECTION = (
     Coalesce("reading__unit", "odometer_unit"), "amendment_reason", "amended_by__pk", "recorded_at",
 )  # fmt: skip
 
-TREATMENTS = StandingQuery(
-    lambda: (
-        Treatment.objects.filter(vehicle=Given(0)).order_by(*BY_DAY).values_list(*TREATMENT_COLUMNS, *TOLD_OF_TREATMENT)
-    )
-)
-INSPECTIONS = StandingQuery(
-    lambda: (
-        add_photos(Inspection.objects.filter(vehicle=Given(0)))
-        .order_by(*BY_DAY)
-        .values_list(*INSPECTION_COLUMNS, *TOLD_OF_INSPECTION)
-    )
-)
-
 
 def _nothing(field: "Field[Any, Any]") -> Cast:
     return Cast(Value(None), field)
@@ -82,8 +67,8 @@ def _text(words: str) -> Value:
     return Value(words, output_field=CharField())
 
 
-def _list_others() -> "QuerySet[Any, Any]":
-    """Return what is neither work nor an inspection, of a vehicle (0) and of its covers (1).
+def _list_others(vehicle: Vehicle, covers: list[Cover]) -> "QuerySet[Any, Any]":
+    """Return what is neither work nor an inspection, of a vehicle and of its covers.
 
     Form, key, day, moment, site and another key; the kilometres of a reading; of an owner the day on which the shop was
     told, the last day, name and contact; of a place of use the day on which the shop knew it and the category; of a
@@ -92,42 +77,38 @@ def _list_others() -> "QuerySet[Any, Any]":
     day, moment, key = _nothing(DateField()), _nothing(DateTimeField()), _nothing(BigIntegerField())
     kilometres = _nothing(DecimalField(max_digits=14, decimal_places=6))
     no_owner = (day, day, _text(""), _text(""), _text(""))
-    of_vehicle, of_covers = {"vehicle": Given(0)}, Among("cover_id", GivenKeys(1))
     return (
-        OdometerReading.objects.filter(**of_vehicle)
+        OdometerReading.objects.filter(vehicle=vehicle)
         .order_by()
         .values_list(_text("reading"), "pk", "day", "recorded_at", key, key, "kilometres", *no_owner, "withdrawn_at")
         .union(
-            Ownership.objects.filter(**of_vehicle)
+            Ownership.objects.filter(vehicle=vehicle)
             .order_by()
             .values_list(
                 _text("ownership"), "pk", "from_day", "recorded_at", key, "customer_id", kilometres,
                 "told_on", "until_day", "customer__name", "customer__contact", _text(""), moment,
             ),
-            PlaceOfUse.objects.filter(**of_vehicle)
+            PlaceOfUse.objects.filter(vehicle=vehicle)
             .order_by()
             .values_list(
                 _text("place of use"), "pk", "from_day", "recorded_at", key, key, kilometres,
                 "known_on", day, _text(""), _text(""), "corrosivity", moment,
             ),
-            Appointment.objects.filter(**of_vehicle)
+            Appointment.objects.filter(vehicle=vehicle)
             .order_by()
             .values_list(_text("visit"), "pk", day, "starts_at", "site_id", "cover_id", kilometres, *no_owner, moment),
-            CoverChange.objects.filter(of_covers)
+            CoverChange.objects.filter(cover__in=covers)
             .order_by()
             .values_list(_text("change"), "pk", "day", moment, key, "cover_id", kilometres, *no_owner, moment),
-            Claim.objects.filter(of_covers)
+            Claim.objects.filter(cover__in=covers)
             .order_by()
             .values_list(_text("claim"), "pk", "reported_on", moment, key, "cover_id", kilometres, *no_owner, moment),
-            Message.objects.filter(of_covers)
+            Message.objects.filter(cover__in=covers)
             .order_by()
             .values_list(_text("message"), "pk", day, "created_at", key, "cover_id", kilometres, *no_owner, moment),
             all=True,
         )
     )  # fmt: skip
-
-
-OTHERS = StandingQuery(_list_others)
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,11 +161,13 @@ class VehicleRecords:
 def read_vehicle_records(vehicle: Vehicle, covers: Iterable[Cover]) -> VehicleRecords:
     """Return what is on record of a vehicle and of those of its covers that are told, in three queries."""
     treatments: dict[int, list[Sequence[Any]]] = defaultdict(list)
-    for row in TREATMENTS.ask(vehicle.pk):
+    worked = vehicle.treatments.order_by(*BY_DAY)
+    for row in worked.values_list(*TREATMENT_COLUMNS, *TOLD_OF_TREATMENT):
         treatments[row[0]].append(row)
     places = [Place("treatment", key, r[2], r[SIGNED_OFF], r[SITE], r[PERSON]) for key, (r, *_) in treatments.items()]
     inspections: dict[int, list[Sequence[Any]]] = defaultdict(list)
-    for row in INSPECTIONS.ask(vehicle.pk):
+    looked = add_photos(Inspection.objects.filter(vehicle=vehicle)).order_by(*BY_DAY)
+    for row in looked.values_list(*INSPECTION_COLUMNS, *TOLD_OF_INSPECTION):
         inspections[row[0]].append(row)
     places += [
         Place("inspection", key, r[2], r[SIGNED_OFF], r[OF_INSPECTION], r[OF_INSPECTION + 1])
@@ -195,9 +178,8 @@ def read_vehicle_records(vehicle: Vehicle, covers: Iterable[Cover]) -> VehicleRe
     withdrawn: list[RecordedReading] = []
     owned, owners = [], []
     used: dict[int, PlaceRecord] = {}
-    for form, key, told_day, moment, site, other, kilometres, *owner in OTHERS.ask(
-        vehicle.pk, [cover.pk for cover in covers]
-    ):
+    others = _list_others(vehicle, list(covers))
+    for form, key, told_day, moment, site, other, kilometres, *owner in others:
         day = told_day
         if form == "reading":
             told = withdrawn if owner[-1] else readings

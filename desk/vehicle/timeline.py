@@ -230,7 +230,7 @@ def _read_records(form: str, keys: set[int], past: Past, places: dict[tuple[str,
         case "visit":
             return read_visits(keys, with_reasons=may_read_reasons(past.user))
         case "change":
-            return read_changes(keys, past.covers, with_reasons=may_read_reasons(past.user))
+            return read_changes(keys, with_reasons=may_read_reasons(past.user))
         case "claim":
             return read_claims(keys)
         case _:

@@ -12,8 +12,7 @@ from typing import Any
 
 from claims.models import Claim
 from notifications.models import Message
-from scheduling.bays.queries import map_versions
-from scheduling.models import Appointment, Cover, CoverChange, TermsVersion
+from scheduling.models import Appointment, CoverChange, TermsVersion
 from treatments.models import MaterialTotal, User
 from treatments.records.histories import OF_INSPECTION, OF_TREATMENT, describe_inspections
 from treatments.records.rules.history import InspectedZone, VehicleHistory, ZoneLine
@@ -21,33 +20,6 @@ from treatments.records.rules.material import MaterialNeed, compare_zone
 from treatments.records.rules.rust_grade import RustGrade, grade_rust
 from treatments.reference.queries import map_people, map_products, map_sites, map_zones
 from treatments.rules.site_settings import find_zone
-from treatments.shared.among import Among
-from treatments.shared.standing_query import GivenKeys, StandingQuery
-
-VISITS = StandingQuery(
-    lambda: (
-        Appointment.objects.filter(Among("pk", GivenKeys(0)))
-        .order_by()
-        .values_list("pk", "number", "visit", "status", "starts_at", "status_reason", "site_id", "bay__name")
-    )
-)
-CHANGES = StandingQuery(
-    lambda: (
-        CoverChange.objects.filter(Among("pk", GivenKeys(0)))
-        .order_by()
-        .values_list("pk", "cover_id", "kind", "reason", "to_version_id", "actor_id")
-    )
-)
-CLAIMS = StandingQuery(
-    lambda: Claim.objects.filter(Among("pk", GivenKeys(0))).order_by().values_list("pk", "number", "damage")
-)
-MESSAGES = StandingQuery(
-    lambda: (
-        Message.objects.filter(Among("pk", GivenKeys(0)))
-        .order_by()
-        .values_list("pk", "status", "subject", "last_error", "created_at")
-    )
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,12 +166,18 @@ class VisitView:
 
 def read_visits(keys: Collection[int], *, with_reasons: bool) -> dict[int, VisitView]:
     """Return visits by primary key, with or without why they came to nothing."""
-    sites, found = map_sites(), {}
-    for key, number, visit, status, starts_at, reason, site_key, bay in VISITS.ask(list(keys)):
-        site = sites[site_key]
-        local = starts_at.astimezone(find_zone(site.time_zone))
-        found[key] = VisitView(number, visit, status, local, reason if with_reasons else "", site.name, bay)
-    return found
+    return {
+        visit.pk: VisitView(
+            visit.number,
+            visit.visit,
+            visit.status,
+            visit.starts_at.astimezone(find_zone(visit.site.time_zone)),
+            visit.status_reason if with_reasons else "",
+            visit.site.name,
+            visit.bay.name,
+        )
+        for visit in Appointment.objects.filter(pk__in=keys).select_related("site", "bay").order_by()
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,18 +189,18 @@ class ChangeView:
     actor: User | None
 
 
-def read_changes(keys: Collection[int], covers: Iterable[Cover], *, with_reasons: bool) -> dict[int, ChangeView]:
-    """Return changes of these covers by primary key, with or without the reason of each."""
-    numbers, versions, people = {cover.pk: cover.number for cover in covers}, map_versions(), map_people()
+def read_changes(keys: Collection[int], *, with_reasons: bool) -> dict[int, ChangeView]:
+    """Return changes of covers by primary key, with or without the reason of each."""
+    found = CoverChange.objects.filter(pk__in=keys).select_related("cover", "to_version__terms", "actor").order_by()
     return {
-        key: ChangeView(
-            numbers[cover],
-            kind,
-            reason if with_reasons else "",
-            versions[version] if version else None,
-            people[actor] if actor else None,
+        change.pk: ChangeView(
+            change.cover.number,
+            change.kind,
+            change.reason if with_reasons else "",
+            change.to_version,
+            change.actor,
         )
-        for key, cover, kind, reason, version, actor in CHANGES.ask(list(keys))
+        for change in found
     }
 
 
@@ -234,7 +212,8 @@ class ClaimView:
 
 def read_claims(keys: Collection[int]) -> dict[int, ClaimView]:
     """Return claims by primary key."""
-    return {key: ClaimView(*row) for key, *row in CLAIMS.ask(list(keys))}
+    found = Claim.objects.filter(pk__in=keys).order_by()
+    return {claim.pk: ClaimView(claim.number, claim.damage) for claim in found}
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,7 +226,10 @@ class MessageView:
 
 def read_messages(keys: Collection[int]) -> dict[int, MessageView]:
     """Return messages by primary key."""
-    return {key: MessageView(*row) for key, *row in MESSAGES.ask(list(keys))}
+    return {
+        message.pk: MessageView(message.status, message.subject, message.last_error, message.created_at)
+        for message in Message.objects.filter(pk__in=keys).order_by()
+    }
 
 
 Records = Mapping[int, Any]
