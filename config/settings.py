@@ -168,21 +168,13 @@ def read_database() -> dict[str, Any]:
     else:
         database.setdefault("CONN_MAX_AGE", 60)
         database["CONN_HEALTH_CHECKS"] = True
-        # Joins from a record to what it names have one sensible order, the written one; trying all orders of eight
-        # tables takes longer than the query itself.
-        # The queries of treatments/shared/standing_query.py are prepared, and planned once for each connection.
-        # Nothing else is prepared. A pooler in between must know prepared statements, or DATABASE_PREPARES=false.
-        options = database.setdefault("OPTIONS", {})
-        options["options"] = "-c join_collapse_limit=4 -c plan_cache_mode=force_generic_plan"
-        if env.bool("DATABASE_PREPARES", default=True):
-            options["prepare_threshold"] = 1_000_000_000
     return database
 
 
 DATABASES = {"default": read_database()}
 
-SESSION_ENGINE = "config.log_in"
-AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "config.log_in.Backend"]
+SESSION_ENGINE = "config.sessions"
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "desk.people.backends.Backend"]
 # So many wrong passwords of one person from one address, and the next log-in there waits. ``manage.py axes_reset`` ends
 # every lock at once, ``axes_reset_username NAME`` those of one person.
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]

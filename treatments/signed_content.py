@@ -134,7 +134,6 @@ NOT_SIGNED = {
     "treatments.EventReader": "how far a reader of the log has come",
     "treatments.EventWords": "words of the log, which it digests itself; they are erased, never changed",
     "treatments.KeptPhoto": "pictures that wait for their form",
-    "treatments.LogIn": "who is logged in",
     "treatments.Lot": "the shop's stock; what was applied from a lot stands on the line, each change is an event",
     "treatments.MaterialUse": "an index over signed-off lines, rebuilt from them",
     "treatments.Ownership": "who owned a vehicle when, said by the owners and corrected; each change is an event",

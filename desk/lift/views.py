@@ -33,7 +33,7 @@ from treatments.models import Role, User
 from treatments.people.log_in_codes import check_code, has_codes, must_have_codes
 
 # Of several back ends, the one that knows people.
-OF_PEOPLE = "config.log_in.Backend"
+OF_PEOPLE = "desk.people.backends.Backend"
 LOOK_KEPT_SECONDS = 365 * 24 * 60 * 60
 
 

@@ -14,6 +14,7 @@ from django.apps import apps
 from django.conf import settings
 from django.contrib.admin.models import LogEntry
 from django.contrib.contenttypes.models import ContentType
+from django.contrib.sessions.models import Session
 from django.db.models import Max, Model, Q, QuerySet
 from django.http import QueryDict
 from django.utils.translation import gettext as _
@@ -38,7 +39,6 @@ from treatments.models import (
     EventWords,
     Inspection,
     InspectionLine,
-    LogIn,
     OdometerReading,
     Ownership,
     Photo,
@@ -197,9 +197,9 @@ def _find_filters(person: Person) -> QuerySet[SavedFilter]:
     return SavedFilter.objects.filter(pk__in=found)
 
 
-def _find_sessions(person: Person) -> QuerySet[LogIn]:
-    found = [row.pk for row in LogIn.objects.all().iterator() if person.may_be_meant_in(str(row.get_decoded()))]
-    return LogIn.objects.filter(pk__in=found)
+def _find_sessions(person: Person) -> QuerySet[Session]:
+    found = [row.pk for row in Session.objects.all().iterator() if person.may_be_meant_in(str(row.get_decoded()))]
+    return Session.objects.filter(pk__in=found)
 
 
 def _find_admin_entries(person: Person) -> QuerySet[LogEntry]:
@@ -281,7 +281,7 @@ ROWS_OF: dict[str, Callable[[Person], QuerySet[Any]]] = {
     "treatments.Photo": lambda person: Photo.objects.filter(
         person.within("line__inspection__done_on", "line__inspection__vehicle")
     ),
-    "treatments.LogIn": _find_sessions,
+    "sessions.Session": _find_sessions,
     "scheduling.Cover": lambda person: Cover.objects.filter(person.within("ended_on")),
     "scheduling.CoverChange": lambda person: CoverChange.objects.filter(person.within("day", "cover__vehicle")),
     "scheduling.CoverState": lambda person: CoverState.objects.filter(cover__in=person.covers),

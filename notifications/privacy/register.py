@@ -159,7 +159,7 @@ DESK: list[Words] = [
         why=_("Found by the customer's name, contact and plate."),
     ),
     Words(
-        "treatments.LogIn",
+        "sessions.Session",
         ("session_data",),
         _("who is logged in, and a notice on the page that comes next"),
         DELETE,

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from dateutil.relativedelta import relativedelta
 from django.conf import settings
+from django.contrib.sessions.models import Session
 from django.core.exceptions import ValidationError
 from django.db import connection, transaction
 
@@ -15,7 +16,7 @@ from notifications.privacy.erasing import ErasureOrder, Step, carry_out, erase_p
 from notifications.privacy.people import ERASED_KEY, find_reasons_to_keep
 from notifications.privacy.register import MESSAGES, REGISTER
 from treatments.event_log import mark_read, read_events
-from treatments.models import Customer, Event, Inspection, LogIn, Treatment
+from treatments.models import Customer, Event, Inspection, Treatment
 from treatments.queries import find_clock, find_shop_day
 from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.rules.wording import tell_count
@@ -58,7 +59,7 @@ def erase_what_is_old(*, now: datetime) -> Retention:
     A person's erasure that was kept waiting by a cover or a claim is carried through once nothing needs the rest.
     """
     photos = drop_unsent_photos(now=now)
-    sessions, _ = LogIn.objects.filter(expire_date__lt=now).delete()
+    sessions, _ = Session.objects.filter(expire_date__lt=now).delete()
     messages = _erase_messages(now)
     files = _delete_mail_files(now)
     failed: list[str] = []

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings as django_settings
+from django.contrib.sessions.models import Session
 from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.db import connection
@@ -22,7 +23,7 @@ from notifications.privacy.register import REGISTER
 from tests.conftest import NOW
 from treatments.event_log import verify_log
 from treatments.event_log.signed_content import list_signed_tables
-from treatments.models import Customer, EventWords, LogIn
+from treatments.models import Customer, EventWords
 from treatments.services import make_customer, make_match_key
 
 SECRET = "Ottoline Marchbanks"
@@ -154,8 +155,8 @@ def test_what_is_kept_for_some_days_goes_after_them(customer: Customer, folder: 
         (mail / name).write_text("x")
         moment = (NOW - timedelta(days=days)).timestamp()
         os.utime(mail / name, (moment, moment))
-    LogIn.objects.create(session_key="old", session_data="", expire_date=NOW - timedelta(seconds=1))
-    LogIn.objects.create(session_key="new", session_data="", expire_date=NOW + timedelta(seconds=1))
+    Session.objects.create(session_key="old", session_data="", expire_date=NOW - timedelta(seconds=1))
+    Session.objects.create(session_key="new", session_data="", expire_date=NOW + timedelta(seconds=1))
     done = erase_what_is_old(now=NOW)
     assert (done.messages, done.mail_files, done.sessions) == (1, 1, 1)
     assert [Message.objects.get(pk=m.pk).body == "(erased)" for m in (old, younger, waiting)] == [True, False, False]

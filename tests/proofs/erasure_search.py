@@ -44,9 +44,10 @@ def search_everything(folder: Path) -> Found:
 def read_columns() -> Iterator[tuple[str, str]]:
     """Yield every value of every column of every table that holds a marker, with the column's label."""
     from django.apps import apps
+    from django.contrib.sessions.models import Session
     from django.db import connection
 
-    from treatments.models import EventWords, LogIn
+    from treatments.models import EventWords
 
     labels = {
         (model._meta.db_table, field.column): f"{model._meta.label}.{field.name}"
@@ -70,8 +71,8 @@ def read_columns() -> Iterator[tuple[str, str]]:
     for words in EventWords.objects.select_related("event"):
         yield f"{EVENT_WORDS} about a {words.event.subject}", words.text
     # Packed, so that a dump does not show what it says.
-    for row in LogIn.objects.all():
-        yield "treatments.LogIn.session_data", str(row.get_decoded())
+    for row in Session.objects.all():
+        yield "sessions.Session.session_data", str(row.get_decoded())
 
 
 def dump_database(folder: Path) -> str:

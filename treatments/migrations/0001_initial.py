@@ -380,31 +380,6 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name="LogIn",
-            fields=[
-                (
-                    "session_key",
-                    models.CharField(max_length=40, primary_key=True, serialize=False, verbose_name="session key"),
-                ),
-                ("session_data", models.TextField(verbose_name="session data")),
-                ("expire_date", models.DateTimeField(db_index=True, verbose_name="expire date")),
-                (
-                    "person",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "session",
-                "verbose_name_plural": "sessions",
-                "abstract": False,
-            },
-        ),
-        migrations.CreateModel(
             name="PersonTraining",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),

@@ -3,7 +3,7 @@
 from treatments.models.events import Event, EventLogHead, EventReader, EventWords
 from treatments.models.facts import PersonTraining, VehicleFact
 from treatments.models.materials import Lot, Product, Zone, ZoneArea
-from treatments.models.people import Customer, Dealership, LogIn, Role, Site, User
+from treatments.models.people import Customer, Dealership, Role, Site, User
 from treatments.models.reference import ReferenceStamp
 from treatments.models.sent import KeptPhoto, SentForm
 from treatments.models.uses import MaterialUse
@@ -27,7 +27,6 @@ __all__ = [
     "Inspection",
     "InspectionLine",
     "KeptPhoto",
-    "LogIn",
     "Lot",
     "MaterialTotal",
     "MaterialUse",

@@ -4,12 +4,9 @@ import hashlib
 import zoneinfo
 from collections.abc import Iterator
 from enum import StrEnum
-from importlib import import_module
 from typing import Any
 
-from django.conf import settings
 from django.contrib.auth.models import AbstractUser
-from django.contrib.sessions.base_session import AbstractBaseSession
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models.functions import Length, Upper
@@ -206,16 +203,6 @@ class User(AbstractUser):
                 name="user_dealership_goes_with_role",
             ),
         ]
-
-
-class LogIn(AbstractBaseSession):
-    """A browser that Django knows, with the person who is logged in there, so that one query finds both."""
-
-    person = models.ForeignKey(User, null=True, on_delete=models.CASCADE, related_name="+")
-
-    @classmethod
-    def get_session_store_class(cls) -> Any:
-        return import_module(settings.SESSION_ENGINE).SessionStore
 
 
 class Customer(models.Model):

@@ -39,13 +39,6 @@ class _Look:
         return self.number
 
 
-def note_stamp(number: int | None) -> None:
-    """Take the stamp as the request saw it in a query of its own, before it read anything that is kept."""
-    look = _LOOK.get()
-    if look is not None and look.number is None:
-        look.number = number or 0
-
-
 _LOOK: ContextVar[_Look | None] = ContextVar("look at the reference stamp", default=None)
 
 
