@@ -13,7 +13,7 @@ from treatments.enums import DamageKind, ZoneKind
 from treatments.models import Customer, User, Zone
 from treatments.models.people import Role
 from treatments.queries import find_owner_on
-from treatments.reference.cache import keep_reading
+from treatments.reference.cache import cached_reference
 from treatments.reference.queries import list_areas, map_zones
 
 
@@ -88,7 +88,7 @@ def check_in_case(
     )
 
 
-@keep_reading
+@cached_reference
 def read_zones_by_style() -> Mapping[str, frozenset[str]]:
     """Return the zones that a vehicle has, by body style; to be read once for a batch of claims."""
     zones, codes = map_zones(), defaultdict(set)

@@ -36,7 +36,7 @@ from treatments.records.histories import describe_conditions, describe_line, rea
 from treatments.records.rules.material import VehicleTotal
 from treatments.records.rules.odometer import Reading, find_doubts
 from treatments.records.rules.visit_findings import VisitFinding, list_findings
-from treatments.reference.cache import keep_reading
+from treatments.reference.cache import cached_reference
 from treatments.reference.queries import list_areas, list_sites, list_zones, map_areas
 from treatments.rules.site_days import find_day, find_end_of_day
 from treatments.rules.site_settings import find_zone
@@ -104,7 +104,7 @@ def list_reading_doubts(work: Treatment | Inspection) -> list[str]:
     return find_doubts(readings).get(own, [])
 
 
-@keep_reading
+@cached_reference
 def read_zone_catalogue() -> tuple[ZoneDescription, ...]:
     """Return the zones as the shop has them now, with its own areas."""
     areas: dict[int, list[ZoneArea]] = defaultdict(list)

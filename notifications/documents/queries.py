@@ -41,7 +41,7 @@ from treatments.records.rules.history import VehicleHistory, ZoneLine
 from treatments.records.rules.order_of_work import (
     order_zones,
 )
-from treatments.reference.cache import keep_reading
+from treatments.reference.cache import cached_reference
 from treatments.reference.queries import map_zone_names
 from treatments.rules.speaking import ENGLISH, speak_zone_names
 from treatments.rules.wording import put_for_people, tell_count
@@ -60,7 +60,7 @@ def choose_open_cover(covers: Sequence[Cover]) -> Cover | None:
     return next((cover for cover in covers if cover.ended_on is None), covers[0] if covers else None)
 
 
-@keep_reading
+@cached_reference
 def list_zones_of(style: str) -> tuple[ZoneDescription, ...]:
     """Return the zones of a body style in the order of the work, those of all styles for ''."""
     return _choose_zones(read_zone_catalogue(), style)

@@ -31,7 +31,7 @@ from scheduling.models import (
 from scheduling.terms.rules.terms import Terms
 from scheduling.terms.rules.terms_document import read_published_terms
 from treatments.models import Site
-from treatments.reference.cache import keep_reading
+from treatments.reference.cache import cached_reference
 from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.rules.site_settings import NotComputableError, find_settings_fault, find_zone
 
@@ -45,7 +45,7 @@ UNREADABLE = (ValueError, TypeError, KeyError, AttributeError)
 logger = logging.getLogger(__name__)
 
 
-@keep_reading
+@cached_reference
 def read_terms_of(versions: frozenset[int]) -> Mapping[int, Terms]:
     """Return published versions of terms by primary key, without those that can't be read any more."""
     found = {}
@@ -71,26 +71,26 @@ def choose_terms(terms: Mapping[int, Terms], version: int) -> Terms:
 UNREADABLE_TERMS = "The terms of this cover can't be read. Move the cover to other terms."
 
 
-@keep_reading
+@cached_reference
 def map_versions() -> Mapping[int, TermsVersion]:
     """Return all versions of terms, drafts too, with their terms, by primary key."""
     return {version.pk: version for version in TermsVersion.objects.select_related("terms")}
 
 
-@keep_reading
+@cached_reference
 def map_versions_by_number() -> Mapping[tuple[str, int], TermsVersion]:
     """Return all versions of terms, drafts too, by code and number, the newest first in each family of terms."""
     found = TermsVersion.objects.select_related("terms").order_by("terms__code", "-version")
     return {(version.terms.code, version.version): version for version in found}
 
 
-@keep_reading
+@cached_reference
 def list_terms() -> tuple[tuple[str, str], ...]:
     """Return code and title of all terms, by code."""
     return tuple(WarrantyTerms.objects.values_list("code", "title"))
 
 
-@keep_reading
+@cached_reference
 def map_usual_sites() -> Mapping[int, tuple[str, ...]]:
     """Return, by the primary key of a version of terms, the names of the sites that use it for new covers."""
     usual: dict[int, list[str]] = defaultdict(list)
@@ -100,7 +100,7 @@ def map_usual_sites() -> Mapping[int, tuple[str, ...]]:
     return {version: tuple(names) for version, names in usual.items()}
 
 
-@keep_reading
+@cached_reference
 def read_calendars_of(sites: frozenset[tuple[int, str, str, str]]) -> Mapping[int, WorkingCalendar]:
     """Return the calendar of each site: (key, country, subdivision, time zone); without one it is open Monday to
     Friday. What is wrong with the settings of a site stands in its own calendar, and the others are as they are.
@@ -136,7 +136,7 @@ def read_calendars(sites: Sequence[Site]) -> Mapping[int, WorkingCalendar]:
     return read_calendars_of(frozenset((site.pk, site.country, site.subdivision, site.time_zone) for site in sites))
 
 
-@keep_reading
+@cached_reference
 def map_site_hours() -> Mapping[int, Hours]:
     """Return the hours of each site by its primary key."""
     hours: dict[int, dict[int, list[tuple[time, time]]]] = defaultdict(lambda: defaultdict(list))
@@ -145,13 +145,13 @@ def map_site_hours() -> Mapping[int, Hours]:
     return {site: dict(days) for site, days in hours.items()}
 
 
-@keep_reading
+@cached_reference
 def list_durations() -> tuple[WorkDuration, ...]:
     """Return how long visits take, in the order of their table."""
     return tuple(WorkDuration.objects.all())
 
 
-@keep_reading
+@cached_reference
 def map_usual_sizes() -> Mapping[str, BodyStyleSize]:
     """Return the usual size of each body style."""
     return {size.body_style: size for size in BodyStyleSize.objects.all()}
@@ -168,7 +168,7 @@ class Worker:
     hours: Hours
 
 
-@keep_reading
+@cached_reference
 def map_skills() -> Mapping[int, tuple[str, ...]]:
     """Return what each person may be booked for, by primary key."""
     skills: dict[int, list[str]] = defaultdict(list)
@@ -177,7 +177,7 @@ def map_skills() -> Mapping[int, tuple[str, ...]]:
     return {person: tuple(theirs) for person, theirs in skills.items()}
 
 
-@keep_reading
+@cached_reference
 def map_person_hours() -> Mapping[int, Hours]:
     """Return the own hours of each person who has some, by primary key."""
     hours: dict[int, dict[int, list[tuple[time, time]]]] = defaultdict(lambda: defaultdict(list))
@@ -186,7 +186,7 @@ def map_person_hours() -> Mapping[int, Hours]:
     return {person: dict(days) for person, days in hours.items()}
 
 
-@keep_reading
+@cached_reference
 def list_workers() -> tuple[Worker, ...]:
     """Return everybody who may be booked at some site."""
     skills: dict[int, set[Skill]] = defaultdict(set)
@@ -205,32 +205,32 @@ def list_workers() -> tuple[Worker, ...]:
     )
 
 
-@keep_reading
+@cached_reference
 def list_bays() -> tuple[Bay, ...]:
     """Return all bays, by site and short name, those too that are not in use."""
     return tuple(Bay.objects.order_by("site_id", "code"))
 
 
-@keep_reading
+@cached_reference
 def list_bays_in_use() -> tuple[Bay, ...]:
     """Return the bays in use with their site, by its name and their short name."""
     return tuple(Bay.objects.filter(in_use=True).select_related("site").order_by("site__name", "code"))
 
 
-@keep_reading
+@cached_reference
 def map_bays() -> Mapping[int, Bay]:
     """Return all bays by primary key."""
     return {bay.pk: bay for bay in list_bays()}
 
 
-@keep_reading
+@cached_reference
 def list_closures(site: int, since: date) -> tuple[BayClosure, ...]:
     """Return the closures of a site's bays that end on a day in UTC or after it, by bay and beginning."""
     from_then = find_moment(since, MIDNIGHT, UTC)
     return tuple(BayClosure.objects.filter(bay__site=site, ends_at__gte=from_then))
 
 
-@keep_reading
+@cached_reference
 def list_absences(site: int, since: date) -> tuple[Absence, ...]:
     """Return the absences of a site's people that end on a day in UTC or after it, by person and beginning."""
     from_then = find_moment(since, MIDNIGHT, UTC)
@@ -246,7 +246,7 @@ class OpenSite:
     workers: tuple[tuple[Worker, Mapping[date, tuple[Span, ...]]], ...]
 
 
-@keep_reading
+@cached_reference
 def read_open_sites(sites: frozenset[tuple[int, str, str, str]], first: date, last: date) -> Mapping[int, OpenSite]:
     """Return when sites are open and who works there.
 

@@ -16,7 +16,7 @@ import scheduling.bays.queries
 import treatments.queries
 import treatments.reference.queries
 from treatments.models import ReferenceStamp, Site, User, Zone
-from treatments.reference.cache import KeptReading, keep_reading, look_at_reference_once
+from treatments.reference.cache import CachedReference, cached_reference, look_at_reference_once
 
 WATCHED = {
     "scheduling_absence", "scheduling_bay", "scheduling_bayclosure", "scheduling_bodystylesize",
@@ -32,7 +32,7 @@ MODULES = (
     treatments.queries,
     treatments.reference.queries,
 )
-KEPT = {name: kept for module in MODULES for name, kept in vars(module).items() if isinstance(kept, KeptReading)}
+KEPT = {name: kept for module in MODULES for name, kept in vars(module).items() if isinstance(kept, CachedReference)}
 ARGUMENTS: dict[str, tuple[object, ...]] = {
     "list_zones_of": ("",),
     "read_terms_of": (frozenset({1}),),
@@ -66,7 +66,7 @@ def test_every_table_that_is_kept_is_watched_for_every_kind_of_write() -> None:
         assert tables and tables <= WATCHED, name
 
 
-def ask(kept: KeptReading[[], tuple[str, ...]], method: str = "GET") -> tuple[str, ...]:
+def ask(kept: CachedReference[[], tuple[str, ...]], method: str = "GET") -> tuple[str, ...]:
     """Return what a function says within one request of this method."""
     said: list[tuple[str, ...]] = []
     request = HttpRequest()
@@ -79,7 +79,7 @@ def ask(kept: KeptReading[[], tuple[str, ...]], method: str = "GET") -> tuple[st
 def test_what_is_kept_follows_a_write_by_any_program_and_only_then_is_read_again() -> None:
     read = []
 
-    @keep_reading
+    @cached_reference
     def list_names() -> tuple[str, ...]:
         read.append(1)
         return tuple(Zone.objects.order_by("code").values_list("name", flat=True))

@@ -42,8 +42,8 @@ class _Look:
 _LOOK: ContextVar[_Look | None] = ContextVar("look at the reference stamp", default=None)
 
 
-class KeptReading(Generic[P, T]):
-    """A function that reads tables under the stamp, and nothing else; see ``keep_reading``."""
+class CachedReference(Generic[P, T]):
+    """A function that reads tables under the stamp, and nothing else; see ``cached_reference``."""
 
     def __init__(self, read: Callable[P, T]) -> None:
         self._read = read
@@ -72,13 +72,13 @@ class KeptReading(Generic[P, T]):
         return answer
 
 
-def keep_reading(read: Callable[P, T]) -> KeptReading[P, T]:
+def cached_reference(read: Callable[P, T]) -> CachedReference[P, T]:
     """Keep what a function reads from tables under the stamp, for pages that only show something.
 
     What it returns is shared by everybody in the process, so nobody may change it; its arguments must be few and
     hashable. Outside a request that reads (in a task, a service's transaction, a form that is sent) it is read anew.
     """
-    return KeptReading(read)
+    return CachedReference(read)
 
 
 def look_at_reference_once(get_response: Callable[[HttpRequest], HttpResponseBase]) -> Any:

@@ -8,16 +8,16 @@ from decimal import Decimal
 
 from treatments.enums import ZoneKind
 from treatments.models import Dealership, Product, Site, User, Zone, ZoneArea
-from treatments.reference.cache import keep_reading
+from treatments.reference.cache import cached_reference
 
 
-@keep_reading
+@cached_reference
 def list_sites() -> tuple[Site, ...]:
     """Return the shop's sites, the first one first."""
     return tuple(Site.objects.order_by("pk"))
 
 
-@keep_reading
+@cached_reference
 def map_sites() -> Mapping[int, Site]:
     """Return the shop's sites by primary key."""
     return {site.pk: site for site in list_sites()}
@@ -28,49 +28,49 @@ def find_site_of(person: User) -> Site | None:
     return map_sites().get(person.site_id) if person.site_id else None
 
 
-@keep_reading
+@cached_reference
 def map_people() -> Mapping[int, User]:
     """Return everybody who ever could log in, by primary key, without what only the log-in asks for."""
     return {person.pk: person for person in User.objects.defer("password", "last_login", "email", "date_joined")}
 
 
-@keep_reading
+@cached_reference
 def map_dealerships() -> Mapping[int, Dealership]:
     """Return the dealerships by primary key."""
     return {dealership.pk: dealership for dealership in Dealership.objects.all()}
 
 
-@keep_reading
+@cached_reference
 def list_zones() -> tuple[Zone, ...]:
     """Return the zones in the order of the work."""
     return tuple(Zone.objects.order_by("stage", "sequence", "code"))
 
 
-@keep_reading
+@cached_reference
 def map_zones() -> Mapping[int, Zone]:
     """Return the zones by primary key."""
     return {zone.pk: zone for zone in list_zones()}
 
 
-@keep_reading
+@cached_reference
 def map_zone_names() -> Mapping[str, str]:
     """Return the names of the zones by code."""
     return {zone.code: zone.name for zone in list_zones()}
 
 
-@keep_reading
+@cached_reference
 def map_products() -> Mapping[int, Product]:
     """Return the products by primary key."""
     return {product.pk: product for product in Product.objects.order_by("pk")}
 
 
-@keep_reading
+@cached_reference
 def list_products() -> tuple[Product, ...]:
     """Return the products by name."""
     return tuple(Product.objects.order_by("name"))
 
 
-@keep_reading
+@cached_reference
 def list_areas() -> tuple[ZoneArea, ...]:
     """Return the area of each zone on each body style."""
     return tuple(ZoneArea.objects.order_by("zone_id", "body_style"))
@@ -87,7 +87,7 @@ def list_claimable_zones(body_style: str) -> list[Zone]:
     return sorted(found, key=lambda zone: zone.kind == never)
 
 
-@keep_reading
+@cached_reference
 def map_areas() -> Mapping[tuple[int, str], Decimal]:
     """Return areas in m2 by the zone's primary key and the body style."""
     return {(area.zone_id, area.body_style): area.area_m2 for area in list_areas()}
