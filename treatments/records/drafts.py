@@ -17,7 +17,7 @@ from treatments.enums import TreatmentKind
 from treatments.event_log import Happening, describe, record_events
 from treatments.models import Treatment, TreatmentLine, User
 from treatments.records.material_totals import TotalEntry, check_quantities, write_totals
-from treatments.records.sign_off import put_odometer
+from treatments.records.sign_off import lock_draft, put_odometer
 from treatments.rules.units import Distance
 from treatments.services import (
     ConditionsEntry,
@@ -74,17 +74,6 @@ def compute_fingerprint(treatment: Treatment, lines: Sequence[TreatmentLine] | N
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _lock_draft(treatment: Treatment, fingerprint: str) -> Treatment:
-    locked = Treatment.objects.select_for_update().get(pk=treatment.pk)
-    if locked.signed_off_at is not None:
-        raise ValidationError("Meanwhile it was signed off; what is wrong in it is corrected by an amendment.")
-    if compute_fingerprint(locked) != fingerprint:
-        raise ValidationError(
-            "Meanwhile somebody changed this draft. Open it again, in another window if you have typed something."
-        )
-    return locked
-
-
 @transaction.atomic
 def change_draft(
     *,
@@ -109,7 +98,7 @@ def change_draft(
         ValidationError: where a line can't be true, the visit is on record, the draft was signed off, or somebody
             changed it meanwhile.
     """
-    draft = _lock_draft(treatment, fingerprint)
+    draft = lock_draft(treatment, fingerprint, compute_fingerprint)
     if not lines:
         raise ValidationError({"lines": "A treatment needs at least one zone; name each zone done or not done."})
     body = read_body(draft.vehicle, done_on)
@@ -137,7 +126,7 @@ def sign_draft(*, treatment: Treatment, fingerprint: str, now: datetime, actor: 
     Raises:
         ValidationError: where it was signed off, or somebody changed it meanwhile.
     """
-    return sign_off_treatment(treatment=_lock_draft(treatment, fingerprint), now=now, actor=actor)
+    return sign_off_treatment(treatment=lock_draft(treatment, fingerprint, compute_fingerprint), now=now, actor=actor)
 
 
 @transaction.atomic
@@ -147,7 +136,7 @@ def discard_draft(*, treatment: Treatment, fingerprint: str, now: datetime, acto
     Raises:
         ValidationError: where it was signed off, or somebody changed it meanwhile.
     """
-    draft = _lock_draft(treatment, fingerprint)
+    draft = lock_draft(treatment, fingerprint, compute_fingerprint)
     before = {"vehicle": draft.vehicle_id, **describe(draft, "done_on", "kind"), "lines": draft.lines.count()}
     key = str(draft.pk)
     draft.delete()

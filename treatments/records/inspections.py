@@ -20,6 +20,7 @@ from treatments.event_log import Happening, describe, record_events
 from treatments.models import Inspection, InspectionLine, Photo, Site, User, Vehicle, Zone
 from treatments.records.sign_off import (
     check_day_is_free,
+    lock_draft,
     put_amended_reading,
     put_odometer,
     put_sign_off,
@@ -134,7 +135,7 @@ def change_inspection(
     Raises:
         ValidationError: as ``record_inspection``, or where it was signed off or somebody changed it meanwhile.
     """
-    draft = _lock_draft(inspection, fingerprint)
+    draft = lock_draft(inspection, fingerprint, compute_fingerprint)
     _check_zones(zones)
     _check_inspection_is_new(draft.vehicle, done_on, kind, besides=draft.pk)
     draft.done_on, draft.kind, draft.note = done_on, kind, note
@@ -153,7 +154,7 @@ def sign_inspection(*, inspection: Inspection, fingerprint: str, now: datetime, 
     Raises:
         ValidationError: where it was signed off, or somebody changed it meanwhile.
     """
-    draft = _lock_draft(inspection, fingerprint)
+    draft = lock_draft(inspection, fingerprint, compute_fingerprint)
     put_sign_off(draft, now=now, actor=actor)
     draft.save()
     lines = draft.lines.select_related("zone").prefetch_related("photos")
@@ -168,7 +169,7 @@ def discard_inspection(*, inspection: Inspection, fingerprint: str, now: datetim
     Raises:
         ValidationError: where it was signed off, or somebody changed it meanwhile.
     """
-    draft = _lock_draft(inspection, fingerprint)
+    draft = lock_draft(inspection, fingerprint, compute_fingerprint)
     before = {"vehicle": draft.vehicle_id, **describe(draft, "done_on", "kind"), "zones": draft.lines.count()}
     key = str(draft.pk)
     _drop_photos(Photo.objects.filter(line__inspection=draft))
@@ -229,17 +230,6 @@ def amend_inspection(
     _write_lines(newer, zones, now)
     record_events([_tell_of_inspection(newer, zones), *withdrawn], actor=actor, now=now)
     return newer
-
-
-def _lock_draft(inspection: Inspection, fingerprint: str) -> Inspection:
-    locked = Inspection.objects.select_for_update().get(pk=inspection.pk)
-    if locked.signed_off_at is not None:
-        raise ValidationError("Meanwhile it was signed off; what is wrong in it is corrected by an amendment.")
-    if compute_fingerprint(locked) != fingerprint:
-        raise ValidationError(
-            "Meanwhile somebody changed this draft. Open it again, in another window if you have typed something."
-        )
-    return locked
 
 
 def _check_inspection_is_new(vehicle: Vehicle, done_on: date, kind: InspectionKind, *, besides: int = 0) -> None:

@@ -1,6 +1,8 @@
 """What a sign-off and an amendment do to treatments and inspections alike: the odometer becomes a reading, or goes."""
 
+from collections.abc import Callable
 from datetime import datetime
+from typing import TypeVar
 
 from django.core.exceptions import ValidationError
 
@@ -8,6 +10,8 @@ from treatments.event_log import Happening
 from treatments.models import Inspection, Treatment, User
 from treatments.records.odometer_readings import add_reading, withdraw_reading
 from treatments.rules.units import Distance
+
+W = TypeVar("W", Treatment, Inspection)
 
 
 def put_odometer(work: Treatment | Inspection, odometer: Distance | None) -> None:
@@ -25,6 +29,25 @@ def put_sign_off(work: Treatment | Inspection, *, now: datetime, actor: User | N
         )
     put_odometer(work, None)
     work.signed_off_at, work.signed_off_by = now, actor
+
+
+def lock_draft(draft: W, fingerprint: str, compute_fingerprint: Callable[[W], str]) -> W:
+    """Return a draft as it stands, locked until the transaction ends.
+
+    Args:
+        fingerprint: that of the draft when its form was opened.
+
+    Raises:
+        ValidationError: where it was signed off or changed meanwhile.
+    """
+    locked = type(draft)._default_manager.select_for_update().get(pk=draft.pk)
+    if locked.signed_off_at is not None:
+        raise ValidationError("Meanwhile it was signed off; what is wrong in it is corrected by an amendment.")
+    if compute_fingerprint(locked) != fingerprint:
+        raise ValidationError(
+            "Meanwhile somebody changed this draft. Open it again, in another window if you have typed something."
+        )
+    return locked
 
 
 def check_day_is_free(newer: Treatment | Inspection) -> None:
