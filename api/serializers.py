@@ -3,6 +3,8 @@
 A customer's name is told to a dealership, since it sold the cover; contact details never leave the shop here.
 """
 
+from typing import Any
+
 from rest_framework import serializers
 
 from api.access import get_user
@@ -20,6 +22,8 @@ from treatments.models import (
     Zone,
 )
 from treatments.records.rules.rust_grade import grade_rust
+from treatments.rules.explanation import Explanation, to_json
+from treatments.shared.rendering import render
 
 
 class VehicleSerializer(serializers.ModelSerializer[Vehicle]):
@@ -131,19 +135,36 @@ class HistorySerializer(serializers.Serializer[object]):
     readings = ReadingSerializer(many=True)
 
 
-class ExplanationsSerializer(serializers.Serializer[object]):
-    """One sentence for each of the four dates."""
+class ExplanationSerializer(serializers.Serializer[Any]):
+    """What a rule has to say: a code that keeps its meaning, what it speaks of, and the text."""
 
-    opens_on = serializers.CharField(source="why_opens")
-    target_on = serializers.CharField(source="sentence")
-    last_on = serializers.CharField(source="why_last")
-    grace_until = serializers.CharField(source="why_grace")
+    code = serializers.CharField()
+    params = serializers.DictField(
+        help_text=(
+            "by name: a number or code as it is, or an object that tells its type: date; number, with unit where it "
+            "has one; amount with currency; zone; product; words, as a person typed them; or code with params, an "
+            "explanation within this one. A list holds several, null stands where there is nothing to say"
+        )
+    )
+    text = serializers.CharField(help_text="in the language asked for by Accept-Language")
+
+    def to_representation(self, instance: Explanation | dict[str, Any]) -> dict[str, Any]:
+        document = to_json(instance) if isinstance(instance, Explanation) else instance
+        return {**document, "text": render(instance)}
+
+
+class ExplanationsSerializer(serializers.Serializer[object]):
+    """Why each date but the target, which ``reasons`` explains, is what it is."""
+
+    opens_on = ExplanationSerializer(source="why_opens")
+    last_on = ExplanationSerializer(source="why_last")
+    grace_until = ExplanationSerializer(source="why_grace")
 
 
 class DueItemSerializer(serializers.ModelSerializer[DueItem]):
     cover = serializers.CharField(source="cover.number")
     vin = serializers.CharField(source="cover.vehicle.vin")
-    explanation = serializers.CharField(source="sentence", help_text="the target day and what became of it")
+    reasons = ExplanationSerializer(many=True, help_text="of the target day, then what became of it")
     explanations = ExplanationsSerializer(source="*")
 
     class Meta:
@@ -159,7 +180,7 @@ class DueItemSerializer(serializers.ModelSerializer[DueItem]):
             "last_on",
             "grace_until",
             "status",
-            "explanation",
+            "reasons",
             "explanations",
         ]
 
@@ -222,7 +243,7 @@ class ComputedDueItemSerializer(serializers.Serializer[object]):
     grace_until = serializers.DateField(source="dates.grace_until")
     status = serializers.CharField()
     done_on = serializers.DateField(allow_null=True)
-    explanation = serializers.CharField(source="sentence", help_text="the target day and what became of it")
+    reasons = ExplanationSerializer(many=True, help_text="of the target day, then what became of it")
     explanations = ExplanationsSerializer(source="dates")
 
 

@@ -51,6 +51,7 @@ _MOVES: dict[str, Message] = {
     "calendar.weekday.7": gettext_noop("a Sunday"),
     "calendar.closed_day": gettext_noop("a day on which the site is closed"),
     "calendar.public_holiday": gettext_noop("a public holiday"),
+    "calendar.no_hours": gettext_noop("a day without opening hours"),
 }
 _OTHER_DATES: dict[str, Message] = {
     "due.opens": ngettext_noop(

@@ -12,6 +12,7 @@ from itertools import product
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import translation
 from freezegun import freeze_time
 from pypdf import PdfReader
 
@@ -45,6 +46,7 @@ from tests.scheduling.test_due_and_cover import make_history, seen, treated
 from treatments.enums import TreatmentKind
 from treatments.models import Customer, Ownership
 from treatments.rules.speaking import speak
+from treatments.shared.rendering import render_all
 
 LANGUAGES = ("en", "fr")
 NAMES = {"rocker_left": "Left rocker panel"}
@@ -63,7 +65,7 @@ def list_days(opens_on: date, target_on: date, last_on: date, grace_until: date)
 def make_thing(kind: DueKind, after: int, grace: int) -> DueThing:
     last = TARGET + timedelta(days=after)
     zones = ("rocker_left",) if kind is DueKind.TOUCH_UP else ()
-    return DueThing(str(kind), kind, zones, TARGET - 60 * DAY, TARGET, last, last + timedelta(days=grace), "")
+    return DueThing(str(kind), kind, zones, TARGET - 60 * DAY, TARGET, last, last + timedelta(days=grace))
 
 
 def check(told: LabelledDates, last: set[date], grace: set[date]) -> None:
@@ -151,10 +153,11 @@ def test_every_sentence_of_a_due_item_labels_its_dates_by_what_they_are() -> Non
                         statuses.add(item.status)
                         dates = item.dates
                         ends = {dates.grace_until} if dates.grace_until > dates.last_on else set()
-                        for sentence, language in product(
-                            (item.sentence, dates.why_opens, dates.why_last, dates.why_grace), LANGUAGES
+                        for explained, language in product(
+                            (item.reasons, (dates.why_opens,), (dates.why_last,), (dates.why_grace,)), LANGUAGES
                         ):
-                            told = read_labelled_dates(speak(sentence, language, NAMES), language)
+                            with translation.override(language):
+                                told = read_labelled_dates(render_all(explained), language)
                             # A day that a closed one moved to is told after the one that it was.
                             check(told, {dates.last_on}, ends)
     # A booking shows only on the page, which the next test asks.

@@ -14,6 +14,7 @@ from desk.forms.day_fields import FIRST_RECORDED, LAST_RECORDED
 from scheduling.bays.week import BayDay, BaysOfADay, BayWeek
 from scheduling.booking.rules.opening import Span
 from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure
+from treatments.rules.explanation import Explanation
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone
 
@@ -76,7 +77,7 @@ class Column:
     day: date
     is_today: bool
     is_chosen: bool
-    closed_because: str
+    closed_because: Explanation | None
     away: tuple[Away, ...]
     cells: tuple[Cell, ...]
     count: int

@@ -1,14 +1,16 @@
 """Template filters that put sentences, amounts and counts of the rules for people: dates in words, zones by name."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
 from django import template
 
 from claims.rules.clauses import say_clause
 from desk.rendering.telling import tell, tell_all
+from treatments.rules.explanation import Explanation
 from treatments.rules.units import tell_amount
 from treatments.rules.wording import tell_count
+from treatments.shared.rendering import Explained, render, render_all
 
 register = template.Library()
 
@@ -23,6 +25,12 @@ def for_people(sentence: str, names: Mapping[str, str]) -> str:
 def told(sentence: object) -> str:
     """Return a sentence, word or name of the rules in the language of the page."""
     return tell(sentence)
+
+
+@register.filter
+def rendered(explained: Explained | Sequence[Explained]) -> str:
+    """Return an explanation or several, or their JSON, in the language of the page."""
+    return render(explained) if isinstance(explained, Explanation | Mapping) else render_all(explained)
 
 
 @register.filter

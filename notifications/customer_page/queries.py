@@ -32,6 +32,7 @@ from treatments.records.histories import read_history
 from treatments.records.rules.history import VehicleHistory, ZoneLine
 from treatments.records.short_histories import read_short_histories
 from treatments.reference.queries import list_sites, map_zone_names
+from treatments.rules.explanation import Explanation
 from treatments.rules.wording import put_for_people
 
 SHOWN_OF_VIN = 6
@@ -43,7 +44,7 @@ class ShownDue:
 
     what: str
     dates: str
-    why: str
+    reasons: tuple[Explanation, ...]
     is_served: bool
 
 
@@ -116,7 +117,8 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
         tell_heading(state),
         put_for_people(state.sentence, names),
         tuple(
-            ShownDue(*tell_thing(_describe_due(item), names, today), item.key in served) for item in near or items[:1]
+            ShownDue(*tell_thing(_describe_due(item), names, today), item.reasons, item.key in served)
+            for item in near or items[:1]
         ),
         tuple(describe_due(item) for item in near),
         sum_up_due(case, choose_near(undone, today)),
@@ -148,7 +150,6 @@ def _describe_due(item: DueItem) -> DueThing:
         dates.target_on,
         dates.last_on,
         dates.grace_until,
-        item.sentence,
     )
 
 

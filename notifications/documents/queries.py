@@ -1,8 +1,10 @@
 """Reads what the documents and the plan of a vehicle show, and turns it into them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
+
+from django.utils import translation
 
 from notifications.documents.pdf.certificate import (
     NOT_RECORDED,
@@ -46,6 +48,7 @@ from treatments.reference.queries import map_zone_names
 from treatments.rules.speaking import ENGLISH, speak_zone_names
 from treatments.rules.wording import put_for_people, tell_count
 from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.shared.rendering import render_all
 from treatments.vehicles.fact_queries import make_body
 from treatments.vehicles.rules.coatable import Bar
 
@@ -210,7 +213,7 @@ def describe_certificate(
         warning=tell_warning(state),
         as_of=as_of,
         nothing_due=nothing_due,
-        due=tuple(_describe_due(item, names) for item in items if item.needs_doing),
+        due=tuple(_describe_due(item, language) for item in items if item.needs_doing),
         key=list_key(states),
         plan=draw_plan(vehicle, say_zone_states(states, language), language),
         covered=tuple(say(kind).capitalize() for kind in terms.claims.damage_covered),
@@ -223,9 +226,10 @@ def describe_certificate(
     return certificate if language == ENGLISH else say_certificate(certificate, language, names)
 
 
-def _describe_due(item: DueItem, names: Mapping[str, str]) -> DueRow:
+def _describe_due(item: DueItem, language: str) -> DueRow:
     what = "Reinspection"
     if item.kind is DueKind.TOUCH_UP:
         what = f"Touch-up, {tell_count(len(item.zones), 'zone')}"
     dates = item.dates
-    return DueRow(what, dates.target_on, dates.last_on, dates.grace_until, put_for_people(item.sentence, names))
+    with translation.override(language):
+        return DueRow(what, dates.target_on, dates.last_on, dates.grace_until, render_all(item.reasons))

@@ -123,7 +123,7 @@ COVERS: list[Words] = [
     Words("scheduling.CoverFault", ("sentence",), SENTENCES, COMPUTE, needed=BY_COVER),
     Words(
         "scheduling.DueItem",
-        ("sentence", "why_opens", "why_last", "why_grace"),
+        ("reasons", "why_opens", "why_last", "why_grace"),
         SENTENCES,
         COMPUTE,
         needed=BY_COVER,

@@ -18,11 +18,11 @@ from notifications.reminders.rules.reminders import (
     choose_reminder,
     find_news,
 )
-from scheduling.covers.queries import COVERS_AT_ONCE
 from scheduling.covers.rules.due_item import DueKind, DueStatus
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverState, DueItem
 from treatments.models import Customer
+from treatments.rules.explanation import from_json
 from treatments.shared.faults import log_fault
 
 
@@ -80,26 +80,22 @@ def weigh_reminders(as_of: date, keys: Iterable[int] | None, known: Mapping[int,
             what would be; the reminders then lack zones and sentences.
     """
     by_cover, pending = _read_due_things(as_of, keys) if known is None else _read_due_dates(as_of, list(known))
-    weighed = Weighed(PastMessages())
-    listed = sorted(by_cover)
-    for first in range(0, len(listed), COVERS_AT_ONCE):
-        some = listed[first : first + COVERS_AT_ONCE]
-        if known is None:
-            covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms").in_bulk(some)
-        else:
-            covers = {key: known[key] for key in some}
-        weighed.past.read(some)
-        owners: dict[int, Customer] = {
-            owner.owned_vehicle: owner  # type: ignore[attr-defined]
-            for owner in list_owners([cover.vehicle_id for cover in covers.values()])
-        }
-        lacking = read_zones_to_complete([covers[key] for key in some if key in pending], as_of)
-        for key in some:
-            cover = covers[key]
-            try:
-                _weigh(weighed, cover, owners.get(cover.vehicle_id), by_cover[key], as_of, lacking.get(key, ()))
-            except Exception as error:
-                weighed.failed[key] = log_fault(error, f"Weighing the reminder of cover {cover.number}")
+    if known is None:
+        covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms").in_bulk(list(by_cover))
+    else:
+        covers = {key: known[key] for key in by_cover}
+    owners: dict[int, Customer] = {
+        owner.owned_vehicle: owner  # type: ignore[attr-defined]
+        for owner in list_owners([cover.vehicle_id for cover in covers.values()])
+    }
+    lacking = read_zones_to_complete([covers[key] for key in by_cover if key in pending], as_of)
+    weighed = Weighed(PastMessages(covers))
+    for key, things in sorted(by_cover.items()):
+        cover = covers[key]
+        try:
+            _weigh(weighed, cover, owners.get(cover.vehicle_id), things, as_of, lacking.get(key, ()))
+        except Exception as error:
+            weighed.failed[key] = log_fault(error, f"Weighing the reminder of cover {cover.number}")
     return weighed
 
 
@@ -142,7 +138,7 @@ def list_owners(vehicles: Iterable[int]) -> "QuerySet[Customer]":
 
 
 _DATES_OF_THING = ("key", "kind", "opens_on", "target_on", "last_on", "grace_until")
-_COLUMNS_OF_THING = ("key", "kind", "zones", "opens_on", "target_on", "last_on", "grace_until", "sentence")
+_COLUMNS_OF_THING = ("key", "kind", "zones", "opens_on", "target_on", "last_on", "grace_until", "reasons")
 
 
 def _list_due_things(soon: "QuerySet[DueItem]") -> "QuerySet[Any, Any]":
@@ -160,9 +156,18 @@ def _read_due_things(as_of: date, keys: Iterable[int] | None) -> tuple[dict[int,
         soon = soon.filter(cover__in=keys)
     by_cover: dict[int, list[DueThing]] = defaultdict(list)
     pending = set()
-    for cover, status, key, kind, zones, opens_on, target_on, last_on, grace_until, sentence in _list_due_things(soon):
+    for cover, status, key, kind, zones, opens_on, target_on, last_on, grace_until, reasons in _list_due_things(soon):
         by_cover[cover].append(
-            DueThing(key, DUE_KINDS[kind], tuple(zones), opens_on, target_on, last_on, grace_until, sentence)
+            DueThing(
+                key,
+                DUE_KINDS[kind],
+                tuple(zones),
+                opens_on,
+                target_on,
+                last_on,
+                grace_until,
+                tuple(map(from_json, reasons)),
+            )
         )
         if status == CoverStatus.PENDING:
             pending.add(cover)
@@ -183,7 +188,7 @@ def _read_due_dates(as_of: date, keys: list[int]) -> tuple[dict[int, list[DueThi
     )
     by_cover: dict[int, list[DueThing]] = defaultdict(list)
     for cover, _status, key, kind, opens_on, target_on, last_on, grace_until in rows:
-        by_cover[cover].append(DueThing(key, DUE_KINDS[kind], (), opens_on, target_on, last_on, grace_until, ""))
+        by_cover[cover].append(DueThing(key, DUE_KINDS[kind], (), opens_on, target_on, last_on, grace_until))
     pending = {cover for cover, status, *_thing in rows if status == CoverStatus.PENDING}
     return _leave_opened(by_cover, as_of), pending
 
@@ -213,11 +218,8 @@ class PastMessage(NamedTuple):
 class PastMessages:
     """What the owners of some covers have been told already, and which of it never reached them."""
 
-    def __init__(self) -> None:
+    def __init__(self, covers: Iterable[int]) -> None:
         self._by_receiver: dict[tuple[int, int], list[PastMessage]] = defaultdict(list)
-
-    def read(self, covers: Iterable[int]) -> None:
-        """Read what was told about some more covers."""
         written = Message.objects.filter(cover__in=covers, appointment__isnull=True).order_by()
         for row in written.values_list(*PastMessage._fields):
             message = PastMessage(*row)

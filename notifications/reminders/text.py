@@ -13,6 +13,7 @@ from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover
 from treatments.models import Customer
 from treatments.rules.speaking import speak, speak_zone_names
+from treatments.shared.rendering import render_all
 
 
 def write_reminder(
@@ -37,11 +38,13 @@ def write_reminder(
         "opening": tell(tell_opening(reminder, vehicle, as_of)),
         "consequence": tell(tell_consequence(reminder, state)),
         "zones": [speak_zone_names(zone_names, language).get(code, code) for code in reminder.to_complete],
-        "things": [tuple(map(tell, tell_thing(thing, zone_names, as_of))) for thing in reminder.things],
         "own_page": make_own_page_address(owner, cover.vehicle),
         "stop_address": make_stop_address(owner),
     }
     with speak_to(owner, cover.site):
+        context["things"] = [
+            (*map(tell, tell_thing(thing, zone_names, as_of)), render_all(thing.reasons)) for thing in reminder.things
+        ]
         body = render_to_string("notifications/reminder.txt", context).strip() + "\n"
     return tell(tell_subject(reminder.kind, vehicle)), body
 

@@ -16,11 +16,13 @@ from scheduling.booking.rules.opening import USUAL_HOURS, Span, list_open_spans
 from scheduling.enums import GIVES_ITS_PLACE_UP
 from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure
 from treatments.models import Site
+from treatments.rules.explanation import Explanation, explain
 from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
 from treatments.rules.site_settings import find_zone
 
 DAYS_OF_A_WEEK = 7
 MINUTES_OF_AN_HOUR = 60
+NO_HOURS = explain("calendar.no_hours")
 # Beyond that many a list says enough by its number.
 MOST_LISTED = 20
 
@@ -40,7 +42,7 @@ class BaysOfADay:
 
     day: date
     open_spans: tuple[Span, ...]
-    closed_because: str
+    closed_because: Explanation | None
     away: tuple[Absence, ...]
     bays: tuple[BayDay, ...]
 
@@ -95,14 +97,10 @@ def read_bay_week(site: Site, monday: date) -> BayWeek:
         is_working_day = day.isoweekday() in calendar.open_weekdays and works_usually
         if is_working_day or any(bay_day.visits for bay_day in bay_days):
             spans = opened.get(day, ())
-            closed_because = "" if spans else _tell_closed(calendar.explain_closed(day))
+            closed_because = None if spans else calendar.explain_closed(day) or NO_HOURS
             shown.append(BaysOfADay(day, spans, closed_because, tuple(found.away[day]), bay_days))
     first_hour, last_hour = _find_hours(shown, zone)
     return BayWeek(site, monday, tuple(shown), bays, first_hour, last_hour)
-
-
-def _tell_closed(because: str) -> str:
-    return because or "a day without opening hours"
 
 
 def _read_what_stands(site: Site, start: datetime, end: datetime, zone: zoneinfo.ZoneInfo, days: list[date]) -> _Found:

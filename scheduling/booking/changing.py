@@ -27,10 +27,12 @@ from scheduling.booking.services import (
     tell_taken,
 )
 from scheduling.enums import VisitKind
+from scheduling.explanations import MESSAGES
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
 from treatments.event_log import record_events
 from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today
+from treatments.rules.explanation import tell_in_english
 from treatments.rules.site_settings import find_zone
 from treatments.shared.writing_turns import take_turn
 
@@ -196,8 +198,10 @@ def _tell_closed(site: Site, day: date) -> str:
     if times.open_spans.get(day):
         return ""
     calendar = read_calendars([site])[site.pk]
-    why = "" if day in calendar.closed_days else calendar.explain_closed(day)
-    return f"{site.name} is closed today: {why}." if why else f"{site.name} is closed today."
+    why = None if day in calendar.closed_days else calendar.explain_closed(day)
+    if why is None:
+        return f"{site.name} is closed today."
+    return f"{site.name} is closed today: {tell_in_english([why], MESSAGES)}."
 
 
 def run_late(

@@ -17,6 +17,7 @@ from scheduling.covers.rules.due_item import DueKind, DueStatus
 from scheduling.covers.rules.risk import find_last_seen, find_risk_day
 from scheduling.index.reading import ClockCase
 from scheduling.models import CoverState, DueItem
+from treatments.rules.explanation import to_json
 
 STATE_COLUMNS = (
     "cover_id",
@@ -48,7 +49,7 @@ ITEM_COLUMNS = (
     "last_on",
     "grace_until",
     "status",
-    "sentence",
+    "reasons",
     "why_opens",
     "why_last",
     "why_grace",
@@ -146,10 +147,10 @@ def _describe_item(cover: int, item: ComputedItem, is_booked: bool) -> Row:
         dates.last_on,
         dates.grace_until,
         DueStatus.BOOKED.value if is_booked else item.status.value,
-        item.sentence,
-        dates.why_opens,
-        dates.why_last,
-        dates.why_grace,
+        [to_json(reason) for reason in item.reasons],
+        to_json(dates.why_opens),
+        to_json(dates.why_last),
+        to_json(dates.why_grace),
     )
 
 
@@ -199,7 +200,7 @@ def _copy_rows(model: type[models.Model], columns: tuple[str, ...], rows: list[R
         return
     table = connection.ops.quote_name(model._meta.db_table)
     statement = f"COPY {table} ({', '.join(columns)}) FROM STDIN"
-    zones = columns.index("zones") if "zones" in columns else None
+    # Only the columns of JSON hold lists and dicts.
     with connection.cursor() as cursor, cursor.copy(statement) as copy:
         for row in rows:
-            copy.write_row(row if zones is None else (*row[:zones], Jsonb(row[zones]), *row[zones + 1 :]))
+            copy.write_row([Jsonb(value) if isinstance(value, list | dict) else value for value in row])

@@ -507,10 +507,13 @@ class Migration(migrations.Migration):
                         max_length=12,
                     ),
                 ),
-                ("sentence", models.TextField(help_text="explains the target day and what became of it")),
-                ("why_opens", models.TextField(default="")),
-                ("why_last", models.TextField(default="")),
-                ("why_grace", models.TextField(default="")),
+                (
+                    "reasons",
+                    models.JSONField(help_text="explanations of the target day and of what became of it, in order"),
+                ),
+                ("why_opens", models.JSONField()),
+                ("why_last", models.JSONField()),
+                ("why_grace", models.JSONField()),
                 (
                     "cover",
                     models.ForeignKey(

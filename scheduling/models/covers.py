@@ -277,10 +277,10 @@ class DueItem(models.Model):
     last_on = models.DateField()
     grace_until = models.DateField()
     status = models.CharField(max_length=12, choices=choices_of(DueStatus))
-    sentence = models.TextField(help_text="explains the target day and what became of it")
-    why_opens = models.TextField(default="")
-    why_last = models.TextField(default="")
-    why_grace = models.TextField(default="")
+    reasons = models.JSONField(help_text="explanations of the target day and of what became of it, in order")
+    why_opens = models.JSONField()
+    why_last = models.JSONField()
+    why_grace = models.JSONField()
 
     class Meta:
         ordering = ["target_on", "id"]

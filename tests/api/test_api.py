@@ -1,5 +1,6 @@
 """The API as a dealership and as the shop: its own and nothing else, problem details, and the schema it promises."""
 
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -24,9 +25,10 @@ def demo(db: None, tmp_path: Path) -> DemoShop:
     return load_demo(tmp_path, timezone.now())
 
 
-def call(username: str, path: str, method: str = "get", **query: str) -> Any:
+def call(username: str, path: str, method: str = "get", language: str = "en", **query: str) -> Any:
     token, _ = Token.objects.get_or_create(user=User.objects.get(username=username))
-    return getattr(Client(), method)(f"/api/v1/{path}", query, HTTP_AUTHORIZATION=f"Token {token.key}")
+    headers = {"authorization": f"Token {token.key}", "accept-language": language}
+    return getattr(Client(), method)(f"/api/v1/{path}", query, headers=headers)
 
 
 def test_a_dealership_reads_its_own_and_nothing_of_another(demo: DemoShop) -> None:
@@ -86,11 +88,30 @@ def test_a_cover_is_computed_for_a_day_with_its_explanations(demo: DemoShop) -> 
     cover = Cover.objects.filter(dealership__code="harbour-mile", claims__isnull=False).get()
     now = call("dealer", f"covers/{cover.number}/").json()
     assert now["state"]["status"] == "in_force"
-    assert all(item["explanation"] for item in now["due_items"])
+    for item in now["due_items"]:
+        target = item["reasons"][0]
+        assert target["code"].startswith("due.target.") and target["text"]
+        opens = item["explanations"]["opens_on"]
+        assert opens["code"] == "due.opens"
+        assert date.fromisoformat(opens["params"]["raw_on"]["date"]) == date.fromisoformat(
+            item["opens_on"]
+        ) + timedelta(days=opens["params"]["days"])
     before = call("dealer", f"covers/{cover.number}/", as_of="2020-01-01").json()
     assert before["state"]["status"] == "pending"
     unknown = call("dealer", f"covers/{cover.number}/", known_at="2020-01-01").json()
     assert unknown["due_items"] == []
+
+
+def test_a_stored_due_item_is_explained_by_code_and_in_the_language_asked_for(demo: DemoShop) -> None:
+    told = {}
+    for language in ("en", "fr"):
+        answer = call("owner", "due-items/", language=language).json()["results"]
+        told[language] = [reason for item in answer for reason in item["reasons"]]
+    english, french = told["en"], told["fr"]
+    assert english and [(one["code"], one["params"]) for one in english] == [
+        (one["code"], one["params"]) for one in french
+    ]
+    assert not {one["text"] for one in english} & {one["text"] for one in french}
 
 
 def test_lists_ask_a_constant_number_of_queries(demo: DemoShop, django_assert_num_queries) -> None:

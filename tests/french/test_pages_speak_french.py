@@ -50,7 +50,7 @@ def list_own_words() -> set[str]:
                 field.name
                 for field in model._meta.get_fields()
                 if isinstance(field, models.CharField | models.TextField) and not field.choices
-                and field.name not in ("sentence", "why", "why_opens", "why_last", "why_grace", "letter", "name")
+                and field.name not in ("sentence", "why", "letter", "name")
             ]  # fmt: skip
             for name in (*names, *(["name"] if model.__name__ not in ("Zone",) and hasattr(model, "name") else [])):
                 values = model.objects.values_list(name, flat=True) if name else ()

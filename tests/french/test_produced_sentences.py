@@ -7,6 +7,7 @@ from datetime import UTC, datetime, time
 from decimal import Decimal
 
 import pytest
+from django.utils.translation import override
 from hypothesis import given, settings
 
 from claims.decisions.dossier import ClaimFile, read_claim_file
@@ -15,6 +16,7 @@ from claims.rules.letter import write_letter
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.rules.cover import cover_on
 from scheduling.covers.rules.due import compute_due_items
+from scheduling.covers.rules.due_item import DueItem
 from scheduling.models import CoverChange
 from scheduling.terms.rules.terms import Terms
 from scheduling.terms.rules.terms_in_words import tell_terms
@@ -26,6 +28,7 @@ from tests.stories.reading import Story, read_stories
 from treatments.models import Product, TreatmentLine, Zone
 from treatments.rules.money import Money
 from treatments.rules.speaking import speak, translate
+from treatments.shared.rendering import render_all
 
 # Words that no French sentence has; "on", "but", "a", "date" and the like are French too.
 ENGLISH = re.compile(
@@ -46,8 +49,20 @@ def find_english(sentence: str, names: dict[str, str], own_words: tuple[str, ...
         own_words: what a person typed and a product is called, which stays as it was written.
     """
     told = translate(sentence, "fr", names)
-    if told is None:
-        return f"not known: {sentence}"
+    return f"not known: {sentence}" if told is None else find_english_left(told, own_words)
+
+
+def find_english_reason(item: DueItem, own_words: tuple[str, ...] = ()) -> str:
+    """Return what is wrong with the French of why an item is due and of its dates."""
+    dates = item.dates
+    with override("fr"):
+        return find_english_left(
+            render_all([*item.reasons, dates.why_opens, dates.why_last, dates.why_grace]), own_words
+        )
+
+
+def find_english_left(told: str, own_words: tuple[str, ...] = ()) -> str:
+    """Return the English words left in a French text; '' for none."""
     for word in own_words:
         told = told.replace(word, "")
     left = ENGLISH.findall(re.sub(r"’|\(ISO [^)]*\)|\[\w+]", " ", told))
@@ -88,7 +103,8 @@ def test_every_sentence_of_a_story_is_french(story: Story, db: None) -> None:
     )
     case = read_cover_case(claim.cover)
     sentences = [*list_sentences(file), case.read_state(story.claim.reported).sentence]
-    sentences += [item.sentence for item in case.read_due_items(story.claim.reported)]
+    items = case.read_due_items(story.claim.reported)
+    assert [wrong for item in items if (wrong := find_english_reason(item, own_words))] == []
     assert [wrong for sentence in sentences if (wrong := find_english(sentence, names, own_words))] == []
     amount = file.recommendation.amount
     paid = amount.payable if amount and amount.payable else Money(Decimal(0), file.terms.currency)
@@ -106,10 +122,8 @@ def test_every_sentence_of_a_story_is_french(story: Story, db: None) -> None:
 def test_every_sentence_of_a_random_cover_is_french(case: Case) -> None:
     terms, facts, history, site = say_terms(case.promise), say_facts(case), say_history(case), say_site(case)
     items = compute_due_items(terms, facts, history, site, case.asked_on)
+    assert [wrong for item in items if (wrong := find_english_reason(item))] == []
     sentences = [item.sentence for item in items]
-    sentences += [
-        sentence for item in items for sentence in (item.dates.why_opens, item.dates.why_last, item.dates.why_grace)
-    ]
     sentences.append(cover_on(terms, facts, history, site, case.asked_on).sentence)
     sentences += _tell(terms)
     assert [wrong for sentence in sentences if (wrong := find_english(sentence, {}))] == []

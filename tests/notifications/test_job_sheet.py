@@ -15,6 +15,7 @@ from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.notifications.test_reminders import add_due_vehicle, treat
 from treatments.enums import Propulsion, TreatmentKind
+from treatments.rules.explanation import explain
 from treatments.services import add_vehicle
 
 FIRE, AIRBAG, SEAM = "Mist can burn: ventilate.", "Airbag near: do not drill.", "Do not bridge the joint."
@@ -111,8 +112,8 @@ def test_it_says_what_is_due_and_when(shop: ShopForTests) -> None:
 
 def test_a_touch_up_is_named_with_the_reinspection_that_the_same_visit_serves() -> None:
     def make_item(kind: DueKind, opens_on: date, target_on: date) -> DueItem:
-        dates = DutyDates(opens_on, target_on, target_on, target_on + timedelta(30), "", "", "", "")
-        return DueItem(kind, kind, ("rocker_left",), dates, DueStatus.OPEN, "")
+        dates = DutyDates(opens_on, target_on, target_on, target_on + timedelta(30), *[explain("due.opens")] * 4)
+        return DueItem(kind, kind, ("rocker_left",), dates, DueStatus.OPEN, (explain("due.opens"),))
 
     film = make_item(DueKind.TOUCH_UP, date(2026, 4, 1), date(2026, 6, 1))
     look = make_item(DueKind.REINSPECTION, date(2026, 5, 1), date(2026, 7, 1))

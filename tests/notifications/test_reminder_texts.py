@@ -36,6 +36,7 @@ from treatments.enums import FilmState, InspectionKind, ProductFamily, Propulsio
 from treatments.models import Inspection, Treatment, Zone
 from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.records.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
+from treatments.rules.explanation import explain
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
 
@@ -49,7 +50,7 @@ def make_thing(kind: DueKind = DueKind.REINSPECTION, *, days: int = 0, **changes
     zones = ("rocker_left", "rocker_right") if kind is DueKind.TOUCH_UP else ()
     thing = DueThing(
         f"{kind}:{days}", kind, zones, target - timedelta(days=60), target, target, target + timedelta(days=30),
-        f"24 months after the cavity wax was applied on 2024-06-10 is {target}.",
+        (explain("due.opens", days=60, raw_on=target),),
     )  # fmt: skip
     return replace(thing, **changes)  # type: ignore[arg-type]
 
@@ -111,9 +112,7 @@ def test_nobody_is_told_the_same_twice() -> None:
 
 
 def test_zones_are_told_by_name_and_counted() -> None:
-    what, _, why = tell_thing(FILM, NAMES, DAY)
-    assert what == "Touch-up of 2 zones: Left rocker panel, Right rocker panel"
-    assert why == "24 months after the cavity wax was applied on 10 June 2024 is 10 June 2026."
+    assert tell_thing(FILM, NAMES, DAY)[0] == "Touch-up of 2 zones: Left rocker panel, Right rocker panel"
     assert tell_thing(replace(FILM, zones=("tailgate",)), NAMES, DAY)[0] == "Touch-up of 1 zone: Tailgate"
     assert tell_thing(VISIT, NAMES, DAY)[0] == "Reinspection"
 

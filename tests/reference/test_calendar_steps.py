@@ -7,7 +7,7 @@ import pytest
 from dateutil.rrule import MONTHLY, YEARLY, rrule
 from django.db import connection
 
-from scheduling.covers.rules.calendars import WorkingCalendar, find_public_holidays
+from scheduling.covers.rules.calendars import PUBLIC_HOLIDAY, WorkingCalendar, find_public_holidays
 from scheduling.covers.rules.dates import add_months
 
 
@@ -82,7 +82,7 @@ def test_federal_holidays_with_observed_days() -> None:
         date(2026, 9, 7), date(2026, 10, 12), date(2026, 11, 11), date(2026, 11, 26), date(2026, 12, 25),
         date(2027, 6, 18), date(2027, 7, 5),
     ):  # fmt: skip
-        assert calendar.explain_closed(day) == "a public holiday", day
+        assert calendar.explain_closed(day) == PUBLIC_HOLIDAY, day
         assert calendar.is_open(day + timedelta(days=21)), day
     # Another country: Canada Day 2026, a Wednesday (Holidays Act; from memory).
     assert date(2026, 7, 1) in find_public_holidays("CA", "NS", 2026)

@@ -9,9 +9,9 @@ from dateutil.relativedelta import relativedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.calendars import PUBLIC_HOLIDAY, WorkingCalendar
 from scheduling.covers.rules.cover import NO_MORE_COVER, assess_cover, cover_on, list_cover_changes
-from scheduling.covers.rules.dates import lay_dates, make_table
+from scheduling.covers.rules.dates import make_table
 from scheduling.covers.rules.due import (
     DueItem,
     DueKind,
@@ -112,7 +112,7 @@ def test_a_sunday_moves_to_the_next_open_day_and_says_so() -> None:
 
 def test_public_holidays_and_closed_days_are_not_open() -> None:
     calendar = WorkingCalendar(country="US", closed_days=frozenset({date(2026, 7, 6)}))
-    assert calendar.explain_closed(date(2026, 7, 3)) == "a public holiday"  # 4 July 2026 is a Saturday
+    assert calendar.explain_closed(date(2026, 7, 3)) == PUBLIC_HOLIDAY  # 4 July 2026 is a Saturday
     assert calendar.find_open_day_from(date(2026, 7, 3)) == date(2026, 7, 7)
     assert calendar.is_open(date(2026, 7, 7))
 
@@ -405,7 +405,7 @@ def test_laid_dates_never_pass_the_end_of_cover(
     end = raw + timedelta(days=room) if room is not None else None
     duty = ReinspectionTerms(window_before_days=before, window_after_days=after, grace_days=grace)
     terms = make_terms(reinspection=duty, roll=Roll.NEXT_OPEN_DAY, seasons=(SeasonTerms(9, 1, 11, 30),))
-    dates = lay_dates(raw, "x", terms, WEEKDAYS, end)
+    dates = make_table(terms, WEEKDAYS).lay(raw, end)
     assert dates.opens_on <= dates.target_on <= dates.last_on <= dates.grace_until
     assert end is None or dates.grace_until <= end
 
@@ -594,6 +594,7 @@ def test_window_and_grace_shift_by_any_whole_weeks_where_there_are_no_holidays(
 ) -> None:
     duty = ReinspectionTerms(window_before_days=before, window_after_days=after, grace_days=grace)
     terms, by = make_terms(reinspection=duty), timedelta(weeks=weeks)
-    here, there = lay_dates(raw, "x", terms, WEEKDAYS), lay_dates(raw + by, "x", terms, WEEKDAYS)
+    table = make_table(terms, WEEKDAYS)
+    here, there = table.lay(raw, None), table.lay(raw + by, None)
     for name in ("opens_on", "target_on", "last_on", "grace_until"):
         assert getattr(there, name) == getattr(here, name) + by

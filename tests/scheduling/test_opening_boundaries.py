@@ -13,7 +13,13 @@ from scheduling.booking.rules.opening import (
     subtract,
 )
 from scheduling.booking.rules.site_times import BayTimes, DueDates, VisitWork
-from scheduling.covers.rules.calendars import CalendarError, WorkingCalendar
+from scheduling.covers.rules.calendars import (
+    CLOSED_DAY,
+    PUBLIC_HOLIDAY,
+    WEEKDAYS_CLOSED,
+    CalendarError,
+    WorkingCalendar,
+)
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.enums import BayKind, Skill
 from tests.scheduling.test_slots import MONDAY, ZONE, local, make_site
@@ -156,16 +162,14 @@ def test_weekdays_are_at_least_one_of_one_to_seven(weekdays: set[int]) -> None:
 def test_all_seven_weekdays_may_be_open_and_usually_five_are() -> None:
     assert all(WorkingCalendar(frozenset(range(1, 8))).is_open(MONDAY + n * DAY) for n in range(7))
     assert [WorkingCalendar().is_open(MONDAY + n * DAY) for n in range(7)] == [True] * 5 + [False] * 2
-    assert WorkingCalendar().explain_closed(MONDAY + 5 * DAY) == "a Saturday"
-    assert (
-        WorkingCalendar(closed_days=frozenset({MONDAY})).explain_closed(MONDAY) == "a day on which the site is closed"
-    )
+    assert WorkingCalendar().explain_closed(MONDAY + 5 * DAY) == WEEKDAYS_CLOSED[6]
+    assert WorkingCalendar(closed_days=frozenset({MONDAY})).explain_closed(MONDAY) == CLOSED_DAY
 
 
 def test_public_holidays_are_those_of_the_country_and_its_subdivision() -> None:
     holiday = date(2026, 7, 3)  # 4 July 2026 is a Saturday
     assert WorkingCalendar().is_open(holiday)
-    assert WorkingCalendar(country="US").explain_closed(holiday) == "a public holiday"
+    assert WorkingCalendar(country="US").explain_closed(holiday) == PUBLIC_HOLIDAY
     assert WorkingCalendar(country="US").is_open(MONDAY)
     with pytest.raises(CalendarError, match="country 'ZZ'"):
         WorkingCalendar(country="ZZ").is_open(MONDAY)

@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from desk.demo.load import DemoShop
 from scheduling.covers.queries import read_cover_cases, read_short_cases
+from scheduling.covers.rules.calendars import CLOSED_DAY
 from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.covers.services import end_cover, move_terms, waive_due_item
 from scheduling.index import service
@@ -35,6 +36,7 @@ from tests.demo_records import load_demo
 from treatments.models import Site, User
 from treatments.records.inspections import record_inspection
 from treatments.records.odometer_readings import record_reading
+from treatments.rules.explanation import Explanation, from_json, to_json
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.services import change_owner, make_customer
 from treatments.vehicles.places_of_use import record_place_of_use
@@ -95,7 +97,7 @@ def test_the_index_says_what_the_rules_say_on_any_day(demo: DemoShop) -> None:
             if state.status in NO_MORE_COVER:
                 wanted = []
             assert sorted((row[1], row[5], row[9]) for row in items) == sorted(
-                (item.key, item.dates.target_on, item.sentence) for item in wanted
+                (item.key, item.dates.target_on, list(map(to_json, item.reasons))) for item in wanted
             )
 
 
@@ -173,7 +175,9 @@ def test_a_closed_day_entered_in_the_admin_moves_the_dates(demo: DemoShop) -> No
     recompute(as_of=demo.day, now=NOW)
     moved = DueItem.objects.get(pk=item.pk)
     assert moved.target_on > item.target_on
-    assert f"moved to the next open day, {moved.target_on}" in moved.sentence
+    why = from_json(moved.reasons[0]).params["moved"]
+    assert isinstance(why, Explanation) and why.code == "due.moved.open_day"
+    assert (why.params["closed"], why.params["moved_on"]) == (CLOSED_DAY, moved.target_on)
     ClosedDay.objects.get(day=item.target_on)
     client.post(f"/admin/scheduling/closedday/{ClosedDay.objects.get(day=item.target_on).pk}/delete/", {"post": "yes"})
     recompute(as_of=demo.day, now=NOW)

@@ -100,8 +100,8 @@ def test_the_count_decides_between_one_and_several() -> None:
                 told[language, days] = render(explanation)
     assert told["en", 0] == "The window opens 0 days before 1 March 2026."
     assert told["en", 1] == "The window opens 1 day before 1 March 2026."
-    assert told["fr", 0] == "La période s’ouvre 0 jour avant le 1er mars 2026."
-    assert told["fr", 2] == "La période s’ouvre 2 jours avant le 1er mars 2026."
+    assert told["fr", 0] == "La période s’ouvre 0\u00a0jour avant le 1er mars 2026."
+    assert told["fr", 2] == "La période s’ouvre 2\u00a0jours avant le 1er mars 2026."
 
 
 @pytest.mark.parametrize(

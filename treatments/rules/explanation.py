@@ -56,6 +56,11 @@ class Explanation:
     params: Mapping[str, Param] = field(default_factory=dict, hash=False)
 
 
+def explain(code: str, **params: Param) -> Explanation:
+    """Return an explanation with its parameters by name."""
+    return Explanation(code, params)
+
+
 class Plural(NamedTuple):
     """The English for one and for several; ``counted`` names the parameter that decides."""
 

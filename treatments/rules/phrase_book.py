@@ -44,6 +44,19 @@ class Template:
         return sum(map(len, self.literals))
 
 
+# What may stand in the gaps of explanations, which are named after what they mean.
+_KINDS = {
+    "category": "name", "closed": "words", "consequence": "words", "count": "n", "days": "n", "exposure": "more",
+    "family": "words", "months": "n", "moved": "more", "percent": "n", "reason": "text",
+}  # fmt: skip
+
+
+def _find_kind(name: str) -> str:
+    if name.endswith(("_on", "_until")):
+        return "day"
+    return _KINDS.get(name, name.rstrip("0123456789"))
+
+
 def cut_at_gaps(msgid: str) -> tuple["str | Gap", ...]:
     """Return a msgid as literal text and gaps, in order."""
     parts: list[str | Gap] = []
@@ -51,7 +64,7 @@ def cut_at_gaps(msgid: str) -> tuple["str | Gap", ...]:
         if literal:
             parts.append(literal)
         if name is not None:
-            parts.append(Gap(name, name.rstrip("0123456789")))
+            parts.append(Gap(name, _find_kind(name)))
     return tuple(parts)
 
 
@@ -121,12 +134,21 @@ class PhraseBook:
 
 
 def read_messages(language: str) -> Iterator[Message]:
-    """Yield the messages of every room in a language, those of lower rooms first."""
+    """Yield the messages of every room in a language, those of lower rooms first.
+
+    Sentences that are not explanations yet hold the English of some that are: those stand in ``django.po``.
+    """
     for room in ROOMS:
-        path = _ROOT / room / "locale" / language / "LC_MESSAGES" / "sentences.po"
-        if path.exists():
-            with path.open("rb") as file:
-                yield from (message for message in read_po(file, locale=language) if message.id and not message.fuzzy)
+        for name in ("sentences.po", "django.po"):
+            path = _ROOT / room / "locale" / language / "LC_MESSAGES" / name
+            if path.exists():
+                with path.open("rb") as file:
+                    found = [message for message in read_po(file, locale=language) if message.id and not message.fuzzy]
+                yield from (message for message in found if name == "sentences.po" or _is_explanation(message))
+
+
+def _is_explanation(message: Message) -> bool:
+    return any(place.endswith("/explanations.py") for place, _line in message.locations)
 
 
 @lru_cache(maxsize=8)

@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal
 from functools import cache
 from importlib import import_module
-from typing import Any
+from typing import Any, TypeAlias
 
 from django.apps import apps
 from django.utils.module_loading import module_has_submodule
@@ -27,6 +27,9 @@ from treatments.rules.explanation import (
 from treatments.rules.formats import ENGLISH, format_day, format_money, format_number
 from treatments.rules.money import Money
 
+Explained: TypeAlias = Explanation | Mapping[str, Any]
+"""An explanation, or its JSON as it is stored."""
+
 
 @cache
 def read_messages() -> dict[str, Message]:
@@ -42,8 +45,8 @@ def read_messages() -> dict[str, Message]:
     return found
 
 
-def render(explanation: Explanation | Mapping[str, Any], zone_names: Mapping[str, str] | None = None) -> str:
-    """Return an explanation, or the JSON of one, as text in the language in use.
+def render(explanation: Explained, zone_names: Mapping[str, str] | None = None) -> str:
+    """Return an explanation as text in the language in use.
 
     Args:
         zone_names: the name of each zone code in that language; a code without one stays.
@@ -72,10 +75,8 @@ def render(explanation: Explanation | Mapping[str, Any], zone_names: Mapping[str
     return write(found, _find_text, format_value)
 
 
-def render_all(
-    explanations: Iterable[Explanation | Mapping[str, Any]], zone_names: Mapping[str, str] | None = None
-) -> str:
-    """Return several explanations, or the JSON of them, one sentence after the other."""
+def render_all(explanations: Iterable[Explained], zone_names: Mapping[str, str] | None = None) -> str:
+    """Return several explanations, one sentence after the other."""
     return " ".join(render(explanation, zone_names) for explanation in explanations)
 
 

@@ -19,7 +19,6 @@ from claims.reports.services import count_reports
 from claims.rules.claim import Finding
 from desk.demo.build_log import write_demo_log
 from desk.demo.load import DEMO_PASSWORD, DemoShop, load_bookings, load_claims, load_intakes_and_covers, load_shop
-from desk.management.commands.serve import find_site_url
 from desk.shared.client_address import is_loopback
 from notifications.documents.job_sheets import read_job_sheet_pdf
 from notifications.documents.queries import read_certificate_pdf
@@ -34,12 +33,20 @@ from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone
 from treatments.rules.wording import put_for_people, tell_count, tell_day
+from treatments.shared.rendering import render_all
 
 OUTCOMES = {
     Answer.HOLDS: "THE CLAIM HOLDS by the record",
     Answer.FAILS: "THE CLAIM DOES NOT HOLD by the record",
     Answer.CANNOT_BE_TOLD: "CANNOT BE TOLD from the record",
 }
+
+
+def find_site_url(address: str) -> str:
+    """Return the address to open in a browser for what ``serve`` takes: a port, or a host and a port."""
+    host, _colon, port = address.rpartition(":")
+    # All interfaces are no place to go to.
+    return f"http://{'127.0.0.1' if host in ('', '0', '0.0.0.0') else host}:{port}"
 
 
 class Command(BaseCommand):
@@ -135,7 +142,7 @@ class Command(BaseCommand):
                     f"    {say(item.kind)}{zones}: best on {tell_day(item.target_on)}, last day "
                     f"{tell_day(item.last_on)}, grace until {tell_day(item.grace_until)}"
                 )
-            self.write_wrapped("    ", put_for_people(first.sentence, self.zone_names))
+            self.write_wrapped("    ", render_all(first.reasons))
 
     def send_reminders(self, today: date, now: datetime) -> None:
         self.title("4. Due reminders")

@@ -39,7 +39,7 @@ NOT_SHOWN = "not shown"
 
 @dataclass(frozen=True, slots=True)
 class DueRow:
-    """One thing due next."""
+    """One thing due next; its explanation is in the language of the certificate from the first."""
 
     what: str
     target_on: date
@@ -115,7 +115,7 @@ def say_certificate(certificate: Certificate, language: str, zone_names: Mapping
         nothing_due=tell(c.nothing_due),
         customer_name=tell(c.customer_name) if c.customer_name in (NOT_RECORDED, NOT_SHOWN) else c.customer_name,
         vehicle_title=c.vehicle_title if c.vehicle_title != "vehicle" else tell("vehicle"),
-        due=tuple(replace(row, what=tell(row.what), explanation=tell(row.explanation)) for row in c.due),
+        due=tuple(replace(row, what=tell(row.what)) for row in c.due),
         key=tuple(
             replace(
                 row,

@@ -12,7 +12,8 @@ from enum import StrEnum
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.terms.rules.terms import Terms
 from treatments.records.rules.history import VehicleHistory
-from treatments.rules.wording import put_for_people, tell_count, tell_day
+from treatments.rules.explanation import Explanation
+from treatments.rules.wording import tell_count, tell_day
 from treatments.vehicles.rules.standing_facts import find_zones_out
 
 
@@ -45,7 +46,7 @@ class DueThing:
     target_on: date
     last_on: date
     grace_until: date
-    sentence: str
+    reasons: tuple[Explanation, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,13 +157,13 @@ def tell_dates(thing: DueThing, as_of: date) -> str:
     return f"{told}, grace until {grace}" if has_grace else told
 
 
-def tell_thing(thing: DueThing, names: Mapping[str, str], as_of: date) -> tuple[str, str, str]:
-    """Return what is to be done, when, and why, as a customer reads it."""
+def tell_thing(thing: DueThing, names: Mapping[str, str], as_of: date) -> tuple[str, str]:
+    """Return what is to be done and when, as a customer reads it."""
     what = "Reinspection"
     if thing.kind is DueKind.TOUCH_UP:
         zones = f" of {tell_count(len(thing.zones), 'zone')}: {name_zones(thing.zones, names)}" if thing.zones else ""
         what = f"Touch-up{zones}"
-    return what, tell_dates(thing, as_of), put_for_people(thing.sentence, names)
+    return what, tell_dates(thing, as_of)
 
 
 SUBJECTS: dict[MessageKind, str] = {

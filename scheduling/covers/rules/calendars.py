@@ -9,10 +9,16 @@ from functools import lru_cache
 
 import holidays
 
+from treatments.rules.explanation import Explanation
 from treatments.rules.site_settings import NotComputableError
 
 # Longer than any real closure; a calendar that stays shut longer is a mistake in its closed days.
 MOST_DAYS_CLOSED_IN_A_ROW = 366
+
+
+WEEKDAYS_CLOSED = {weekday: Explanation(f"calendar.weekday.{weekday}") for weekday in range(1, 8)}
+CLOSED_DAY = Explanation("calendar.closed_day")
+PUBLIC_HOLIDAY = Explanation("calendar.public_holiday")
 
 
 class CalendarError(NotComputableError):
@@ -52,20 +58,20 @@ class WorkingCalendar:
                 f"Open weekdays {sorted(self.open_weekdays)} must be at least one of 1 (Monday) to 7 (Sunday)."
             )
 
-    def explain_closed(self, day: date) -> str:
-        """Return why the site is closed on ``day`` ("a Sunday", "a public holiday", …), or '' where it is open."""
+    def explain_closed(self, day: date) -> Explanation | None:
+        """Return why the site is closed on ``day`` ("a Sunday", "a public holiday", …), None where it is open."""
         if self.fault:
             raise CalendarError(self.fault)
         if day.isoweekday() not in self.open_weekdays:
-            return f"a {day:%A}"
+            return WEEKDAYS_CLOSED[day.isoweekday()]
         if day in self.closed_days:
-            return "a day on which the site is closed"
+            return CLOSED_DAY
         if self.country and day in find_public_holidays(self.country, self.subdivision, day.year):
-            return "a public holiday"
-        return ""
+            return PUBLIC_HOLIDAY
+        return None
 
     def is_open(self, day: date) -> bool:
-        return not self.explain_closed(day)
+        return self.explain_closed(day) is None
 
     def find_open_day_from(self, day: date) -> date:
         """Return ``day`` or the first open day after it."""

@@ -11,25 +11,21 @@ from dateutil.relativedelta import relativedelta
 
 from scheduling.covers.rules.calendars import WorkingCalendar
 from scheduling.terms.rules.terms import ReinspectionTerms, Roll, SeasonTerms, Terms
+from treatments.rules.explanation import Explanation, Param, explain
 
 
 @dataclass(frozen=True, slots=True)
 class DutyDates:
-    """opens <= target <= last <= grace, and for each of them the words that explain it.
-
-    Attributes:
-        sentence: explains the target, from what it is counted.
-        why_opens, why_last, why_grace: explain the other three.
-    """
+    """opens <= target <= last <= grace, and for each of them why it is so; the target tells from what it is counted."""
 
     opens_on: date
     target_on: date
     last_on: date
     grace_until: date
-    sentence: str
-    why_opens: str = ""
-    why_last: str = ""
-    why_grace: str = ""
+    why_target: Explanation
+    why_opens: Explanation
+    why_last: Explanation
+    why_grace: Explanation
 
 
 @lru_cache(maxsize=100_000)
@@ -67,25 +63,31 @@ def find_season_day(
 
 @dataclass(frozen=True, slots=True)
 class LaidDates:
-    """The four dates around a raw day, before it is said from what that day was counted."""
+    """The four dates around a raw day, before it is explained from what that day was counted."""
 
     opens_on: date
     target_on: date
     last_on: date
     grace_until: date
-    moved: str
-    why_opens: str
-    why_last: str
-    why_grace: str
+    raw_on: date
+    moved: Explanation | None
+    why_opens: Explanation
+    why_last: Explanation
+    why_grace: Explanation
 
-    def explain(self, because: str) -> DutyDates:
-        """Return the dates with the sentence that starts with what the raw day was counted from."""
+    def explain(self, code: str, **counted: Param) -> DutyDates:
+        """Return the dates with why each is so.
+
+        Args:
+            code: explains what the raw day was counted from.
+            counted: its parameters.
+        """
         return DutyDates(
             self.opens_on,
             self.target_on,
             self.last_on,
             self.grace_until,
-            because + self.moved,
+            explain(code, **counted, raw_on=self.raw_on, moved=self.moved),
             self.why_opens,
             self.why_last,
             self.why_grace,
@@ -132,68 +134,48 @@ def make_table(terms: Terms, calendar: WorkingCalendar) -> DutyTable:
     return DutyTable(terms, calendar)
 
 
-def _say_days(count: int, word: str) -> str:
-    return f"{count} day{'' if count == 1 else 's'} {word}"
-
-
 def _lay(table: DutyTable, raw: date, end: date | None) -> LaidDates:
     duty, calendar, seasons = table.duty, table.calendar, table.terms.seasons
     rolls = table.terms.roll is Roll.NEXT_OPEN_DAY
 
-    def move(day: date) -> tuple[date, str]:
+    def move(day: date) -> tuple[date, Explanation | None]:
         """Return the day moved to an open one within the cover, and how it was moved."""
-        closed = calendar.explain_closed(day) if rolls else ""
+        closed = calendar.explain_closed(day) if rolls else None
         moved = calendar.find_open_day_from(day) if closed else day
         if end is None or moved <= end:
-            return moved, f"; {day} is {closed}; moved to the next open day, {moved}" if closed else ""
+            how = explain("due.moved.open_day", closed_on=day, closed=closed, moved_on=moved) if closed else None
+            return moved, how
         if day == end:
-            return end, f"; {day} is {closed}, but the cover ends on {end}, so it stays"
-        return end, f"; moved to {end}, the last day of cover"
+            return end, explain("due.moved.stays", closed_on=day, closed=closed, end_on=end)
+        return end, explain("due.moved.end_of_cover", end_on=end)
 
     opens_on = raw - timedelta(days=duty.window_before_days)
     pulled = None
     if seasons and not is_in_season(seasons, raw):
         pulled = find_season_day(seasons, calendar, opens_on, raw, open_only=rolls)
-    if pulled:
-        target_on, how = pulled, f"; moved earlier into the preferred season, to {pulled}"
-    else:
-        target_on, how = move(raw)
+    target_on, how = (pulled, explain("due.moved.season", moved_on=pulled)) if pulled else move(raw)
     last_raw = raw + timedelta(days=duty.window_after_days)
     grace_raw = last_raw + timedelta(days=duty.grace_days)
     last_on, how_last = move(last_raw)
     grace_until, how_grace = move(grace_raw)
-    why_last = (
-        f"The last day in the window is {_say_days(duty.window_after_days, 'after')} {raw}{how_last}."
-        if duty.window_after_days
-        else "The window ends on the target day."
-        if last_on <= target_on
-        else f"The window ends on {raw}{how_last}."
-    )
-    why_grace = (
-        f"Grace ends {_say_days(duty.grace_days, 'after')} {last_raw}{how_grace}."
-        if duty.grace_days
-        else "There are no days of grace."
-    )
+    if duty.window_after_days:
+        why_last = explain("due.last", days=duty.window_after_days, raw_on=raw, moved=how_last)
+    elif last_on <= target_on:
+        why_last = explain("due.last.target")
+    else:
+        why_last = explain("due.last.raw", raw_on=raw, moved=how_last)
+    why_grace = explain("due.grace.none")
+    if duty.grace_days:
+        why_grace = explain("due.grace", days=duty.grace_days, last_on=last_raw, moved=how_grace)
     last_on = max(last_on, target_on)
     return LaidDates(
         opens_on=opens_on,
         target_on=target_on,
         last_on=last_on,
         grace_until=max(grace_until, last_on),
-        moved=f" is {raw}{how}.",
-        why_opens=f"The window opens {_say_days(duty.window_before_days, 'before')} {raw}.",
+        raw_on=raw,
+        moved=how,
+        why_opens=explain("due.opens", days=duty.window_before_days, raw_on=raw),
         why_last=why_last,
         why_grace=why_grace,
     )
-
-
-def lay_dates(
-    raw: date, because: str, terms: Terms, calendar: WorkingCalendar, end_of_cover: date | None = None
-) -> DutyDates:
-    """Return the four dates around ``raw`` under these terms on this calendar, explained.
-
-    Args:
-        raw: the day that the interval alone gives; must not be after ``end_of_cover``.
-        because: the words that explain ``raw``, e.g. "12 months after 2026-03-14".
-    """
-    return make_table(terms, calendar).lay(raw, end_of_cover).explain(because)

@@ -5,6 +5,12 @@ from datetime import date
 from enum import StrEnum
 
 from scheduling.covers.rules.dates import DutyDates
+from scheduling.covers.rules.facts import Waiver
+from scheduling.explanations import MESSAGES
+from treatments.explanations import MESSAGES as MESSAGES_OF_TREATMENTS
+from treatments.rules.explanation import Explanation, OwnWords, explain, tell_in_english
+
+_ENGLISH = {**MESSAGES_OF_TREATMENTS, **MESSAGES}
 
 
 class DueKind(StrEnum):
@@ -27,6 +33,7 @@ class DueItem:
     """One thing that must happen.
 
     Attributes:
+        reasons: why the target day is what it is, then what became of it.
         done_on: the visit that did it or, for a missed one, that cured it.
         waiver_key: what a waiver calls it, by its raw day; the key may name another item once records change.
     """
@@ -36,10 +43,15 @@ class DueItem:
     zones: tuple[str, ...]
     dates: DutyDates
     status: DueStatus
-    sentence: str
+    reasons: tuple[Explanation, ...]
     done_on: date | None = None
     records: tuple[str, ...] = ()
     waiver_key: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """The reasons in English, for the states of cover and the findings that tell them in their own sentences."""
+        return tell_in_english(self.reasons, _ENGLISH)
 
     @property
     def needs_doing(self) -> bool:
@@ -47,3 +59,8 @@ class DueItem:
         return self.status in (DueStatus.OPEN, DueStatus.BOOKED) or (
             self.status is DueStatus.MISSED and self.done_on is None
         )
+
+
+def explain_waiver(waiver: Waiver) -> Explanation:
+    """Return that a due item was waived, with the words of the person who did."""
+    return explain("due.waived", waived_on=waiver.day, reason=OwnWords(waiver.reason))

@@ -13,6 +13,7 @@ from scheduling.covers.rules.due_item import DueStatus
 from scheduling.covers.rules.facts import CoverFacts, Waiver
 from scheduling.terms.rules.terms import Terms
 from treatments.enums import CorrosivityCategory
+from treatments.rules.explanation import Explanation, explain
 
 CORROSIVITY_ORDER = {category: place for place, category in enumerate(CorrosivityCategory)}
 
@@ -47,11 +48,11 @@ def list_exposure_runs(terms: Terms, facts: CoverFacts, as_of: date) -> tuple[Ex
 
 
 class RawDay(NamedTuple):
-    """The day from which the dates of a duty are laid. ``more`` explains what severe exposure did to it."""
+    """The day from which the dates of a duty are laid. ``exposure`` explains what severe exposure did to it."""
 
     day: date
     months: int
-    more: str
+    exposure: Explanation | None = None
 
 
 def count_from(base: date, usual_months: int, severe_months: int, run: ExposureRun, window_days: int) -> RawDay:
@@ -61,19 +62,19 @@ def count_from(base: date, usual_months: int, severe_months: int, run: ExposureR
     """
     usual = add_months(base, usual_months)
     if not run.severe or severe_months >= usual_months:
-        return RawDay(usual, usual_months, "")
+        return RawDay(usual, usual_months)
     severe, earliest = add_months(base, severe_months), run.first + timedelta(days=window_days)
     if severe >= earliest:
-        return RawDay(severe, severe_months, say_exposure(run, severe_months))
+        return RawDay(severe, severe_months, explain_exposure(run, severe_months))
     if earliest >= usual:
-        return RawDay(usual, usual_months, "")
-    more = f" (severe exposure, {run.category}, counts since {run.first}: put off to {window_days} days after that)"
-    return RawDay(earliest, severe_months, more)
+        return RawDay(usual, usual_months)
+    put_off = explain("due.exposure.put_off", category=run.category.value, since_on=run.first, days=window_days)
+    return RawDay(earliest, severe_months, put_off)
 
 
-def say_exposure(run: ExposureRun, months: int) -> str:
+def explain_exposure(run: ExposureRun, months: int) -> Explanation:
     """Return what is added to an interval that is the shorter one."""
-    return f" (severe exposure, {run.category}: every {months} months)"
+    return explain("due.exposure.interval", category=run.category.value, months=months)
 
 
 @dataclass(frozen=True, slots=True)

@@ -117,7 +117,7 @@ def _find_interval(terms: Terms, facts: CoverFacts | None, day: date, line: Zone
         return None
     usual = rule.interval_months
     if facts is None or terms.severe_exposure is None:
-        return RawDay(add_months(day, usual), usual, "")
+        return RawDay(add_months(day, usual), usual)
     shorter = min(usual, terms.severe_exposure.touch_up_interval_months or usual)
     window_days = (terms.reinspection or USUAL_DUTY).window_before_days
     return count_from(day, usual, shorter, list_exposure_runs(terms, facts, as_of)[-1], window_days)

@@ -9,28 +9,34 @@ from datetime import date, timedelta
 from typing import NamedTuple
 
 from scheduling.covers.rules.dates import DutyTable, LaidDates, add_months
-from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus
+from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus, explain_waiver
 from scheduling.covers.rules.exposure import (
     ExposureRun,
     RawDay,
     count_from,
+    explain_exposure,
     list_exposure_runs,
-    say_exposure,
     settle_duty,
 )
 from scheduling.covers.rules.facts import CoverFacts, Waiver
 from scheduling.covers.rules.visits import PartialLook, Visit, Visits
 from scheduling.terms.rules.terms import Anchor, MissedMeans, ReinspectionTerms, Terms
-from treatments.rules.wording import tell_count
+from treatments.rules.explanation import Explanation, explain
 
 
 class Reinspection(NamedTuple):
-    """One reinspection as judged on a day. ``visit`` did it or, where it was missed, made up for it."""
+    """One reinspection as judged on a day.
+
+    Attributes:
+        base: what the months are counted from: first_treatment, visit or waived_day.
+        visit: did it or, where it was missed, made up for it.
+    """
 
     ordinal: int
     months: int
     base: str
-    exposure: str
+    base_on: date
+    exposure: Explanation | None
     raw: date
     laid: LaidDates
     status: DueStatus
@@ -100,11 +106,11 @@ def walk_reinspections(
     left = facts.list_waivers(DueKind.REINSPECTION, as_of) if facts.waivers else []
     walked: list[Reinspection] = []
     # With the anniversary as anchor months are added up; with the last visit the base moves on instead.
-    base, base_says, months, begins_on = started_on, "the first treatment on", 0, started_on
+    base_on, base, months, begins_on = started_on, "first_treatment", 0, started_on
     previous_grace = started_on
     while True:
-        after = previous_grace if by_anniversary else base
-        turn = _Turn(table, duty, end, visits.counting, base, months, after, is_first=not walked)
+        after = previous_grace if by_anniversary else base_on
+        turn = _Turn(table, duty, end, visits.counting, base_on, months, after, is_first=not walked)
         settled = settle_duty(runs, begins_on, turn.lay, turn.serve, left)
         if settled is None:
             return walked
@@ -120,15 +126,16 @@ def walk_reinspections(
             Reinspection(
                 len(walked) + 1,
                 raw.months,
-                f"{base_says} {base}",
-                raw.more,
+                base,
+                base_on,
+                raw.exposure,
                 raw.day,
                 laid,
                 status,
                 visit,
                 settled.waivers[0] if status is DueStatus.WAIVED else None,
                 early,
-                _find_partial(visits, laid.opens_on if by_anniversary else base, laid.grace_until)
+                _find_partial(visits, laid.opens_on if by_anniversary else base_on, laid.grace_until)
                 if status is not DueStatus.DONE
                 else (),
             )
@@ -140,12 +147,12 @@ def walk_reinspections(
             months, begins_on = raw.months, raw.day
             continue
         if status is DueStatus.WAIVED:
-            base, base_says = raw.day, "the waived day"
+            base_on, base = raw.day, "waived_day"
         elif visit:
-            base, base_says = visit.day, "the visit on"
+            base_on, base = visit.day, "visit"
         else:
             return walked  # nothing further is counted until somebody comes
-        begins_on = base
+        begins_on = base_on
 
 
 def _count_raw_day(
@@ -168,8 +175,8 @@ def _count_raw_day(
     while step < usual_step and add_months(base, months + step) < earliest:
         step += shorter
     if step >= usual_step:
-        return RawDay(add_months(base, months + usual_step), months + usual_step, "")
-    return RawDay(add_months(base, months + step), months + step, say_exposure(run, shorter))
+        return RawDay(add_months(base, months + usual_step), months + usual_step)
+    return RawDay(add_months(base, months + step), months + step, explain_exposure(run, shorter))
 
 
 def _find_partial(visits: Visits, first: date, last: date) -> tuple[PartialLook, ...]:
@@ -177,40 +184,43 @@ def _find_partial(visits: Visits, first: date, last: date) -> tuple[PartialLook,
     return tuple(look for look in visits.partial if first <= look.day <= last)
 
 
-def say_missed(found: Reinspection, duty: ReinspectionTerms) -> str:
+def explain_missed(found: Reinspection, duty: ReinspectionTerms) -> list[Explanation]:
     """Return what missing it means under the terms, and what made up for it."""
-    what = {
-        MissedMeans.NOTHING: "the terms attach nothing to that",
-        MissedMeans.SUSPENDS: "that suspends a cover until the vehicle is seen",
-        MissedMeans.LAPSES: "that makes a cover lapse",
-        MissedMeans.REDUCES: f"a cover then pays {duty.reduced_to_percent} %",
-    }[duty.missed_means]
-    opens, last, grace = found.laid.opens_on, found.laid.last_on, found.laid.grace_until
-    until = f"{grace}, the end of grace" if grace > last else f"{last}, the last day"
-    cured = f" Made up for by the visit on {found.visit.day}." if found.visit else ""
-    return f" Missed: no visit is on record from {opens} through {until}; {what}.{cured}"
+    opens_on, last_on, grace_until = found.laid.opens_on, found.laid.last_on, found.laid.grace_until
+    consequence = explain(f"due.missed_means.{duty.missed_means}")
+    if duty.missed_means is MissedMeans.REDUCES:
+        consequence = explain("due.missed_means.reduces", percent=duty.reduced_to_percent)
+    missed = explain("due.missed.last_day", opens_on=opens_on, last_on=last_on, consequence=consequence)
+    if grace_until > last_on:
+        missed = explain("due.missed.grace", opens_on=opens_on, grace_until=grace_until, consequence=consequence)
+    return [missed, explain("due.made_up_for", visited_on=found.visit.day)] if found.visit else [missed]
+
+
+def explain_done(visit: Visit, laid: LaidDates) -> Explanation:
+    """Return when a visit did it, and whether that was in time."""
+    if visit.day > laid.last_on:
+        return explain("due.done.late", done_on=visit.day, grace_until=laid.grace_until)
+    return explain("due.done.early" if visit.day < laid.opens_on else "due.done.in_time", done_on=visit.day)
 
 
 def explain_reinspection(found: Reinspection, terms: Terms) -> DueItem:
-    """Return the due item of a judged reinspection, with the sentence that tells all of it."""
+    """Return the due item of a judged reinspection, with the reasons that tell all of it."""
     laid, visit = found.laid, found.visit
     assert terms.reinspection is not None
-    dates = laid.explain(f"{found.months} months after {found.base}{found.exposure}")
-    sentence = dates.sentence
+    dates = laid.explain(
+        f"due.target.{found.base}", months=found.months, base_on=found.base_on, exposure=found.exposure
+    )
+    reasons = [dates.why_target]
     if found.early:
-        sentence += f" The visit on {found.early.day} came before the window opened on {laid.opens_on}."
+        reasons.append(explain("due.early_visit", visited_on=found.early.day, opens_on=laid.opens_on))
     for look in found.partial:
-        zones = tell_count(len(look.unanswered), "zone")
-        sentence += f" The inspection on {look.day} does not count: it leaves {zones} without an answer."
+        reasons.append(explain("due.partial_inspection", inspected_on=look.day, count=len(look.unanswered)))
     if found.status is DueStatus.DONE and visit:
-        how = "before its window opened" if visit.day < laid.opens_on else "in time"
-        if visit.day > laid.last_on:
-            how = f"late, but within the grace, which ran until {laid.grace_until}"
-        sentence += f" Done on {visit.day}, {how}."
+        reasons.append(explain_done(visit, laid))
     elif found.status is DueStatus.WAIVED and found.waiver:
-        sentence += f" Waived on {found.waiver.day}: {found.waiver.reason}."
+        reasons.append(explain_waiver(found.waiver))
     elif found.status is DueStatus.MISSED:
-        sentence += say_missed(found, terms.reinspection)
+        reasons += explain_missed(found, terms.reinspection)
     records = (visit.record,) if visit else (found.waiver.record,) if found.waiver else ()
     return DueItem(
         key=f"reinspection:{found.ordinal}",
@@ -218,7 +228,7 @@ def explain_reinspection(found: Reinspection, terms: Terms) -> DueItem:
         zones=(),
         dates=dates,
         status=found.status,
-        sentence=sentence,
+        reasons=tuple(reasons),
         done_on=visit.day if visit else None,
         records=records,
         waiver_key=f"{DueKind.REINSPECTION}:{found.raw}",

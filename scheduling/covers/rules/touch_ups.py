@@ -9,7 +9,7 @@ from datetime import date
 from typing import NamedTuple
 
 from scheduling.covers.rules.dates import DutyTable, LaidDates
-from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus
+from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus, explain_waiver
 from scheduling.covers.rules.exposure import (
     ExposureRun,
     RawDay,
@@ -20,8 +20,9 @@ from scheduling.covers.rules.exposure import (
 )
 from scheduling.covers.rules.facts import CoverFacts, Waiver
 from scheduling.terms.rules.terms import Terms, TouchUpTerms
-from treatments.enums import ProductFamily, ZoneKind, say
+from treatments.enums import ProductFamily, ZoneKind
 from treatments.records.rules.history import TreatmentRecord
+from treatments.rules.explanation import explain
 
 
 def find_touch_up_terms(terms: Terms, family: ProductFamily | None, zone_kind: ZoneKind) -> TouchUpTerms | None:
@@ -209,25 +210,28 @@ def _falls_away(found: Settlement, out_since: date | None) -> bool:
 
 
 def explain_touch_up(found: TouchUp) -> DueItem:
-    """Return the due item of a judged touch-up, with the sentence that tells all of it."""
+    """Return the due item of a judged touch-up, with the reasons that tell all of it."""
     laid, next_day = found.laid, found.next_day
     raw = found.raw
+    family = explain(f"product_family.{found.family}")
     dates = laid.explain(
-        f"{raw.months} months after the {say(found.family)} was applied on {found.coated_on}{raw.more}"
+        "due.target.coat", months=raw.months, family=family, base_on=found.coated_on, exposure=raw.exposure
     )
-    sentence = dates.sentence
+    reasons = [dates.why_target]
     done_on = None
     if found.status is DueStatus.DONE:
         done_on = next_day
-        sentence += f" Recoated on {next_day}."
+        reasons.append(explain("due.recoated", done_on=next_day))
     elif found.waiver:
-        sentence += f" Waived on {found.waiver.day}: {found.waiver.reason}."
+        reasons.append(explain_waiver(found.waiver))
     elif found.status is DueStatus.MISSED:
         done_on = next_day
-        late = f" Recoated late, on {next_day}." if next_day else " No later coat is on record."
-        has_grace = laid.grace_until > laid.last_on
-        ended = f" Grace ran until {laid.grace_until}." if has_grace else f" The last day was {laid.last_on}."
-        sentence += f"{ended}{late}"
+        if laid.grace_until > laid.last_on:
+            reasons.append(explain("due.grace_ran_out", grace_until=laid.grace_until))
+        else:
+            reasons.append(explain("due.last_day_passed", last_on=laid.last_on))
+        late = explain("due.recoated_late", done_on=next_day)
+        reasons.append(late if next_day else explain("due.no_later_coat"))
     # Zones coated on one day may part later, when only some of them are recoated.
     return DueItem(
         key=found.waiver_key + (f":{next_day}" if next_day else ""),
@@ -235,7 +239,7 @@ def explain_touch_up(found: TouchUp) -> DueItem:
         zones=tuple(sorted(found.zones)),
         dates=dates,
         status=found.status,
-        sentence=sentence,
+        reasons=tuple(reasons),
         done_on=done_on,
         records=tuple(sorted(found.records)),
         waiver_key=found.waiver_key,
