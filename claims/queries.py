@@ -3,14 +3,14 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
-from claims.models import Claim
+from claims.models import Claim, ClaimDecision
 from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, ClaimedZone, RustClaim
 from scheduling.covers.queries import CoverCase, list_covers_for, read_cover_case
 from treatments.enums import DamageKind, ZoneKind
-from treatments.models import Customer, User, Zone
+from treatments.models import Customer, User, Vehicle, Zone
 from treatments.models.people import Role
 from treatments.queries import find_owner_on
 from treatments.reference.cache import cached_reference
@@ -23,6 +23,13 @@ def list_claims_for(user: User) -> QuerySet[Claim]:
     if user.role == Role.DEALERSHIP:
         claims = claims.filter(cover__in=list_covers_for(user))
     return claims.select_related("cover__vehicle", "cover__site").prefetch_related("zones")
+
+
+def list_open_claims(vehicle: Vehicle) -> QuerySet[Claim]:
+    """Return the claims on the covers of a vehicle about which no decision stands."""
+    standing = ClaimDecision.objects.filter(claim=OuterRef("pk"), reopened_at__isnull=True)
+    open_claims = Claim.objects.filter(~Exists(standing), cover__vehicle=vehicle)
+    return open_claims.select_related("cover").order_by("number")
 
 
 def find_claim(number: str) -> Claim | None:

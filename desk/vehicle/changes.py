@@ -1,11 +1,11 @@
 """What can be changed about the record of a vehicle and its covers: one entry for each, with its form and its service.
 
-What a change comes to is found by doing it and taking it back, so that it is what the records say and no guess.
+What it comes to before it is done is for ``desk.vehicle.foresee``.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -14,10 +14,9 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from desk.rendering.telling import tell
 from desk.vehicle import forms_changes as change_forms
-from scheduling.covers.queries import read_cover_case, read_cover_cases
-from scheduling.covers.rules.cover import NO_MORE_COVER, CoverOnDay
+from desk.vehicle.foresee import VehicleRecord, tell_item
+from scheduling.covers.queries import read_cover_case
 from scheduling.covers.rules.due import sort_due_items
 from scheduling.covers.rules.due_item import DueItem
 from scheduling.covers.services import (
@@ -30,42 +29,17 @@ from scheduling.covers.services import (
 )
 from scheduling.models import Cover
 from scheduling.terms.queries import list_versions
-from treatments.enums import say
-from treatments.models import Customer, Ownership, User, Vehicle
+from treatments.models import Customer, Ownership, Vehicle
 from treatments.queries import find_owner_on, list_readings
 from treatments.records.odometer_readings import record_reading
 from treatments.records.rules.odometer import Reading, find_doubt, find_kilometres_on
 from treatments.reference.queries import list_sites, map_dealerships, map_sites
-from treatments.rules.speaking import speak_day
 from treatments.services import find_or_add_customer
 from treatments.shared.shown import Records, check_unchanged_since
 from treatments.vehicles.changes import change_place_of_use, correct_record, transfer_vehicle
 
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
-
-
-@dataclass(frozen=True, slots=True)
-class VehicleRecord:
-    """A vehicle as who changes its record sees it.
-
-    Attributes:
-        cover: the one that is open, None where there is none.
-        owner: the one on record now, likewise.
-    """
-
-    vehicle: Vehicle
-    cover: Cover | None
-    owner: Ownership | None
-    user: User
-    today: date
-    now: datetime
-    language: str
-
-    @property
-    def told_by(self) -> dict[str, Any]:
-        """Who writes it down and when, for the services."""
-        return {"now": self.now, "actor": self.user}
 
 
 Make = Callable[[VehicleRecord, Any, dict[str, Any]], forms.Form]
@@ -138,7 +112,7 @@ def _make_other_terms(record: VehicleRecord, sent: Any, initial: dict[str, Any])
 
 
 def _make_waiver(record: VehicleRecord, sent: Any, initial: dict[str, Any]) -> forms.Form:
-    items = [(item, _tell_item(item, record.language)) for item in _list_to_do(record)]
+    items = [(item, tell_item(item, record.language)) for item in _list_to_do(record)]
     return change_forms.WaiverForm(sent, initial=initial, items=items)
 
 
@@ -146,13 +120,6 @@ def _list_to_do(record: VehicleRecord) -> Sequence[DueItem]:
     if record.cover is None:
         return ()
     return sort_due_items(read_cover_case(record.cover).list_what_needs_doing(record.today))
-
-
-def _tell_item(item: DueItem, language: str) -> str:
-    return _("%(kind)s, last day %(day)s") % {
-        "kind": tell(say(item.kind)),
-        "day": speak_day(item.dates.last_on, language),
-    }
 
 
 def _find_no_cover(record: VehicleRecord) -> str:
@@ -353,7 +320,10 @@ CHANGES = {
             "other-terms",
             "change_cover",
             gettext_lazy("Move the cover to other terms"),
-            gettext_lazy("From a day on it follows another published version."),
+            gettext_lazy(
+                "From a day on it follows another published version, which is then applied to the whole past, as if "
+                "the cover had been sold under it: a visit that was due by it and not made counts as missed."
+            ),
             _make_other_terms,
             _move_terms,
             _find_no_cover,
@@ -382,53 +352,3 @@ def carry_out(record: VehicleRecord, change: Change, form: Any, shown_at: int, r
     Vehicle.objects.select_for_update().get(pk=record.vehicle.pk)
     check_unchanged_since(shown_at, records)
     change.do(record, form)
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """How a cover stands on a day, and the first thing that is due on it."""
-
-    state: CoverOnDay
-    due: str
-
-
-@dataclass(frozen=True, slots=True)
-class Foreseen:
-    """How one cover stands without a change and with it; None where there is no such cover."""
-
-    number: str
-    before: Standing | None
-    after: Standing | None
-
-    @property
-    def is_changed(self) -> bool:
-        return self.before != self.after
-
-
-def foresee(record: VehicleRecord, do: Callable[[], object], day: date) -> list[Foreseen]:
-    """Return what a change would come to on each cover of the vehicle, and leave everything as it is.
-
-    Raises:
-        ValidationError: where it can't be done.
-    """
-    before = _read_standings(record, day)
-    with transaction.atomic():
-        do()
-        after = _read_standings(record, day)
-        transaction.set_rollback(True)
-    return [Foreseen(number, before.get(number), after.get(number)) for number in sorted({**before, **after})]
-
-
-def _read_standings(record: VehicleRecord, day: date) -> dict[str, Standing]:
-    covers = Cover.objects.filter(vehicle=record.vehicle).select_related("vehicle", "site", "terms_version__terms")
-    found = {}
-    for case in read_cover_cases(covers):
-        assessed = case.assess(day)
-        due = () if assessed.state.status in NO_MORE_COVER else sort_due_items(assessed.list_what_needs_doing())
-        found[case.cover.number] = Standing(assessed.state, _tell_item(due[0], record.language) if due else "")
-    return found
-
-
-def find_day(values: dict[str, Any], today: date) -> date:
-    """Return the day on which the effect of a change is looked at: its own where that is yet to come."""
-    return max(today, values.get("day") or values.get("from_day") or today)

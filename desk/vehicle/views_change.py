@@ -17,7 +17,8 @@ from desk.booking.page import list_errors, name_faults
 from desk.shared.access import access_vehicle_and_covers, get_user, may_open, open_to
 from desk.shared.shown import find_shown_at, shown_for
 from desk.shared.shown_records import of_vehicle_record
-from desk.vehicle.changes import CHANGES, Change, VehicleRecord, carry_out, find_day, foresee
+from desk.vehicle.changes import CHANGES, Change, carry_out
+from desk.vehicle.foresee import VehicleRecord, find_day, foresee
 from scheduling.models import Appointment, AppointmentStatus, CoverChange
 from treatments.models import Ownership, VehicleChange
 from treatments.queries import find_today

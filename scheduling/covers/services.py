@@ -10,7 +10,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from scheduling.covers.queries import read_cover_cases
+from scheduling.covers.queries import read_cover_cases, read_short_case
 from scheduling.index.service import recompute_covers
 from scheduling.models import (
     Cover,
@@ -258,6 +258,17 @@ def waive_open_items(*, cover: Cover, day: date, reason: str, now: datetime, act
     return changes
 
 
+def _check_begun(cover: Cover, day: date) -> None:
+    """Refuse a day before the first treatment, or before the sale where there is none: nothing counts before it."""
+    first = read_short_case(cover).history.find_first_treatment()
+    if first is not None and day < first.day:
+        raise ValidationError(
+            {"day": f"{day} is before the first treatment on {first.day}; write that day or a later one."}
+        )
+    if first is None and day < cover.sold_on:
+        raise ValidationError({"day": f"{day} is before the sale on {cover.sold_on}; write that day or a later one."})
+
+
 @transaction.atomic
 def move_terms(
     *, cover: Cover, to_version: TermsVersion, day: date, reason: str, now: datetime, actor: User | None
@@ -265,9 +276,10 @@ def move_terms(
     """Move a cover to another published version of terms from a day on, with a reason.
 
     Raises:
-        ValidationError: without a reason, or where the version is not published.
+        ValidationError: without a reason, where the version is not published, or for a day before the cover began.
     """
     locked = Cover.objects.select_for_update().get(pk=cover.pk)
+    _check_begun(locked, day)
     if to_version.published_at is None:
         raise ValidationError({"to_version": f"{to_version} is not published yet."})
     return _record_change(
@@ -308,11 +320,12 @@ def end_cover(*, cover: Cover, day: date, reason: str, now: datetime, actor: Use
     """End a cover before its time; ``day`` is the first day without cover.
 
     Raises:
-        ValidationError: without a reason, or where it was ended already.
+        ValidationError: without a reason, where it was ended already, or for a day before it began.
     """
     locked = Cover.objects.select_for_update().get(pk=cover.pk)
     if locked.ended_on is not None:
         raise ValidationError(f"Cover {cover.number} was already ended.")
+    _check_begun(locked, day)
     return _record_change(
         locked,
         CoverChangeKind.ENDED,

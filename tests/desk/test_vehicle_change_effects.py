@@ -1,0 +1,101 @@
+"""What a change of a vehicle's record is held against before it is recorded, and what it is said to come to."""
+
+import re
+from datetime import date, timedelta
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.test import Client
+
+from claims.decisions.dossier import read_claim_file
+from claims.intake.services import file_claim
+from claims.rules.recommend import Outcome
+from desk.rendering.telling import tell
+from desk.vehicle.foresee import VehicleRecord, foresee
+from scheduling.covers.queries import read_cover_case
+from scheduling.covers.rules.ends import CoverStatus
+from scheduling.covers.services import end_cover, move_terms, register_cover
+from scheduling.models import Cover, CoverChange, TermsVersion
+from tests.conftest import NOW, TODAY, ShopForTests
+from tests.desk.test_vehicle_changes import FIRST, VIN, ask, confirm, find_version, log_in, write
+from tests.scheduling.booking_helpers import add_due_vehicle, set_up_bays
+from treatments.enums import DamageKind
+from treatments.models import Role, User, Zone
+from treatments.services import add_vehicle
+
+
+@pytest.fixture
+def cover(shop: ShopForTests) -> Cover:
+    set_up_bays(shop)
+    return add_due_vehicle(shop, VIN, FIRST)
+
+
+@pytest.fixture
+def owner(cover: Cover) -> Client:
+    return log_in(Role.OWNER)
+
+
+def make_record(cover: Cover) -> VehicleRecord:
+    person = User.objects.get(username=f"the-{Role.OWNER}")
+    return VehicleRecord(cover.vehicle, cover, None, person, TODAY, NOW, "en")
+
+
+@pytest.mark.parametrize("slug", ["end", "other-terms"])
+@pytest.mark.parametrize(("day", "status"), [(FIRST - timedelta(days=1), 400), (FIRST, 200)])
+def test_no_change_of_a_cover_counts_from_before_its_first_treatment(
+    owner: Client, slug: str, day: date, status: int
+) -> None:
+    answered, page = ask(owner, slug, {**write(slug), "day": day.isoformat()})
+    assert answered == status and ('href="#id_day"' in page) == (status == 400)
+
+
+def test_a_cover_without_a_treatment_does_not_end_before_its_sale(shop: ShopForTests) -> None:
+    vehicle = add_vehicle(vin=VIN, owner=None, owned_from=FIRST, now=NOW, actor=None)
+    terms = TermsVersion.objects.get(pk=find_version("pay-down"))
+    sold = register_cover(
+        vehicle=vehicle, terms_version=terms, site=shop.site, sold_on=FIRST, registered_on=FIRST, now=NOW, actor=None
+    )
+    early = FIRST - timedelta(days=1)
+    with pytest.raises(ValidationError) as refused:
+        end_cover(cover=sold, day=early, reason="Sale undone", now=NOW, actor=None)
+    assert set(refused.value.message_dict) == {"day"} and early.isoformat() in str(refused.value)
+    assert end_cover(cover=sold, day=FIRST, reason="Sale undone", now=NOW, actor=None).day == FIRST
+
+
+def test_ending_a_cover_names_the_open_claims_that_it_decides(owner: Client, cover: Cover) -> None:
+    claim = file_claim(
+        cover=cover, zones=list(Zone.objects.filter(code="rocker_left")), damage=DamageKind.PERFORATION_FROM_WITHIN,
+        discovered_on=date(2026, 5, 10), reported_on=date(2026, 5, 11), now=NOW, actor=None,
+    )  # fmt: skip
+    before = read_claim_file(claim, as_of=TODAY).recommendation
+    assert before.outcome is not Outcome.REFUSE
+    _status, page = ask(owner, "end", {**write("end"), "day": "2026-05-01"})
+    assert f'href="/claims/{claim.number}/"' in page and tell(before.sentence) in page
+    (one,) = foresee(
+        make_record(cover),
+        lambda: end_cover(cover=cover, day=date(2026, 5, 1), reason="Scrapped", now=NOW, actor=None),
+        TODAY,
+    )
+    assert [(found.number, found.is_changed) for found in one.claims] == [(claim.number, True)]
+    assert confirm(owner, "end", page).status_code == 302
+    assert read_claim_file(claim, as_of=TODAY).recommendation.outcome is Outcome.REFUSE
+
+
+def test_a_move_to_other_terms_shows_what_they_make_of_the_past(owner: Client, cover: Cover) -> None:
+    typed = {"terms": find_version("severe-two-seasons"), "day": TODAY.isoformat()}
+    status, page = ask(owner, "other-terms", {**write("other-terms"), **typed})
+    terms = TermsVersion.objects.get(pk=typed["terms"])
+    (one,) = foresee(
+        make_record(cover),
+        lambda: move_terms(cover=cover, to_version=terms, day=TODAY, reason="Asked for", now=NOW, actor=None),
+        TODAY,
+    )
+    assert one.before is not None and one.after is not None and not CoverChange.objects.exists()
+    assert (one.before.state.status, one.before.overdue) == (CoverStatus.IN_FORCE, 0)
+    assert one.after.state.status is CoverStatus.SUSPENDED and one.after.overdue > 0
+    assert status == 200 and tell(one.after.state.sentence) in page
+    assert re.search(rf"<b>{one.after.overdue} due item", page) and "past" in page
+    assert confirm(owner, "other-terms", page).status_code == 302
+    case = read_cover_case(Cover.objects.select_related("vehicle", "site").get(pk=cover.pk))
+    late = [item for item in case.list_what_needs_doing(TODAY) if item.dates.grace_until < TODAY]
+    assert (case.read_state(TODAY), len(late)) == (one.after.state, one.after.overdue)
