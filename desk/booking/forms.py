@@ -1,6 +1,6 @@
 """The forms of booking: wishes, a time that the customer names, what is done to a visit, and a vehicle new here."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
@@ -9,6 +9,7 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from desk.forms.ask_once import AskOnceForm, doubt_plate
 from desk.forms.day_fields import DayField
 from desk.forms.vin_fields import VinForm
 from scheduling.bays.queries import list_bays, list_workers
@@ -238,7 +239,7 @@ class SplitForm(ReasonForm):
     )
 
 
-class NewVehicleForm(VinForm):
+class NewVehicleForm(AskOnceForm, VinForm):
     """A vehicle that was never here, and whose it is."""
 
     plate = forms.CharField(label=_("Plate"), max_length=16, required=False)
@@ -261,6 +262,10 @@ class NewVehicleForm(VinForm):
         max_length=200,
         help_text=_("So that the shop can say when it is ready."),
     )
+
+    def list_doubts(self, values: Mapping[str, Any]) -> dict[str, str]:
+        doubt = doubt_plate(values.get("plate", ""))
+        return {"plate": doubt} if doubt else {}
 
     def clean_contact(self) -> str:
         """Return the contact, which messages and calls go to."""

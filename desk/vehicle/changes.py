@@ -78,7 +78,7 @@ def _make_plain(form: type[forms.Form], *today: str) -> Make:
 
 def _make_correction(record: VehicleRecord, sent: Any, initial: dict[str, Any]) -> forms.Form:
     on_record = change_forms.CorrectionForm.read_initial(record.vehicle)
-    return change_forms.CorrectionForm(sent, initial={**on_record, **initial})
+    return change_forms.CorrectionForm(sent, initial={**on_record, **initial}, vehicle=record.vehicle)
 
 
 def _make_reading(record: VehicleRecord, sent: Any, initial: dict[str, Any]) -> forms.Form:
@@ -169,7 +169,8 @@ def _move(record: VehicleRecord, form: change_forms.PlaceForm) -> object:
 
 
 def _correct(record: VehicleRecord, form: change_forms.CorrectionForm) -> object:
-    return correct_record(vehicle=record.vehicle, **form.cleaned_data, **record.told_by)
+    values = {name: form.cleaned_data[name] for name in (*change_forms.CORRECTED, "reason")}
+    return correct_record(vehicle=record.vehicle, **values, **record.told_by)
 
 
 def _read_odometer(record: VehicleRecord, form: change_forms.ReadingForm) -> object:

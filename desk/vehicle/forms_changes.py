@@ -1,23 +1,28 @@
 """The forms by which the record of a vehicle and its covers is changed; each says why."""
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
+from desk.forms.ask_once import AskOnceForm, doubt_plate
 from desk.forms.day_fields import DayField
 from desk.forms.number_field import NumberField
 from desk.forms.odometer_question import OdometerForm
 from scheduling.covers.rules.due_item import DueItem
 from scheduling.models import Cover, TermsVersion
-from treatments.enums import BodyStyle, CorrosivityCategory
+from treatments.enums import BodyStyle, CorrosivityCategory, TreatmentKind
 from treatments.log_import.rules.contacts import find_contact_fault
 from treatments.models import Dealership, Site, Vehicle
 from treatments.models.choices import choices_of
+from treatments.rules.speaking import ENGLISH, speak_day
 from treatments.rules.units import Distance, DistanceUnit
+from treatments.vehicles.rules.vin import OFTEN_HEAVY, VinMark, read_model_year
 
 CHOOSE = [("", _("choose"))]
 PLACES = [("", _("not known, as at the site")), *choices_of(CorrosivityCategory)]
@@ -75,7 +80,7 @@ class SaleForm(ChangeForm):
     told_on = PastDayField(label=_("The shop was told on"))
 
 
-class CorrectionForm(ChangeForm):
+class CorrectionForm(ChangeForm, AskOnceForm):
     plate = forms.CharField(label=_("Plate"), max_length=16, required=False)
     description = forms.CharField(label=_("Make, model, colour"), max_length=200, required=False)
     body_style = forms.ChoiceField(
@@ -84,10 +89,55 @@ class CorrectionForm(ChangeForm):
     model_year = forms.IntegerField(label=_("Model year"), required=False, min_value=1900, max_value=2100)
     in_service_on = DayField(label=_("In service on"), required=False, first=date(1900, 1, 1), months_ahead=24)
 
+    def __init__(self, *args: Any, vehicle: Vehicle, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._vehicle = vehicle
+
+    def list_doubts(self, values: Mapping[str, Any]) -> dict[str, str]:
+        """Return what the record says against what was changed."""
+        changed = {name: values.get(name) for name in CORRECTED if values.get(name) != getattr(self._vehicle, name)}
+        found = {}
+        if changed.get("plate"):
+            found["plate"] = doubt_plate(values["plate"], besides=self._vehicle)
+        if changed.get("in_service_on"):
+            found["in_service_on"] = doubt_in_service(self._vehicle, values["in_service_on"])
+        if changed.get("model_year"):
+            described = values.get("description") or ""
+            style = values.get("body_style") or ""
+            found["model_year"] = doubt_model_year(self._vehicle, values["model_year"], described, style)
+        return {name: doubt for name, doubt in found.items() if doubt}
+
     @staticmethod
     def read_initial(vehicle: Vehicle) -> dict[str, Any]:
         """Return what stands on record."""
         return {name: getattr(vehicle, name) for name in CORRECTED}
+
+
+def doubt_in_service(vehicle: Vehicle, day: date) -> str:
+    """Return that a vehicle would have been treated before it was in service, '' where it would not."""
+    treated = vehicle.treatments.filter(
+        kind=TreatmentKind.FIRST_TREATMENT, signed_off_at__isnull=False, amended_by__isnull=True, done_on__lt=day
+    )
+    first = treated.order_by("done_on").first()
+    if first is None:
+        return ""
+    return gettext("The first treatment was on %(day)s, before it was in service.") % {
+        "day": speak_day(first.done_on, get_language() or ENGLISH)
+    }
+
+
+def doubt_model_year(vehicle: Vehicle, year: int, description: str, style: str) -> str:
+    """Return what the VIN or the description says against a model year, '' where nothing does."""
+    if vehicle.vin_mark == VinMark.STANDARD:
+        light = True if style and style not in OFTEN_HEAVY else None
+        coded = read_model_year(vehicle.vin, light_vehicle=light).years
+        if coded and year not in coded:
+            years = {"years": ", ".join(map(str, coded))}
+            return gettext("By the VIN the model year is %(years)s.") % years
+    described = [int(one) for one in re.findall(r"\b(?:19|20)\d\d\b", description)]
+    if described and year not in described:
+        return gettext("The description says %(years)s.") % {"years": ", ".join(map(str, described))}
+    return ""
 
 
 CORRECTED = ("plate", "description", "body_style", "model_year", "in_service_on")
@@ -95,9 +145,7 @@ CORRECTED = ("plate", "description", "body_style", "model_year", "in_service_on"
 
 class ReadingForm(ChangeForm, OdometerForm):
     day = PastDayField(label=_("Read on"))
-    odometer = NumberField(
-        label=_("Odometer"), min_value=Decimal(0), max_value=Decimal("9999999"), max_digits=8, decimal_places=1
-    )
+    odometer = NumberField(label=_("Odometer"), min_value=Decimal(0), max_digits=9, decimal_places=1)
     unit = forms.ChoiceField(label=_("Unit"), choices=[*CHOOSE, *choices_of(DistanceUnit)])
     reason = forms.CharField(
         label=_("Where it is from"),

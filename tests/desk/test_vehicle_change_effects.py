@@ -1,27 +1,43 @@
 """What a change of a vehicle's record is held against before it is recorded, and what it is said to come to."""
 
+import html
 import re
 from datetime import date, timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
 from django.test import Client
+from freezegun import freeze_time
 
 from claims.decisions.dossier import read_claim_file
 from claims.intake.services import file_claim
 from claims.rules.recommend import Outcome
+from desk.forms.ask_once import MEANT_SO
 from desk.rendering.telling import tell
 from desk.vehicle.foresee import VehicleRecord, foresee
+from desk.vehicle.forms_changes import doubt_model_year
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.covers.services import end_cover, move_terms, register_cover
 from scheduling.models import Cover, CoverChange, TermsVersion
 from tests.conftest import NOW, TODAY, ShopForTests
-from tests.desk.test_vehicle_changes import FIRST, VIN, ask, confirm, find_version, log_in, write
+from tests.desk.test_vehicle_changes import (
+    FIRST,
+    VIN,
+    Fields,
+    ask,
+    confirm,
+    find_version,
+    log_in,
+    read_hidden,
+    write,
+)
 from tests.scheduling.booking_helpers import add_due_vehicle, set_up_bays
+from tests.scheduling.test_booking import make_vin
 from treatments.enums import DamageKind
-from treatments.models import Role, User, Zone
+from treatments.models import Role, User, Vehicle, Zone
 from treatments.services import add_vehicle
+from treatments.vehicles.rules.vin import read_model_year
 
 
 @pytest.fixture
@@ -99,3 +115,67 @@ def test_a_move_to_other_terms_shows_what_they_make_of_the_past(owner: Client, c
     case = read_cover_case(Cover.objects.select_related("vehicle", "site").get(pk=cover.pk))
     late = [item for item in case.list_what_needs_doing(TODAY) if item.dates.grace_until < TODAY]
     assert (case.read_state(TODAY), len(late)) == (one.after.state, one.after.overdue)
+
+
+OTHER = make_vin(7)
+
+
+@pytest.mark.parametrize(
+    ("typed", "field"),
+    [
+        ({"in_service_on": (FIRST + timedelta(days=1)).isoformat()}, "in_service_on"),
+        ({"description": "blue hatchback of 2019", "model_year": "2018"}, "model_year"),
+        ({"plate": "fen 4-1"}, "plate"),
+    ],
+)
+def test_a_correction_that_the_record_speaks_against_is_asked_about_once(
+    owner: Client, cover: Cover, typed: Fields, field: str
+) -> None:
+    add_vehicle(vin=OTHER, owner=None, owned_from=FIRST, now=NOW, actor=None, plate="FEN 41")
+    fields = {**write("correct"), **typed}
+    status, page = ask(owner, "correct", fields)
+    assert status == 400 and f'href="#id_{field}"' in page
+    box = re.search(rf'<input type="checkbox" name="{MEANT_SO}" value="([^"]*)"', page)
+    assert box is not None
+    # A box for other values confirms nothing.
+    status, _page = ask(owner, "correct", {**fields, MEANT_SO: "plate AB 1"})
+    assert status == 400
+    status, page = ask(owner, "correct", {**fields, MEANT_SO: html.unescape(box[1])})
+    assert status == 200 and confirm(owner, "correct", page).status_code == 302
+    cover.vehicle.refresh_from_db()
+    assert str(getattr(cover.vehicle, field)) == typed[field]
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        {"in_service_on": FIRST.isoformat()},
+        {"description": "blue hatchback of 2024", "model_year": "2024"},
+        {"plate": "FEN 4"},
+    ],
+)
+def test_a_correction_that_nothing_speaks_against_is_not_asked_about(owner: Client, typed: Fields) -> None:
+    add_vehicle(vin=OTHER, owner=None, owned_from=FIRST, now=NOW, actor=None, plate="FEN 41")
+    status, page = ask(owner, "correct", {**write("correct"), **typed})
+    assert status == 200 and MEANT_SO not in page
+
+
+def test_a_model_year_is_held_against_a_north_american_vin(shop: ShopForTests) -> None:
+    vehicle = add_vehicle(vin="11111111111111111", owner=None, owned_from=FIRST, now=NOW, actor=None)
+    coded = read_model_year(vehicle.vin).years
+    assert coded and not any(doubt_model_year(vehicle, year, "", "") for year in coded)
+    assert doubt_model_year(vehicle, coded[0] + 1, "", "")
+
+
+def test_a_plate_of_another_vehicle_is_asked_about_at_the_door(owner: Client, cover: Cover) -> None:
+    Vehicle.objects.filter(pk=cover.vehicle_id).update(plate="FEN 41")
+    typed = {"vin": OTHER, "vin_mark": "standard", "owner": "Wren Aldous", "contact": "wren@example.org"}
+    with freeze_time(NOW):
+        page = owner.get("/walk-in/new/").content.decode()
+        sent = {**read_hidden(page, "wish-fields"), **typed, "plate": "FEN41", "choose": "yes"}
+        doubted = owner.post("/walk-in/new/", sent)
+        assert doubted.status_code == 400 and Vehicle.objects.count() == 1
+        box = re.search(rf'name="{MEANT_SO}" value="([^"]*)"', doubted.content.decode())
+        assert box is not None
+        taken = owner.post("/walk-in/new/", {**sent, MEANT_SO: html.unescape(box[1])})
+    assert taken.status_code == 302 and Vehicle.objects.get(vin=OTHER).plate == "FEN41"

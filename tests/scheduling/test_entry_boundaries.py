@@ -161,3 +161,12 @@ def test_one_rule_that_fails_outweighs_one_that_cannot_be_told() -> None:
     assert report.answer is FAILS
     assert replace(report, answers=report.answers[:2]).answer is CANNOT_BE_TOLD
     assert replace(report, answers=report.answers[:1]).answer is HOLDS
+
+
+@pytest.mark.parametrize(("days", "expected"), [(0, HOLDS), (1, CANNOT_BE_TOLD)])
+def test_the_age_cannot_be_told_where_the_vehicle_was_in_service_after_its_treatment(
+    days: int, expected: Answer
+) -> None:
+    in_service = TREATED + timedelta(days=days)
+    given = answer("age", judge(EntryTerms(max_age_months=120), in_service_on=in_service, intake=look()))
+    assert given.answer is expected

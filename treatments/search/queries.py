@@ -70,6 +70,15 @@ def list_with_plate_or_vin(found: QuerySet[Vehicle], text: str) -> QuerySet[Vehi
     return found.alias(**BARE_PLATE).filter(wanted)
 
 
+def list_bearing_plate(plate: str) -> QuerySet[Vehicle]:
+    """Return the vehicles that bear a plate, however its gaps and letters are written."""
+    bare = take_separators_out("".join(plate.split()))
+    if not bare:
+        return Vehicle.objects.none()
+    # An index serves the first condition, the second leaves out longer plates.
+    return Vehicle.objects.alias(**BARE_PLATE).filter(bare_plate__icontains=bare, bare_plate__iexact=bare)
+
+
 @dataclass(frozen=True, slots=True)
 class WordFound:
     """What a word is about: keys of vehicles, by themselves or by an owner then or now, and keys of customers."""

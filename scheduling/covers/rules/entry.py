@@ -131,6 +131,12 @@ def _check_intake(terms: Terms, intake: InspectionRecord | None, treated_on: dat
 def _check_age(max_months: int, in_service_on: date | None, treated_on: date) -> EntryAnswer:
     if in_service_on is None:
         return EntryAnswer("age", Answer.CANNOT_BE_TOLD, "The day on which the vehicle was first used is not recorded.")
+    if in_service_on > treated_on:
+        sentence = (
+            f"In service on {in_service_on}, after the first treatment on {treated_on}, which can't be; ask which day "
+            "is right and correct the record."
+        )
+        return EntryAnswer("age", Answer.CANNOT_BE_TOLD, sentence)
     last_entry = in_service_on + relativedelta(months=max_months)
     holds = treated_on <= last_entry
     return EntryAnswer(
