@@ -3,6 +3,7 @@
 Whether a missed visit has suspended the cover is told only where it has.
 """
 
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -38,6 +39,7 @@ from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.records.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.rules.explanation import explain
 from treatments.rules.units import Volume, VolumeUnit
+from treatments.rules.wording import tell_day
 from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
 
 DAY = date(2026, 6, 10)
@@ -304,3 +306,14 @@ def test_a_new_owner_is_told_though_the_last_one_was(shop: ShopForTests, cover: 
     assert second is not None
     assert (first.address, second.address) == ("lena@example.com", "cora@example.com")
     assert write_on(TODAY) is None
+
+
+@pytest.mark.parametrize(("after", "leads"), [(10, "film"), (30, "film"), (31, "visit")])
+def test_the_first_sentence_in_grace_has_the_dates_that_end_first(after: int, leads: str) -> None:
+    things = {"film": FILM, "visit": make_thing(days=9)}
+    day = DAY + timedelta(days=after)
+    reminder = choose_reminder(list(things.values()), day)
+    assert reminder is not None and reminder.kind is MessageKind.IN_GRACE
+    opening = tell_opening(reminder, "blue hatchback", day)
+    told = [tell_day(things[leads].last_on), tell_day(things[leads].grace_until)]
+    assert re.findall(r"\d{1,2} [A-Z][a-z]+ \d{4}", opening) == told

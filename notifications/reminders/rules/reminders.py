@@ -195,9 +195,12 @@ def tell_opening(reminder: Reminder, vehicle: str, as_of: date) -> str:
     if kind is MessageKind.VISIT_DUE:
         return f"Your {vehicle} is due for its rust protection visit."
     if kind is MessageKind.IN_GRACE:
+        # One visit serves all that is in its grace, so it counts for all of it only until the first of them ends.
+        in_grace = (thing for thing in reminder.things if thing.last_on < as_of <= thing.grace_until)
+        first = min(in_grace, key=lambda thing: (thing.grace_until, thing.last_on))
         return (
-            f"The last day for the rust protection visit of your {vehicle} was {last}. It still counts within the "
-            f"grace, which runs until {grace}."
+            f"The last day for the rust protection visit of your {vehicle} was {tell_day(first.last_on)}. It still "
+            f"counts within the grace, which runs until {tell_day(first.grace_until)}."
         )
     if kind is MessageKind.VISIT_MISSED:
         until = f"{grace}, the end of grace" if main.grace_until > main.last_on else f"{last}, the last day"
