@@ -12,13 +12,14 @@ from django.contrib.auth.middleware import get_user as find_person
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponseBase
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from claims.models import Claim
 from claims.queries import find_claim
 from desk.forms.number_field import read_whole
 from desk.rendering.telling import tell
-from desk.shared.shown import note_position
+from desk.shared.shown import find_clock_of, note_position
 from notifications.customer_page.links import OwnPage, read_own_page_token
 from notifications.invitations.calendar_feeds import find_feed
 from notifications.models import CalendarFeed
@@ -99,7 +100,9 @@ def open_to(
                 who = ", ".join(tell(say(role)) for role in MAY_OPEN[page])
                 raise PermissionDenied(_("This page is for: %(who)s.") % {"who": who})
             note_position(request)
-            return view(request, *args, **kwargs)
+            # Every moment on the page is shown on the clock of the person's site, unless the page says another.
+            with timezone.override(find_clock_of(request)):
+                return view(request, *args, **kwargs)
 
         return cast("Callable[Concatenate[HttpRequest, P], R]", guarded)
 

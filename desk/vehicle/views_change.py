@@ -111,7 +111,7 @@ def _list_coming(record: VehicleRecord) -> list[Appointment]:
     coming = Appointment.objects.filter(
         vehicle=record.vehicle, status=AppointmentStatus.BOOKED, starts_at__gte=record.now
     )
-    return list(coming.select_related("customer").order_by("starts_at"))
+    return list(coming.select_related("customer", "site").order_by("starts_at"))
 
 
 def _tell_value(field: forms.BoundField) -> Any:

@@ -4,7 +4,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from django.test import Client
+from django.http import HttpRequest, HttpResponse
+from django.template import Context, Template
+from django.test import Client, RequestFactory
 from django.utils import timezone
 from django.utils.formats import date_format
 
@@ -12,13 +14,15 @@ from claims.models import ReportTally
 from claims.reports.services import ask_for_count
 from claims.tasks import count_reports_when_due
 from desk.demo.load import DemoShop
+from desk.shared.access import open_to
 from notifications.models import Message
 from notifications.reminders.services import write_due_reminders
 from scheduling.models import TermsVersion
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
-from treatments.models import Site, Treatment, User
+from treatments.models import Site, Treatment, User, Vehicle
 from treatments.queries import find_clock
+from treatments.vehicles.changes import correct_record
 
 FAR = "Pacific/Kiritimati"  # 14 hours before UTC, so that nearly every day is another one there
 LATE = datetime(2026, 5, 20, 13, 5, tzinfo=UTC)
@@ -66,3 +70,25 @@ def test_the_reports_and_the_terms_tell_when_they_were_counted_and_published(dem
     version = TermsVersion.objects.filter(published_at__isnull=False).select_related("terms")[0]
     for address in ("/terms/", f"/terms/{version.terms.code}/{version.version}/"):
         assert show(version.published_at, "j M Y") in far.get(address).content.decode(), address
+
+
+def test_the_changes_of_a_record_and_its_visits_tell_when_by_the_clock_of_the_site(demo: DemoShop, far: Client) -> None:
+    vehicle = Vehicle.objects.get(vin=find_vin(demo, "overdue"))
+    correct_record(vehicle=vehicle, plate="FEN 41", reason="New plate", now=LATE, actor=None)
+    address = f"/vehicles/{vehicle.vin}/change/"
+    assert show(LATE) in far.get(address).content.decode()
+    # Who works at no site sees the clock of the first.
+    first = date_format(LATE.astimezone(find_clock()), "j M Y H:i")
+    assert first != show(LATE) and first in log_in("writer").get(address).content.decode()
+
+
+def test_every_page_of_the_desk_is_made_on_the_clock_of_the_site(far: Client, rf: RequestFactory) -> None:
+    @open_to("vehicles")
+    def page(request: HttpRequest) -> HttpResponse:
+        return HttpResponse(Template("{{ moment|date:'j M Y H:i' }}").render(Context({"moment": LATE})))
+
+    request = rf.get("/")
+    request.session = far.session
+    request.user = User.objects.get(username="owner")
+    assert page(request).content.decode() == show(LATE)
+    assert timezone.get_current_timezone_name() == "UTC"
