@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from treatments.models import Inspection, Treatment, Vehicle
 from treatments.queries import list_readings
-from treatments.records.rules.odometer import Reading, find_doubt
+from treatments.records.rules.odometer import Reading, find_doubt, find_limit_fault
 from treatments.rules.units import Distance
 
 CONFIRMED = "odometer_confirmed"
@@ -47,7 +47,12 @@ class OdometerForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        self._ask()
+        distance = self.read_odometer() if self.cleaned_data.get("odometer") is not None else None
+        fault = find_limit_fault(distance.kilometres) if distance else ""
+        if fault:
+            self.add_error("odometer", fault)
+        else:
+            self._ask()
         return cleaned
 
     def _ask(self) -> None:

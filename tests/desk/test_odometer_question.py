@@ -33,6 +33,7 @@ from tests.desk.lift import VIN, Lift, raise_lift
 from treatments.models import Inspection, OdometerReading, Treatment
 from treatments.queries import list_reading_doubts
 from treatments.records.odometer_readings import record_reading
+from treatments.records.rules.odometer import MOST_KILOMETRES
 from treatments.rules.units import Distance, DistanceUnit
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -208,6 +209,17 @@ def test_a_doubted_figure_is_asked_about_once(lift: Lift, door: str, doubted: st
         assert "a-fails" in lift.log_in().get(f"/{kind}/{work.pk}/").content.decode()
     else:
         assert Decimal(doubted) in [amount for _key, amount in list_recorded(opened)]
+
+
+@pytest.mark.parametrize("door", DOORS)
+def test_no_form_takes_more_than_the_import_does(lift: Lift, door: str) -> None:
+    opened = DOORS[door][1](lift)
+    before = list_recorded(opened)
+    status, page = send(lift, opened, str(MOST_KILOMETRES + 1))
+    assert status == 400 and 'href="#id_odometer"' in page and CONFIRMED not in page
+    assert list_recorded(opened) == before
+    # The most that is taken is only asked about.
+    assert CONFIRMED in send(lift, opened, str(MOST_KILOMETRES))[1]
 
 
 @pytest.mark.parametrize("door", DOORS)

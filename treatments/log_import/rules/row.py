@@ -6,7 +6,6 @@ Nothing is guessed: a row that could mean two things is rejected with both named
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
-from decimal import Decimal
 from functools import lru_cache
 
 from treatments.enums import BodyStyle, TreatmentKind, say
@@ -19,6 +18,7 @@ from treatments.log_import.rules.habits import LogHabits, read_distance
 from treatments.log_import.rules.material import KnownProduct, KnownZone, read_material, read_zone
 from treatments.log_import.rules.text import join_lines
 from treatments.log_import.rules.words import KINDS, MARKS, NOTHING, PROPULSIONS, STYLES, TOTALS
+from treatments.records.rules.odometer import find_limit_fault
 from treatments.rules.units import AmbiguousNumberError, DecimalSign, Distance, UnitsError, Volume
 from treatments.vehicles.rules.vin import VinMark
 from treatments.vehicles.rules.vin_advice import VinAdvice, advise_on_vin
@@ -71,8 +71,6 @@ class LogRow:
 
 
 UNKNOWN = NOTHING | {"unknown", "?"}
-# About fifty times round the earth; beyond it a digit was typed twice. Our own choice.
-MOST_KILOMETRES = Decimal(2_000_000)
 EARLIEST_DAY = date(1950, 1, 1)
 
 
@@ -286,8 +284,7 @@ def _read_odometer(row: Cells, shop: Shop) -> Distance | None:
     except UnitsError as error:
         row.refuse(FaultCode.ODOMETER, "odometer", text, error.sentence)
         return None
-    if distance.amount < 0 or distance.kilometres > MOST_KILOMETRES:
-        sentence = f"Not between 0 and {MOST_KILOMETRES} km: correct the reading."
+    if sentence := find_limit_fault(distance.kilometres):
         row.refuse(FaultCode.ODOMETER, "odometer", text, sentence)
         return None
     return distance

@@ -13,6 +13,16 @@ from fractions import Fraction
 # A projection further out says nothing; the vehicle may be sold by then. Our own choice.
 FURTHEST_PROJECTION_DAYS = 40 * 366
 
+# About fifty times round the earth; beyond it a digit was typed twice. Our own choice, for what is typed and imported.
+MOST_KILOMETRES = Decimal(2_000_000)
+
+
+def find_limit_fault(kilometres: Decimal) -> str:
+    """Return that a reading is none that an odometer can show, '' where it is one."""
+    if 0 <= kilometres <= MOST_KILOMETRES:
+        return ""
+    return f"Not between 0 and {MOST_KILOMETRES} km: correct the reading."
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
