@@ -29,6 +29,7 @@ from claims.rules.deadlines import StepStatus
 from claims.rules.recommend import Outcome
 from claims.rules.what_if import WhatIfError, discover_on, move_record
 from desk.demo.load import DemoShop
+from scheduling.covers.queries import read_cover_case
 from scheduling.covers.services import move_terms, publish_terms
 from scheduling.models import TermsVersion
 from scheduling.terms.rules.terms_document import read_terms, write_terms
@@ -60,14 +61,16 @@ def find_user(name: str) -> User:
     return User.objects.get(username=name)
 
 
-def set_terms(claim: Claim, day: date, **changes: object) -> None:
+def set_terms(claim: Claim, **changes: object) -> None:
     """Move the claim's cover to a version of its terms with other claim terms, from the beginning on."""
     version = claim.cover.terms_version
     document = write_terms(read_terms(version.document))
     document["version"] = 90 + TermsVersion.objects.count()
     document["claims"] |= changes
     published = publish_terms(document=document, now=NOW, actor=None)
-    move_terms(cover=claim.cover, to_version=published, day=day, reason="test", now=NOW, actor=None)
+    first = read_cover_case(claim.cover).history.find_first_treatment()
+    assert first is not None
+    move_terms(cover=claim.cover, to_version=published, day=first.day, reason="test", now=NOW, actor=None)
 
 
 def test_what_is_recommended_is_decided_without_a_reason_and_anything_else_with_one(
@@ -140,7 +143,7 @@ def test_above_an_amount_a_second_person_must_agree(claim: Claim, demo: DemoShop
     assert file.recommendation.amount and file.recommendation.amount.payable
     amount = file.recommendation.amount.payable.amount
     for limit, needed in ((amount, False), (amount - Decimal("0.01"), True)):
-        set_terms(claim, date(2000, 1, 1), second_person_above=str(limit))
+        set_terms(claim, second_person_above=str(limit))
         claim.refresh_from_db()
         decision = decide_claim(
             claim=claim, kind=DecisionKind.PAY, amount=amount, reason="", day=demo.day, now=NOW, actor=first
@@ -315,7 +318,7 @@ def test_days_that_have_not_come_or_come_before_what_they_follow_are_refused(cla
 
 def test_small_decisions_add_up_to_one_that_needs_a_second_person(claim: Claim, demo: DemoShop) -> None:
     actor = find_user("warranty")
-    set_terms(claim, date(2000, 1, 1), second_person_above="500")
+    set_terms(claim, second_person_above="500")
     give = {
         "claim": claim,
         "kind": DecisionKind.GOODWILL,
@@ -334,7 +337,7 @@ def test_small_decisions_add_up_to_one_that_needs_a_second_person(claim: Claim, 
 
 def test_what_goes_beyond_the_limits_is_goodwill(claim: Claim, demo: DemoShop) -> None:
     actor = find_user("warranty")
-    set_terms(claim, date(2000, 1, 1), limit_per_claim="600", limit_in_all="1000")
+    set_terms(claim, limit_per_claim="600", limit_in_all="1000")
     decide = {"claim": claim, "reason": "big", "day": demo.day, "now": NOW, "actor": actor}
     with pytest.raises(ValidationError, match=r"more than 600 USD, the limit per claim"):
         decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal("600.01"))  # type: ignore[arg-type]
@@ -346,7 +349,7 @@ def test_what_goes_beyond_the_limits_is_goodwill(claim: Claim, demo: DemoShop) -
 def test_what_was_paid_on_a_claim_that_is_reopened_is_taken_off(claim: Claim, demo: DemoShop) -> None:
     """600 are owed at most: 400 were paid, so 200 are left, as recommended and as what may be decided."""
     actor = find_user("warranty")
-    set_terms(claim, date(2000, 1, 1), limit_per_claim="600", limit_in_all="1000", second_person_above="5000")
+    set_terms(claim, limit_per_claim="600", limit_in_all="1000", second_person_above="5000")
     decide = {"claim": claim, "reason": "as far as", "day": demo.day, "now": NOW, "actor": actor}
     first = decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal(600))  # type: ignore[arg-type]
     assert read_payable(claim, demo.day) == 600
@@ -366,7 +369,7 @@ def read_payable(claim: Claim, day: date) -> Decimal | None:
 def test_decisions_written_down_later_change_nothing_that_was_known_before(claim: Claim, demo: DemoShop) -> None:
     """Another claim of the cover uses up the limit in all, first decided, then set aside without a payment."""
     actor = find_user("warranty")
-    set_terms(claim, date(2000, 1, 1), limit_per_claim="600", limit_in_all="700", second_person_above="1")
+    set_terms(claim, limit_per_claim="600", limit_in_all="700", second_person_above="1")
     other = file_claim(
         cover=claim.cover, zones=list(claim.zones.all()), damage=DamageKind.EDGE_BLISTERING, now=NOW, actor=actor,
         reported_on=demo.day, discovered_on=demo.day, same_damage_reason="another place",
@@ -387,7 +390,7 @@ def test_decisions_written_down_later_change_nothing_that_was_known_before(claim
 
 def test_a_claim_that_is_decided_is_not_worked_out_anew_by_later_decisions(claim: Claim, demo: DemoShop) -> None:
     actor = find_user("warranty")
-    set_terms(claim, date(2000, 1, 1), limit_per_claim="600", limit_in_all="700", second_person_above="5000")
+    set_terms(claim, limit_per_claim="600", limit_in_all="700", second_person_above="5000")
     decide = {"kind": DecisionKind.PAY, "reason": "x", "day": demo.day, "now": NOW, "actor": actor}
     decide_claim(claim=claim, amount=Decimal(600), **decide)  # type: ignore[arg-type]
     other = file_claim(

@@ -76,7 +76,7 @@ def list_bearing_plate(plate: str) -> QuerySet[Vehicle]:
     if not bare:
         return Vehicle.objects.none()
     # An index serves the first condition, the second leaves out longer plates.
-    return Vehicle.objects.alias(**BARE_PLATE).filter(bare_plate__icontains=bare, bare_plate__iexact=bare)
+    return Vehicle.objects.alias(**BARE_PLATE).filter(Q(bare_plate__icontains=bare) & Q(bare_plate__iexact=bare))
 
 
 @dataclass(frozen=True, slots=True)
