@@ -14,7 +14,13 @@ def main() -> None:
             "Django is not installed for this Python. Use the project's environment: "
             ".venv/bin/python manage.py …, made by the first command in README.md."
         )
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Whoever reads, such as head, has enough. Python would complain again as it closes the output.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)
 
 
 if __name__ == "__main__":

@@ -1,5 +1,8 @@
 """The register of personal data leaves no text column of any model out, found from the models themselves."""
 
+import subprocess
+import sys
+
 import pytest
 from django.apps import apps
 from django.conf import settings
@@ -84,3 +87,11 @@ def test_every_table_of_the_database_has_a_model_or_is_declared() -> None:
     known = {model._meta.db_table for model in apps.get_models(include_auto_created=True)}
     there_is = {table.name for table in connection.introspection.get_table_list(connection.cursor())}
     assert there_is - known - set(OTHER_TABLES) == set()
+
+
+def test_a_command_whose_reader_has_enough_ends_quietly() -> None:
+    command = [sys.executable, "manage.py", "personal_data", "register"]
+    with subprocess.Popen(command, cwd=settings.BASE_DIR, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as ran:
+        assert ran.stdout is not None and ran.stderr is not None
+        ran.stdout.close()
+        assert ran.stderr.read() == b""
