@@ -5,6 +5,8 @@ Nothing here writes; ``services`` keeps what came of it on the row.
 
 import smtplib
 from email.errors import MessageError
+from email.header import Header
+from email.message import Message as EmailParts
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -24,6 +26,16 @@ ADDRESS_REFUSED = frozenset({501, 550, 551, 553})
 POLICY = b"5.7."
 
 
+class Mail(EmailMultiAlternatives):
+    """A mail whose subject begins beside the name of its header; Django's may begin on the line below."""
+
+    def message(self) -> EmailParts:
+        parts: EmailParts = super().message()
+        if not self.subject.isascii():
+            parts.replace_header("Subject", Header(self.subject, "utf-8", header_name="Subject").encode())
+        return parts
+
+
 def make_email(message: Message) -> EmailMessage:
     """Return the mail of a message, with the headers that let a mail program stop further ones (RFC 8058)."""
     stop = make_stop_address(message.customer)
@@ -36,7 +48,7 @@ def make_email(message: Message) -> EmailMessage:
     }
     if stop.startswith("https://"):
         headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
-    email = EmailMultiAlternatives(
+    email = Mail(
         message.subject,
         message.body,
         settings.DEFAULT_FROM_EMAIL,

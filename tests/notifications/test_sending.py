@@ -2,6 +2,8 @@
 
 import smtplib
 from datetime import date, datetime, timedelta
+from email import message_from_bytes
+from email.header import decode_header, make_header
 from io import StringIO
 
 import pytest
@@ -11,7 +13,7 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from freezegun import freeze_time
 
-from notifications.mail.mailing import find_lasting_fault, tell_error
+from notifications.mail.mailing import Mail, find_lasting_fault, tell_error
 from notifications.models import Message, MessageStatus
 from notifications.reminders import services
 from notifications.reminders.services import SendOutcome
@@ -219,3 +221,11 @@ def test_an_error_fits_the_row_whatever_it_says() -> None:
     message = Message(address=GOOD, subject="two\nlines")
     assert find_lasting_fault(message, ValueError()) == "The subject holds a line break."
     assert find_lasting_fault(Message(address=GOOD, subject="one line"), ValueError()) == ""
+
+
+def test_a_subject_begins_beside_its_name() -> None:
+    mail = Mail("é" + " of many words" * 12, "", "desk@example.org", ["ada@example.org"])
+    raw = mail.message().as_bytes()
+    (line,) = [line for line in raw.splitlines() if line.startswith(b"Subject:")]
+    assert len(line) > len(b"Subject: ")
+    assert str(make_header(decode_header(message_from_bytes(raw)["Subject"]))) == mail.subject
