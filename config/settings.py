@@ -335,6 +335,7 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "{levelname} {name} {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"requests": {"()": "config.log_lines.RequestLines"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["requests"]}},
     "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="WARNING")},
 }
