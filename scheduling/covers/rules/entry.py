@@ -100,7 +100,7 @@ def _say_all_done(required: Sequence[str], first_treatment: TreatmentRecord) -> 
     if not out:
         return "All zones that the terms want were done at the first treatment."
     return (
-        f"All zones that the terms want and that can be coated were done at the first treatment; no: {', '.join(out)}."
+        f"All zones that the terms want were done at the first treatment but those not to be coated: {', '.join(out)}."
     )
 
 
