@@ -41,8 +41,7 @@ class NumberField(forms.DecimalField):
                 _("‘%(value)s’ can be read in two ways: write %(fraction)s or %(whole)s."),
                 params={
                     "value": value,
-                    # With one more digit nobody takes the fraction for thousands.
-                    "fraction": f"{parse_number(value, decimal=error.sign)}0",
+                    "fraction": self._write_fraction(parse_number(value, decimal=error.sign)),
                     "whole": re.sub("[.,]", "", value.strip()),
                 },
             ) from error
@@ -51,6 +50,12 @@ class NumberField(forms.DecimalField):
                 _("‘%(value)s’ is not a number: write digits, such as 1.25."), params={"value": value}
             ) from error
         return super().to_python(str(self._drop_idle_zeros(number)))
+
+    def _write_fraction(self, number: Decimal) -> str:
+        """Return the number so that nobody takes its fraction for thousands: with fewer digits, or one more."""
+        if self.decimal_places is not None and self.decimal_places < 3:
+            return str(round(number, self.decimal_places))
+        return f"{number}0"
 
     def _drop_idle_zeros(self, number: Decimal) -> Decimal:
         """Return a number without zeros beyond the places of the field: 1.2340 is a way to write 1.234."""
