@@ -516,12 +516,11 @@ def make_amendment(old: Treatment, *, reason: str, now: datetime, actor: User | 
     )
 
 
-@transaction.atomic
-def recall_lot(*, lot: Lot, reason: str, recalled_on: date, now: datetime, actor: User | None) -> Lot:
-    """Mark a lot as recalled; queries.find_vehicles_with_lot then finds every vehicle that it went into.
+def check_recall(lot: Lot, reason: str, recalled_on: date, now: datetime, actor: User | None) -> None:
+    """Refuse what can be no recall of a lot; nothing is written.
 
     Raises:
-        ValidationError: without a reason, or where it is already recalled.
+        ValidationError: without a reason, on a day to come, or where it is already recalled.
     """
     if not reason.strip():
         raise ValidationError({"reason": "A recall needs a reason."})
@@ -530,6 +529,18 @@ def recall_lot(*, lot: Lot, reason: str, recalled_on: date, now: datetime, actor
         raise ValidationError(
             {"recalled_on": f"{recalled_on} has not come yet: give the day of the maker's notice, until {today}."}
         )
+    if lot.recalled_on is not None:
+        raise ValidationError(f"{lot} was already recalled on {lot.recalled_on}.")
+
+
+@transaction.atomic
+def recall_lot(*, lot: Lot, reason: str, recalled_on: date, now: datetime, actor: User | None) -> Lot:
+    """Mark a lot as recalled; queries.find_vehicles_with_lot then finds every vehicle that it went into.
+
+    Raises:
+        ValidationError: without a reason, or where it is already recalled.
+    """
+    check_recall(lot, reason, recalled_on, now, actor)
     changed = Lot.objects.filter(pk=lot.pk, recalled_on__isnull=True).update(
         recalled_on=recalled_on, recall_reason=reason, recall_recorded_at=now
     )

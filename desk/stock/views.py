@@ -24,7 +24,7 @@ from treatments.models import Lot, Product
 from treatments.queries import find_today
 from treatments.reference.queries import find_site_of, list_products
 from treatments.rules.units import VolumeUnit
-from treatments.services import recall_lot
+from treatments.services import check_recall, recall_lot
 from treatments.stock.material_uses import note_all_material_uses, note_material_uses
 from treatments.stock.queries import PER_PAGE, count_reach, describe_lots, list_lots
 from treatments.stock.services import receive_lot, take_recall_back
@@ -124,11 +124,16 @@ def _show_lot(request: HttpRequest, found: Lot, form: RecallForm | TakeBackForm 
 @require_POST
 @shown_for(of_lot, page=lambda key: reverse("desk:lot", args=[key]))
 def recall(request: HttpRequest, key: int) -> HttpResponse:
-    """Mark a lot as recalled, with the reason that then shows on every vehicle."""
+    """Mark a lot as recalled once it was seen how many vehicles that reaches; the reason then shows on each."""
     found, now = access_lot(key), timezone.now()
     form = RecallForm(request.POST)
     if form.is_valid():
         try:
+            if "confirm" not in request.POST:
+                check_recall(
+                    found, form.cleaned_data["reason"], form.cleaned_data["recalled_on"], now, get_user(request)
+                )
+                return _ask_about_recall(request, found, form)
             recall_lot(
                 lot=found,
                 reason=form.cleaned_data["reason"],
@@ -140,6 +145,13 @@ def recall(request: HttpRequest, key: int) -> HttpResponse:
         except ValidationError as error:
             name_faults(form, error)
     return _show_lot(request, found, form)
+
+
+def _ask_about_recall(request: HttpRequest, found: Lot, form: RecallForm) -> HttpResponse:
+    """Show how many vehicles a recall would mark, before it is recorded."""
+    is_all_noted = note_material_uses()
+    context = {"lot": found, "reach": count_reach(found), "is_all_noted": is_all_noted, "form": form}
+    return render(request, "desk/stock_recall.html", context)
 
 
 @open_to("keep_stock")

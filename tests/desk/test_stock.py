@@ -137,7 +137,7 @@ def test_a_lot_is_received_once_and_bad_input_is_kept_and_told(demo: DemoShop) -
     assert again.status_code == 400 and "was received on" in again.content.decode()
     assert Lot.objects.filter(number__iexact="nx-9").count() == 1
     assert log_in("lift").post("/stock/receive/", form).status_code == 403
-    assert log_in("warranty").get("/stock/").status_code == 403
+    assert log_in("dealer").get("/stock/").status_code == 403
 
 
 def test_a_lot_known_only_from_work_gets_its_missing_facts(demo: DemoShop) -> None:
@@ -166,7 +166,13 @@ def test_a_recall_is_marked_shown_and_taken_back(demo: DemoShop) -> None:
         assert future.status_code == 400 and re.search("has not come yet|is out of reach", future.content.decode()), far
     lot.refresh_from_db()
     assert lot.recalled_on is None
-    assert client.post(f"{address}recall/", {"recalled_on": day, "reason": "separates"}).status_code == 302
+    typed = {"recalled_on": day, "reason": "separates"}
+    asked = client.post(f"{address}recall/", typed)
+    touched = {line.treatment.vehicle_id for line in list_standing_lines(lot)}
+    assert asked.status_code == 200 and asked.context["reach"].vehicles == len(touched)
+    lot.refresh_from_db()
+    assert lot.recalled_on is None
+    assert client.post(f"{address}recall/", typed | {"confirm": "1"}).status_code == 302
     lot.refresh_from_db()
     assert (lot.recalled_on, lot.recall_reason) == (demo.day, "separates")
     page = client.get(address).content.decode()
@@ -207,6 +213,9 @@ def test_the_recall_list_names_every_vehicle_zone_and_owner_and_starts_no_formul
     seen = lift.get(f"/stock/lots/{lot.pk}/").content.decode()
     assert all(vehicle.vin in seen for vehicle in vehicles) and owner.contact not in seen and owner.name not in seen
     assert lift.get(f"/stock/lots/{lot.pk}/recall-list.csv").status_code == 403
+    administrator = log_in("warranty")
+    assert vehicles.pop().vin in administrator.get(f"/stock/lots/{lot.pk}/").content.decode()
+    assert administrator.post(f"/stock/lots/{lot.pk}/recall/", {}).status_code == 403
     assert client.get("/stock/lots/999999/").status_code == 404
 
 
