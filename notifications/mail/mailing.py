@@ -6,7 +6,7 @@ Nothing here writes; ``services`` keeps what came of it on the row.
 import smtplib
 from email.errors import MessageError
 from email.header import Header
-from email.message import Message as EmailParts
+from typing import Any
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -29,10 +29,11 @@ POLICY = b"5.7."
 class Mail(EmailMultiAlternatives):
     """A mail whose subject begins beside the name of its header; Django's may begin on the line below."""
 
-    def message(self) -> EmailParts:
-        parts: EmailParts = super().message()
-        if not self.subject.isascii():
-            parts.replace_header("Subject", Header(self.subject, "utf-8", header_name="Subject").encode())
+    def message(self, **options: Any) -> Any:
+        parts = super().message(**options)
+        subject = str(self.subject)
+        if not subject.isascii():
+            parts.replace_header("Subject", Header(subject, "utf-8", header_name="Subject").encode())
         return parts
 
 

@@ -85,7 +85,7 @@ def test_a_claim_takes_a_decimal_comma_and_refuses_what_can_be_read_in_two_ways(
     }  # fmt: skip
     unclear = client.post(address, body | {f"estimate_{zone}": "1,250"})
     told = unclear.content.decode()
-    assert unclear.status_code == 400 and "‘1,250’ can be read in two ways: write 1.2500 or 1250." in told
+    assert unclear.status_code == 400 and "‘1,250’ can be read in two ways: write 1.25 or 1250." in told
     assert 'value="1,250"' in told  # what was typed stays
     assert client.post(address, body).status_code == 302
     claim = Claim.objects.latest("pk")

@@ -99,9 +99,8 @@ def _say_all_done(required: Sequence[str], first_treatment: TreatmentRecord) -> 
     out = [zone for zone in required if zone not in first_treatment.zones_applied]
     if not out:
         return "All zones that the terms want were done at the first treatment."
-    return (
-        f"All zones that the terms want were done at the first treatment but those not to be coated: {', '.join(out)}."
-    )
+    left = ", ".join(out)
+    return f"All zones that the terms want were done at the first treatment, except those not to be coated: {left}."
 
 
 def _check_intake(terms: Terms, intake: InspectionRecord | None, treated_on: date) -> EntryAnswer:
