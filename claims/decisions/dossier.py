@@ -3,7 +3,7 @@
 Read in a constant number of queries, whatever the length of the vehicle's history.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
@@ -14,7 +14,7 @@ from claims.rules.amount import AmountSheet, add_up, work_out_amount
 from claims.rules.check import RULES_OF_DISTANCE, list_readings_for
 from claims.rules.claim import ClaimCheck, Finding, RustClaim
 from claims.rules.deadlines import ClaimStep, Deadline, Pause, count_deadlines
-from claims.rules.letter import LetterFacts
+from claims.rules.letter import FormerLetter, LetterFacts
 from claims.rules.payments import EarlierDecision, EarlierPayments, sort_earlier_payments
 from claims.rules.recommend import Recommendation, recommend, sort_zones
 from claims.rules.what_if import Change
@@ -57,17 +57,18 @@ class ClaimFile:
     def earlier(self) -> EarlierPayments:
         return self.written.earlier
 
-    def list_limits(self) -> list[tuple[str, Money]]:
-        """Return what may still be paid at most under the terms: by clause, what is left per claim and in all."""
+    def list_limits(self) -> list["Limit"]:
+        """Return the limits of the terms, per claim and in all, with what counts as paid before."""
         claims, currency = self.terms.claims, self.terms.currency
-        limits = []
-        if claims.limit_per_claim is not None:
-            left = max(claims.limit_per_claim - add_up(self.earlier.on_this_claim), Decimal(0))
-            limits.append(("limit per claim", Money(left, currency)))
-        if claims.limit_in_all is not None:
-            left = max(claims.limit_in_all - add_up(self.earlier.all), Decimal(0))
-            limits.append(("rest of the limit in all", Money(left, currency)))
-        return limits
+        given = [
+            ("limit per claim", claims.limit_per_claim, self.earlier.on_this_claim),
+            ("rest of the limit in all", claims.limit_in_all, self.earlier.all),
+        ]
+        return [
+            Limit(clause, Money(most, currency), Money(add_up(paid), currency))
+            for clause, most, paid in given
+            if most is not None
+        ]
 
     @property
     def inspection(self) -> InspectionRecord | None:
@@ -111,7 +112,27 @@ class ClaimFile:
             written_on=written_on,
             zone_names=dict(map_zone_names()),
             language=claimant.language if claimant else ENGLISH,
+            former_letters=tuple(self._list_former_letters()),
         )
+
+    def _list_former_letters(self) -> Iterator[FormerLetter]:
+        for decision in self.decisions:
+            if decision.reopened_at is not None:
+                paid = sum_payments(decision)
+                yield FormerLetter(decision.decided_on, Money(paid, decision.currency) if paid else None)
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """The most that the terms pay, by its clause, and what counts as paid of it before."""
+
+    clause: str
+    most: Money
+    paid: Money
+
+    @property
+    def left(self) -> Money:
+        return self.most.with_amount(max(self.most.amount - self.paid.amount, Decimal(0)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -157,11 +157,12 @@ def _check_limits(kind: DecisionKind, amount: Decimal, claim_file: ClaimFile) ->
     """Refuse to pay under the terms what the terms don't allow; goodwill may."""
     if kind not in (DecisionKind.PAY, DecisionKind.PAY_IN_PART):
         return
-    for clause, most in claim_file.list_limits():
-        if amount > most.amount:
-            raise ValidationError(
-                {"amount": f"{amount} is more than {most}, the {clause}; what goes beyond the terms is goodwill."}
-            )
+    for limit in claim_file.list_limits():
+        if amount > limit.left.amount:
+            told = f"{amount} is more than {limit.left}, the {limit.clause}; what goes beyond the terms is goodwill."
+            if limit.paid.amount:
+                told += f" {limit.paid} of {limit.most} was paid or decided before."
+            raise ValidationError({"amount": told})
 
 
 def draft_decision(

@@ -44,6 +44,15 @@ class LetterFacts:
     written_on: date
     zone_names: Mapping[str, str] = field(default_factory=dict)
     language: str = ENGLISH
+    former_letters: tuple["FormerLetter", ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FormerLetter:
+    """A decision on the same claim that was set aside: its day, and what was paid under it, None for nothing."""
+
+    decided_on: date
+    paid: Money | None
 
 
 def write_letter(
@@ -72,6 +81,7 @@ def write_letter(
         f"{tell_day(facts.reported_on)}: {', '.join(claimed.values())}. The claim has the number {facts.claim}, "
         f"under cover {facts.cover}, "
         f"“{facts.terms_title}”, version {facts.terms_version}.",
+        *_say_former(facts.former_letters),
         _say_decision(kind, amount, recommendation.outcome),
     ]
     if reason:
@@ -110,6 +120,16 @@ def write_letter(
 def add_verification_code(letter: str, code: str, language: str) -> str:
     """Return a letter with a checkpoint of the event log under it, as it goes out."""
     return f"{letter}\n\n{speak(tell_verification_code(code), language, {})}"
+
+
+def _say_former(former: Sequence[FormerLetter]) -> list[str]:
+    """Return that the letter takes the place of earlier ones, and what was paid under them."""
+    told = []
+    for letter in former:
+        day = tell_day(letter.decided_on)
+        paid = f"{letter.paid} was paid under it" if letter.paid else "Nothing was paid under it"
+        told.append(f"This letter replaces our letter about the decision of {day}. {paid}.")
+    return ["\n".join(told)] if told else []
 
 
 def _say_decision(kind: str, amount: Money, recommended: Outcome) -> str:

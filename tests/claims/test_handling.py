@@ -39,6 +39,7 @@ from treatments.enums import Answer, DamageKind
 from treatments.event_log import verify_log
 from treatments.models import Event, User
 from treatments.records.photos import PhotoError
+from treatments.rules.money import Money
 from treatments.shared.shown import ChangedSinceShownError, find_log_position
 
 NOW = timezone.now()  # the demo is laid around the day on which it runs
@@ -339,7 +340,7 @@ def test_what_goes_beyond_the_limits_is_goodwill(claim: Claim, demo: DemoShop) -
     actor = find_user("warranty")
     set_terms(claim, limit_per_claim="600", limit_in_all="1000")
     decide = {"claim": claim, "reason": "big", "day": demo.day, "now": NOW, "actor": actor}
-    with pytest.raises(ValidationError, match=r"more than 600 USD, the limit per claim"):
+    with pytest.raises(ValidationError, match=r"more than 600\.00 USD, the limit per claim"):
         decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal("600.01"))  # type: ignore[arg-type]
     assert decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal(600)).stands  # type: ignore[arg-type]
     reopen_claim(claim=claim, reason="more", now=NOW, actor=actor)
@@ -356,9 +357,15 @@ def test_what_was_paid_on_a_claim_that_is_reopened_is_taken_off(claim: Claim, de
     record_payment(decision=first, amount=Decimal(400), paid_on=demo.day, reference="P-1", now=NOW, actor=actor)
     reopen_claim(claim=claim, reason="more", now=NOW, actor=actor)
     assert read_payable(claim, demo.day) == 200
-    with pytest.raises(ValidationError, match=r"more than 200\.00 USD, the limit per claim"):
+    with pytest.raises(ValidationError, match=r"more than 200\.00 USD, the limit per claim.*400\.00 USD of 600"):
         decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal("200.01"))  # type: ignore[arg-type]
-    assert decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal(200)).stands  # type: ignore[arg-type]
+    again = decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal(200))  # type: ignore[arg-type]
+    assert again.stands
+    # The letter says which one it replaces and what was paid under that; the first replaced none.
+    (former,) = read_claim_file(claim, as_of=demo.day).letter_facts(demo.day).former_letters
+    assert (former.decided_on, former.paid) == (demo.day, Money(Decimal(400), "USD"))
+    assert "replaces" in again.letter and "400.00 USD was paid under it" in again.letter
+    assert "replaces" not in first.letter
 
 
 def read_payable(claim: Claim, day: date) -> Decimal | None:
