@@ -121,6 +121,7 @@ AUTH_USER_MODEL = "treatments.User"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 TEMPLATES = [
+    # Of the administration pages and the mails.
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "APP_DIRS": True,
@@ -129,17 +130,17 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "desk.rendering.frame.describe_frame",
             ],
-            # The filter ``date`` as French writes days, in English as Django does; the tag ``shown`` of every form.
-            "builtins": ["desk.templatetags.desk_dates", "desk.templatetags.desk_shown"],
+            # The filter ``date`` as French writes days, in English as Django does.
+            "builtins": ["desk.templatetags.desk_dates"],
         },
     },
+    # Of the desk's pages.
     {
         "BACKEND": "django.template.backends.jinja2.Jinja2",
         "APP_DIRS": True,
         "OPTIONS": {
-            "environment": "desk.rendering.parts.make_environment",
+            "environment": "desk.rendering.environment.make_environment",
             "context_processors": [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",

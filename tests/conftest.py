@@ -10,7 +10,10 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.http import HttpRequest
+from django.template.backends.jinja2 import Template as Jinja2Template
 from django.test import Client
+from django.test.signals import template_rendered
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
@@ -61,6 +64,20 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 def pytest_report_header() -> str:
     engine = settings.DATABASES["default"]["ENGINE"].rpartition(".")[2]
     return f"back ends: {engine}, broker {settings.CELERY_BROKER_URL.partition(':')[0]}"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _contexts_of_pages() -> Iterator[None]:
+    """Let the test client tell the context of a Jinja2 page, as it does for Django's own templates."""
+    plain = Jinja2Template.render
+
+    def render(self: Jinja2Template, context: dict[str, Any] | None = None, request: HttpRequest | None = None) -> str:
+        template_rendered.send(sender=self, template=self, context=context or {})
+        return plain(self, context, request)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Jinja2Template, "render", render)
+        yield
 
 
 @pytest.fixture(autouse=True)

@@ -45,7 +45,9 @@ def extract_texts(room: str) -> Catalog:
             continue
         text = path.read_text(encoding="utf-8")
         if "jinja2" in path.parts:
-            for line, function, message, comments in babel_extract(io.BytesIO(text.encode()), KEYWORDS, (), {}):
+            options = {"newstyle_gettext": "true"}
+            found_here = babel_extract(io.BytesIO(text.encode()), KEYWORDS, (), options)
+            for line, function, message, comments in found_here:
                 ids = message if isinstance(message, tuple) else (message,)
                 text_id = tuple(one for one in ids[:2] if one) if function == "ngettext" else ids[0]
                 place = path.relative_to(ROOT).as_posix()
