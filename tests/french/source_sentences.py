@@ -42,6 +42,8 @@ SPEAKING = (
 )
 # The import of a log is a command at the shell, which speaks English, as the catalogue's loader does.
 SILENT = (
+    # What a plan costs is compared by the program; only what kept a plan from being made is shown.
+    re.compile(r"scheduling/season/rules/(?!plan\.py)\w+\.py"),
     re.compile(r"treatments/log_import/rules/\w+\.py"),
     re.compile(r"treatments/rules/(zone_catalogue|phrase_book|speaking|wording|explanation|formats)\.py"),
     re.compile(r"notifications/documents/(rules/(drawing|plan_shapes)|pdf/fonts)\.py"),

@@ -21,7 +21,7 @@ def find_limit_fault(kilometres: Decimal) -> str:
     """Return that a reading is none that an odometer can show, '' where it is one."""
     if 0 <= kilometres <= MOST_KILOMETRES:
         return ""
-    return f"Not between 0 and {MOST_KILOMETRES} km: correct the reading."
+    return f"Not between 0 and {MOST_KILOMETRES:,} km: correct the reading."
 
 
 @dataclass(frozen=True, slots=True)
