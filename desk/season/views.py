@@ -160,9 +160,9 @@ def _compare(plan: SeasonPlan) -> list[tuple[str, int, int, int | None]]:
             _("Weeks waited, weighed by how quick rust is there"),
             called["risk"],
             planned["risk"],
-            bound["risk_at_fewest_lapses"] if planned["lapses"] == bound["lapses"] else bound["risk"],
+            bound["risk"],
         ),
-        (_("Wishes for a weekday that are not met"), called["unmet"], planned["unmet"], None),
+        (_("Wishes for a weekday or a part of the day that are not met"), called["unmet"], planned["unmet"], None),
         (_("Vehicles without a day in the season"), called["unplaced"], planned["unplaced"], None),
     ]
 

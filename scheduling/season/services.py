@@ -154,7 +154,10 @@ def _work_out(plan: SeasonPlan, now: datetime) -> None:
         "without_duration": len(found.without_duration),
         "plan": asdict(compared.plan.totals),
         "first_come": asdict(compared.first_come),
-        "bound": asdict(compared.bound),
+        "bound": {
+            "lapses": compared.bound.lapses,
+            "risk": compared.bound.find_risk_at(compared.plan.totals.lapses),
+        },
     }
     with transaction.atomic():
         # Who waited for longer than the lease gave it up, and the plan with it.

@@ -91,7 +91,7 @@ def test_an_odd_day_is_told_by_every_form_that_takes_one(demo: DemoShop, visit: 
 
 def test_an_address_with_an_odd_day_week_or_number_is_answered(demo: DemoShop, visit: Appointment) -> None:
     writer, owner = log_in("writer"), log_in("owner")
-    sums = dict.fromkeys(("lapses", "risk", "unmet", "unplaced", "risk_at_fewest_lapses"), 0)
+    sums = dict.fromkeys(("lapses", "risk", "unmet", "unplaced"), 0)
     SeasonPlan.objects.create(
         first_day="2026-06-01", last_day="2026-06-30", as_of="2026-05-20", made_at=NOW, finished_at=NOW,
         totals={"plan": sums, "first_come": sums, "bound": sums},

@@ -6,24 +6,25 @@ import random
 from dataclasses import replace
 from datetime import date, timedelta
 
-import numpy
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduling.booking.rules.site_times import NeededTraining
 from scheduling.enums import BayKind, Skill
 from scheduling.season.rules.bound import find_bound
-from scheduling.season.rules.checking import list_faults
-from scheduling.season.rules.costs import total, weigh_day
+from scheduling.season.rules.costs import total, weigh_day, weigh_no_day
 from scheduling.season.rules.exact import list_options
 from scheduling.season.rules.first_come import serve_first_come
-from scheduling.season.rules.flow import weigh_days, weigh_up
 from scheduling.season.rules.hours import mark
 from scheduling.season.rules.measures import compare_season, read_places
-from scheduling.season.rules.plan import plan_by_flow, plan_season
+from scheduling.season.rules.plan import plan_by_patterns, plan_season
+from scheduling.season.rules.problem import UNREACHABLE, SiteProblem
 from scheduling.season.rules.replanning import replan
 from scheduling.season.rules.season import Place, Season, SeasonBay, SeasonPerson, SeasonSite, SeasonVisit, Totals
-from tests.scheduling.season_cases import BOTH, DAYS, FIRST, make_season, make_visit
+from tests.scheduling.season_cases import BOTH, FIRST, make_season, make_visit
+from tests.scheduling.season_faults import list_faults
+from treatments.enums import Training
 
 NEXT = FIRST + timedelta(days=1)
 MOST_PLANS = 3_000
@@ -42,6 +43,11 @@ def list_single_places(season: Season, visit: SeasonVisit) -> list[Place | None]
         if person.worked.get(day, 0) >> quarter & 1
     )
     return [None, *(place for place in tried if not list_faults(alone, {visit.key: place}))]
+
+
+def certify(person: int, last: date = date.max) -> NeededTraining:
+    """Return a training that one person alone holds, up to a last day."""
+    return NeededTraining((Training.HIGH_VOLTAGE,), ((person, last),))
 
 
 @st.composite
@@ -90,6 +96,7 @@ def tiny_seasons(draw: st.DrawFn) -> Season:
             part_of_day=draw(st.sampled_from(["", "morning", "afternoon"])),
             avoid=draw(st.sampled_from([(), ((NEXT, NEXT),)])),
             standing_minutes=draw(st.sampled_from([0, 0, 15])),
+            training=draw(st.sampled_from([None, None, None, certify(1), certify(0, FIRST), certify(1, FIRST)])),
         )
         for number in range(draw(st.integers(1, 4)))
     )
@@ -109,7 +116,7 @@ def try_every_plan(season: Season) -> Totals:
     return min(found, key=lambda totals: totals.order)
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(tiny_seasons())
 def test_a_small_plan_is_the_best_of_all_plans_figure_after_figure(season: Season) -> None:
     plan = plan_season(season)
@@ -119,18 +126,22 @@ def test_a_small_plan_is_the_best_of_all_plans_figure_after_figure(season: Seaso
     bound = find_bound(season)
     assert bound.lapses <= best.lapses and bound.find_risk_at(best.lapses) <= best.risk
     # The way for many visits comes near, and never below, what is possible.
-    by_flow = plan_by_flow(season, season.sites[0], season.visits)
-    assert list_faults(season, by_flow) == []
-    assert total(season, by_flow).order >= best.order
+    by_patterns = plan_by_patterns(season, season.sites[0], season.visits)
+    assert list_faults(season, by_patterns) == []
+    assert total(season, by_patterns).order >= best.order
 
 
 @st.composite
 def middling_seasons(draw: st.DrawFn) -> Season:
     """More visits than are searched through exactly."""
-    return make_season(draw(st.integers(20, 120)), seed=draw(st.integers(0, 10_000)))
+    season = make_season(draw(st.integers(20, 120)), seed=draw(st.integers(0, 10_000)))
+    # One in nine may be done by the second person only, and by that one until the middle of the season.
+    training = certify(1, FIRST + timedelta(days=60))
+    visits = (visit if n % 9 else replace(visit, training=training) for n, visit in enumerate(season.visits))
+    return replace(season, visits=tuple(visits))
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(middling_seasons())
 def test_a_plan_holds_and_lapses_no_more_than_without_one_and_no_less_than_the_bound(season: Season) -> None:
     assert list_options(season) is None
@@ -143,13 +154,12 @@ def test_a_plan_holds_and_lapses_no_more_than_without_one_and_no_less_than_the_b
     called = serve_first_come(season)
     assert list_faults(season, called) == [] and found.first_come == total(season, called)
     assert plan.totals.order <= found.first_come.order
-    assert found.lapses_over_bound >= 0 and bound.risk <= plan.totals.risk
+    assert found.lapses_over_bound >= 0
     assert bound.find_risk_at(plan.totals.lapses) <= plan.totals.risk
-    assert 0 < found.plan_load.mean <= found.plan_load.fullest <= 100
     assert plan_season(season) == plan  # the same season always gets the same plan
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(middling_seasons(), st.integers(0, 10_000))
 def test_what_was_promised_stays_through_replanning_whatever_else_changes(season: Season, seed: int) -> None:
     chance = random.Random(seed)
@@ -201,12 +211,20 @@ def test_a_promise_for_an_unknown_visit_is_refused() -> None:
 
 
 @given(st.integers(0, 10_000), st.integers(1, 1000), st.integers(1, 1000), st.integers(0, 10))
-def test_many_days_weighed_at_once_weigh_what_each_does(seed: int, lapse: int, risk: int, unmet: int) -> None:
-    visit = make_visit(0, 0, random.Random(seed))
-    days = [FIRST + timedelta(days=step) for step in range(DAYS)]
-    ordinals = numpy.array([day.toordinal() for day in days])
-    weights = (lapse, risk, unmet)
-    assert weigh_days(visit, ordinals, weights).tolist() == [weigh_up(weights, weigh_day(visit, day)) for day in days]
+def test_all_visits_weighed_at_once_weigh_what_each_does(seed: int, lapse: int, risk: int, unmet: int) -> None:
+    season = replace(make_season(1), visits=(make_visit(0, 0, random.Random(seed)),))
+    (visit,) = season.visits
+    problem = SiteProblem(season, season.sites[0], season.visits)
+    (costs,) = problem.weigh((lapse, risk, unmet)).tolist()
+
+    def weigh_up(cost: tuple[int, int, int]) -> int:
+        return lapse * cost[0] + risk * cost[1] + unmet * cost[2]
+
+    weighed = [weigh_up(weigh_day(visit, day)) for day in problem.days]
+    assert [cost for cost in costs[:-1] if cost < UNREACHABLE] == [
+        cost for cost, day in zip(weighed, problem.days, strict=True) if visit.may_come_on(day)
+    ]
+    assert costs[-1] == weigh_up(weigh_no_day(visit, season))
 
 
 def make_small_site(taken: int = 0) -> SeasonSite:
@@ -233,6 +251,24 @@ def test_two_pieces_of_free_time_do_not_make_one_long_enough() -> None:
         (proposal,) = plan_season(Season(FIRST, NEXT, (make_small_site(taken),), (visit,))).proposals
         assert proposal.place is not None and proposal.place.day == day
         assert proposal.place.time == "08:00"
+
+
+def test_only_who_is_certified_on_the_day_is_planned() -> None:
+    site = make_small_site()
+    site = replace(site, people=(*site.people, replace(site.people[0], key=2)))
+    visits = tuple(
+        SeasonVisit(key, 1, 120, BayKind.LIFT, FIRST, FIRST + timedelta(days=40), training=training)
+        for key, training in (("until the first day", certify(1, FIRST)), ("anybody", None), ("nobody", certify(3)))
+    )
+    season = Season(FIRST, NEXT, (site,), visits)
+    plan = plan_season(season)
+    places = {proposal.key: proposal.place for proposal in plan.proposals}
+    first, anybody = places["until the first day"], places["anybody"]
+    assert first is not None and (first.day, first.person) == (FIRST, 1)
+    assert anybody is not None
+    assert places["nobody"] is None and "Only who has a good certificate may do it" in plan.proposals[2].why
+    moved = places | {"until the first day": replace(first, person=2)}
+    assert list_faults(season, places) == [] and "who can't do it" in " ".join(list_faults(season, moved))
 
 
 @pytest.mark.parametrize(

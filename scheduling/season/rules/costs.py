@@ -70,6 +70,11 @@ def make_weights(season: Season, visits: Sequence[SeasonVisit]) -> tuple[int, in
     return (most_risk + 1) * risk, risk
 
 
+def find_lapse_price(season: Season, visits: Iterable[SeasonVisit]) -> int:
+    """Return a price of a lapse in units of risk: more than any one visit can come to."""
+    return max((weigh_no_day(visit, season)[1] for visit in visits), default=0) + 1
+
+
 def split_by_site(season: Season) -> list[tuple[SeasonSite, list[SeasonVisit]]]:
     """Return each site with its visits, since sites share nothing."""
     by_site: dict[int, list[SeasonVisit]] = {site.key: [] for site in season.sites}

@@ -36,10 +36,10 @@ def list_options(season: Season) -> dict[str, list[Place]] | None:
     for visit in (visit for visit in season.visits if visit.promised is None):
         options[visit.key] = theirs = []
         for day in list_days_of(visit, room.days):
-            for person in (person for person in site.people if visit.skill in person.skills):
+            for person in (person for person in site.people if visit.may_be_done_by(person, day)):
                 busy = room.person_taken[person.key, day]
                 for stay in lay_stays(person.worked.get(day, 0), visit.quarters, visit.standing_quarters):
-                    for bay in room.list_bays(visit):
+                    for bay in room.tell_kind(visit).bays:
                         if not stay.work & busy and not stay.bay & room.bay_taken[bay, day]:
                             theirs.append(Place(day, bay, person.key, stay.start))
             if count + len(theirs) > MOST_OPTIONS:

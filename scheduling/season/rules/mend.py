@@ -1,217 +1,200 @@
-"""Mends a plan of one site: visits alike change places, pressing ones get room, others move to days that cost less.
+"""The closing exchange: shifts change their patterns, alone or two and two, for as long as that makes the plan better.
 
-Every step makes the plan better in the order of ``costs``, keeps to the free quarters, and leaves alone what was
-promised.
+What visits cost is known exactly after each step, since visits of one kind share places with no other kind.
 """
 
 import itertools
-from collections import defaultdict
-from collections.abc import Sequence
-from datetime import date
+import random
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
 
 import numpy
-from ortools.graph.python.linear_sum_assignment import SimpleLinearSumAssignment
 
-from scheduling.season.rules.costs import Cost, Places, list_days_of, make_weights, weigh, weigh_day, weigh_no_day
-from scheduling.season.rules.flow import weigh_up
-from scheduling.season.rules.room import Room, Sign
-from scheduling.season.rules.season import Place, Season, SeasonSite, SeasonVisit
+from scheduling.season.rules.problem import Numbers, Pattern, SiteProblem, Weights, find_longest_paths
+from scheduling.season.rules.transport import SCALE, Transport
 
-ROUNDS = 2
-# So many visits change places at once; the time grows with the square.
-MOST_IN_EXCHANGE = 250
-# So often one visit tries to take another's place; a cover that lapses tries harder.
-MOST_TRIES = 12
-MOST_TRIES_TO_SAVE = 400
+ROUNDS = 12
+# So many visits of a shift change places at once with as much work of another shift.
+MOST_IN_PART = 3
+MOST_PARTS_OF_LENGTH = 2_000
+MOST_PAIRS_TRIED = 150
+TIMES_VALUED = 3
+# So many shifts are looked at together, which is quicker; what changed meanwhile is seen when a change is tried.
+AT_ONCE = 12
+# Steps that promise less than such a share of one unit of risk are not tried.
+LEAST_SHARE = 0.01
 
 
-class Mending:
-    """A plan of one site while it is being mended."""
+class Exchange:
+    """A plan of one site as patterns, with all visits at the least cost for the places that these give."""
 
-    def __init__(self, season: Season, site: SeasonSite, places: Places) -> None:
-        self.season = season
-        self.visits = {visit.key: visit for visit in season.visits}
-        self.free = [visit for visit in season.visits if visit.promised is None]
-        self.places = dict(places)
-        self.room = Room(site, season.visits)
-        self.weights = (*make_weights(season, season.visits), 1)
-        self.there: dict[tuple[int, date], set[str]] = defaultdict(set)
-        self.load: dict[date, int] = defaultdict(int)
-        self._days: dict[str, list[tuple[Cost, date]]] = {}
-        for visit in season.visits:
-            place = self.places[visit.key]
-            if place is None:
-                continue
-            if visit.promised is None:
-                self.room.take(visit, place)
-                self.there[place.bay, place.day].add(visit.key)
-            self.load[place.day] += visit.quarters
+    def __init__(self, problem: SiteProblem, weights: Weights, kinds_of_shifts: Sequence[Sequence[int]]) -> None:
+        """Lay out patterns for the shifts; what does not fit is left out, the shortest visits first."""
+        self._problem = problem
+        self._chance = random.Random(1)
+        # What was tried once is not tried again: things seldom change so much that it would be better now.
+        self._tried: set[tuple[tuple[int, tuple[int, ...]], ...]] = set()
+        self._least = LEAST_SHARE * weights[1] * SCALE
+        costs = problem.weigh(weights)
+        self._transports = [Transport(costs[problem.kind_of == number]) for number in range(len(problem.kinds))]
+        self._quarters = [kind.quarters for kind in problem.kinds]
+        self._day_of: Numbers = numpy.array([shift.day for shift in problem.shifts])
+        self._able: Numbers = numpy.array([problem.list_ends(shift).any(axis=1) for shift in problem.shifts])
+        self.patterns: list[Pattern] = []
+        for shift, kinds in zip(problem.shifts, kinds_of_shifts, strict=True):
+            wanted = self._longest_first(kinds)
+            pattern = problem.lay_out(shift, wanted)
+            while pattern is None:
+                wanted = wanted[:-1]
+                pattern = problem.lay_out(shift, wanted)
+            problem.take(pattern)
+            self.patterns.append(pattern)
+            for kind, _ in pattern:
+                self._transports[kind].add_place(shift.day)
 
-    def mend(self) -> dict[str, Place | None]:
-        """Return the places once no step makes them better, or after some rounds."""
+    def _longest_first(self, kinds: Iterable[int]) -> list[int]:
+        """Return kinds of visits in the order in which they are easiest to lay out."""
+        return sorted(map(int, kinds), key=lambda kind: -self._quarters[kind])
+
+    def improve(self) -> list[Pattern]:
+        """Return the patterns once no step makes them better, or after some rounds."""
         for _ in range(ROUNDS):
-            changed = self.exchange()
-            changed = self._make_room_for_pressing() or changed
-            changed = self.move_to_better_days() or changed
+            numbers = range(len(self._problem.shifts))
+            changed = sum(self._renew(numbers[begin : begin + AT_ONCE]) for begin in numbers[::AT_ONCE])
+            changed += self._exchange_parts()
             if not changed:
                 break
-        return self.places
+        return self.patterns
 
-    def put(self, visit: SeasonVisit, place: Place | None) -> None:
-        """Put a visit somewhere else; there must be room."""
-        old = self.places[visit.key]
-        if old is not None:
-            self.room.give_back(visit, old)
-            self.there[old.bay, old.day].discard(visit.key)
-            self.load[old.day] -= visit.quarters
-        if place is not None:
-            self.room.take(visit, place)
-            self.there[place.bay, place.day].add(visit.key)
-            self.load[place.day] += visit.quarters
-        self.places[visit.key] = place
+    def _renew(self, numbers: Sequence[int]) -> int:
+        """Give each of some shifts the longest path for what places are worth as things stand."""
+        problem = self._problem
+        ends, old = [], []
+        for number in numbers:
+            pattern = self.patterns[number]
+            problem.give_back(pattern)
+            ends.append(problem.list_ends(problem.shifts[number]))
+            problem.take(pattern)
+            old.append(numpy.bincount([kind for kind, _ in pattern], minlength=len(problem.kinds)))
+        laid, table = numpy.array(old), numpy.array(ends)
+        days = self._day_of[list(numbers)]
+        loss = numpy.array([transport.loss[days] for transport in self._transports], dtype=float).T
+        gain = numpy.array([transport.gain[days] for transport in self._transports], dtype=float).T
 
-    def weigh(self, visit: SeasonVisit, place: Place | None) -> int:
-        return weigh_up(self.weights, weigh(visit, place, self.season))
+        def value(counts: Numbers) -> Numbers:
+            """Return what places of each kind are worth together; those there are already are worth more."""
+            return numpy.minimum(counts, laid) * loss + numpy.maximum(0, counts - laid) * gain
 
-    def exchange(self) -> bool:
-        """Let visits that fit in the same places change them, in the best way there is."""
-        alike: dict[Sign, list[SeasonVisit]] = defaultdict(list)
-        for visit in self.free:
-            alike[self.room.sign(visit)].append(visit)
-        changed = False
-        for visits in alike.values():
-            visits.sort(key=lambda visit: (visit.opens_on, visit.key))
-            # Parts that overlap by half, so that visits of two parts meet as well.
-            for begin in range(0, max(1, len(visits) - MOST_IN_EXCHANGE // 2), MOST_IN_EXCHANGE // 2):
-                changed = self._exchange_among(visits[begin : begin + MOST_IN_EXCHANGE]) or changed
+        best, most = laid, value(laid).sum(axis=1) + self._least
+        values = numpy.where(laid > 0, loss, gain)
+        for _ in range(TIMES_VALUED):
+            _, counts = find_longest_paths(table, values)
+            worth = value(counts)
+            is_better = worth.sum(axis=1) > most
+            best = numpy.where(is_better[:, None], counts, best)
+            most = numpy.where(is_better, worth.sum(axis=1), most)
+            values = numpy.where(counts > 0, worth / numpy.maximum(1, counts), values)
+        changed = 0
+        for number, counts, before in zip(numbers, best, laid, strict=True):
+            if (counts != before).any():
+                kinds = self._longest_first(numpy.repeat(numpy.arange(len(counts)), counts))
+                changed += self._replace([(number, kinds)])
         return changed
 
-    def _exchange_among(self, visits: Sequence[SeasonVisit]) -> bool:
-        places = [self.places[visit.key] for visit in visits]
-        tails, heads, costs = [], [], []
-        now = 0
-        for tail, visit in enumerate(visits):
-            for head, place in enumerate(places):
-                if place is None or visit.may_come_on(place.day):
-                    cost = self.weigh(visit, place)
-                    tails.append(tail)
-                    heads.append(head)
-                    costs.append(cost)
-                    now += cost if head == tail else 0
-        assignment = SimpleLinearSumAssignment()
-        assignment.add_arcs_with_cost(numpy.array(tails), numpy.array(heads), numpy.array(costs))
-        status = assignment.solve()
-        assert status == assignment.OPTIMAL, f"visits that have places can keep them: {status}"
-        if assignment.optimal_cost() >= now:
+    def _replace(self, changes: Sequence[tuple[int, Sequence[int]]]) -> bool:
+        """Give shifts other kinds of visits where they can be laid out and that is better; else leave all as it was."""
+        asked = tuple((number, tuple(kinds)) for number, kinds in changes)
+        if asked in self._tried:
             return False
-        for visit in visits:
-            self.put(visit, None)
-        for tail, visit in enumerate(visits):
-            self.put(visit, places[assignment.right_mate(tail)])
-        return True
-
-    def _make_room_for_pressing(self) -> bool:
-        changed = False
-        order = sorted(self.free, key=lambda visit: (-self.weigh(visit, self.places[visit.key]), visit.key))
-        for visit in order:
-            changed = self._take_anothers_place(visit) or changed
-        return changed
-
-    def _take_anothers_place(self, visit: SeasonVisit) -> bool:
-        """Put a visit on a better day in the place of one or two others, if that is better for all together."""
-        old = self.places[visit.key]
-        now = weigh(visit, old, self.season)
-        days = [day for cost, day in self.list_days(visit) if cost[:2] < now[:2] and not (now[0] and cost[0])]
-        tries = MOST_TRIES_TO_SAVE if now[0] else MOST_TRIES
-        for many in (1, 2) if now[0] else (1,):
-            for day in days:
-                gain = weigh_up(self.weights, now) - weigh_up(self.weights, weigh_day(visit, day))
-                for bay in self.room.list_bays(visit):
-                    there = [self.visits[key] for key in sorted(self.there[bay, day]) if key != visit.key]
-                    for others in itertools.combinations(there, many):
-                        freed = sum(other.quarters + other.standing_quarters for other in others)
-                        if freed + self.room.count_free(bay, day) < visit.quarters:
-                            continue
-                        if sum(self._weigh_least_loss(other, day) for other in others) >= gain:
-                            continue
-                        tries -= 1
-                        if self._try_instead(visit, day, others):
-                            return True
-                        if not tries:
-                            return False
-        return False
-
-    def _weigh_least_loss(self, other: SeasonVisit, day: date) -> int:
-        """Return what a visit that leaves a day in a full season is likely to lose, at least: some weeks."""
-        if not weigh_day(other, day)[0] and other.lapses_after is not None and other.lapses_after <= day:
-            return self.weights[0]
-        return self.weights[1] * other.risk_per_week
-
-    def _try_instead(self, visit: SeasonVisit, day: date, others: Sequence[SeasonVisit]) -> bool:
-        """Put the visit on the day in place of others, and these where they cost least; undo it if that is worse."""
-        moved = (visit, *others)
-        old = [self.places[one.key] for one in moved]
-        before = sum(self.weigh(one, place) for one, place in zip(moved, old, strict=True))
-        for one in moved:
-            self.put(one, None)
-        place = self.room.find_place(visit, day)
-        if place is not None:
-            self.put(visit, place)
-            after = self.weigh(visit, place)
-            for other in others:
-                self.put(other, self.find_cheapest(other))
-                after += self.weigh(other, self.places[other.key])
-            if after < before:
-                return True
-        for one in moved:
-            self.put(one, None)
-        for one, where in zip(moved, old, strict=True):
-            self.put(one, where)
-        return False
-
-    def find_cheapest(self, visit: SeasonVisit) -> Place | None:
-        """Return the place with room that costs least, the earliest among equals."""
-        best: Place | None = None
-        least = weigh_no_day(visit, self.season)
-        for cost, day in self.list_days(visit):
-            if cost >= least:
+        self._tried.add(asked)
+        problem = self._problem
+        old = [(number, self.patterns[number]) for number, _ in changes]
+        for _, pattern in old:
+            problem.give_back(pattern)
+        new: list[tuple[int, Pattern]] = []
+        for number, kinds in changes:
+            laid = problem.lay_out(problem.shifts[number], kinds)
+            if laid is None:
                 break
-            place = self.room.find_place(visit, day)
-            if place is not None:
-                found = weigh(visit, place, self.season)
-                if found < least:
-                    best, least = place, found
-        return best
+            problem.take(laid)
+            new.append((number, laid))
+        if len(new) == len(changes) and self._change_places(old, new):
+            for number, pattern in new:
+                self.patterns[number] = pattern
+            return True
+        for _, pattern in new:
+            problem.give_back(pattern)
+        for _, pattern in old:
+            problem.take(pattern)
+        return False
 
-    def list_days(self, visit: SeasonVisit) -> list[tuple[Cost, date]]:
-        """Return the days on which a visit may be with the least that each costs, the cheapest and earliest first."""
-        found = self._days.get(visit.key)
-        if found is None:
-            found = self._days[visit.key] = sorted(
-                (weigh_day(visit, day), day) for day in list_days_of(visit, self.room.days)
-            )
-        return found
+    def _change_places(self, old: Sequence[tuple[int, Pattern]], new: Sequence[tuple[int, Pattern]]) -> bool:
+        """Change the places where that makes visits cost less; else leave them."""
+        days: dict[int, Counter[int]] = defaultdict(Counter)
+        for sign, patterns in ((1, new), (-1, old)):
+            for number, pattern in patterns:
+                for kind, _ in pattern:
+                    days[kind][self._problem.shifts[number].day] += sign
+        steps = {kind: (list((-more).elements()), list((+more).elements())) for kind, more in days.items()}
+        # A single step costs what it says, later ones at least as much; so what is doubtful comes first.
+        costs = {kind: self._transports[kind].weigh_change(*step) for kind, step in steps.items()}
+        total = sum(costs.values())
+        changed = {}
+        for kind, step in sorted(steps.items(), key=lambda item: (-len(item[1][0]) - len(item[1][1]), item[0])):
+            if total >= 0:
+                return False
+            changed[kind] = self._transports[kind].copy()
+            changed[kind].change(*step)
+            total += SCALE * (changed[kind].cost - self._transports[kind].cost) - costs[kind]
+        if total < 0:
+            for kind, transport in changed.items():
+                self._transports[kind] = transport
+        return total < 0
 
-    def move_to_better_days(self) -> bool:
-        """Move visits to where they cost less, or where it is less full at the same cost."""
-        changed = False
-        order = sorted(self.free, key=lambda visit: (-visit.risk_per_week, visit.opens_on, visit.minutes, visit.key))
-        for visit in order:
-            old = self.places[visit.key]
-            now = (*weigh(visit, old, self.season), self.load[old.day] - visit.quarters if old else 0)
-            best: Place | None = None
-            for cost, day in self.list_days(visit):
-                if (*cost, 0) >= now:
-                    break
-                if old is not None and day == old.day:
-                    continue
-                place = self.room.find_place(visit, day)
-                if place is None:
-                    continue
-                whole = (*weigh(visit, place, self.season), self.load[day])
-                if whole < now:
-                    best, now = place, whole
-            if best is not None:
-                self.put(visit, best)
-                changed = True
+    def _exchange_parts(self) -> int:
+        """Let two shifts of different days exchange parts that take as long; return how often that was better."""
+        tried = changed = 0
+        touched: set[int] = set()
+        for one, part, other, others in self._find_exchanges():
+            if one in touched or other in touched:
+                continue
+            mine = Counter(kind for kind, _ in self.patterns[one])
+            theirs = Counter(kind for kind, _ in self.patterns[other])
+            mine.subtract(part)
+            mine.update(others)
+            theirs.subtract(others)
+            theirs.update(part)
+            tried += 1
+            if self._replace(
+                [(one, self._longest_first(mine.elements())), (other, self._longest_first(theirs.elements()))]
+            ):
+                changed += 1
+                touched |= {one, other}
+            if tried == MOST_PAIRS_TRIED:
+                break
         return changed
+
+    def _find_exchanges(self) -> list[tuple[int, tuple[int, ...], int, tuple[int, ...]]]:
+        """Return pairs of shifts and what each would give the other, the most promising first."""
+        by_length: dict[int, list[tuple[int, tuple[int, ...]]]] = defaultdict(list)
+        for number, pattern in enumerate(self.patterns):
+            kinds = sorted(kind for kind, _ in pattern)
+            for size in range(1, MOST_IN_PART + 1):
+                for part in sorted(set(itertools.combinations(kinds, size))):
+                    by_length[sum(self._quarters[kind] for kind in part)].append((number, part))
+        moves = numpy.array([transport.weigh_moves() for transport in self._transports])
+        found = []
+        for parts in by_length.values():
+            if len(parts) > MOST_PARTS_OF_LENGTH:
+                parts = self._chance.sample(parts, MOST_PARTS_OF_LENGTH)
+            shifts = numpy.array([number for number, _ in parts])
+            days = self._day_of[shifts]
+            costs = numpy.array([moves[list(part), self._day_of[number]].sum(axis=0)[days] for number, part in parts])
+            may = numpy.array([self._able[:, list(part)].all(axis=1)[shifts] for _, part in parts])
+            saved = -(costs + costs.T)
+            better = numpy.triu((saved > self._least) & may & may.T & (days[:, None] != days[None, :]))
+            one, other = numpy.nonzero(better)
+            order = numpy.argsort(-saved[one, other], kind="stable")[:MOST_PAIRS_TRIED]
+            found += [(saved[one[n], other[n]], parts[one[n]], parts[other[n]]) for n in order]
+        found.sort(key=lambda pair: -pair[0])
+        return [(*one, *other) for _, one, other in found]

@@ -1,4 +1,4 @@
-"""Finds a plan for a season: a flow says on which days visits should be, real places are filled, the rest is mended.
+"""Finds a plan for a season: prices lead to a pattern for each shift, shifts exchange parts, visits get the places.
 
 The plan is never worse than first come, first served, and what was promised to a customer stays where it was.
 """
@@ -6,12 +6,13 @@ The plan is never worse than first come, first served, and what was promised to 
 from collections.abc import Sequence
 from datetime import date
 
-from scheduling.season.rules.costs import Places, make_weights, split_by_site, total, weigh
+from scheduling.season.rules.assign import assign_visits
+from scheduling.season.rules.costs import Places, find_lapse_price, make_weights, split_by_site, total, weigh
 from scheduling.season.rules.exact import list_options, solve_exactly
 from scheduling.season.rules.first_come import serve_first_come
-from scheduling.season.rules.flow import ROUGH_SCALE, solve_flow
-from scheduling.season.rules.mend import Mending
-from scheduling.season.rules.renew import improve_plan
+from scheduling.season.rules.mend import Exchange
+from scheduling.season.rules.problem import SiteProblem
+from scheduling.season.rules.programme import Programme, choose_patterns, find_bay_limits
 from scheduling.season.rules.season import Place, Proposal, Season, SeasonPlan, SeasonSite, SeasonVisit
 
 
@@ -23,32 +24,22 @@ def plan_season(season: Season) -> SeasonPlan:
         part = Season(season.first, season.last, (site,), tuple(visits))
         called = {visit.key: by_calls[visit.key] for visit in visits}
         options = list_options(part)
-        planned = plan_by_flow(part, site, visits) if options is None else solve_exactly(part, options)
-        if total(part, called).order < total(part, planned).order:
-            planned = Mending(part, site, called).mend()
-        places |= planned
+        planned = plan_by_patterns(part, site, visits) if options is None else solve_exactly(part, options)
+        places |= planned if total(part, planned).order <= total(part, called).order else called
     return describe_plan(season, places)
 
 
-def plan_by_flow(season: Season, site: SeasonSite, visits: Sequence[SeasonVisit]) -> dict[str, Place | None]:
+def plan_by_patterns(season: Season, site: SeasonSite, visits: Sequence[SeasonVisit]) -> dict[str, Place | None]:
     """Return places for one site's visits, near the best, however many there are."""
-    flow = solve_flow(season, site, visits, (*make_weights(season, visits), 1), level_load=True, scale=ROUGH_SCALE)
-    mending = Mending(season, site, {visit.key: visit.promised for visit in visits})
-    left_over = []
-    # Long visits first, as they are hardest to fit; among equals those that have the least time.
-    order = sorted(mending.free, key=lambda visit: (-visit.minutes, visit.lapses_after or date.max, visit.key))
-    for visit in order:
-        days = [day for day, _ in flow.shares[visit.key] if day is not None]
-        place = mending.room.find_place(visit, days[0]) if days else None
-        if place is None:
-            left_over.append(visit)
-        else:
-            mending.put(visit, place)
-    for visit in sorted(left_over, key=lambda visit: (visit.lapses_after or date.max, -visit.minutes, visit.key)):
-        mending.put(visit, mending.find_cheapest(visit))
-    mending.mend()
-    improve_plan(mending)
-    return mending.places
+    places = {visit.key: visit.promised for visit in visits}
+    problem = SiteProblem(season, site, visits)
+    if problem.visits and problem.shifts:
+        costs = problem.weigh((find_lapse_price(season, problem.visits), 1, 0))
+        mix = Programme(problem, costs, find_bay_limits(problem)).solve()
+        weights = (*make_weights(season, visits), 1)
+        patterns = Exchange(problem, weights, choose_patterns(problem, mix)).improve()
+        places |= assign_visits(problem, weights, patterns)
+    return places
 
 
 def describe_plan(season: Season, places: Places) -> SeasonPlan:
@@ -64,9 +55,10 @@ def describe_plan(season: Season, places: Places) -> SeasonPlan:
 
 def _tell_why(visit: SeasonVisit, place: Place | None, late: bool, names: dict[int, str]) -> str:
     if place is None:
+        told = "No bay is free for it in this season; nothing stops before the season ends."
         if late:
-            return f"No bay is free for it in this season, and the cover stops after {visit.lapses_after}."
-        return "No bay is free for it in this season; nothing stops before the season ends."
+            told = f"No bay is free for it in this season, and the cover stops after {visit.lapses_after}."
+        return f"{told} {visit.training.tell_who_may()}" if visit.training else told
     if visit.promised is not None:
         if late:
             return f"Promised to the customer and kept, though the cover stops after {visit.lapses_after}."

@@ -6,13 +6,27 @@ A place is a real time: one bay and one person with the skill, free together for
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
+from typing import NamedTuple
 
+from scheduling.booking.rules.site_times import NeededTraining
 from scheduling.enums import BayKind, Skill
 from scheduling.season.rules.hours import find_stay, lay_stays
-from scheduling.season.rules.season import Place, SeasonSite, SeasonVisit
+from scheduling.season.rules.season import Place, SeasonPerson, SeasonSite, SeasonVisit, may_do
 
-Sign = tuple[object, ...]
 NO_LIMIT_MM = 10**6
+
+
+class Kind(NamedTuple):
+    """All that decides where a visit fits, the least capable bay first; visits of one kind can change places."""
+
+    bays: tuple[int, ...]
+    skill: Skill
+    training: NeededTraining | None
+    quarters: int
+    standing_quarters: int
+
+    def may_be_done_by(self, person: SeasonPerson, day: date) -> bool:
+        return may_do(person, day, self.skill, self.training)
 
 
 class Room:
@@ -34,34 +48,21 @@ class Room:
             if person.key is not None:
                 self.person_taken.update({(person.key, day): taken for day, taken in person.taken.items()})
         self._worked = {person.key: person.worked for person in site.people}
-        self._signs: dict[str, Sign] = {}
-        self._fitting: dict[Sign, list[int]] = {}
-        self._able: dict[object, list[int | None]] = {}
+        self._kinds: dict[str, Kind] = {}
+        # Whoever can do least comes first, so that the others stay free for what only they can do.
+        self._people = sorted(site.people, key=lambda person: (len(person.skills), person.key or 0))
         # What was found on a day holds until something changes on it.
-        self._known: dict[date, dict[Sign, Place | None]] = defaultdict(dict)
+        self._known: dict[date, dict[tuple[Kind, str], Place | None]] = defaultdict(dict)
         for visit in visits:
             if visit.promised is not None:
                 self.take(visit, visit.promised)
 
-    def sign(self, visit: SeasonVisit) -> Sign:
-        """Return all that decides where a visit fits; visits with the same can change places."""
-        found = self._signs.get(visit.key)
+    def tell_kind(self, visit: SeasonVisit) -> Kind:
+        found = self._kinds.get(visit.key)
         if found is None:
             bays = tuple(bay.key for bay in self.bays if bay.fits(visit))
-            found = self._signs[visit.key] = (bays, visit.skill, visit.quarters, visit.standing_quarters)
-            self._fitting[found] = list(bays)
-        return found
-
-    def list_bays(self, visit: SeasonVisit) -> list[int]:
-        """Return the bays in which a visit fits, the least capable first."""
-        return self._fitting[self.sign(visit)]
-
-    def _list_people(self, visit: SeasonVisit) -> list[int | None]:
-        found = self._able.get(visit.skill)
-        if found is None:
-            # Whoever can do least comes first, so that the others stay free for what only they can do.
-            people = sorted(self.site.people, key=lambda person: (len(person.skills), person.key or 0))
-            found = self._able[visit.skill] = [person.key for person in people if visit.skill in person.skills]
+            found = Kind(bays, visit.skill, visit.training, visit.quarters, visit.standing_quarters)
+            self._kinds[visit.key] = found
         return found
 
     def find_place(self, visit: SeasonVisit, day: date) -> Place | None:
@@ -70,21 +71,21 @@ class Room:
         None where no bay and person are free together for long enough.
         """
         known = self._known[day]
-        sign = (self.sign(visit), visit.part_of_day)
-        if sign not in known:
-            known[sign] = self._search(visit, day)
-        return known[sign]
+        asked = (self.tell_kind(visit), visit.part_of_day)
+        if asked not in known:
+            known[asked] = self._search(visit, day)
+        return known[asked]
 
     def _search(self, visit: SeasonVisit, day: date) -> Place | None:
         quarters, standing = visit.quarters, visit.standing_quarters
         best: Place | None = None
         least: tuple[int, ...] | None = None
-        for person in self._list_people(visit):
-            worked = self._worked[person].get(day, 0)
-            busy = self.person_taken[person, day]
-            if (worked & ~busy).bit_count() < quarters:
+        for person in self._people:
+            worked = person.worked.get(day, 0)
+            busy = self.person_taken[person.key, day]
+            if (worked & ~busy).bit_count() < quarters or not visit.may_be_done_by(person, day):
                 continue
-            for rank, bay in enumerate(self.list_bays(visit)):
+            for rank, bay in enumerate(self.tell_kind(visit).bays):
                 taken = self.bay_taken[bay, day]
                 if (worked & ~busy & ~taken).bit_count() < quarters:
                     continue
@@ -99,13 +100,13 @@ class Room:
                     wasted = _count_before(worked & ~busy, stay.start) + _count_before(worked & ~taken, stay.start)
                     figures = (unmet, wasted, rank, free.bit_count(), stay.start)
                     if least is None or figures < least:
-                        best, least = Place(day, bay, person, stay.start), figures
+                        best, least = Place(day, bay, person.key, stay.start), figures
                     if not unmet:
                         break
                     seen = True
         return best
 
-    def take(self, visit: SeasonVisit, place: Place) -> None:
+    def take(self, visit: SeasonVisit | Kind, place: Place) -> None:
         """Take a place; for one that was promised nobody asks whether it is free."""
         work, bay = self.mark(visit, place)
         self.bay_taken[place.bay, place.day] |= bay
@@ -113,7 +114,7 @@ class Room:
             self.person_taken[place.person, place.day] |= work
         self._known[place.day] = {}
 
-    def give_back(self, visit: SeasonVisit, place: Place) -> None:
+    def give_back(self, visit: SeasonVisit | Kind, place: Place) -> None:
         """Free a place that was taken with ``take`` and was free before."""
         work, bay = self.mark(visit, place)
         self.bay_taken[place.bay, place.day] &= ~bay
@@ -121,32 +122,12 @@ class Room:
             self.person_taken[place.person, place.day] &= ~work
         self._known[place.day] = {}
 
-    def mark(self, visit: SeasonVisit, place: Place) -> tuple[int, int]:
+    def mark(self, visit: SeasonVisit | Kind, place: Place) -> tuple[int, int]:
         """Return the quarters that a visit at a place takes its person and its bay."""
         return mark_stay(self._worked.get(place.person, {}).get(place.day, 0), visit, place)
 
-    def count_free(self, bay: int, day: date) -> int:
-        """Return how many quarters of a bay are free on a day while anybody works."""
-        worked = 0
-        for theirs in self._worked.values():
-            worked |= theirs.get(day, 0)
-        return (worked & ~self.bay_taken[bay, day]).bit_count()
 
-    def count_free_people(self, day: date, skills: frozenset[Skill]) -> int:
-        """Return how many quarters are free on a day of all people with any of the skills.
-
-        Without people's hours on record those of all bays.
-        """
-        return sum(
-            sum(self.count_free(bay.key, day) for bay in self.bays)
-            if person.key is None
-            else (person.worked.get(day, 0) & ~self.person_taken[person.key, day]).bit_count()
-            for person in self.site.people
-            if person.skills & skills
-        )
-
-
-def mark_stay(worked: int, visit: SeasonVisit, place: Place) -> tuple[int, int]:
+def mark_stay(worked: int, visit: SeasonVisit | Kind, place: Place) -> tuple[int, int]:
     """Return the quarters that a visit at a place takes its person and its bay.
 
     What was promised may lie outside the hours that are worked now; then it takes its quarters without a break.
@@ -155,7 +136,7 @@ def mark_stay(worked: int, visit: SeasonVisit, place: Place) -> tuple[int, int]:
     if stay is None:
         everything = (1 << 96) - 1
         stay = find_stay(everything, visit.quarters, visit.standing_quarters, place.quarter)
-    assert stay is not None, f"{visit.key} is not done on {place.day} when it begins at {place.time}"
+    assert stay is not None, f"{visit} is not done on {place.day} when it begins at {place.time}"
     return stay.work, stay.bay
 
 

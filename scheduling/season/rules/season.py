@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from scheduling.booking.rules.site_times import NeededTraining
 from scheduling.enums import BayKind, Skill
 from scheduling.season.rules.hours import NOON, count_quarters, tell_time
 
@@ -40,6 +41,7 @@ class SeasonVisit:
         weekdays: ISO numbers of the days on which the customer would rather come; empty: any.
         part_of_day: "morning", "afternoon", or "" for either; a visit belongs to the part in which it begins.
         avoid: days on which the customer can't come, first and last included; no visit is placed there.
+        training: the certificates that whoever does it must hold on its day besides; None where none is asked for.
         standing_minutes: for which the bay stays taken after the work, to the end of the day at most.
         promised: what the customer was told already; it stays, whatever else changes.
     """
@@ -56,6 +58,7 @@ class SeasonVisit:
     height_mm: int | None = None
     mass_kg: int | None = None
     skill: Skill = Skill.SPRAYING
+    training: NeededTraining | None = None
     part_of_day: str = ""
     avoid: tuple[tuple[date, date], ...] = ()
     standing_minutes: int = 0
@@ -72,6 +75,10 @@ class SeasonVisit:
     def may_come_on(self, day: date) -> bool:
         """Whether a visit on the day counts, and the customer has not ruled the day out."""
         return day >= self.opens_on and not any(first <= day <= last for first, last in self.avoid)
+
+    def may_be_done_by(self, person: "SeasonPerson", day: date) -> bool:
+        """Whether a person has the skill for the work, and the certificates for this vehicle on a day."""
+        return may_do(person, day, self.skill, self.training)
 
     def is_in_part(self, quarter: int) -> bool:
         """Whether a start is in the part of the day that the customer asked for."""
@@ -109,6 +116,11 @@ class SeasonPerson:
     skills: frozenset[Skill]
     worked: Mapping[date, int]
     taken: Mapping[date, int]
+
+
+def may_do(person: SeasonPerson, day: date, skill: Skill, training: NeededTraining | None) -> bool:
+    """Whether a person has a skill, and holds the certificates on a day, as booking asks too."""
+    return skill in person.skills and (training is None or training.is_held_by(person.key, day))
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ def list_faults(season: Season, places: Places) -> list[str]:
                 faults += _list_misfits(visit, place.day, season)
                 if place.bay not in bays or not bays[place.bay].fits(visit):
                     faults.append(f"{visit.key} does not fit in bay {place.bay}")
-                if place.person not in people or visit.skill not in people[place.person].skills:
+                if place.person not in people or not _can_do(people[place.person], place.day, visit):
                     faults.append(f"{visit.key} is given to {place.person}, who can't do it")
             work, stand = _list_quarters(visit, place.day, place.quarter, people.get(place.person))
             if visit.promised is None and len(work) < visit.quarters:
@@ -50,6 +50,12 @@ def list_faults(season: Season, places: Places) -> list[str]:
             if planned and (closed or len(visits) > 1):
                 faults.append(f"{what} {key} is taken already on {day} at {tell_time(quarter)}: {', '.join(planned)}")
     return faults
+
+
+def _can_do(person: SeasonPerson, day: date, visit: SeasonVisit) -> bool:
+    held = dict(visit.training.good_until) if visit.training is not None else {}
+    is_certified = visit.training is None or person.key is None or day <= held.get(person.key, date.min)
+    return visit.skill in person.skills and is_certified
 
 
 def _list_misfits(visit: SeasonVisit, day: date, season: Season) -> list[str]:
