@@ -3,7 +3,6 @@
 In the same few queries for one vehicle as for a whole season.
 """
 
-from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
@@ -11,7 +10,6 @@ from django.core.exceptions import ValidationError
 
 from scheduling.bays.queries import list_durations, map_usual_sizes
 from scheduling.bays.trainings import read_needed_trainings
-from scheduling.booking.reading import list_holding_visits
 from scheduling.booking.rules.opening import Span
 from scheduling.booking.rules.site_times import NeededTraining, VisitWork
 from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
@@ -69,25 +67,10 @@ def choose_duration(rows: Iterable[WorkDuration], visit: VisitKind, site: int, b
     return max(fitting, key=lambda row: (row.body_style != "", row.site_id is not None), default=None)
 
 
-def read_workload(vehicles: Collection[int], *, stays: bool = True, leave_out: Appointment | None = None) -> Workload:
-    """Return what the visits of some vehicles take, in a constant number of queries.
-
-    Args:
-        vehicles: their primary keys.
-        stays: whether it matters when they are with the shop for something else.
-        leave_out: an appointment that is to be moved, and so is not in its own way.
-    """
-    found: dict[int, list[Span]] = defaultdict(list)
-    if stays:
-        held = list_holding_visits(leave_out=leave_out).filter(vehicle__in=vehicles)
-        for vehicle, start, end in held.values_list("vehicle_id", "starts_at", "ready_at"):
-            found[vehicle].append(Span(start, end))
-    return Workload(
-        list_durations(),
-        {size.vehicle_id: size for size in VehicleSize.objects.filter(vehicle__in=vehicles)},
-        map_usual_sizes(),
-        {vehicle: tuple(spans) for vehicle, spans in found.items()},
-    )
+def read_workload(vehicles: Collection[int]) -> Workload:
+    """Return what the visits of some vehicles take, in a constant number of queries; their stays are left out."""
+    sizes = {size.vehicle_id: size for size in VehicleSize.objects.filter(vehicle__in=vehicles)}
+    return Workload(list_durations(), sizes, map_usual_sizes(), {}, read_needed_trainings(vehicles))
 
 
 def read_visit_work(

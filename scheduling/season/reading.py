@@ -69,7 +69,7 @@ def read_season(sites: Sequence[Site], first: date, last: date) -> Found:
     stops = {version: duty is not None and duty.missed_means in STOPS for version, duty in duties.items()}
     vehicles = [row[4] for row in states]
     wishes = _read_wishes(vehicles)
-    workload = read_workload(vehicles, stays=False)
+    workload = read_workload(vehicles)
     visits: list[SeasonVisit] = []
     without: list[int] = []
     for cover, site, corrosivity, version, vehicle, style in states:
@@ -98,6 +98,7 @@ def read_season(sites: Sequence[Site], first: date, last: date) -> Found:
                 weekdays=weekdays,
                 part_of_day=part_of_day,
                 skill=work.skill,
+                training=work.training,
                 standing_minutes=work.standing_minutes if work.stands_in_bay else 0,
                 height_mm=work.height_mm,
                 mass_kg=work.mass_kg,

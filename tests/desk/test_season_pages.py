@@ -32,7 +32,9 @@ from scheduling.season.services import (
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_bays
 from tests.scheduling.test_booking import make_vin
-from treatments.models import Event
+from treatments.enums import FactKind, FactSource, Propulsion
+from treatments.models import Event, PersonTraining
+from treatments.vehicles.facts import record_fact
 
 pytestmark = pytest.mark.django_db
 FIRST, LAST = date(2026, 5, 21), date(2026, 8, 31)
@@ -118,6 +120,37 @@ def test_accepting_a_part_books_it_and_a_new_plan_keeps_what_was_promised(bays: 
     kept = {visit.cover_id: (visit.bay_id, visit.starts_at) for visit in Appointment.objects.filter(cover__in=booked)}
     assert kept == booked
     assert set(DueItem.objects.filter(kind="reinspection").values_list("status", flat=True)) == {"booked"}
+
+
+def test_a_vehicle_that_needs_a_certificate_is_planned_for_who_holds_it_and_can_be_booked(
+    bays: Bays, covers: list[Cover]
+) -> None:
+    electric = covers[:2]
+    for cover in electric:
+        record_fact(
+            vehicle=cover.vehicle, kind=FactKind.PROPULSION, day=TODAY, source=FactSource.SEEN_ON_VEHICLE,
+            propulsion=Propulsion.BATTERY, now=NOW, actor=None,
+        )  # fmt: skip
+
+    def list_people() -> set[int | None]:
+        return set(draft(bays).proposals.filter(cover__in=electric).values_list("person", flat=True))
+
+    assert list_people() == {None}
+    certificate = PersonTraining.objects.create(
+        person=bays.jora, training="high_voltage", expires_on=FIRST - timedelta(days=1), recorded_at=NOW
+    )
+    assert list_people() == {None}
+    certificate.expires_on = LAST
+    certificate.save()
+    assert list_people() == {bays.jora.pk}
+    proposals = list(SeasonPlan.objects.first().proposals.filter(cover__in=electric))  # type: ignore[union-attr]
+    done = accept_proposals(proposals=proposals, now=NOW, actor=bays.writer)
+    assert [one.reason for one in done] == ["", ""]
+    booked = Appointment.objects.filter(cover__in=electric)
+    # As planned, not at another time of the day because the planned one was refused.
+    assert {(visit.cover_id, visit.person_id, visit.starts_at) for visit in booked} == {
+        (one.cover_id, bays.jora.pk, at(one.day, one.begins_at.hour, one.begins_at.minute)) for one in proposals
+    }
 
 
 def test_a_day_that_filled_meanwhile_is_refused_with_its_reason_and_the_others_are_booked(
