@@ -19,5 +19,7 @@ class DeskConfig(AppConfig):
         import_module("desk.people.log_in_limits")
         # What ``manage.py check --deploy`` looks at.
         import_module("config.deployment")
+        # Notes when this process started.
+        import_module("desk.operating.health")
         gc.freeze()
         gc.set_threshold(*LOOKED_THROUGH_AFTER)

@@ -3,6 +3,7 @@
 Nothing in the answer names a person, a vehicle or an address, so anybody may ask.
 """
 
+import time
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -22,12 +23,15 @@ MESSAGE_LATE_AFTER = timedelta(hours=1)
 WORKERS_ANSWER_WITHIN_SECONDS = 2.0
 # Asking the workers takes as long as they may take to answer, so they are not asked for each request.
 WORKERS_ASKED_EVERY_SECONDS = 15
+# A worker that starts beside the web server takes some seconds until it answers.
+WORKERS_START_WITHIN_SECONDS = 60.0
+STARTED_AT_SECONDS = time.monotonic()
 WORKERS_CACHE_KEY = "health.workers"
 
 
 @dataclass(frozen=True)
 class Health:
-    """How each part is: ok, failing, late or none yet. Moments are UTC, None where there is none."""
+    """How each part is: ok, failing, starting, late or none yet. Moments are UTC, None where there is none."""
 
     database: str
     broker: str
@@ -47,6 +51,9 @@ class Health:
 def read_health(now: datetime) -> Health:
     """Ask every part how it is; a part that does not answer hinders no other."""
     broker, workers, count = read_workers()
+    is_starting = time.monotonic() - STARTED_AT_SECONDS < WORKERS_START_WITHIN_SECONDS
+    if broker == "ok" and workers == "failing" and is_starting:
+        workers = "starting"
     try:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")

@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 import tarfile
+import time
 from datetime import timedelta
 from pathlib import Path
 
@@ -121,9 +122,13 @@ def workers_are_asked_anew() -> None:
     cache.clear()
 
 
-def test_health_tells_a_silent_broker_from_one_without_workers(db: None) -> None:
+@pytest.mark.parametrize(("started_ago_seconds", "workers", "is_well"), [(3, "starting", True), (90, "failing", False)])
+def test_health_tells_a_silent_broker_from_one_without_workers(
+    db: None, monkeypatch: pytest.MonkeyPatch, started_ago_seconds: int, workers: str, is_well: bool
+) -> None:
+    monkeypatch.setattr(health, "STARTED_AT_SECONDS", time.monotonic() - started_ago_seconds)
     found = read_health(timezone.now())
-    assert (found.broker, found.workers, found.worker_count, found.is_well) == ("ok", "failing", 0, False)
+    assert (found.broker, found.workers, found.worker_count, found.is_well) == ("ok", workers, 0, is_well)
 
 
 def test_the_health_address_says_what_needs_a_person(client: Client, db: None, monkeypatch: pytest.MonkeyPatch) -> None:
