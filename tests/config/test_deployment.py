@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from django.conf import settings as django_settings
 from django.core.management import call_command
-from django.core.management.base import SystemCheckError
+from django.core.management.base import CommandError, SystemCheckError
 from django.test import Client
 from django.utils import timezone
 
@@ -87,6 +87,8 @@ def test_what_would_fail_silently_is_refused_by_the_check_and_by_a_worker(fit: A
     call_command("check")  # nobody is held up by it before
     with pytest.raises(SystemExit, match="does not start"):
         refuse_unfit_worker()
+    with pytest.raises(CommandError, match="WORKERS_NEED_DEPLOYMENT=0"):
+        call_command("serve", "--address", "127.0.0.1:0")
     fit.WORKERS_NEED_DEPLOYMENT = False
     refuse_unfit_worker()
 

@@ -116,7 +116,7 @@ class Shop:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.address = f"127.0.0.1:{free.getsockname()[1]}"
-        left_out = {"DATABASE_URL", "CELERY_BROKER_URL", "EMAIL_URL"}
+        left_out = {"DATABASE_URL", "CELERY_BROKER_URL", "EMAIL_URL", "SITE_URL"}
         environment = {key: value for key, value in os.environ.items() if key not in left_out}
         self.environment = environment | {"VAR_DIR": str(folder), "WORK_LEASE_SECONDS": "4"}
 
@@ -163,6 +163,13 @@ def serving(shop: Shop) -> Iterator["subprocess.Popen[bytes]"]:
     yield serving
     serving.send_signal(signal.SIGINT)
     serving.wait()
+
+
+def test_links_lead_to_the_address_served_unless_one_is_set(shop: Shop, serving: "subprocess.Popen[bytes]") -> None:
+    assert "SITE_URL" not in shop.environment
+    worker = shop.find_worker(serving)
+    given = Path(f"/proc/{worker}/environ").read_bytes().split(b"\0")
+    assert f"SITE_URL=http://{shop.address}".encode() in given
 
 
 def log_in(shop: Shop) -> Browser:

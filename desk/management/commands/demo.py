@@ -19,6 +19,7 @@ from claims.reports.services import count_reports
 from claims.rules.claim import Finding
 from desk.demo.build_log import write_demo_log
 from desk.demo.load import DEMO_PASSWORD, DemoShop, load_bookings, load_claims, load_intakes_and_covers, load_shop
+from desk.management.commands.serve import find_site_url
 from desk.shared.client_address import is_loopback
 from notifications.documents.job_sheets import read_job_sheet_pdf
 from notifications.documents.queries import read_certificate_pdf
@@ -40,13 +41,6 @@ OUTCOMES = {
     Answer.FAILS: "THE CLAIM DOES NOT HOLD by the record",
     Answer.CANNOT_BE_TOLD: "CANNOT BE TOLD from the record",
 }
-
-
-def find_site_url(address: str) -> str:
-    """Return the address to open in a browser for what ``serve`` takes: a port, or a host and a port."""
-    host, _colon, port = address.rpartition(":")
-    # All interfaces are no place to go to.
-    return f"http://{'127.0.0.1' if host in ('', '0', '0.0.0.0') else host}:{port}"
 
 
 class Command(BaseCommand):

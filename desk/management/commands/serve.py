@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
+from django.core.checks import run_checks
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
@@ -32,6 +33,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         address = complete_address(options["address"])
         refuse_taken(address)
+        refuse_where_workers_refuse()
         executor = MigrationExecutor(connection)
         if executor.migration_plan(executor.loader.graph.leaf_nodes()):
             raise CommandError("The database is not up to date: run manage.py migrate, then serve.")
@@ -55,13 +57,21 @@ class Command(BaseCommand):
                     environment={
                         **os.environ,
                         "DJANGO_SETTINGS_MODULE": "config.settings",
-                        "SITE_URL": settings.SITE_URL,
+                        # The links in mails lead to where it is served.
+                        "SITE_URL": os.environ.get("SITE_URL", find_site_url(address)),
                     },
                     cwd=str(settings.PROJECT_DIR),
                     tell=self.stderr.write,
                 )
             except EndlessRestartsError as error:
                 raise CommandError(f"{error} What it wrote above says why; nothing is served any more.") from error
+
+
+def find_site_url(address: str) -> str:
+    """Return the address to open in a browser for what ``serve`` takes: a port, or a host and a port."""
+    host, _colon, port = address.rpartition(":")
+    # All interfaces are no place to go to.
+    return f"http://{'127.0.0.1' if host in ('', '0', '0.0.0.0', '[::]') else host}:{port}"
 
 
 def complete_address(text: str) -> str:
@@ -90,6 +100,23 @@ def refuse_taken(address: str) -> None:
             trial.bind((host, int(port)))
         except OSError as error:
             raise CommandError(f"{address} can't be served: {error.strerror}. Choose another --address.") from error
+
+
+def refuse_where_workers_refuse() -> None:
+    """Say what keeps the worker from starting, instead of starting it again and again.
+
+    Raises:
+        CommandError: with what is missing, and how to serve all the same.
+    """
+    if not settings.WORKERS_NEED_DEPLOYMENT:
+        return
+    errors = [one for one in run_checks(include_deployment_checks=True) if str(one.id).startswith("deployment.")]
+    if errors:
+        missing = "\n".join(f"- {error.msg} {error.hint}" for error in errors)
+        raise CommandError(
+            f"Not served, since customers would not get what they should:\n{missing}\n"
+            "For a trial alone, WORKERS_NEED_DEPLOYMENT=0 serves all the same."
+        )
 
 
 def list_children(address: str, *, threads: int) -> list[Child]:
