@@ -18,6 +18,7 @@ from notifications.reminders.rules.reminders import (
     choose_reminder,
     find_news,
 )
+from scheduling.covers.queries import COVERS_AT_ONCE
 from scheduling.covers.rules.due_item import DueKind, DueStatus
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverState, DueItem
@@ -80,22 +81,26 @@ def weigh_reminders(as_of: date, keys: Iterable[int] | None, known: Mapping[int,
             what would be; the reminders then lack zones and sentences.
     """
     by_cover, pending = _read_due_things(as_of, keys) if known is None else _read_due_dates(as_of, list(known))
-    if known is None:
-        covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms").in_bulk(list(by_cover))
-    else:
-        covers = {key: known[key] for key in by_cover}
-    owners: dict[int, Customer] = {
-        owner.owned_vehicle: owner  # type: ignore[attr-defined]
-        for owner in list_owners([cover.vehicle_id for cover in covers.values()])
-    }
-    lacking = read_zones_to_complete([covers[key] for key in by_cover if key in pending], as_of)
-    weighed = Weighed(PastMessages(covers))
-    for key, things in sorted(by_cover.items()):
-        cover = covers[key]
-        try:
-            _weigh(weighed, cover, owners.get(cover.vehicle_id), things, as_of, lacking.get(key, ()))
-        except Exception as error:
-            weighed.failed[key] = log_fault(error, f"Weighing the reminder of cover {cover.number}")
+    weighed = Weighed(PastMessages())
+    listed = sorted(by_cover)
+    for first in range(0, len(listed), COVERS_AT_ONCE):
+        some = listed[first : first + COVERS_AT_ONCE]
+        if known is None:
+            covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms").in_bulk(some)
+        else:
+            covers = {key: known[key] for key in some}
+        weighed.past.read(some)
+        owners: dict[int, Customer] = {
+            owner.owned_vehicle: owner  # type: ignore[attr-defined]
+            for owner in list_owners([cover.vehicle_id for cover in covers.values()])
+        }
+        lacking = read_zones_to_complete([covers[key] for key in some if key in pending], as_of)
+        for key in some:
+            cover = covers[key]
+            try:
+                _weigh(weighed, cover, owners.get(cover.vehicle_id), by_cover[key], as_of, lacking.get(key, ()))
+            except Exception as error:
+                weighed.failed[key] = log_fault(error, f"Weighing the reminder of cover {cover.number}")
     return weighed
 
 
@@ -218,8 +223,11 @@ class PastMessage(NamedTuple):
 class PastMessages:
     """What the owners of some covers have been told already, and which of it never reached them."""
 
-    def __init__(self, covers: Iterable[int]) -> None:
+    def __init__(self) -> None:
         self._by_receiver: dict[tuple[int, int], list[PastMessage]] = defaultdict(list)
+
+    def read(self, covers: Iterable[int]) -> None:
+        """Read what was told about some more covers."""
         written = Message.objects.filter(cover__in=covers, appointment__isnull=True).order_by()
         for row in written.values_list(*PastMessage._fields):
             message = PastMessage(*row)

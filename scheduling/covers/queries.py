@@ -42,6 +42,9 @@ from treatments.records.rules.history import VehicleHistory
 from treatments.records.short_histories import read_short_histories
 from treatments.shared.faults import work_apart
 
+COVERS_AT_ONCE = 2_000
+"""SQLite as it comes takes 32,766 values in one query; that of short histories names each vehicle seven times."""
+
 
 @dataclass(frozen=True, slots=True)
 class CoverCase:
@@ -117,14 +120,18 @@ def read_cases_apart(
 ) -> tuple[list[CoverCase], dict[int, str]]:
     """Return the case of each cover, and by key why others have none; see ``read_short_cases``."""
     faults: dict[int, str] = {}
-    done = work_apart(
-        list(covers),
-        read,
-        name=lambda cover: f"Cover {cover.number}",
-        tell=lambda cover, why: faults.__setitem__(cover.pk, why),
-        writes=False,
-    )
-    return [case for cases in done for case in cases], faults
+    found: list[CoverCase] = []
+    wanted = list(covers)
+    for first in range(0, len(wanted), COVERS_AT_ONCE):
+        done = work_apart(
+            wanted[first : first + COVERS_AT_ONCE],
+            read,
+            name=lambda cover: f"Cover {cover.number}",
+            tell=lambda cover, why: faults.__setitem__(cover.pk, why),
+            writes=False,
+        )
+        found += [case for cases in done for case in cases]
+    return found, faults
 
 
 def read_short_case(cover: Cover, changes: list[CoverChange] | None = None) -> CoverCase:

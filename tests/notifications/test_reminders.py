@@ -6,19 +6,24 @@ from decimal import Decimal
 from email.message import Message as Mail
 from email.policy import default
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from notifications.customer_page.links import make_stop_token
 from notifications.models import Message, MessageStatus
-from notifications.reminders import services
+from notifications.reminders import evaluation, services
+from notifications.reminders.evaluation import Standing
 from notifications.reminders.services import SendOutcome
 from notifications.tasks import send_due_messages
+from scheduling.covers import queries as cover_queries
 from scheduling.covers.services import register_covers_for_new_treatments
 from scheduling.index.service import recompute
 from scheduling.models import Cover
 from tests.conftest import NOW, TODAY, ShopForTests
+from tests.demo_records import load_demo
 from treatments.enums import Propulsion, TreatmentKind
 from treatments.models import Customer, Event, Vehicle, Zone
 from treatments.rules.units import Volume, VolumeUnit
@@ -165,3 +170,22 @@ def wait_until_sent() -> None:
         if Message.objects.filter(status=MessageStatus.SENT).exists():
             return
         time.sleep(0.1)
+
+
+def test_covers_read_in_parts_come_to_the_same_as_all_at_once(
+    db: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    demo = load_demo(tmp_path, timezone.now())
+    covers = list(Cover.objects.select_related("vehicle", "site").order_by("pk"))
+    services.write_due_reminders(as_of=demo.day, now=timezone.now(), covers=[cover.pk for cover in covers[::2]])
+
+    def read() -> tuple[Any, ...]:
+        weighed = evaluation.weigh_reminders(demo.day, None)
+        cases, faults = cover_queries.read_cases_apart(covers)
+        return weighed.standings, [reminder for _cover, _owner, reminder, _news in weighed.wanted], cases, faults
+
+    whole = read()
+    assert {standing for _cover, standing in whole[0]} >= {Standing.TO_BE_WRITTEN, Standing.ALREADY_TOLD}
+    monkeypatch.setattr(evaluation, "COVERS_AT_ONCE", 2)
+    monkeypatch.setattr(cover_queries, "COVERS_AT_ONCE", 2)
+    assert read() == whole
