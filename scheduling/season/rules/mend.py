@@ -13,7 +13,7 @@ import numpy
 from scheduling.season.rules.problem import Numbers, Pattern, SiteProblem, Weights, find_longest_paths
 from scheduling.season.rules.transport import SCALE, Transport
 
-ROUNDS = 12
+ROUNDS = 8
 # So many visits of a shift change places at once with as much work of another shift.
 MOST_IN_PART = 3
 MOST_PARTS_OF_LENGTH = 2_000
