@@ -150,11 +150,11 @@ def test_visits_that_can_not_stay_and_those_left_open_stand_on_top(demo: DemoSho
 
 def test_the_week_asks_a_constant_number_of_queries(demo: DemoShop, django_assert_num_queries) -> None:
     client = log_in("writer")
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(14):
         client.get("/bays/", WEEK)
     for key, day in (("overdue", 21), ("in-grace", 22), ("due-soon", 20)):
         book(demo, key, day, 13)
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(14):
         assert "<article" in client.get("/bays/", WEEK).content.decode()
 
 
@@ -292,12 +292,12 @@ def test_the_set_up_opens_one_form_at_a_time_and_asks_a_constant_number_of_queri
     demo: DemoShop, django_assert_num_queries
 ) -> None:
     owner, lift = log_in("owner"), User.objects.get(username="lift")
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(14):
         page = owner.get("/set-up/").content.decode()
     assert f'name="skills-{lift.pk}-skills"' not in page
     PersonHours.objects.create(person=lift, weekday=2, starts_at="09:00", ends_at="12:00")
     Bay.objects.create(site=demo.site, code="side", name="Side bay", kind="ground")
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(14):
         page = owner.get("/set-up/", {"open": f"skills-{lift.pk}"}).content.decode()
     assert f'name="skills-{lift.pk}-skills"' in page and 'value="09:00"' in page
     assert "Side bay" in page
