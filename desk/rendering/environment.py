@@ -15,6 +15,13 @@ from desk.shared.shown import write_shown_field
 from desk.templatetags import desk_dates, desk_sentences, desk_words
 
 
+class Missing(ChainableUndefined):
+    """What a page was not given: empty, as in Django's templates, and so is what it would return if it is called."""
+
+    def __call__(self, *args: Any, **kwargs: Any) -> "Missing":
+        return self
+
+
 def find_address(name: str, *args: str | int) -> str:
     """Return the address of a page of the desk, e.g. ``find_address("vehicle", vin)``."""
     return reverse(f"desk:{name}", args=args)
@@ -34,8 +41,7 @@ def put_on_clock(value: Any, clock: tzinfo | None = None) -> Any:
 def make_environment(**options: Any) -> Environment:
     """Return the environment that the settings name; ``options`` are Django's."""
     environment = Environment(
-        # As in Django's templates, what a page was not given is empty.
-        **options | {"undefined": ChainableUndefined},
+        **options | {"undefined": Missing},
         trim_blocks=True,
         lstrip_blocks=True,
         extensions=["jinja2.ext.i18n"],
