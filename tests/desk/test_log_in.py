@@ -48,7 +48,7 @@ def test_a_session_is_of_its_person_until_another_logs_in_there() -> None:
     second = Client()
     log_in(second, "one")
     for _ in range(2):
-        assert client.get(PAGE).context["user"] == other and second.get(PAGE).context["user"] == one
+        assert client.get(PAGE).wsgi_request.user == other and second.get(PAGE).wsgi_request.user == one
     assert client.post(reverse("desk:log_out")).status_code == 302
     assert not is_open(client) and find_person() == one and is_open(second)
 

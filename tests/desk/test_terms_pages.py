@@ -308,7 +308,7 @@ def upload(client: Client, content: bytes) -> Any:
         (b"a = " + b"[" * 9000, "terms.toml is not a TOML file"),
         (b"#" * 100_001, "larger than any terms"),
         (b"code = 5", "code = 5: Write some text."),
-        (b'code = "x y"\nversion = 1\ntitle = "T"', "code = &#x27;x y&#x27;"),
+        (b'code = "x y"\nversion = 1\ntitle = "T"', "code = &#39;x y&#39;"),
         (b'code = "x"\ntitle = "T"\nlength_months = 2020-01-01', "length_months = datetime.date(2020, 1, 1)"),
     ],
     ids=["not-toml", "not-text", "deep", "large", "number", "code", "date"],

@@ -63,7 +63,7 @@ def test_a_visit_begins_runs_late_and_is_done(demo: DemoShop) -> None:
     visit.refresh_from_db()
     assert visit.status == AppointmentStatus.IN_THE_BAY
     twice = client.post(f"/visits/{visit.number}/do/begin/")
-    assert twice.status_code == 400 and "is marked &#x27;in the bay&#x27; and can" in twice.content.decode()
+    assert twice.status_code == 400 and "is marked &#39;in the bay&#39; and can" in twice.content.decode()
     with freeze_time("2026-05-20 17:00"):
         assert client.post(f"/visits/{visit.number}/do/finish/").status_code == 302
     visit.refresh_from_db()

@@ -73,7 +73,7 @@ def test_what_speaks_against_a_draft_of_terms(owner: Client) -> None:
     assert "<li>Contrôles\u00a0: Grâce\u202f: au dossier" in changed
     Product.objects.filter(family="underbody_wax").delete()
     unfit = owner.get(f"{DRAFT}publish/", headers=FRENCH).content.decode()
-    assert "underbody_wax&#x27;\u00a0: Aucun produit" in unfit
+    assert "underbody_wax&#39;\u00a0: Aucun produit" in unfit
 
 
 def test_the_title_of_a_visit_in_a_calendar(visit: Appointment, bays: Bays, client: Client) -> None:
