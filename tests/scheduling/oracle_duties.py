@@ -7,6 +7,7 @@ import calendar
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
+from functools import lru_cache
 
 from tests.scheduling.oracle_inputs import Case, Season
 from tests.scheduling.oracle_records import Knowledge
@@ -61,6 +62,7 @@ def each_day(first: date, last: date) -> Iterator[date]:
         day += ONE_DAY
 
 
+@lru_cache(maxsize=100_000)  # it is asked again on each day that is walked
 def after_months(day: date, months: int) -> date:
     year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
     month += 1

@@ -71,21 +71,22 @@ def test_runs_end_the_day_before_the_exposure_turns() -> None:
 
 
 @pytest.mark.parametrize(
-    ("since", "day", "months"),
+    ("since", "day", "months", "says"),
     [
-        (date.min, date(2023, 9, 14), 6),
-        (date(2023, 7, 16), date(2023, 9, 14), 6),  # 60 days before the severe day
-        (date(2023, 7, 17), date(2023, 9, 15), 6),
-        (date(2024, 1, 13), date(2024, 3, 13), 6),
-        (date(2024, 1, 14), date(2024, 3, 14), 12),  # no earlier than the usual day
-        (date(2024, 5, 1), date(2024, 3, 14), 12),
+        (date.min, date(2023, 9, 14), 6, "every 6 months"),
+        (date(2023, 7, 16), date(2023, 9, 14), 6, "every 6 months"),  # 60 days before the severe day
+        (date(2023, 7, 17), date(2023, 9, 15), 6, "put off to 60 days after that"),
+        (date(2024, 1, 13), date(2024, 3, 13), 6, "put off to 60 days after that"),
+        (date(2024, 1, 14), date(2024, 3, 14), 12, ""),  # no earlier than the usual day
+        (date(2024, 5, 1), date(2024, 3, 14), 12, ""),
     ],
 )
 def test_the_severe_day_leaves_room_for_the_window_and_is_never_later_than_the_usual(
-    since: date, day: date, months: int
+    since: date, day: date, months: int, says: str
 ) -> None:
     found = count_from(START, 12, 6, ExposureRun(since, date.max, True, C5), 60)
     assert (found.day, found.months) == (day, months)
+    assert says in found.more and bool(says) is bool(found.more)
 
 
 def test_without_severe_exposure_or_a_shorter_interval_the_day_is_the_usual_one() -> None:
@@ -202,6 +203,15 @@ def waiver(key: str, day: date) -> Waiver:
 def test_a_waiver_fits_from_the_opening_through_the_last_day_of_grace(named: date, status: DueStatus) -> None:
     facts = replace(MILD, waivers=(waiver(f"reinspection:{named}", date(2024, 4, 20)),))
     assert due(make_terms(), treated(START), as_of=date(2024, 6, 1), facts=facts)[0].status is status
+
+
+@pytest.mark.parametrize(("given", "status"), [(-1, DueStatus.OPEN), (0, DueStatus.WAIVED), (1, DueStatus.WAIVED)])
+def test_a_waiver_fits_by_the_dates_that_stood_on_the_day_it_was_given(given: int, status: DueStatus) -> None:
+    """The window of the severe interval opens on the day since when the exposure counts as severe."""
+    since = date(2023, 8, 1)
+    letting_off = waiver("reinspection:2023-09-30", since + given * ONE_DAY)
+    facts = replace(with_places(used(C5, since)), waivers=(letting_off,))
+    assert due(LAST_VISIT, treated(START), as_of=date(2023, 8, 10), facts=facts)[0].status is status
 
 
 def test_a_waiver_stays_with_its_duty_when_a_visit_is_written_down_before_it() -> None:

@@ -49,7 +49,8 @@ LAST = ITEM.last_on
         (ITEM, 16, (0, 0, 1), f"In the grace of the reinspection, 9 days before it ends on {ITEM.grace_until}"),
         (ITEM, 24, (0, 0, 1), f"In the grace of the reinspection, 1 day before it ends on {ITEM.grace_until}"),
         (ITEM, 25, (0, 0, 1), f"In the grace of the reinspection, on the day on which it ends, {ITEM.grace_until}"),
-        (ITEM, 26, (1, 0, 0), "Too late for the reinspection"),
+        (ITEM, 26, (1, 0, 0), f"Too late for the reinspection, whose grace runs until {ITEM.grace_until}"),
+        (replace(ITEM, grace_until=LAST), 16, (1, 0, 0), f"Too late for the reinspection, whose last day is {LAST}"),
     ],
 )  # fmt: skip
 def test_how_a_day_serves_what_is_due(item: DueDates, days: int, counted: tuple[int, int, int], sentence: str) -> None:
@@ -226,6 +227,7 @@ def test_a_stay_is_laid_until_its_film_has_stood_and_the_site_is_open() -> None:
     plain = VisitWork(BayKind.LIFT, Skill.SPRAYING, 60)
     nine = local(MONDAY, 9)
     assert lay_stay(local(MONDAY, 8), plain, site, worked) == Stay(local(MONDAY, 8), nine, nine, nine)
+    assert VisitWork(plain.bay_kind, plain.skill, 60).standing_minutes == 0
     standing = lay_stay(local(MONDAY, 8), replace(plain, standing_minutes=60), site, worked)
     assert standing == Stay(local(MONDAY, 8), nine, nine, local(MONDAY, 10))
     stands = replace(WORK, stands_in_bay=True)

@@ -286,6 +286,8 @@ def test_a_problem_names_the_value_and_how_much_may_be_written() -> None:
     assert tell(grace)[0] == "300" and "leave at most 202 days of grace" in tell(grace)[1]
     window = make_terms(reinspection=duty(window_before_days=400))
     assert tell(window)[0] == "400" and "at most 322 days" in tell(window)[1]
+    hurried = make_terms(claims=ClaimTerms(acknowledge_days=5, inspect_days=4))
+    assert tell(hurried) == ("4", "Less than acknowledge_days, 5, which comes before it.")
     no_month = make_terms(touch_ups=(TouchUpTerms(0),), reinspection=duty())
     assert tell(no_month) == ("0", "Write at least 1 month.")
     twice = make_terms(touch_ups=(TouchUpTerms(12, WAX), TouchUpTerms(24, WAX)))

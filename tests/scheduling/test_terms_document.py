@@ -61,3 +61,36 @@ def test_all_mistakes_are_told_at_once() -> None:
     with pytest.raises(TermsError) as caught:
         read_terms({"code": "", "version": "1", "currency": 5})
     assert [problem.field for problem in caught.value.problems] == ["code", "version", "title", "currency"]
+
+
+def test_what_a_document_leaves_out_stays_what_it_was() -> None:
+    """Published documents rest on it: a default that moves would move their dates."""
+    assert write_terms(read_terms({"code": "t", "version": 1, "title": "T", "reinspection": {}})) == {
+        "code": "t",
+        "version": 1,
+        "title": "T",
+        "currency": "USD",
+        "distance_from": "odometer",
+        "roll": "next_open_day",
+        "entry": {"required_zones": [], "intake_inspection_required": True},
+        "reinspection": {
+            "first_after_months": 12,
+            "interval_months": 12,
+            "anchor": "anniversary",
+            "window_before_days": 60,
+            "window_after_days": 0,
+            "grace_days": 30,
+            "missed_means": "suspends",
+        },
+        "touch_ups": [],
+        "seasons": [],
+        "transfer": {"allowed": True},
+        "claims": {
+            "damage_covered": ["perforation_from_within"],
+            "exclusions": [],
+            "excluded_zones": [],
+            "waiting_days": 0,
+            "deductible": "0",
+            "pay_down": [],
+        },
+    }

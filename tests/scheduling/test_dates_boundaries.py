@@ -1,0 +1,154 @@
+"""Seasons, calendars and the four dates of a duty, each on both sides of its boundary, by the rules alone."""
+
+from datetime import date, timedelta
+
+import pytest
+
+from scheduling.rules.calendars import CalendarError, WorkingCalendar
+from scheduling.rules.dates import DutyDates, find_season_day, is_in_season, lay_dates
+from scheduling.rules.terms import ReinspectionTerms, Roll, SeasonTerms
+from tests.scheduling.test_due_and_cover import make_terms
+
+DAY = timedelta(days=1)
+AUTUMN, WINTER, ONE_DAY_LONG = SeasonTerms(9, 1, 11, 30), SeasonTerms(11, 10, 2, 15), SeasonTerms(5, 5, 5, 5)
+WEEKDAYS, ALL_WEEK = WorkingCalendar(), frozenset(range(1, 8))
+# A Saturday.
+RAW = date(2026, 3, 14)
+
+
+@pytest.mark.parametrize(
+    ("season", "first", "last"),
+    [
+        (AUTUMN, date(2026, 9, 1), date(2026, 11, 30)),
+        (WINTER, date(2026, 11, 10), date(2027, 2, 15)),
+        (ONE_DAY_LONG, date(2026, 5, 5), date(2026, 5, 5)),
+    ],
+)
+def test_a_season_runs_from_its_first_day_through_its_last(season: SeasonTerms, first: date, last: date) -> None:
+    year = date(2026, 3, 1)
+    found = [day for n in range(365) if is_in_season((season,), day := year + n * DAY)]
+    assert found == [first + n * DAY for n in range((last - first).days + 1)]
+    both = (SeasonTerms(1, 1, 1, 1), season)
+    assert is_in_season(both, first) and is_in_season(both, last) and not is_in_season((), first)
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "open_only", "found"),
+    [
+        (date(2026, 11, 1), date(2026, 11, 30), True, date(2026, 11, 30)),
+        (date(2026, 11, 30), date(2026, 12, 20), True, date(2026, 11, 30)),
+        (date(2026, 12, 1), date(2026, 12, 20), True, None),
+        # 1 November 2026 is a Sunday.
+        (date(2026, 10, 1), date(2026, 11, 1), False, date(2026, 11, 1)),
+        (date(2026, 10, 1), date(2026, 11, 1), True, date(2026, 10, 30)),
+        (date(2026, 10, 31), date(2026, 11, 1), True, None),
+    ],
+)
+def test_the_latest_day_in_a_season(first: date, last: date, open_only: bool, found: date | None) -> None:
+    assert find_season_day((AUTUMN,), WEEKDAYS, first, last, open_only=open_only) == found
+
+
+@pytest.mark.parametrize(("days_closed", "found"), [(0, True), (365, True), (366, False)])
+def test_no_calendar_is_shut_for_more_than_a_year(days_closed: int, found: bool) -> None:
+    calendar = WorkingCalendar(closed_days=frozenset(RAW + n * DAY for n in range(days_closed)), open_weekdays=ALL_WEEK)
+    if found:
+        assert calendar.find_open_day_from(RAW) == RAW + days_closed * DAY
+    else:
+        with pytest.raises(CalendarError, match=f"No open day within a year after {RAW}"):
+            calendar.find_open_day_from(RAW)
+
+
+def test_without_a_word_a_site_is_open_on_the_five_days_of_the_week() -> None:
+    assert [day for day in range(2, 9) if WEEKDAYS.is_open(date(2026, 3, day))] == [2, 3, 4, 5, 6]
+
+
+@pytest.mark.parametrize("weekdays", [frozenset(), frozenset({0, 1}), frozenset({7, 8})])
+def test_weekdays_are_numbered_from_monday_through_sunday(weekdays: frozenset[int]) -> None:
+    assert WorkingCalendar(frozenset({1, 7})).open_weekdays == {1, 7}
+    with pytest.raises(CalendarError, match="at least one of 1"):
+        WorkingCalendar(weekdays)
+
+
+# The four dates around Saturday, 14 March 2026.
+
+
+def lay(
+    *,
+    before: int = 60,
+    after: int = 0,
+    grace: int = 30,
+    end: date | None = None,
+    roll: Roll = Roll.NEXT_OPEN_DAY,
+    season: SeasonTerms | None = None,
+) -> DutyDates:
+    duty = ReinspectionTerms(window_before_days=before, window_after_days=after, grace_days=grace)
+    terms = make_terms(reinspection=duty, roll=roll, seasons=(season,) if season else ())
+    return lay_dates(RAW, "A year after the first treatment", terms, WEEKDAYS, end)
+
+
+MARCH, APRIL = [date(2026, 3, day) for day in range(1, 32)], [date(2026, 4, day) for day in range(1, 31)]
+
+
+@pytest.mark.parametrize(
+    ("found", "target", "last", "grace"),
+    [
+        (lay(), MARCH[15], MARCH[15], APRIL[12]),
+        (lay(roll=Roll.STAY), RAW, RAW, APRIL[12]),
+        (lay(after=1, grace=1), MARCH[15], MARCH[15], MARCH[15]),
+        (lay(after=3, grace=0), MARCH[15], MARCH[16], MARCH[16]),
+        (lay(grace=0), MARCH[15], MARCH[15], MARCH[15]),
+        # The cover ends: on the day itself it stays, before the next open day it is cut, on it nothing is.
+        (lay(end=RAW), RAW, RAW, RAW),
+        (lay(end=MARCH[14]), MARCH[14], MARCH[14], MARCH[14]),
+        (lay(end=MARCH[15]), MARCH[15], MARCH[15], MARCH[15]),
+        (lay(end=APRIL[11]), MARCH[15], MARCH[15], APRIL[11]),
+        (lay(end=APRIL[12]), MARCH[15], MARCH[15], APRIL[12]),
+        # The window reaches back to the last open day of the season, a Friday, or it does not.
+        (lay(before=29, season=WINTER), date(2026, 2, 13), MARCH[15], APRIL[12]),
+        (lay(before=28, season=WINTER), MARCH[15], MARCH[15], APRIL[12]),
+        # Where a day may stay on a Sunday, the last one of the season will do.
+        (lay(before=27, season=WINTER, roll=Roll.STAY), date(2026, 2, 15), RAW, APRIL[12]),
+        (lay(before=26, season=WINTER, roll=Roll.STAY), RAW, RAW, APRIL[12]),
+    ],
+)
+def test_target_last_day_and_grace(found: DutyDates, target: date, last: date, grace: date) -> None:
+    assert (found.target_on, found.last_on, found.grace_until) == (target, last, grace)
+
+
+@pytest.mark.parametrize(
+    ("found", "why"),
+    [
+        (
+            lay(),
+            (
+                "A year after the first treatment is 2026-03-14; 2026-03-14 is a Saturday; moved to the next open "
+                "day, 2026-03-16.",
+                "The window opens 60 days before 2026-03-14.",
+                "The window ends on the target day.",
+                "Grace ends 30 days after 2026-03-14.",
+            ),
+        ),
+        (
+            lay(before=1, after=1, grace=1, end=date(2026, 3, 15)),
+            (
+                "A year after the first treatment is 2026-03-14; moved to 2026-03-15, the last day of cover.",
+                "The window opens 1 day before 2026-03-14.",
+                "The last day in the window is 1 day after 2026-03-14; 2026-03-15 is a Sunday, but the cover ends on "
+                "2026-03-15, so it stays.",
+                "Grace ends 1 day after 2026-03-15; moved to 2026-03-15, the last day of cover.",
+            ),
+        ),
+        (
+            lay(season=WINTER, roll=Roll.STAY, grace=0),
+            (
+                "A year after the first treatment is 2026-03-14; moved earlier into the preferred season, to "
+                "2026-02-15.",
+                "The window opens 60 days before 2026-03-14.",
+                "The window ends on 2026-03-14.",
+                "There are no days of grace.",
+            ),
+        ),
+    ],
+)
+def test_each_date_says_what_it_is_counted_from_and_how_it_was_moved(found: DutyDates, why: tuple[str, ...]) -> None:
+    assert (found.sentence, found.why_opens, found.why_last, found.why_grace) == why

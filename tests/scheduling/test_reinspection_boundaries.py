@@ -1,0 +1,117 @@
+"""Reinspections one after another: which interval counts, and which visits are told beside the one that did it."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from scheduling.rules.due_item import DueItem, DueStatus
+from scheduling.rules.facts import CoverFacts, Waiver
+from scheduling.rules.terms import Anchor, MissedMeans, ReinspectionTerms, Terms
+from tests.scheduling.test_due_and_cover import FACTS, START, due, make_terms, seen, treated
+from treatments.rules.history import InspectionRecord
+
+DAY = timedelta(days=1)
+FIRST_TARGET = date(2024, 3, 14)
+OPENS, GRACE = date(2024, 1, 14), date(2024, 4, 13)
+
+
+def ask(**duty: object) -> Terms:
+    return make_terms(reinspection=ReinspectionTerms(**duty))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("anchor", "targets"),
+    [
+        (Anchor.ANNIVERSARY, [date(2025, 3, 14), date(2026, 3, 14), date(2027, 3, 14)]),
+        (Anchor.LAST_VISIT, [date(2025, 3, 14), date(2026, 3, 4), date(2027, 2, 20)]),
+    ],
+)
+def test_the_first_comes_after_its_own_interval_and_the_others_after_theirs(
+    anchor: Anchor, targets: list[date]
+) -> None:
+    terms = ask(first_after_months=24, interval_months=12, anchor=anchor)
+    items = due(terms, treated(START), seen(date(2025, 3, 4)), seen(date(2026, 2, 20)), as_of=date(2026, 3, 1))
+    assert [item.dates.target_on for item in items] == targets
+    assert [item.key for item in items] == ["reinspection:1", "reinspection:2", "reinspection:3"]
+    assert [item.status for item in items] == [DueStatus.DONE, DueStatus.DONE, DueStatus.OPEN]
+
+
+def first(*records: object, as_of: date, facts: CoverFacts = FACTS, **duty: object) -> DueItem:
+    return due(ask(**duty), treated(START), *records, as_of=as_of, facts=facts)[0]
+
+
+EARLY, PARTLY = "came before the window opened", "does not count: it leaves 1 zone without an answer"
+WAIVED = replace(FACTS, waivers=(Waiver("reinspection:2024-03-14", OPENS, "flood", "change 1"),))
+
+
+@pytest.mark.parametrize(("early", "is_told"), [(START, False), (START + DAY, True), (OPENS - DAY, True)])
+def test_a_visit_before_the_window_is_told_where_nothing_did_it(early: date, is_told: bool) -> None:
+    for facts, status in ((FACTS, DueStatus.MISSED), (WAIVED, DueStatus.WAIVED)):
+        found = first(seen(early), as_of=GRACE + DAY, facts=facts)
+        assert (found.status, EARLY in found.sentence) == (status, is_told)
+    done = first(seen(early), seen(OPENS), as_of=GRACE + DAY)
+    assert (done.status, done.done_on, EARLY in done.sentence) == (DueStatus.DONE, OPENS, False)
+
+
+def test_of_two_early_visits_the_later_is_told_and_none_that_belongs_to_the_one_before() -> None:
+    found = first(seen(OPENS - 9 * DAY), seen(OPENS - DAY), as_of=GRACE)
+    assert f"The visit on {OPENS - DAY} came before" in found.sentence
+    assert str(OPENS - 9 * DAY) not in found.sentence
+    for visit, is_told in ((GRACE, False), (GRACE + DAY, True)):
+        second = due(ask(), treated(START), seen(visit), as_of=date(2025, 2, 1))[1]
+        assert (second.status, EARLY in second.sentence) == (DueStatus.OPEN, is_told)
+
+
+def test_where_the_last_visit_counts_no_visit_is_too_early() -> None:
+    for day in (START + DAY, OPENS - DAY):
+        found = first(seen(day), as_of=GRACE + DAY, anchor=Anchor.LAST_VISIT)
+        assert (found.status, found.done_on, EARLY in found.sentence) == (DueStatus.DONE, day, False)
+        assert f"Done on {day}, before its window opened." in found.sentence
+
+
+def partly(day: date) -> InspectionRecord:
+    return replace(seen(day), record=f"look {day}", answered=frozenset({"rocker_right"}))
+
+
+@pytest.mark.parametrize(("day", "is_told"), [(OPENS - DAY, False), (OPENS, True), (GRACE, True), (GRACE + DAY, False)])
+def test_an_inspection_that_leaves_a_zone_out_is_told_where_nothing_did_it(day: date, is_told: bool) -> None:
+    missed = first(partly(day), as_of=GRACE + DAY)
+    assert (missed.status, missed.done_on, PARTLY in missed.sentence) == (DueStatus.MISSED, None, is_told)
+    done = first(partly(day), seen(GRACE), as_of=GRACE + DAY)
+    assert (done.status, PARTLY in done.sentence) == (DueStatus.DONE, False)
+
+
+@pytest.mark.parametrize(
+    ("visit", "says"),
+    [
+        (OPENS, "Done on 2024-01-14, in time."),
+        (FIRST_TARGET, "Done on 2024-03-14, in time."),
+        (FIRST_TARGET + DAY, "Done on 2024-03-15, late, but within the grace, which ran until 2024-04-13."),
+    ],
+)
+def test_a_visit_in_the_window_is_in_time_and_one_in_the_grace_is_late(visit: date, says: str) -> None:
+    found = first(seen(visit), as_of=visit)
+    assert (found.done_on, found.records) == (visit, (f"inspection {visit}",))
+    assert found.sentence.endswith(says)
+
+
+@pytest.mark.parametrize("means", MissedMeans)
+def test_a_missed_one_is_made_up_for_by_the_first_visit_after_it_but_not_where_it_lapses(means: MissedMeans) -> None:
+    visits = [seen(GRACE + 2 * DAY), seen(GRACE + 5 * DAY)]
+    items = due(ask(missed_means=means), treated(START), *visits, as_of=GRACE + 9 * DAY)
+    if means is MissedMeans.LAPSES:
+        assert [(item.status, item.done_on, item.records) for item in items] == [(DueStatus.MISSED, None, ())]
+    else:
+        assert [(item.status, item.done_on) for item in items] == [
+            (DueStatus.MISSED, GRACE + 2 * DAY),
+            (DueStatus.OPEN, None),
+        ]
+        assert items[0].records == (visits[0].record,)
+
+
+@pytest.mark.parametrize(("grace_days", "until"), [(30, "2024-04-13, the end of grace"), (0, "2024-03-14, the last")])
+def test_a_missed_one_names_the_day_until_which_it_could_be_done(grace_days: int, until: str) -> None:
+    found = first(as_of=date(2024, 6, 1), grace_days=grace_days)
+    assert f"from {OPENS} through {until}" in found.sentence
+    assert "Made up for" not in found.sentence
