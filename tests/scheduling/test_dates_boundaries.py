@@ -4,10 +4,11 @@ from datetime import date, timedelta
 
 import pytest
 
-from scheduling.rules.calendars import CalendarError, WorkingCalendar
-from scheduling.rules.dates import DutyDates, find_season_day, is_in_season, lay_dates
-from scheduling.rules.terms import ReinspectionTerms, Roll, SeasonTerms
+from scheduling.covers.rules.calendars import CalendarError, WorkingCalendar
+from scheduling.covers.rules.dates import LaidDates, find_season_day, is_in_season, make_table
+from scheduling.terms.rules.terms import ReinspectionTerms, Roll, SeasonTerms
 from tests.scheduling.test_due_and_cover import make_terms
+from treatments.rules.explanation import Explanation
 
 DAY = timedelta(days=1)
 AUTUMN, WINTER, ONE_DAY_LONG = SeasonTerms(9, 1, 11, 30), SeasonTerms(11, 10, 2, 15), SeasonTerms(5, 5, 5, 5)
@@ -80,10 +81,10 @@ def lay(
     end: date | None = None,
     roll: Roll = Roll.NEXT_OPEN_DAY,
     season: SeasonTerms | None = None,
-) -> DutyDates:
+) -> LaidDates:
     duty = ReinspectionTerms(window_before_days=before, window_after_days=after, grace_days=grace)
     terms = make_terms(reinspection=duty, roll=roll, seasons=(season,) if season else ())
-    return lay_dates(RAW, "A year after the first treatment", terms, WEEKDAYS, end)
+    return make_table(terms, WEEKDAYS).lay(RAW, end)
 
 
 MARCH, APRIL = [date(2026, 3, day) for day in range(1, 32)], [date(2026, 4, day) for day in range(1, 31)]
@@ -111,44 +112,35 @@ MARCH, APRIL = [date(2026, 3, day) for day in range(1, 32)], [date(2026, 4, day)
         (lay(before=26, season=WINTER, roll=Roll.STAY), RAW, RAW, APRIL[12]),
     ],
 )
-def test_target_last_day_and_grace(found: DutyDates, target: date, last: date, grace: date) -> None:
+def test_target_last_day_and_grace(found: LaidDates, target: date, last: date, grace: date) -> None:
     assert (found.target_on, found.last_on, found.grace_until) == (target, last, grace)
 
 
 @pytest.mark.parametrize(
-    ("found", "why"),
+    ("found", "moved", "last", "last_moved", "grace", "grace_moved"),
     [
+        (lay(), "due.moved.open_day", "due.last.target", None, "due.grace", None),
         (
-            lay(),
-            (
-                "A year after the first treatment is 2026-03-14; 2026-03-14 is a Saturday; moved to the next open "
-                "day, 2026-03-16.",
-                "The window opens 60 days before 2026-03-14.",
-                "The window ends on the target day.",
-                "Grace ends 30 days after 2026-03-14.",
-            ),
+            lay(after=1, grace=1, end=date(2026, 3, 15)),
+            "due.moved.end_of_cover",
+            "due.last",
+            "due.moved.stays",
+            "due.grace",
+            "due.moved.end_of_cover",
         ),
-        (
-            lay(before=1, after=1, grace=1, end=date(2026, 3, 15)),
-            (
-                "A year after the first treatment is 2026-03-14; moved to 2026-03-15, the last day of cover.",
-                "The window opens 1 day before 2026-03-14.",
-                "The last day in the window is 1 day after 2026-03-14; 2026-03-15 is a Sunday, but the cover ends on "
-                "2026-03-15, so it stays.",
-                "Grace ends 1 day after 2026-03-15; moved to 2026-03-15, the last day of cover.",
-            ),
-        ),
-        (
-            lay(season=WINTER, roll=Roll.STAY, grace=0),
-            (
-                "A year after the first treatment is 2026-03-14; moved earlier into the preferred season, to "
-                "2026-02-15.",
-                "The window opens 60 days before 2026-03-14.",
-                "The window ends on 2026-03-14.",
-                "There are no days of grace.",
-            ),
-        ),
+        (lay(season=WINTER, roll=Roll.STAY, grace=0), "due.moved.season", "due.last.raw", None, "due.grace.none", None),
+        (lay(season=WINTER, grace=0), "due.moved.season", "due.last.raw", "due.moved.open_day", "due.grace.none", None),
+        (lay(roll=Roll.STAY), None, "due.last.target", None, "due.grace", None),
     ],
 )
-def test_each_date_says_what_it_is_counted_from_and_how_it_was_moved(found: DutyDates, why: tuple[str, ...]) -> None:
-    assert (found.sentence, found.why_opens, found.why_last, found.why_grace) == why
+def test_each_date_says_how_it_was_moved(
+    found: LaidDates, moved: str | None, last: str, last_moved: str | None, grace: str, grace_moved: str | None
+) -> None:
+    def find_move(why: Explanation) -> str | None:
+        how = why.params.get("moved")
+        return how.code if isinstance(how, Explanation) else None
+
+    assert (found.moved.code if found.moved else None) == moved
+    assert (found.why_last.code, find_move(found.why_last)) == (last, last_moved)
+    assert (found.why_grace.code, find_move(found.why_grace)) == (grace, grace_moved)
+    assert (found.why_opens.code, found.why_opens.params["days"]) == ("due.opens", 60)

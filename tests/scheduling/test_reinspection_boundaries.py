@@ -5,11 +5,11 @@ from datetime import date, timedelta
 
 import pytest
 
-from scheduling.rules.due_item import DueItem, DueStatus
-from scheduling.rules.facts import CoverFacts, Waiver
-from scheduling.rules.terms import Anchor, MissedMeans, ReinspectionTerms, Terms
+from scheduling.covers.rules.due_item import DueItem, DueStatus
+from scheduling.covers.rules.facts import CoverFacts, Waiver
+from scheduling.terms.rules.terms import Anchor, MissedMeans, ReinspectionTerms, Terms
 from tests.scheduling.test_due_and_cover import FACTS, START, due, make_terms, seen, treated
-from treatments.rules.history import InspectionRecord
+from treatments.records.rules.history import InspectionRecord
 
 DAY = timedelta(days=1)
 FIRST_TARGET = date(2024, 3, 14)

@@ -6,11 +6,12 @@ from decimal import Decimal
 
 import pytest
 
-from scheduling.rules.cover import CoverOnDay
-from scheduling.rules.dates import DutyDates
-from scheduling.rules.due_item import DueItem, DueKind, DueStatus
-from scheduling.rules.ends import CoverStatus
-from scheduling.rules.terms_effects import CoverEffect, EffectKind, compare_due_items, compare_states
+from scheduling.covers.rules.cover import CoverOnDay
+from scheduling.covers.rules.dates import DutyDates
+from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus
+from scheduling.covers.rules.ends import CoverStatus
+from scheduling.terms.rules.terms_effects import CoverEffect, EffectKind, compare_due_items, compare_states
+from treatments.rules.explanation import explain
 
 TODAY, ENDS = date(2026, 5, 1), date(2028, 3, 14)
 IN_FORCE = CoverOnDay(TODAY, CoverStatus.IN_FORCE, date(2023, 3, 14), "In force.", ENDS)
@@ -58,19 +59,21 @@ def test_equal_states_and_covers_that_are_over_do_not_differ() -> None:
 
 
 def lay(target: date, grace_days: int = 30) -> DutyDates:
-    return DutyDates(target - timedelta(days=60), target, target, target + timedelta(days=grace_days), "")
+    return DutyDates(
+        target - timedelta(days=60), target, target, target + timedelta(days=grace_days), *[explain("due")] * 4
+    )
 
 
 def reinspection(
     target: date, status: DueStatus = DueStatus.OPEN, *, grace_days: int = 30, done_on: date | None = None
 ) -> DueItem:
     key = f"reinspection:{target.year}"
-    return DueItem(key, DueKind.REINSPECTION, (), lay(target, grace_days), status, "", done_on)
+    return DueItem(key, DueKind.REINSPECTION, (), lay(target, grace_days), status, (), done_on)
 
 
 def touch_up(target: date, *zones: str, status: DueStatus = DueStatus.OPEN) -> DueItem:
     key = f"touch_up:cavity_wax:2025-03-14:{target}"
-    return DueItem(key, DueKind.TOUCH_UP, zones, lay(target), status, "")
+    return DueItem(key, DueKind.TOUCH_UP, zones, lay(target), status, ())
 
 
 THIS, NEXT = date(2026, 3, 14), date(2027, 3, 14)

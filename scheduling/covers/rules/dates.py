@@ -160,19 +160,18 @@ def _lay(table: DutyTable, raw: date, end: date | None) -> LaidDates:
     grace_until, how_grace = move(grace_raw)
     if duty.window_after_days:
         why_last = explain("due.last", days=duty.window_after_days, raw_on=raw, moved=how_last)
-    elif last_on <= target_on:
+    elif last_on == target_on:
         why_last = explain("due.last.target")
     else:
         why_last = explain("due.last.raw", raw_on=raw, moved=how_last)
     why_grace = explain("due.grace.none")
     if duty.grace_days:
         why_grace = explain("due.grace", days=duty.grace_days, last_on=last_raw, moved=how_grace)
-    last_on = max(last_on, target_on)
     return LaidDates(
         opens_on=opens_on,
         target_on=target_on,
         last_on=last_on,
-        grace_until=max(grace_until, last_on),
+        grace_until=grace_until,
         raw_on=raw,
         moved=how,
         why_opens=explain("due.opens", days=duty.window_before_days, raw_on=raw),

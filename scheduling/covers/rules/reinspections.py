@@ -45,10 +45,6 @@ class Reinspection(NamedTuple):
     early: Visit | None
     partial: tuple[PartialLook, ...] = ()
 
-    @property
-    def uncured(self) -> bool:
-        return self.status is DueStatus.MISSED and self.visit is None
-
 
 @dataclass(frozen=True, slots=True)
 class _Turn:
@@ -172,7 +168,7 @@ def _count_raw_day(
         return count_from(base, months + usual_step, months + step, run, duty.window_before_days)
     # On a whole number of months from the first treatment, so put off by whole intervals.
     earliest = run.first + timedelta(days=duty.window_before_days)
-    while step < usual_step and add_months(base, months + step) < earliest:
+    while add_months(base, months + step) < earliest:
         step += shorter
     if step >= usual_step:
         return RawDay(add_months(base, months + usual_step), months + usual_step)
