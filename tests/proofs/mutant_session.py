@@ -2,7 +2,8 @@
 
 Each change is tried in a fork of this process, where everything is loaded and the test database stands. Where the
 change cannot be swapped in there (swapping.py), the fork becomes a new process, in which the changed text is loaded in
-the place of the module.
+the place of the module. A change counts as killed only by a test that fails, by a text that can't be loaded, or by
+tests that would not end.
 """
 
 import functools
@@ -33,6 +34,9 @@ OPTIONS = ["-q", "-p", "no:cacheprovider", "--ds=tests.proofs.mutant_settings"]
 MOST_SECONDS_OF_TESTS = 40
 # A fork with the tests of one change may take so much longer than they took before.
 PATIENCE_SECONDS, PATIENCE_TIMES = 40, 6
+# How a process ends: the first three are pytest's own codes, for all passed, a test failed and a module not loaded.
+SURVIVED, FAILED, NOT_LOADED, TOO_LATE, NOT_TRIED = 0, 1, 2, 98, 99
+KILLS = {NOT_LOADED: "a text that could not be loaded", TOO_LATE: "tests that did not end"}
 
 
 @dataclass(frozen=True)
@@ -116,8 +120,7 @@ class MutantSession:
             process, status = os.waitpid(-1, os.WNOHANG)
             if process in running:
                 number, _ = running.pop(process)
-                self.lived[number] = status == 0
-                print(f"\nSurvived: {self.mutants[number].title}" if status == 0 else ".", end="", flush=True)
+                self._note_end(number, status)
                 continue
             for process, (_, until) in running.items():
                 if time.monotonic() > until:
@@ -125,9 +128,20 @@ class MutantSession:
             time.sleep(0.01)
         print(flush=True)
 
+    def _note_end(self, number: int, status: int) -> None:
+        title = self.mutants[number].title
+        ended = TOO_LATE if os.WIFSIGNALED(status) else os.WEXITSTATUS(status)
+        self.lived[number] = ended == SURVIVED
+        if ended == SURVIVED:
+            print(f"\nSurvived: {title}", end="", flush=True)
+            return
+        if ended not in (FAILED, *KILLS):
+            raise SystemExit(f"The tests were not run ({ended}): {title}")
+        print("." if ended == FAILED else f"\nKilled by {KILLS[ended]}: {title}", end="", flush=True)
+
     def _try(self, mutant: Mutant, chosen: list[TimedTest], functions: dict[CodeType, list[FunctionType]]) -> None:
         """In the fork: end with 0 where every test passes on the changed rules."""
-        status = 1
+        status = NOT_TRIED
         try:
             if not swap(mutant, functions):
                 self._load_anew(mutant, chosen)
@@ -141,7 +155,7 @@ class MutantSession:
                 for test in chosen
                 for report in runtestprotocol(test.item, log=False, nextitem=test.item.session)  # type: ignore[arg-type]
             )
-            status = int(failed)
+            status = FAILED if failed else SURVIVED
         finally:
             os._exit(status)
 
@@ -169,13 +183,19 @@ class MutantSession:
 
 
 def choose_tests(mutant: Mutant, runs: dict[tuple[str, int], set[str]], tests: Sequence[TimedTest]) -> list[TimedTest]:
-    """Return the tests that run the changed line, quickest first; of a line that runs at import, of the module."""
-    names = runs.get((mutant.module, mutant.line), set()) - {""} or {
-        name for (module, _), some in runs.items() if module == mutant.module for name in some
-    }
-    some = [test for test in tests if test.item.nodeid in names]
+    """Return the tests that run the changed line, quickest first.
+
+    A line that runs at import, such as a default, may matter to any test; those that run its module come first.
+    """
+    of_line = runs.get((mutant.module, mutant.line), set()) - {""}
+    of_module = {name for (module, _), some in runs.items() if module == mutant.module for name in some}
+    some = [test for test in tests if not of_line or test.item.nodeid in of_line]
+
+    def measure(test: TimedTest) -> tuple[bool, bool, float, str]:
+        return test.on_database, test.item.nodeid not in of_module, test.seconds, test.item.nodeid
+
     chosen: list[TimedTest] = []
-    for test in sorted(some, key=lambda test: (test.on_database, test.seconds, test.item.nodeid)):
+    for test in sorted(some, key=measure):
         if chosen and sum(other.seconds for other in chosen) + test.seconds > MOST_SECONDS_OF_TESTS:
             break
         chosen.append(test)
