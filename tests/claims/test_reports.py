@@ -156,7 +156,7 @@ def test_the_page_reads_the_count_alone_and_a_button_counts_anew(
     page = client.get("/reports/", {"by": "zone"}).content.decode()
     assert "Left rocker panel: 1 </text>" in " ".join(page.split()).replace("1</text>", "1 </text>")  # the bar
     assert '<th scope="row">Left rocker panel</th>' in page  # the table says the same
-    with django_assert_num_queries(5):  # session, person, tallies, site (kept in use), position of the log
+    with django_assert_num_queries(6):  # session, person, tallies, two of the site (kept in use), position of the log
         client.get("/reports/", {"by": "lot"})
     Zone.objects.filter(name="Left rocker panel").update(name="Left sill")
     assert "Left rocker panel" in client.get("/reports/", {"by": "zone"}).content.decode()

@@ -49,7 +49,7 @@ def test_covers_are_counted_to_a_limit_beyond_which_the_pages_say_over(
         monkeypatch.setattr(terms_queries, "COUNT_UP_TO", limit)
         monkeypatch.setattr(desk_words, "COUNT_UP_TO", limit)
         # Within the transaction of a test all is read anew: versions, and where they are used; at a shop it is kept.
-        with django_assert_num_queries(7):
+        with django_assert_num_queries(8):
             listed = client.get("/terms/").content.decode()
         assert f'<td data-label="Covers">{told}</td>' in listed
         with django_assert_num_queries(8):

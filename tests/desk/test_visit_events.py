@@ -31,8 +31,9 @@ def read_events(visit: Appointment, bays: Bays, language: str) -> list[str]:
     client.cookies["django_language"] = language
     with freeze_time(NOW):
         page = client.get(f"/visits/{visit.number}/").content.decode()
-    (listed,) = re.findall(r'<ol class="events">(.*?)</ol>', page)
-    return [re.sub(r"<[^>]+>", "", entry) for entry in re.findall(r"<li>(.*?)</li>", listed)]
+    (listed,) = re.findall(r'<ol class="events">(.*?)</ol>', page, re.DOTALL)
+    entries = re.findall(r"<li>(.*?)</li>", listed, re.DOTALL)
+    return [" ".join(re.sub(r"<[^>]+>", "", entry).split()) for entry in entries]
 
 
 def test_what_the_customer_did_on_the_own_page_says_so(shop: ShopForTests, bays: Bays) -> None:
