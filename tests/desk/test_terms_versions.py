@@ -52,7 +52,7 @@ def test_covers_are_counted_to_a_limit_beyond_which_the_pages_say_over(
         with django_assert_num_queries(8):
             listed = client.get("/terms/").content.decode()
         assert f'<td data-label="Covers">{told}</td>' in listed
-        with django_assert_num_queries(8):
+        with django_assert_num_queries(9):
             shown = client.get(address).content.decode()
         assert f"<span>{told} covers under it</span>" in shown
 
