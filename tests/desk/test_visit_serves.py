@@ -49,13 +49,13 @@ def read_page(visit: Appointment, bays: Bays, language: str = "en") -> str:
     with freeze_time(NOW):
         answer = client.get(f"/visits/{visit.number}/")
     assert answer.status_code == 200
-    return answer.content.decode()
+    return " ".join(answer.content.decode().split())
 
 
 def read_served(visit: Appointment, bays: Bays, language: str = "en") -> str:
     """Return what stands beside "Serves"."""
     page = read_page(visit, bays, language)
-    (told,) = re.findall(r"<dt>(?:Serves|Sert)</dt><dd>(.*?)</dd>", page)
+    (told,) = re.findall(r"<dt>(?:Serves|Sert)</dt>\s*<dd>\s*(.*?)\s*</dd>", page)
     return str(told)
 
 
