@@ -181,4 +181,4 @@ def _list_records(vehicles: list[int]) -> "QuerySet[Any, Any]":
         ),
         all=True,
     )  # fmt: skip
-    return every.order_by("done_on", "pk")
+    return every.order_by("done_on", "pk", "lines__zone_id", "lines__product_id")
