@@ -18,7 +18,7 @@ from desk.templatetags import desk_dates, desk_sentences, desk_words
 class Missing(ChainableUndefined):
     """What a page was not given: empty, as in Django's templates, and so is what it would return if it is called."""
 
-    def __call__(self, *args: Any, **kwargs: Any) -> "Missing":
+    def __call__(self, *args: Any, **kwargs: Any) -> Any:
         return self
 
 
