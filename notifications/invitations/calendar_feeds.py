@@ -133,7 +133,7 @@ def _list_shown(feed: CalendarFeed, midnight: datetime) -> list[Appointment]:
 
 
 def _tell_moment(moment: datetime) -> str:
-    return f"{speak_day(moment.date(), get_language())} {moment:%H:%M}"
+    return f"{speak_day(find_day(moment, moment.tzinfo or UTC), get_language())} {moment:%H:%M}"
 
 
 def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:

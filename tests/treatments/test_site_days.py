@@ -26,6 +26,10 @@ NEITHER = {
     ("desk/forms/day_fields.py", "date"): "what a person typed has no zone yet",
     ("desk/setup/forms.py", "date"): "what a person typed has no zone yet",
     ("treatments/log_import/workbook_log.py", "date"): "a cell of a workbook has no zone",
+    (
+        "desk/rendering/environment.py",
+        "localtime",
+    ): "a moment on the clock of the page; no day is taken",
     ("desk/templatetags/desk_dates.py", "replace"): "the same moment is put together again as it was",
     ("notifications/invitations/rules/calendar_text.py", "datetime"): "local time, RFC 5545, section 3.6.5",
 }
