@@ -5,12 +5,24 @@ from typing import Any
 
 from django import forms
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from treatments.models import Vehicle
 from treatments.search.queries import list_bearing_plate
 
 MEANT_SO = "meant_so"
+
+
+def ask_once(form: forms.Form, name: str, label: Any, asked: str) -> bool:
+    """Put a box on a form that confirms just what is ``asked``; say whether it came back ticked for just that."""
+    confirmed = form.data.get(form.add_prefix(name)) == asked
+    form.fields[name] = forms.BooleanField(
+        label=label,
+        required=False,
+        widget=forms.CheckboxInput(attrs={"value": asked}, check_test=lambda _value: confirmed),
+    )
+    if confirmed:
+        form.cleaned_data[name] = _("yes")
+    return confirmed
 
 
 class AskOnceForm(forms.Form):
@@ -26,14 +38,7 @@ class AskOnceForm(forms.Form):
         if not doubts:
             return values
         asked = "; ".join(f"{name} {values[name]}" for name in sorted(doubts))
-        confirmed = self.data.get(self.add_prefix(MEANT_SO)) == asked
-        self.fields[MEANT_SO] = forms.BooleanField(
-            label=gettext_lazy("It is right as written"),
-            required=False,
-            widget=forms.CheckboxInput(attrs={"value": asked}, check_test=lambda _value: confirmed),
-        )
-        if confirmed:
-            values[MEANT_SO] = _("yes")
+        if ask_once(self, MEANT_SO, _("It is right as written"), asked):
             return values
         for name, doubt in doubts.items():
             self.add_error(name, [doubt, _("Look again. Correct it, or confirm below that it is right.")])

@@ -6,6 +6,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext as _
 
+from desk.forms.ask_once import ask_once
 from treatments.models import Inspection, Treatment, Vehicle
 from treatments.queries import list_readings
 from treatments.records.rules.odometer import Reading, find_doubt, find_limit_fault
@@ -66,17 +67,10 @@ class OdometerForm(forms.Form):
         if not doubt:
             return
         asked = f"{distance.amount.normalize():f} {distance.unit} {day.isoformat()}"
-        confirmed = self.data.get(self.add_prefix(CONFIRMED)) == asked
-        self.fields[CONFIRMED] = forms.BooleanField(
-            label=_("The odometer says just this"),
-            required=False,
-            widget=forms.CheckboxInput(attrs={"value": asked}, check_test=lambda _value: confirmed),
-        )
+        confirmed = ask_once(self, CONFIRMED, _("The odometer says just this"), asked)
         names = list(self.fields)
         unit = next(name for name in ("odometer_unit", "unit") if name in names)
         names.insert(names.index(unit) + 1, names.pop())
         self.order_fields(names)
-        if confirmed:
-            self.cleaned_data[CONFIRMED] = _("yes")
-            return
-        self.add_error("odometer", [doubt, _("Read it again. Correct the figure, or confirm that it is right.")])
+        if not confirmed:
+            self.add_error("odometer", [doubt, _("Read it again. Correct the figure, or confirm that it is right.")])
