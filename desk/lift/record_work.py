@@ -29,7 +29,7 @@ from desk.shared.shown import list_changes
 from treatments.models import Inspection, Site, Treatment, User, Vehicle
 from treatments.queries import find_today, list_reading_doubts
 from treatments.records.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
-from treatments.reference.queries import list_sites, map_sites, map_zone_names
+from treatments.reference.queries import find_site_of, list_sites, map_zone_names
 
 
 class LiftForm(Protocol):
@@ -49,7 +49,7 @@ Form = TypeVar("Form", bound=LiftForm)
 
 def find_site(user: User) -> Site:
     """Return the site at which a person works: their own, else the shop's first."""
-    site = map_sites()[user.site_id] if user.site_id is not None else next(iter(list_sites()), None)
+    site = find_site_of(user) or next(iter(list_sites()), None)
     if site is None:
         raise PermissionDenied(_("The shop has no site yet; the owner adds one first."))
     return site

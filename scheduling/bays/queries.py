@@ -72,12 +72,6 @@ UNREADABLE_TERMS = "The terms of this cover can't be read. Move the cover to oth
 
 
 @cached_reference
-def map_versions() -> Mapping[int, TermsVersion]:
-    """Return all versions of terms, drafts too, with their terms, by primary key."""
-    return {version.pk: version for version in TermsVersion.objects.select_related("terms")}
-
-
-@cached_reference
 def map_versions_by_number() -> Mapping[tuple[str, int], TermsVersion]:
     """Return all versions of terms, drafts too, by code and number, the newest first in each family of terms."""
     found = TermsVersion.objects.select_related("terms").order_by("terms__code", "-version")
@@ -215,12 +209,6 @@ def list_bays() -> tuple[Bay, ...]:
 def list_bays_in_use() -> tuple[Bay, ...]:
     """Return the bays in use with their site, by its name and their short name."""
     return tuple(Bay.objects.filter(in_use=True).select_related("site").order_by("site__name", "code"))
-
-
-@cached_reference
-def map_bays() -> Mapping[int, Bay]:
-    """Return all bays by primary key."""
-    return {bay.pk: bay for bay in list_bays()}
 
 
 @cached_reference

@@ -21,7 +21,6 @@ from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
 from treatments.rules.site_settings import find_zone
 
 DAYS_OF_A_WEEK = 7
-MINUTES_OF_AN_HOUR = 60
 NO_HOURS = explain("calendar.no_hours")
 # Beyond that many a list says enough by its number.
 MOST_LISTED = 20

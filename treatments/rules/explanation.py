@@ -87,7 +87,7 @@ def write(explanation: Explanation, find_text: Callable[[Explanation], str], for
 
     Args:
         find_text: the text of a code in a language, with its gaps.
-        format_value: a single parameter in that language.
+        format_value: a single parameter in that language; a product's name and a person's words need none.
     """
 
     def tell(value: Param) -> str:
@@ -97,6 +97,10 @@ def write(explanation: Explanation, find_text: Callable[[Explanation], str], for
             return write(value, find_text, format_value)
         if isinstance(value, tuple):
             return ", ".join(map(tell, value))
+        if isinstance(value, ProductName):
+            return value.name
+        if isinstance(value, OwnWords):
+            return value.text
         return format_value(value)
 
     return find_text(explanation).format(**{name: tell(value) for name, value in explanation.params.items()})
@@ -120,10 +124,6 @@ def _format_plainly(value: object) -> str:
             return f"{value.amount} {value.unit}"
         case ZoneCode():
             return value.code
-        case ProductName():
-            return value.name
-        case OwnWords():
-            return value.text
     return str(value)
 
 

@@ -17,8 +17,6 @@ from django.utils.translation import get_language, gettext, ngettext
 from treatments.rules.explanation import (
     Explanation,
     Message,
-    OwnWords,
-    ProductName,
     Quantity,
     ZoneCode,
     from_json,
@@ -66,10 +64,6 @@ def render(explanation: Explained, zone_names: Mapping[str, str] | None = None) 
                 return format_money(value.amount, value.currency, language)
             case ZoneCode():
                 return (zone_names or {}).get(value.code, value.code)
-            case ProductName():
-                return value.name
-            case OwnWords():
-                return value.text
         return str(value)
 
     return write(found, _find_text, format_value)
