@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, register
 
+from desk.operating.worker_settings import list_missing_settings
 from desk.shared.client_address import is_loopback
 from treatments.models import Role
 
@@ -117,12 +118,8 @@ def refuse_unfit_worker(**kwargs: Any) -> None:
     Raises:
         SystemExit: with what is missing, and how to start one all the same for development.
     """
-    if not settings.WORKERS_NEED_DEPLOYMENT:
-        return
-    errors = check_deployment()
-    if errors:
-        told = "\n".join(f"- {error.msg} {error.hint}" for error in errors)
+    if missing := list_missing_settings():
         raise SystemExit(
-            f"This worker does not start, since customers would not get what they should:\n{told}\n"
+            f"This worker does not start, since customers would not get what they should:\n{missing}\n"
             "For development alone, WORKERS_NEED_DEPLOYMENT=0 starts it all the same."
         )

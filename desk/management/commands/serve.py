@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.core.checks import run_checks
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
 from desk.operating.processes import Child, EndlessRestartsError, run_children
+from desk.operating.worker_settings import list_missing_settings
 
 THREADS = 8
 TASKS_AT_ONCE = 2
@@ -108,11 +108,7 @@ def refuse_where_workers_refuse() -> None:
     Raises:
         CommandError: with what is missing, and how to serve all the same.
     """
-    if not settings.WORKERS_NEED_DEPLOYMENT:
-        return
-    errors = [one for one in run_checks(include_deployment_checks=True) if str(one.id).startswith("deployment.")]
-    if errors:
-        missing = "\n".join(f"- {error.msg} {error.hint}" for error in errors)
+    if missing := list_missing_settings():
         raise CommandError(
             f"Not served, since customers would not get what they should:\n{missing}\n"
             "For a trial alone, WORKERS_NEED_DEPLOYMENT=0 serves all the same."
