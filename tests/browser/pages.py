@@ -96,6 +96,12 @@ def _not_booked() -> CoverState:
     return CoverState.objects.filter(due_opens_on__isnull=False, booked_on__isnull=True).order_by("pk")[0]
 
 
+def _choose(count: int) -> str:
+    """Return what chooses so many covers of the due list in an address."""
+    listed = CoverState.objects.filter(due_opens_on__isnull=False, booked_on__isnull=True).order_by("pk")
+    return "&".join(f"cover={number}" for number in listed.values_list("cover__number", flat=True)[:count])
+
+
 def _vehicle_to_book() -> list[Any]:
     return [_not_booked().cover.vehicle.vin]
 
@@ -310,14 +316,14 @@ PAGES = [
     DeskPage("vehicle_facts", "writer", _vehicle, spoil="#another form", what="error"),
     DeskPage("due_why", "writer", lambda: [_not_booked().cover.number]),
     DeskPage("due_list", "owner", spoil="form[action$='/filters/keep/']", what="error"),
-    DeskPage("due_chosen", "owner", query="?do=waive&cover=C000001-1&cover=C000003-1&cover=C000006-1"),
-    DeskPage("due_chosen", "owner", query="?do=waive&cover=C000003-1", spoil="main form", what="error"),
-    DeskPage("due_chosen", "writer", query="?do=remind&cover=C000003-1&cover=C000006-1", what="remind"),
+    DeskPage("due_chosen", "owner", query=lambda: f"?do=waive&{_choose(3)}"),
+    DeskPage("due_chosen", "owner", query=lambda: f"?do=waive&{_choose(1)}", spoil="main form", what="error"),
+    DeskPage("due_chosen", "writer", query=lambda: f"?do=remind&{_choose(2)}", what="remind"),
     DeskPage("due_chosen", "writer", query="?do=remind", what="nobody"),
     DeskPage("book", "writer", _vehicle_to_book),
     DeskPage("book", "writer", _booked_vehicle, what="booked"),
     DeskPage("book", "writer", _vehicle_to_book, query="?earliest=never", what="error"),
-    DeskPage("book_many", "writer", query="?cover=C000001-1&cover=C000003-1&cover=C0"),
+    DeskPage("book_many", "writer", query=lambda: f"?{_choose(2)}&cover=C0"),
     DeskPage("bays", "writer"),
     DeskPage("bays", "writer", query="?week=2020-W99", what="error"),
     DeskPage("visit", "writer", _visit),

@@ -45,15 +45,18 @@ def test_without_scripts_the_list_is_searched_and_covers_are_chosen(new_context)
     page.goto("/due/")
     page.fill("#q", "petra")
     page.get_by_role("button", name="Show").click()
-    assert count_cards(page) == 1 and "q=petra" in page.url
+    expect(page.locator("article.due")).to_have_count(1)
+    assert "q=petra" in page.url
     page.locator("#booked").select_option("not_booked")
     page.fill("#q", "")
     page.get_by_role("button", name="Show").click()
+    page.wait_for_url("**booked=not_booked**")
     page.get_by_role("link", name="Choose all on this page").click()
+    page.wait_for_url("**chosen=all**")
     assert page.locator("input[name=cover]:checked").count() == count_cards(page) > 1
     page.get_by_role("button", name="Remind those chosen …").click()
     page.get_by_role("button", name=re.compile("Write .* reminders")).click()
-    assert "reminders are written." in page.inner_text("main")
+    expect(page.locator("main")).to_contain_text("reminders are written.")
     assert Message.objects.exists()
 
 
