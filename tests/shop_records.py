@@ -22,8 +22,8 @@ def make_shop() -> ShopForTests:
     from scheduling.covers.services import publish_terms
     from scheduling.models import SiteCalendar, SiteTerms, TermsVersion
     from treatments.models import Lot, Product, Site
+    from treatments.reference.zone_catalogue import load_zone_catalogue
     from treatments.rules.zone_catalogue import read_catalogue
-    from treatments.services import load_zone_catalogue
 
     site = Site.objects.create(
         code="mill-lane", name="Mill Lane Rust Protection", country="US", time_zone="America/New_York",

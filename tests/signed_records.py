@@ -20,8 +20,9 @@ from treatments.enums import FactKind, FactSource, InspectionKind, MeasuredBy, T
 from treatments.models import Product, User, Zone
 from treatments.records.inspections import InspectionEntry, KeptPicture, record_inspection
 from treatments.records.material_totals import TotalEntry
+from treatments.records.services import record_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.services import LineEntry, record_treatment
 from treatments.vehicles.facts import record_fact
 from treatments.vehicles.places_of_use import record_place_of_use
 

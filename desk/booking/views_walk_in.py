@@ -25,13 +25,14 @@ from scheduling.booking.errors import SlotTakenError
 from scheduling.models import Appointment, AppointmentStatus
 from treatments.enums import Propulsion
 from treatments.models import Site, User, Vehicle
+from treatments.people.customers import find_or_add_customer, make_match_key
 from treatments.queries import find_today
 from treatments.reference.queries import find_site_of
 from treatments.rules.site_settings import find_zone
 from treatments.search.queries import list_found_vehicles
-from treatments.services import add_vehicle, find_or_add_customer, make_match_key
 from treatments.shared.writing_turns import take_turn
 from treatments.vehicles.rules.vin import VinMark, clean_vin
+from treatments.vehicles.services import add_vehicle
 
 # More are not read through while somebody waits; a longer word finds fewer.
 MOST_SHOWN = 10

@@ -30,10 +30,11 @@ from treatments.event_log import Happening, record_events
 from treatments.models import Dealership, Event, Inspection, Lot, Product, Site, Treatment, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.records.inspections import InspectionEntry, record_inspection
+from treatments.reference.zone_catalogue import load_zone_catalogue
 from treatments.rules.zone_catalogue import read_catalogue
-from treatments.services import correct_vehicle, load_zone_catalogue
 from treatments.vehicles.fact_queries import read_body
 from treatments.vehicles.facts import certify_training
+from treatments.vehicles.services import correct_vehicle
 
 # For the demo only, on a database that holds nothing but invented records.
 DEMO_PASSWORD = "saltmarsh-demo"

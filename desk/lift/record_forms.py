@@ -17,6 +17,7 @@ from notifications.speaking import join_label
 from treatments.enums import InspectionKind, TreatmentKind
 from treatments.models import OdometerReading, Site, Treatment, Vehicle
 from treatments.models.choices import choices_of
+from treatments.records.treatment_entry import ConditionsEntry
 from treatments.rules.units import (
     UNIT_WORDS,
     Distance,
@@ -24,7 +25,6 @@ from treatments.rules.units import (
     convert_fahrenheit_to_celsius,
     tell_number,
 )
-from treatments.services import ConditionsEntry
 
 EARLIEST_DAY = date(1900, 1, 1)
 # A surface beyond these is a slip of the pen: the hardest frost, and dark metal in the sun. Our own choice.

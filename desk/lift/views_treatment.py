@@ -24,9 +24,9 @@ from treatments.queries import find_today, find_visit_findings
 from treatments.records.drafts import change_draft, compute_fingerprint, discard_draft, sign_draft
 from treatments.records.material_totals import list_totals
 from treatments.records.rules.conditions import LEAST_MARGIN_C, NEAR_FREEZING_C, compute_dew_point_c
+from treatments.records.services import amend_treatment, record_treatment
 from treatments.records.signed_work import list_lines
 from treatments.reference.queries import find_site_of
-from treatments.services import amend_treatment, record_treatment
 
 
 class TreatmentPages(WorkPages[Treatment, TreatmentForm]):

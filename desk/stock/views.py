@@ -24,10 +24,9 @@ from treatments.models import Lot, Product
 from treatments.queries import find_today
 from treatments.reference.queries import find_site_of, list_products
 from treatments.rules.units import VolumeUnit
-from treatments.services import check_recall, recall_lot
 from treatments.stock.material_uses import note_all_material_uses, note_material_uses
 from treatments.stock.queries import PER_PAGE, count_reach, describe_lots, list_lots
-from treatments.stock.services import receive_lot, take_recall_back
+from treatments.stock.services import check_recall, recall_lot, receive_lot, take_recall_back
 from treatments.stock.use_queries import UseSearch, read_uses, walk_uses
 
 

@@ -30,11 +30,11 @@ from scheduling.covers.services import (
 from scheduling.models import Cover
 from scheduling.terms.queries import list_versions
 from treatments.models import Customer, Ownership, Vehicle
+from treatments.people.customers import find_or_add_customer
 from treatments.queries import find_owner_on, list_readings
 from treatments.records.odometer_readings import record_reading
 from treatments.records.rules.odometer import Reading, find_doubt, find_kilometres_on
 from treatments.reference.queries import list_sites, map_dealerships, map_sites
-from treatments.services import find_or_add_customer
 from treatments.shared.shown import Records, check_unchanged_since
 from treatments.vehicles.changes import change_place_of_use, correct_record, transfer_vehicle
 

@@ -107,8 +107,9 @@ def record_recent_work(owner: Any) -> None:
     from treatments.enums import InspectionKind, TreatmentKind
     from treatments.models import Product, Zone
     from treatments.records.inspections import InspectionEntry, record_inspection
+    from treatments.records.services import record_treatment
+    from treatments.records.treatment_entry import LineEntry
     from treatments.rules.units import Volume, VolumeUnit
-    from treatments.services import LineEntry, record_treatment
     from treatments.stock.services import receive_lot
 
     now = timezone.now()

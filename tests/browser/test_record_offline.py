@@ -10,7 +10,7 @@ from playwright.sync_api import BrowserContext, Page, Route, expect
 from tests.browser.conftest import log_in
 from tests.desk.lift import draw_picture
 from treatments.models import Inspection, Photo, SentForm, Treatment, User, Vehicle
-from treatments.services import correct_vehicle
+from treatments.vehicles.services import correct_vehicle
 
 QUANTITY = "[name='c-rocker_left-0-quantity']"
 

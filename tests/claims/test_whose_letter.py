@@ -17,10 +17,11 @@ from scheduling.covers.services import move_terms, publish_terms
 from scheduling.terms.rules.terms_document import read_terms, write_terms
 from tests.demo_records import load_demo
 from treatments.models import Customer, Ownership, User
+from treatments.people.customers import make_customer
 from treatments.queries import list_readings
 from treatments.records.odometer_readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit
-from treatments.services import change_owner, make_customer
+from treatments.vehicles.services import change_owner
 
 NOW = timezone.now()
 

@@ -12,7 +12,7 @@ from PIL import Image
 from tests.conftest import NOW, ShopForTests
 from treatments.enums import Propulsion
 from treatments.models import Dealership, User, Vehicle
-from treatments.services import add_vehicle
+from treatments.vehicles.services import add_vehicle
 
 VIN = "1M8GDM9AXKP042788"
 

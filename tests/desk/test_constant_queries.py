@@ -24,11 +24,14 @@ from tests.conftest import NOW, TODAY
 from tests.desk.test_pages import log_in
 from treatments.enums import DamageKind, FilmState, InspectionKind, Propulsion, TreatmentKind
 from treatments.models import Lot, User, Vehicle, Zone
+from treatments.people.customers import find_or_add_customer
 from treatments.records.inspections import InspectionEntry, record_inspection
+from treatments.records.services import record_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit
-from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
 from treatments.stock.material_uses import note_all_material_uses
 from treatments.stock.services import receive_lot
+from treatments.vehicles.services import add_vehicle
 
 ADDED = 30
 YEAR_AGO = TODAY - timedelta(days=400)

@@ -29,7 +29,7 @@ from tests.notifications.test_reminders import read_mail
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_bays
 from tests.scheduling.test_booking import make_vin
 from treatments.models import Customer, Event
-from treatments.services import change_owner
+from treatments.vehicles.services import change_owner
 
 FIRST = date(2025, 6, 10)
 DAY = date(2026, 6, 9)

@@ -31,9 +31,11 @@ from treatments.enums import FactKind, FactSource, TreatmentKind
 from treatments.models import Event, Inspection, KeptPhoto, Photo, SentForm, Zone
 from treatments.records.histories import read_history
 from treatments.records.photos import MOST_BYTES
+from treatments.records.services import record_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.services import LineEntry, correct_vehicle, record_treatment
 from treatments.vehicles.facts import record_fact
+from treatments.vehicles.services import correct_vehicle
 
 INSPECT = f"/vehicles/{VIN}/inspect/"
 ROCKER, RAIL = "rocker_left", "frame_rail_front_left"

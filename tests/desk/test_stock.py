@@ -18,11 +18,12 @@ from desk.stock.recall_list import list_headings
 from tests.demo_records import load_demo
 from tests.desk.test_pages import log_in
 from treatments.models import Event, Lot, MaterialUse, Product, Treatment, TreatmentLine, Vehicle
+from treatments.records.services import amend_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.stock import LotQuantities, LotStanding, judge_lot
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.services import LineEntry, amend_treatment, recall_lot
 from treatments.stock.material_uses import note_all_material_uses, note_material_uses, rebuild_material_uses
-from treatments.stock.services import receive_lot
+from treatments.stock.services import recall_lot, receive_lot
 from treatments.stock.use_queries import Use, UseSearch, read_uses
 from treatments.stock.use_queries import walk_uses as walk_noted_uses
 

@@ -36,8 +36,8 @@ from tests.scheduling.booking_helpers import add_due_vehicle, set_up_bays
 from tests.scheduling.test_booking import make_vin
 from treatments.enums import DamageKind
 from treatments.models import Role, User, Vehicle, Zone
-from treatments.services import add_vehicle
 from treatments.vehicles.rules.vin import read_model_year
+from treatments.vehicles.services import add_vehicle
 
 
 @pytest.fixture

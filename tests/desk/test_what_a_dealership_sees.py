@@ -38,8 +38,8 @@ from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
 from treatments.enums import DamageKind
 from treatments.models import Customer, Inspection, Lot, Treatment, User, Vehicle, Zone
+from treatments.people.customers import find_or_add_customer
 from treatments.queries import find_owner_on
-from treatments.services import find_or_add_customer
 from treatments.vehicles.changes import transfer_vehicle
 
 NAME, CONTACT, PLACE, PHONE = "Oriel Quenby", "quenby@example.net", "77 Withywindle Row", "+1 555 0177"

@@ -24,7 +24,7 @@ from tests.conftest import NOW
 from treatments.event_log import verify_log
 from treatments.event_log.signed_content import list_signed_tables
 from treatments.models import Customer, EventWords
-from treatments.services import make_customer, make_match_key
+from treatments.people.customers import make_customer, make_match_key
 
 SECRET = "Ottoline Marchbanks"
 

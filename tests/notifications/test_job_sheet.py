@@ -16,7 +16,7 @@ from tests.conftest import NOW, TODAY, ShopForTests
 from tests.notifications.test_reminders import add_due_vehicle, treat
 from treatments.enums import Propulsion, TreatmentKind
 from treatments.rules.explanation import explain
-from treatments.services import add_vehicle
+from treatments.vehicles.services import add_vehicle
 
 FIRE, AIRBAG, SEAM = "Mist can burn: ventilate.", "Airbag near: do not drill.", "Do not bridge the joint."
 

@@ -27,11 +27,13 @@ from treatments.enums import (
 )
 from treatments.models import Product, Vehicle, Zone
 from treatments.queries import read_zone_catalogue
+from treatments.records.services import record_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.services import LineEntry, add_vehicle, record_treatment
 from treatments.vehicles.fact_queries import read_body
 from treatments.vehicles.facts import record_fact
 from treatments.vehicles.rules.coatable import Bar
+from treatments.vehicles.services import add_vehicle
 
 DAY = date(2026, 3, 2)
 FORBIDDEN, ABSENT, TANK_IN = "wheel_lip_front_left", "battery_tray", "load_space_floor"

@@ -35,12 +35,15 @@ from tests.guards import past_the_guards
 from tests.notifications.test_reminders import add_due_vehicle, treat
 from treatments.enums import FilmState, InspectionKind, ProductFamily, Propulsion, TreatmentKind, ZoneKind
 from treatments.models import Inspection, Treatment, Zone
+from treatments.people.customers import find_or_add_customer
 from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.records.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
+from treatments.records.services import record_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.explanation import explain
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.rules.wording import tell_day
-from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
+from treatments.vehicles.services import add_vehicle
 
 DAY = date(2026, 6, 10)
 NAMES = {"rocker_left": "Left rocker panel", "rocker_right": "Right rocker panel", "tailgate": "Tailgate"}

@@ -26,8 +26,11 @@ from tests.conftest import NOW, TODAY, ShopForTests
 from tests.demo_records import load_demo
 from treatments.enums import Propulsion, TreatmentKind
 from treatments.models import Customer, Event, Vehicle, Zone
+from treatments.people.customers import find_or_add_customer
+from treatments.records.services import record_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.services import LineEntry, add_vehicle, find_or_add_customer, record_treatment
+from treatments.vehicles.services import add_vehicle
 
 
 def treat(shop: ShopForTests, vehicle: Vehicle, day: date, kind: TreatmentKind) -> None:

@@ -14,7 +14,8 @@ from scheduling.models import Cover, TermsVersion
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from treatments.models import Treatment
-from treatments.services import LineEntry, amend_treatment
+from treatments.records.services import amend_treatment
+from treatments.records.treatment_entry import LineEntry
 
 
 def test_what_a_cover_lacks_rests_on_its_terms_and_the_standing_work(

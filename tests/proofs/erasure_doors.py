@@ -209,7 +209,7 @@ class Doors(RecordDoors):
         from scheduling.bays.services import close_bay
         from scheduling.models import Bay, ClosedDay
         from treatments.models import Lot
-        from treatments.services import recall_lot
+        from treatments.stock.services import recall_lot
 
         recall_lot(
             lot=Lot.objects.order_by("-pk")[0],

@@ -82,8 +82,9 @@ class RecordDoors(Shop):
         """A draft, its sign-off and an amendment."""
         from treatments.enums import TreatmentKind
         from treatments.models import Lot, Zone
+        from treatments.records.services import amend_treatment, record_treatment
+        from treatments.records.treatment_entry import LineEntry
         from treatments.rules.units import Volume, VolumeUnit
-        from treatments.services import LineEntry, amend_treatment, record_treatment
 
         zones = list(Zone.objects.filter(code__in=["rocker_left", "rocker_right"]).order_by("code"))
         lot = Lot.objects.select_related("product").filter(product__family="cavity_wax").order_by("pk")[0]

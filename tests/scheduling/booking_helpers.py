@@ -13,8 +13,10 @@ from scheduling.models import Bay, Cover
 from tests.conftest import FIXTURES, NOW, ShopForTests
 from treatments.enums import Propulsion, TreatmentKind
 from treatments.models import Customer, Role, User, Vehicle, Zone
+from treatments.records.services import record_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.services import LineEntry, add_vehicle, record_treatment
+from treatments.vehicles.services import add_vehicle
 
 ZONE = zoneinfo.ZoneInfo("America/New_York")
 QUART = Volume(Decimal(1), VolumeUnit.US_QUART)

@@ -30,10 +30,11 @@ from tests.inspection_records import see_every_coated_zone
 from treatments.enums import InspectionKind
 from treatments.event_log import Happening, record_events
 from treatments.models import Event, EventReader, Product, User, Vehicle, Zone
+from treatments.people.customers import make_customer
 from treatments.records.inspections import record_inspection
 from treatments.records.odometer_readings import record_reading
 from treatments.rules.units import Distance, DistanceUnit
-from treatments.services import change_owner, make_customer
+from treatments.vehicles.services import change_owner
 
 
 @pytest.fixture

@@ -34,12 +34,13 @@ from scheduling.models import (
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from treatments.models import Site, User
+from treatments.people.customers import make_customer
 from treatments.records.inspections import record_inspection
 from treatments.records.odometer_readings import record_reading
 from treatments.rules.explanation import Explanation, from_json, to_json
 from treatments.rules.units import Distance, DistanceUnit
-from treatments.services import change_owner, make_customer
 from treatments.vehicles.places_of_use import record_place_of_use
+from treatments.vehicles.services import change_owner
 
 
 @pytest.fixture

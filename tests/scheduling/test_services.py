@@ -20,9 +20,11 @@ from scheduling.models import Cover, CoverState, DueItem, TermsVersion
 from tests.conftest import NOW, TODAY, ShopForTests
 from treatments.enums import Propulsion, TreatmentKind
 from treatments.models import Vehicle, Zone
+from treatments.records.services import record_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.services import LineEntry, add_vehicle, record_treatment
 from treatments.vehicles.places_of_use import record_place_of_use
+from treatments.vehicles.services import add_vehicle
 
 FIRST = date(2025, 6, 10)
 QUART = Volume(Decimal(1), VolumeUnit.US_QUART)

@@ -19,9 +19,11 @@ from tests.conftest import NOW, TODAY, ShopForTests
 from tests.table_contents import read_tables
 from treatments.enums import ProductFamily, Propulsion, TreatmentKind
 from treatments.models import Zone
+from treatments.records.services import record_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.services import LineEntry, add_vehicle, record_treatment
 from treatments.vehicles.rules.vin import VinMark
+from treatments.vehicles.services import add_vehicle
 
 pytestmark = pytest.mark.django_db
 ZONES = ["rocker_left", "rocker_right", "underside_middle"]

@@ -33,22 +33,17 @@ from tests.stories.shop import USUAL_LOTS, describe_zones, open_shop
 from tests.stories.words import unsay
 from treatments.enums import DamageKind, FilmState, InspectionKind, MeasuredBy, Propulsion, ZoneKind
 from treatments.models import Customer, Lot, Product, Role, Treatment, User, Vehicle, Zone
+from treatments.people.customers import find_or_add_customer
 from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.records.material_totals import TotalEntry
 from treatments.records.odometer_readings import record_reading
+from treatments.records.services import amend_treatment, record_treatment
+from treatments.records.treatment_entry import ConditionsEntry, LineEntry
+from treatments.reference.zone_catalogue import load_zone_catalogue
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit, convert_psi_to_kpa
-from treatments.services import (
-    ConditionsEntry,
-    LineEntry,
-    add_vehicle,
-    amend_treatment,
-    change_owner,
-    find_or_add_customer,
-    load_zone_catalogue,
-    recall_lot,
-    record_treatment,
-)
+from treatments.stock.services import recall_lot
 from treatments.vehicles.places_of_use import record_place_of_use
+from treatments.vehicles.services import add_vehicle, change_owner
 
 GOOD_CONDITIONS: Mapping[str, Any] = {
     "air_c": Decimal(20),

@@ -37,8 +37,9 @@ from treatments.models import Inspection, Lot, MaterialUse, Treatment, Zone
 from treatments.queries import find_vehicles_with_lot, list_reading_doubts
 from treatments.records.inspections import InspectionEntry, KeptPicture, record_inspection
 from treatments.records.material_totals import TotalEntry
+from treatments.records.services import record_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit
-from treatments.services import LineEntry, record_treatment
 from treatments.stock.material_uses import note_all_material_uses, rebuild_material_uses
 
 # All of them take minutes, so that every fifth is played, and all at night.

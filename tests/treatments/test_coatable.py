@@ -16,13 +16,15 @@ from treatments.enums import BodyStyle, FactKind, FactSource, Propulsion, Traini
 from treatments.event_log import verify_log
 from treatments.models import Event, Treatment, TreatmentLine, User, Vehicle, VehicleFact, Zone
 from treatments.records.histories import read_history
+from treatments.records.services import amend_treatment, record_treatment, sign_off_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.rules.zone_catalogue import read_catalogue
-from treatments.services import LineEntry, add_vehicle, amend_treatment, record_treatment, sign_off_treatment
 from treatments.vehicles.fact_queries import read_body, read_facts
 from treatments.vehicles.facts import certify_training, record_fact, withdraw_fact
 from treatments.vehicles.rules.coatable import STOPPED_WHILE_UNKNOWN, Bar, VehicleBody
 from treatments.vehicles.rules.standing_facts import StandingFact, find_propulsion, find_zones_out, list_standing
+from treatments.vehicles.services import add_vehicle
 
 CATALOGUE = read_catalogue(tomllib.loads((FIXTURES / "zones.toml").read_text("utf-8")))
 CODES = {zone.code: zone for zone in CATALOGUE}

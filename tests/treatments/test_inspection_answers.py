@@ -9,10 +9,11 @@ import pytest
 from tests.shop_records import NOW, ShopForTests
 from treatments.enums import FilmState, InspectionKind
 from treatments.models import InspectionLine, Vehicle, Zone
+from treatments.people.customers import find_or_add_customer
 from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.records.rules.history import is_answered
 from treatments.records.short_histories import list_answers
-from treatments.services import add_vehicle, find_or_add_customer
+from treatments.vehicles.services import add_vehicle
 
 SEEN = list(product((None, Decimal(0), Decimal("12.5")), (False, True), FilmState, ("",)))
 ANSWERS = [*SEEN, (None, False, FilmState.NOT_SEEN, "no access")]

@@ -8,10 +8,11 @@ from django.db import DatabaseError, transaction
 
 from tests.conftest import NOW, ShopForTests
 from treatments.models import Event, PlaceOfUse, Vehicle
+from treatments.people.customers import find_or_add_customer
 from treatments.queries import find_shop_day
 from treatments.records.histories import read_history
-from treatments.services import add_vehicle, change_owner, find_or_add_customer
 from treatments.vehicles.places_of_use import record_place_of_use
+from treatments.vehicles.services import add_vehicle, change_owner
 
 TODAY = date(2026, 5, 20)
 

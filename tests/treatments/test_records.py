@@ -14,18 +14,15 @@ from tests.conftest import NOW, ShopForTests
 from treatments.enums import InspectionKind, Propulsion, TreatmentKind
 from treatments.event_log import verify_log
 from treatments.models import Event, Treatment, TreatmentLine, Vehicle, Zone
+from treatments.people.customers import find_or_add_customer
 from treatments.queries import find_vehicles_with_lot
 from treatments.records.histories import read_history
 from treatments.records.inspections import InspectionEntry, record_inspection
+from treatments.records.services import amend_treatment, record_treatment
+from treatments.records.treatment_entry import LineEntry
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.services import (
-    LineEntry,
-    add_vehicle,
-    amend_treatment,
-    find_or_add_customer,
-    recall_lot,
-    record_treatment,
-)
+from treatments.stock.services import recall_lot
+from treatments.vehicles.services import add_vehicle
 
 QUART = Volume(Decimal(1), VolumeUnit.US_QUART)
 

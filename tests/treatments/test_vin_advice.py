@@ -11,8 +11,8 @@ from tests.conftest import NOW, ShopForTests
 from tests.treatments.dirty_log import make_row
 from tests.treatments.import_helpers import run_import, write_csv
 from treatments.models import Vehicle
-from treatments.services import add_vehicle
 from treatments.vehicles.rules.vin import VinMark
+from treatments.vehicles.services import add_vehicle
 from treatments.vehicles.vin_advice import read_vin_advice
 
 RIGHT, SWAPPED = "1M8GDM9AXKP042788", "1M8GDM9AXPK042788"

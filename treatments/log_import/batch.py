@@ -21,7 +21,7 @@ from treatments.log_import.rules.row import LogRow
 from treatments.log_import.vehicles import note_differences, record_vehicles
 from treatments.models import Lot, MaterialTotal, OdometerReading, Site, Treatment, TreatmentLine, User, Vehicle
 from treatments.records.rules.odometer import Reading, flag_backwards
-from treatments.services import make_amendment, tell_of_treatment
+from treatments.records.services import make_amendment, tell_of_treatment
 
 # As many rows as fit into the sentence that says why a treatment was amended.
 MOST_ROWS_NAMED = 20

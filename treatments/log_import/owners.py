@@ -12,7 +12,7 @@ from treatments.log_import.records import Records, Wanted
 from treatments.log_import.rules.faults import NoteCode
 from treatments.log_import.rules.row import LogRow
 from treatments.models import Customer, Ownership, Vehicle
-from treatments.services import make_customer, make_match_key
+from treatments.people.customers import make_customer, make_match_key
 from treatments.vehicles.places_of_use import end_places_of_former_owners
 
 

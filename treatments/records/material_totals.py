@@ -12,7 +12,7 @@ from treatments.models import Lot, MaterialTotal, Product, Treatment
 from treatments.rules.units import Volume, VolumeUnit
 
 if TYPE_CHECKING:
-    from treatments.services import LineEntry
+    from treatments.records.treatment_entry import LineEntry
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
-"""What a person does to the stock: a lot is received, and a recall of a lot that was marked by mistake is taken back.
+"""What a person does to the stock: a lot is received, recalled, and a recall made by mistake is taken back.
 
-Marking a lot as recalled is ``services.recall_lot``. Each service is one transaction with its event.
+Each service is one transaction with its event.
 """
 
 from datetime import date, datetime
@@ -11,6 +11,7 @@ from django.db import transaction
 
 from treatments.event_log import Happening, record_events
 from treatments.models import Lot, Product, User
+from treatments.queries import find_today
 from treatments.rules.units import Volume
 
 MOST_ML = Decimal("9999999999")
@@ -93,3 +94,39 @@ def take_recall_back(*, lot: Lot, reason: str, now: datetime, actor: User | None
     happening = Happening("lot.recall_taken_back", "lot", str(lot.pk), before=before, after={"reason": reason.strip()})
     record_events([happening], actor=actor, now=now)
     return locked
+
+
+def check_recall(lot: Lot, reason: str, recalled_on: date, now: datetime, actor: User | None) -> None:
+    """Refuse what can be no recall of a lot; nothing is written.
+
+    Raises:
+        ValidationError: without a reason, on a day to come, or where it is already recalled.
+    """
+    if not reason.strip():
+        raise ValidationError({"reason": "A recall needs a reason."})
+    today = find_today(now, actor.site if actor else None)
+    if recalled_on > today:
+        raise ValidationError(
+            {"recalled_on": f"{recalled_on} has not come yet: give the day of the maker's notice, until {today}."}
+        )
+    if lot.recalled_on is not None:
+        raise ValidationError(f"{lot} was already recalled on {lot.recalled_on}.")
+
+
+@transaction.atomic
+def recall_lot(*, lot: Lot, reason: str, recalled_on: date, now: datetime, actor: User | None) -> Lot:
+    """Mark a lot as recalled; ``find_vehicles_with_lot`` then finds every vehicle that it went into.
+
+    Raises:
+        ValidationError: without a reason, or where it is already recalled.
+    """
+    check_recall(lot, reason, recalled_on, now, actor)
+    changed = Lot.objects.filter(pk=lot.pk, recalled_on__isnull=True).update(
+        recalled_on=recalled_on, recall_reason=reason, recall_recorded_at=now
+    )
+    lot.refresh_from_db()
+    if not changed:
+        raise ValidationError(f"{lot} was already recalled on {lot.recalled_on}.")
+    happening = Happening("lot.recalled", "lot", str(lot.pk), after={"recalled_on": recalled_on, "reason": reason})
+    record_events([happening], actor=actor, now=now)
+    return lot

@@ -8,8 +8,8 @@ from django.db import transaction
 
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, PlaceOfUse, User, Vehicle, VehicleChange, VehicleChangeKind
-from treatments.services import change_owner, correct_vehicle
 from treatments.vehicles.places_of_use import NOT_KNOWN, record_place_of_use
+from treatments.vehicles.services import change_owner, correct_vehicle
 
 
 @transaction.atomic
