@@ -123,6 +123,7 @@ def _list_passed_over(tree: ast.Module) -> Iterator[ast.AST]:
             called = ast.unparse(node.func)
             # What is marked for translation stands in django.po, which test_catalogues.py holds complete.
             if called in (
+                "_",
                 "gettext",
                 "gettext_lazy",
                 "ngettext",

@@ -69,6 +69,11 @@ def render(explanation: Explained, zone_names: Mapping[str, str] | None = None) 
     return write(found, _find_text, format_value)
 
 
+def render_day(day: date) -> str:
+    """Return a day as the language in use writes it."""
+    return format_day(day, (get_language() or ENGLISH).partition("-")[0])
+
+
 def render_all(explanations: Iterable[Explained], zone_names: Mapping[str, str] | None = None) -> str:
     """Return several explanations, one sentence after the other."""
     return " ".join(render(explanation, zone_names) for explanation in explanations)

@@ -8,11 +8,13 @@ from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from treatments.event_log import Happening, record_events
 from treatments.models import Lot, Product, User
 from treatments.queries import find_today
 from treatments.rules.units import Volume
+from treatments.shared.rendering import render_day
 
 MOST_ML = Decimal("9999999999")
 
@@ -39,14 +41,19 @@ def receive_lot(
     """
     number = " ".join(number.split())
     if not number:
-        raise ValidationError({"number": "A lot needs its number; copy it from the label."})
+        raise ValidationError({"number": _("A lot needs its number; copy it from the label.")})
     if quantity is not None and not 0 < quantity.millilitres <= MOST_ML:
-        raise ValidationError({"quantity": f"A quantity of {quantity.amount} can't be right: give more than 0."})
+        raise ValidationError(
+            {"quantity": _("A quantity of %(amount)s can't be right: give more than 0.") % {"amount": quantity.amount}}
+        )
     if expires_on is not None and expires_on < received_on:
         raise ValidationError(
             {
-                "expires_on": f"{expires_on} is before {received_on}, on which the lot was received: correct the year, "
-                "or send a lot back that came expired."
+                "expires_on": _(
+                    "%(expires_on)s is before %(received_on)s, on which the lot was received: correct the year, or "
+                    "send a lot back that came expired."
+                )
+                % {"expires_on": render_day(expires_on), "received_on": render_day(received_on)}
             }
         )
     # The product's row is the turn: two people who receive the same lot at once are one after the other.
@@ -54,7 +61,10 @@ def receive_lot(
     lot = Lot.objects.filter(product=product, number__iexact=number).first()
     if lot is not None and lot.received_on is not None:
         raise ValidationError(
-            {"number": f"Lot {lot.number} of {product.name} was received on {lot.received_on} already: open that one."}
+            {
+                "number": _("Lot %(lot)s of %(product)s was received on %(day)s already: open that one.")
+                % {"lot": lot.number, "product": product.name, "day": render_day(lot.received_on)}
+            }
         )
     lot = lot or Lot(product=product, number=number)
     lot.received_on = received_on
@@ -81,10 +91,10 @@ def take_recall_back(*, lot: Lot, reason: str, now: datetime, actor: User | None
         ValidationError: without a reason, or where the lot is not recalled.
     """
     if not reason.strip():
-        raise ValidationError({"reason": "Say why the recall is taken back."})
+        raise ValidationError({"reason": _("Say why the recall is taken back.")})
     locked = Lot.objects.select_for_update().get(pk=lot.pk)
     if locked.recalled_on is None:
-        raise ValidationError(f"{locked} is not marked as recalled.")
+        raise ValidationError(_("%(lot)s is not marked as recalled.") % {"lot": locked})
     before = {"recalled_on": locked.recalled_on, "reason": locked.recall_reason}
     locked.recalled_on = None
     locked.recall_reason = ""
@@ -103,14 +113,19 @@ def check_recall(lot: Lot, reason: str, recalled_on: date, now: datetime, actor:
         ValidationError: without a reason, on a day to come, or where it is already recalled.
     """
     if not reason.strip():
-        raise ValidationError({"reason": "A recall needs a reason."})
+        raise ValidationError({"reason": _("A recall needs a reason.")})
     today = find_today(now, actor.site if actor else None)
     if recalled_on > today:
         raise ValidationError(
-            {"recalled_on": f"{recalled_on} has not come yet: give the day of the maker's notice, until {today}."}
+            {
+                "recalled_on": _("%(day)s has not come yet: give the day of the maker's notice, until %(today)s.")
+                % {"day": render_day(recalled_on), "today": render_day(today)}
+            }
         )
     if lot.recalled_on is not None:
-        raise ValidationError(f"{lot} was already recalled on {lot.recalled_on}.")
+        raise ValidationError(
+            _("%(lot)s was already recalled on %(day)s.") % {"lot": lot, "day": render_day(lot.recalled_on)}
+        )
 
 
 @transaction.atomic
@@ -126,7 +141,8 @@ def recall_lot(*, lot: Lot, reason: str, recalled_on: date, now: datetime, actor
     )
     lot.refresh_from_db()
     if not changed:
-        raise ValidationError(f"{lot} was already recalled on {lot.recalled_on}.")
+        # Somebody else was first; now it says so.
+        check_recall(lot, reason, recalled_on, now, actor)
     happening = Happening("lot.recalled", "lot", str(lot.pk), after={"recalled_on": recalled_on, "reason": reason})
     record_events([happening], actor=actor, now=now)
     return lot
