@@ -1,6 +1,7 @@
 """Seasons, calendars and the four dates of a duty, each on both sides of its boundary, by the rules alone."""
 
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 
@@ -43,6 +44,8 @@ def test_a_season_runs_from_its_first_day_through_its_last(season: SeasonTerms, 
         (date(2026, 10, 1), date(2026, 11, 1), False, date(2026, 11, 1)),
         (date(2026, 10, 1), date(2026, 11, 1), True, date(2026, 10, 30)),
         (date(2026, 10, 31), date(2026, 11, 1), True, None),
+        # The last day of the season is one day back.
+        (date(2026, 11, 1), date(2026, 12, 1), True, date(2026, 11, 30)),
     ],
 )
 def test_the_latest_day_in_a_season(first: date, last: date, open_only: bool, found: date | None) -> None:
@@ -91,55 +94,71 @@ MARCH, APRIL = [date(2026, 3, day) for day in range(1, 32)], [date(2026, 4, day)
 
 
 @pytest.mark.parametrize(
-    ("found", "target", "last", "grace"),
+    ("asked", "target", "last", "grace"),
     [
-        (lay(), MARCH[15], MARCH[15], APRIL[12]),
-        (lay(roll=Roll.STAY), RAW, RAW, APRIL[12]),
-        (lay(after=1, grace=1), MARCH[15], MARCH[15], MARCH[15]),
-        (lay(after=3, grace=0), MARCH[15], MARCH[16], MARCH[16]),
-        (lay(grace=0), MARCH[15], MARCH[15], MARCH[15]),
+        ({}, MARCH[15], MARCH[15], APRIL[12]),
+        ({"roll": Roll.STAY}, RAW, RAW, APRIL[12]),
+        ({"after": 1, "grace": 1}, MARCH[15], MARCH[15], MARCH[15]),
+        ({"after": 3, "grace": 0}, MARCH[15], MARCH[16], MARCH[16]),
+        ({"grace": 0}, MARCH[15], MARCH[15], MARCH[15]),
         # The cover ends: on the day itself it stays, before the next open day it is cut, on it nothing is.
-        (lay(end=RAW), RAW, RAW, RAW),
-        (lay(end=MARCH[14]), MARCH[14], MARCH[14], MARCH[14]),
-        (lay(end=MARCH[15]), MARCH[15], MARCH[15], MARCH[15]),
-        (lay(end=APRIL[11]), MARCH[15], MARCH[15], APRIL[11]),
-        (lay(end=APRIL[12]), MARCH[15], MARCH[15], APRIL[12]),
+        ({"end": RAW}, RAW, RAW, RAW),
+        ({"end": MARCH[14]}, MARCH[14], MARCH[14], MARCH[14]),
+        ({"end": MARCH[15]}, MARCH[15], MARCH[15], MARCH[15]),
+        ({"end": APRIL[11]}, MARCH[15], MARCH[15], APRIL[11]),
+        ({"end": APRIL[12]}, MARCH[15], MARCH[15], APRIL[12]),
         # The window reaches back to the last open day of the season, a Friday, or it does not.
-        (lay(before=29, season=WINTER), date(2026, 2, 13), MARCH[15], APRIL[12]),
-        (lay(before=28, season=WINTER), MARCH[15], MARCH[15], APRIL[12]),
+        ({"before": 29, "season": WINTER}, date(2026, 2, 13), MARCH[15], APRIL[12]),
+        ({"before": 28, "season": WINTER}, MARCH[15], MARCH[15], APRIL[12]),
         # Where a day may stay on a Sunday, the last one of the season will do.
-        (lay(before=27, season=WINTER, roll=Roll.STAY), date(2026, 2, 15), RAW, APRIL[12]),
-        (lay(before=26, season=WINTER, roll=Roll.STAY), RAW, RAW, APRIL[12]),
+        ({"before": 27, "season": WINTER, "roll": Roll.STAY}, date(2026, 2, 15), RAW, APRIL[12]),
+        ({"before": 26, "season": WINTER, "roll": Roll.STAY}, RAW, RAW, APRIL[12]),
     ],
 )
-def test_target_last_day_and_grace(found: LaidDates, target: date, last: date, grace: date) -> None:
+def test_target_last_day_and_grace(asked: dict[str, Any], target: date, last: date, grace: date) -> None:
+    found = lay(**asked)
     assert (found.target_on, found.last_on, found.grace_until) == (target, last, grace)
 
 
 @pytest.mark.parametrize(
-    ("found", "moved", "last", "last_moved", "grace", "grace_moved"),
+    ("asked", "moved", "last", "last_moved", "grace", "grace_moved"),
     [
-        (lay(), "due.moved.open_day", "due.last.target", None, "due.grace", None),
+        ({}, "due.moved.open_day", "due.last.target", None, "due.grace", None),
         (
-            lay(after=1, grace=1, end=date(2026, 3, 15)),
+            {"after": 1, "grace": 1, "end": date(2026, 3, 15)},
             "due.moved.end_of_cover",
             "due.last",
             "due.moved.stays",
             "due.grace",
             "due.moved.end_of_cover",
         ),
-        (lay(season=WINTER, roll=Roll.STAY, grace=0), "due.moved.season", "due.last.raw", None, "due.grace.none", None),
-        (lay(season=WINTER, grace=0), "due.moved.season", "due.last.raw", "due.moved.open_day", "due.grace.none", None),
-        (lay(roll=Roll.STAY), None, "due.last.target", None, "due.grace", None),
+        (
+            {"season": WINTER, "roll": Roll.STAY, "grace": 0},
+            "due.moved.season",
+            "due.last.raw",
+            None,
+            "due.grace.none",
+            None,
+        ),
+        (
+            {"season": WINTER, "grace": 0},
+            "due.moved.season",
+            "due.last.raw",
+            "due.moved.open_day",
+            "due.grace.none",
+            None,
+        ),
+        ({"roll": Roll.STAY}, None, "due.last.target", None, "due.grace", None),
     ],
 )
 def test_each_date_says_how_it_was_moved(
-    found: LaidDates, moved: str | None, last: str, last_moved: str | None, grace: str, grace_moved: str | None
+    asked: dict[str, Any], moved: str | None, last: str, last_moved: str | None, grace: str, grace_moved: str | None
 ) -> None:
     def find_move(why: Explanation) -> str | None:
         how = why.params.get("moved")
         return how.code if isinstance(how, Explanation) else None
 
+    found = lay(**asked)
     assert (found.moved.code if found.moved else None) == moved
     assert (found.why_last.code, find_move(found.why_last)) == (last, last_moved)
     assert (found.why_grace.code, find_move(found.why_grace)) == (grace, grace_moved)

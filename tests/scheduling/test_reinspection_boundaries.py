@@ -7,9 +7,12 @@ import pytest
 
 from scheduling.covers.rules.due_item import DueItem, DueStatus
 from scheduling.covers.rules.facts import CoverFacts, Waiver
+from scheduling.covers.rules.visits import find_needed_zones
 from scheduling.terms.rules.terms import Anchor, MissedMeans, ReinspectionTerms, Terms
 from tests.scheduling.test_due_and_cover import FACTS, START, due, make_terms, seen, treated
-from treatments.records.rules.history import InspectionRecord
+from treatments.enums import FactKind
+from treatments.records.rules.history import InspectionRecord, VehicleHistory
+from treatments.vehicles.rules.standing_facts import StandingFact
 
 DAY = timedelta(days=1)
 FIRST_TARGET = date(2024, 3, 14)
@@ -115,3 +118,12 @@ def test_a_missed_one_names_the_day_until_which_it_could_be_done(grace_days: int
     found = first(as_of=date(2024, 6, 1), grace_days=grace_days)
     assert f"from {OPENS} through {until}" in found.sentence
     assert "Made up for" not in found.sentence
+
+
+@pytest.mark.parametrize(("coated_on", "out_on", "is_needed"), [(-1, 1, True), (0, 1, False), (-1, 0, False)])
+def test_a_zone_is_needed_where_it_was_coated_before_and_is_in_the_work(
+    coated_on: int, out_on: int, is_needed: bool
+) -> None:
+    fact = StandingFact("fact 1", FactKind.ZONE_FORBIDDEN, OPENS + out_on * DAY, zones=("rocker_left",))
+    needed = find_needed_zones({"rocker_left": OPENS + coated_on * DAY}, VehicleHistory(facts=(fact,)), OPENS)
+    assert needed == ({"rocker_left"} if is_needed else set())

@@ -147,6 +147,21 @@ OPEN_THIS, OPEN_NEXT = "best on 2026-03-14, grace until 2026-04-13", "best on 20
                 ),
             ],
         ),
+        # Of different days: what was missed belongs to what would be missed, and the open one falls away.
+        (
+            [reinspection(THIS), reinspection(NEXT, MISSED)],
+            [reinspection(date(2027, 2, 14), MISSED)],
+            [
+                (EffectKind.DUE_FALLS_AWAY, "the next reinspection", OPEN_THIS, "not due", ALL_FOUR),
+                (
+                    EffectKind.DUE_MOVES,
+                    "the missed reinspection",
+                    f"missed, {OPEN_NEXT}",
+                    "missed, best on 2027-02-14, grace until 2027-03-16",
+                    ALL_FOUR,
+                ),
+            ],
+        ),
         # What is done or made up for asks nothing of anybody.
         ([reinspection(THIS, DONE, done_on=THIS)], [], []),
         ([reinspection(THIS, MISSED, done_on=NEXT)], [], []),
