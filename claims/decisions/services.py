@@ -355,7 +355,7 @@ def record_payment(
     paid = sum_payments(locked)
     if paid + amount > locked.amount:
         raise ValidationError(
-            {"amount": f"{amount}: {locked.amount - paid} {locked.currency} of {locked.amount} is left to pay."}
+            {"amount": f"{amount}: {Money(locked.amount - paid, locked.currency)} of {locked.amount} is left to pay."}
         )
     payment = ClaimPayment(
         decision=locked,

@@ -11,6 +11,7 @@ from claims.rules.claim import ClaimCheck, Finding
 from claims.rules.clauses import say_clause
 from claims.rules.recommend import Outcome, Recommendation
 from treatments.enums import Answer, say
+from treatments.rules.formats import format_money_in
 from treatments.rules.money import Money
 from treatments.rules.speaking import ENGLISH, speak
 from treatments.rules.wording import put_for_people, tell_day, tell_verification_code
@@ -84,8 +85,9 @@ def write_letter(
         *_say_former(facts.former_letters),
         _say_decision(kind, amount, recommendation.outcome),
     ]
+    given = f"The reason: {reason}"
     if reason:
-        parts.append(f"The reason: {reason}")
+        parts.append(given)
     against = [f for f in check.findings if f.answer is Answer.FAILS and not f.shop_fell_short]
     if against and kind != "pay":
         parts.append("What speaks against it:\n" + _list_findings(against, names))
@@ -111,8 +113,10 @@ def write_letter(
         LAW,
         f"{facts.shop}",
     ]
-    if not facts.language.startswith(ENGLISH):
-        # The reason is a person's own words; everything else is the rules'.
+    # The reason is a person's own words; everything else is the rules'.
+    if facts.language.startswith(ENGLISH):
+        parts = [part if part is given else format_money_in(part, ENGLISH) for part in parts]
+    else:
         parts = ["\n".join(speak(line, facts.language, names) for line in part.split("\n")) for part in parts]
     return "\n\n".join(parts)
 

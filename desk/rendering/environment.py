@@ -8,11 +8,16 @@ from django.template import defaultfilters
 from django.templatetags.static import static
 from django.urls import reverse
 from django.utils import formats, timezone, translation
+from django.utils.translation import pgettext_lazy
 from django_htmx.jinja import htmx_script
 from jinja2 import ChainableUndefined, Environment
 
 from desk.shared.shown import write_shown_field
 from desk.templatetags import desk_dates, desk_sentences, desk_words
+
+# What stands between a label and its value. A gettext text, since French puts a narrow space before it.
+COLON = pgettext_lazy("punctuation", ":")
+SEMICOLON = pgettext_lazy("punctuation", ";")
 
 
 class Missing(ChainableUndefined):
@@ -49,6 +54,7 @@ def make_environment(**options: Any) -> Environment:
     environment.install_gettext_callables(  # type: ignore[attr-defined]
         translation.gettext, translation.ngettext, newstyle=True
     )
+    environment.globals |= {"colon": COLON, "semicolon": SEMICOLON}
     environment.globals["address"] = find_address
     environment.globals["mark"] = mark
     environment.globals["url"] = reverse

@@ -5,12 +5,12 @@ from datetime import tzinfo
 from decimal import Decimal
 from typing import Any
 
-from django.utils import formats
 from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
 
 from desk.rendering.telling import tell
 from desk.templatetags.desk_dates import write_date
+from desk.templatetags.desk_sentences import money
 from treatments.enums import say
 from treatments.models import Event
 
@@ -29,10 +29,10 @@ WORDS = {
     "claim.acknowledged": gettext_lazy("the claim was acknowledged"),
     "claim.answered": gettext_lazy("what the customer was asked for came"),
     "claim.asked": gettext_lazy("the customer was asked for something"),
-    "claim.decided": gettext_lazy("it was decided: %(kind)s, %(amount)s %(currency)s"),
+    "claim.decided": gettext_lazy("it was decided: %(kind)s, %(money)s"),
     "claim.filed": gettext_lazy("claim %(number)s was filed"),
     "claim.inspected": gettext_lazy("an inspection was made for the claim"),
-    "claim.paid": gettext_lazy("%(amount)s %(currency)s were paid"),
+    "claim.paid": gettext_lazy("%(money)s were paid"),
     "claim.photo_added": gettext_lazy("a photo was added to the claim"),
     "claim.reopened": gettext_lazy("the decision was set aside"),
     "claim.seconded": gettext_lazy("a second person agreed to the decision"),
@@ -106,6 +106,8 @@ def _describe(event: Event, clock: tzinfo) -> str:
 
 def _put_values(event: Event) -> str:
     after: dict[str, Any] = event.after or {}
+    if "amount" in after and "currency" in after:
+        after = after | {"money": money(Decimal(after["amount"]), after["currency"])}
     text = WORDS.get(event.kind)
     try:
         if text is not None:
@@ -117,6 +119,4 @@ def _put_values(event: Event) -> str:
 
 
 def _write(name: str, value: Any) -> str:
-    if name == "kind":
-        return tell(say(str(value)))
-    return formats.localize(Decimal(value)) if name == "amount" else str(value)
+    return tell(say(str(value))) if name == "kind" else str(value)

@@ -4,10 +4,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
 from django import template
+from django.utils.translation import get_language
 
 from claims.rules.clauses import say_clause
 from desk.rendering.telling import tell, tell_all
 from treatments.rules.explanation import Explanation
+from treatments.rules.formats import ENGLISH, format_money
 from treatments.rules.units import tell_amount
 from treatments.rules.wording import tell_count
 from treatments.shared.rendering import Explained, render, render_all
@@ -49,6 +51,12 @@ def clause_words(clause: str) -> str:
 def with_unit(amount: Decimal, unit: str) -> str:
     """Return an amount with its unit, one or several."""
     return tell(tell_amount(amount, unit))
+
+
+@register.filter
+def money(amount: Decimal, currency: str) -> str:
+    """Return an amount of money in the language of the page."""
+    return format_money(amount, currency, (get_language() or ENGLISH).partition("-")[0])
 
 
 @register.filter

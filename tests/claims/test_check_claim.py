@@ -289,4 +289,4 @@ def test_the_letter_writes_dates_out_and_names_zones() -> None:
         told = write_letter(
             facts, claimed, recommend(claimed, None), kind="goodwill", amount=Money(Decimal(40), "USD"), reason="so"
         )
-        assert ("no payment is owed" in told, "Out of goodwill we will pay 40 USD." in told) == (not is_owed, True)
+        assert ("no payment is owed" in told, "Out of goodwill we will pay $40.00." in told) == (not is_owed, True)

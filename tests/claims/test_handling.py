@@ -357,14 +357,14 @@ def test_what_was_paid_on_a_claim_that_is_reopened_is_taken_off(claim: Claim, de
     record_payment(decision=first, amount=Decimal(400), paid_on=demo.day, reference="P-1", now=NOW, actor=actor)
     reopen_claim(claim=claim, reason="more", now=NOW, actor=actor)
     assert read_payable(claim, demo.day) == 200
-    with pytest.raises(ValidationError, match=r"more than 200\.00 USD, the limit per claim.*400\.00 USD of 600"):
+    with pytest.raises(ValidationError, match=r"more than 200\.00 USD, the limit.*400\.00 USD of 600\.00 USD"):
         decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal("200.01"))  # type: ignore[arg-type]
     again = decide_claim(**decide, kind=DecisionKind.PAY, amount=Decimal(200))  # type: ignore[arg-type]
     assert again.stands
     # The letter says which one it replaces and what was paid under that; the first replaced none.
     (former,) = read_claim_file(claim, as_of=demo.day).letter_facts(demo.day).former_letters
     assert (former.decided_on, former.paid) == (demo.day, Money(Decimal(400), "USD"))
-    assert "replaces" in again.letter and "400.00 USD was paid under it" in again.letter
+    assert "replaces" in again.letter and "$400.00 was paid under it" in again.letter
     assert "replaces" not in first.letter
 
 

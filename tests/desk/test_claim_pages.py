@@ -377,7 +377,7 @@ def test_a_claim_page_asks_as_many_queries_however_much_was_written_about_it(cla
         write(number, reopened=number < 7)
     with CaptureQueriesContext(connection) as many:
         page = client.get(address).content.decode()
-    assert "Paid 17.00 USD" in page and "bill 7" in page and "Reopened: new evidence" in page
+    assert "Paid $17.00" in page and "bill 7" in page and "Reopened: new evidence" in page
     assert len(many) <= len(few)
 
 

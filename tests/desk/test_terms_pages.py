@@ -104,7 +104,7 @@ def test_who_reads_and_who_edits(owner: Client, role: Role, reads: int, edits: i
 
 def test_a_published_version_is_read_in_words_and_never_edited(owner: Client) -> None:
     page = owner.get("/terms/lifetime-yearly/1/").content.decode()
-    for words in ("The cover runs without end.", "Left rocker panel", "The customer pays 100 USD of each claim."):
+    for words in ("The cover runs without end.", "Left rocker panel", "The customer pays $100.00 of each claim."):
         assert words in page, words
     for action in ("edit", "publish", "discard"):
         assert owner.get(f"/terms/lifetime-yearly/1/{action}/").status_code == 404

@@ -53,7 +53,7 @@ def find_fault(place: str, text: str, told: str) -> str:
         gaps = [sorted(found.group() for found in _GAPS.finditer(form)) for form in (text, told)]
     if gaps[0] != gaps[1]:
         return f"gaps {gaps[0]} became {gaps[1]}"
-    if text[:1].isspace() != told[:1].isspace() and not text.startswith((";", "(")):
+    if text[:1].isspace() != told[:1].isspace() and not text.startswith((":", ";", "(")):
         return "the space before it"
     tight = _TIGHT.search(re.sub(r"<[^>]*>|%\(\w+\)s", "x", told))
     return f"set as English is: {tight.group()!r}" if tight else ""

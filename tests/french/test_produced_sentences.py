@@ -38,6 +38,8 @@ ENGLISH = re.compile(
 )
 
 
+# An amount that was not put for people, e.g. 500.00 USD.
+MONEY_OF_RULES = re.compile(r"\d\.\d\d [A-Z]{3}\b")
 # The law of the United States is cited as it is there.
 DATA_IN_LETTERS = ("15 U.S.C. 2301", "16 CFR 700-703")
 
@@ -111,7 +113,10 @@ def test_every_sentence_of_a_story_is_french(story: Story, db: None) -> None:
     facts = replace(file.letter_facts(story.claim.reported), language="fr")
     own_words += (facts.shop, facts.vehicle, facts.terms_title, facts.shop_contact, *DATA_IN_LETTERS)
     for kind in DecisionKind:
-        letter = write_letter(facts, file.check, file.recommendation, kind=kind.value, amount=paid, reason="")
+        for language in ("en", "fr"):
+            told = replace(facts, language=language)
+            letter = write_letter(told, file.check, file.recommendation, kind=kind.value, amount=paid, reason="")
+            assert [line for line in letter.split("\n") if MONEY_OF_RULES.search(line)] == []
         for word in own_words:
             letter = letter.replace(word, "")
         assert [line for line in letter.split("\n") if ENGLISH.search(line)] == []

@@ -96,7 +96,7 @@ def test_the_words_say_what_the_numbers_say() -> None:
     assert told["length_months"] == "The cover runs 120 months from the first treatment."
     assert told["distance_limit_km"] == "The cover expires when the vehicle reaches 240,000 km."
     assert told["reinspection.reduced_to_percent"] == "After a missed one 50 % of an allowed cost is paid."
-    assert told["claims.deductible"] == "The customer pays 50 USD of each claim."
+    assert told["claims.deductible"] == "The customer pays 50.00 USD of each claim."
     assert told["touch_ups[0]"] == "Any film on any zone is renewed every 24 months."
     assert told["seasons"] == "No part of the year is preferred."
     nought = read_terms(write_terms(terms) | {"transfer": {"notice_days": 0}, "claims": {"notice_days": 0}})

@@ -1,11 +1,12 @@
 """How dates, numbers and money are written in a language, by Babel; mails, documents and pages use the same."""
 
+import re
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
 
 from babel.dates import format_date
-from babel.numbers import format_currency, format_decimal
+from babel.numbers import format_currency, format_decimal, get_currency_precision, list_currencies
 
 ENGLISH = "en"
 # Numbers below this are often years, and French groups them only by choice.
@@ -27,6 +28,28 @@ def format_number(number: Decimal | int, language: str) -> str:
     return told
 
 
+@lru_cache(maxsize=8192)
 def format_money(amount: Decimal, currency: str, language: str) -> str:
-    """Return an amount of money; English writes the code of the currency behind it, as the rules' sentences do."""
-    return f"{amount} {currency}" if language == ENGLISH else str(format_currency(amount, currency, locale=language))
+    """Return an amount of money as a language writes it, e.g. $1,200.00 or 1 200,00 $US."""
+    return str(format_currency(amount, currency, locale=language))
+
+
+# An amount as the rules write it, e.g. 1200.00 USD; not a count before a word in capitals.
+_MONEY = re.compile(r"(?<![\w.,-])(-?\d+(?:\.(\d+))?) ([A-Z]{3})(?!\w)")
+
+
+def format_money_in(sentence: str, language: str) -> str:
+    """Return a sentence of the rules with its amounts of money as a language writes them."""
+
+    def rewrite(found: re.Match[str]) -> str:
+        amount, decimals, currency = found.groups()
+        if currency not in _list_currencies() or len(decimals or "") != get_currency_precision(currency):
+            return found.group()
+        return format_money(Decimal(amount), currency, language)
+
+    return _MONEY.sub(rewrite, sentence)
+
+
+@lru_cache(maxsize=1)
+def _list_currencies() -> frozenset[str]:
+    return frozenset(list_currencies())

@@ -17,7 +17,8 @@ class Money:
     currency: str
 
     def __str__(self) -> str:
-        return f"{self.amount} {self.currency}"
+        """Return the amount as the rules' sentences write it, e.g. 40.00 USD; ``formats`` writes it for people."""
+        return f"{round_to_currency(self.amount, self.currency)} {self.currency}"
 
     def with_amount(self, amount: Decimal) -> "Money":
         """Return this currency with another amount, rounded to what can be paid."""

@@ -23,6 +23,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import NamedTuple
 
+from treatments.rules.formats import format_money_in
 from treatments.rules.phrase_book import Gap, PhraseBook, read_phrase_book
 from treatments.rules.wording import put_for_people, tell_day
 
@@ -331,7 +332,7 @@ def speak(
         told = translate(sentence, language, zone_names, context=context, names=names)
         if told is not None:
             return told
-    return put_for_people(sentence, zone_names)
+    return format_money_in(put_for_people(sentence, zone_names), ENGLISH)
 
 
 def speak_zone_names(zone_names: Mapping[str, str], language: str | None) -> dict[str, str]:

@@ -91,7 +91,7 @@ class Certificate:
 
 
 def say_certificate(certificate: Certificate, language: str, zone_names: Mapping[str, str]) -> Certificate:
-    """Return a certificate with its words in another language; names and what the shop wrote stay.
+    """Return a certificate with its words in a language; names and what the shop wrote stay.
 
     Args:
         language: that of the customer.

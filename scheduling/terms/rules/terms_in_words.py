@@ -13,6 +13,7 @@ from typing import Any
 from scheduling.terms.rules.terms import PayDownStep, SeasonTerms, Terms, TouchUpTerms
 from scheduling.terms.rules.terms_guide import CHOICES, FIELDS, TABLES, FieldGuide
 from treatments.enums import say
+from treatments.rules.money import Money
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,10 +97,10 @@ def _tell_value(path: str, value: Any, guide: FieldGuide, currency: str, names: 
         return between.join(names.get(item, say(item) if isinstance(item, StrEnum) else item) for item in value)
     if isinstance(value, StrEnum):
         return CHOICES.get(f"{path}.{value}", say(value))
+    if isinstance(value, Decimal) and guide.unit == "money":
+        return str(Money(value, currency))
     if isinstance(value, Decimal):
         value = _tell_number(value)
-    if guide.unit == "money":
-        return f"{value} {currency}"
     if guide.unit in ("months", "days", "times"):
         return f"{value} {guide.unit[:-1] if value == 1 else guide.unit}"
     return f"{value} {guide.unit}".rstrip()
