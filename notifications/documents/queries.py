@@ -15,6 +15,7 @@ from notifications.documents.pdf.certificate import (
     say_certificate,
 )
 from notifications.documents.rules.certificate_words import (
+    tell_begin,
     tell_duties,
     tell_end,
     tell_exclusions,
@@ -216,14 +217,14 @@ def describe_certificate(
         due=tuple(_describe_due(item, language) for item in items if item.needs_doing),
         key=list_key(states),
         plan=draw_plan(vehicle, say_zone_states(states, language), language),
-        covered=tuple(say(kind).capitalize() for kind in terms.claims.damage_covered),
+        covered=(*(say(kind).capitalize() for kind in terms.claims.damage_covered), *tell_begin(terms)),
         not_covered=tell_exclusions(terms, find_zones_outside(case.history.find_intake()), names),
         duties=tell_duties(terms, severe=is_severe(terms, case.facts.find_place_of_use(as_of))),
         payment=tell_payment(terms),
         how_to_claim=tell_how_to_claim(terms, site.phone, site.email),
         verification_code=read_checkpoint().code,
     )
-    return certificate if language == ENGLISH else say_certificate(certificate, language, names)
+    return say_certificate(certificate, language, names)
 
 
 def _describe_due(item: DueItem, language: str) -> DueRow:

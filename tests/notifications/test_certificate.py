@@ -1,19 +1,23 @@
 """What a certificate says first: whether there is cover; and what keeps it valid, in names and written-out dates."""
 
 import re
+import tomllib
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 
 from notifications.documents.pdf.certificate import build_certificate
 from notifications.documents.queries import describe_certificate
 from notifications.documents.rules.certificate_words import (
+    tell_begin,
     tell_duties,
     tell_end,
     tell_exclusions,
     tell_heading,
+    tell_payment,
     tell_warning,
 )
 from scheduling.covers.queries import read_cover_case
@@ -30,6 +34,7 @@ from scheduling.terms.rules.terms import (
     TouchUpTerms,
     TransferTerms,
 )
+from scheduling.terms.rules.terms_document import read_terms
 from tests.conftest import NOW, ShopForTests
 from tests.guards import past_the_guards
 from tests.notifications.test_documents import read_text
@@ -39,6 +44,22 @@ from treatments.enums import CorrosivityCategory, ProductFamily, ZoneKind
 
 ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 TERMS = Terms("t", 1, "T")
+
+
+SAMPLES = sorted((Path(__file__).resolve().parents[2] / "fixtures" / "terms").glob("*.toml"))
+
+
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
+def test_a_certificate_says_once_what_is_never_coated(path: Path) -> None:
+    told = tell_exclusions(read_terms(tomllib.loads(path.read_text("utf-8"))), (), {})
+    assert sum("never coated" in line.lower() for line in told) == 1
+
+
+def test_the_waiting_period_is_told_of_the_cover_and_not_of_what_is_paid() -> None:
+    terms = replace(TERMS, claims=replace(TERMS.claims, waiting_days=30, deductible=Decimal(100)))
+    assert [len(tell_begin(one)) for one in (TERMS, terms)] == [0, 1]
+    assert not {*tell_begin(terms)} & {*tell_payment(terms)}
+    assert "30 days" not in " ".join(tell_payment(terms))
 
 
 @pytest.fixture

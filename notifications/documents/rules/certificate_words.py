@@ -9,6 +9,7 @@ from scheduling.covers.rules.cover import FULL_PERCENT, NO_MORE_COVER, CoverOnDa
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.terms.rules.terms import MissedMeans, Terms
 from treatments.enums import ZoneKind, say
+from treatments.rules.money import Money
 from treatments.rules.units import tell_number
 from treatments.rules.wording import make_plural, tell_count, tell_day
 
@@ -90,19 +91,23 @@ def tell_payment(terms: Terms) -> tuple[str, ...]:
     claims, currency = terms.claims, terms.currency
     lines = []
     if claims.deductible:
-        lines.append(f"You bear {claims.deductible} {currency} of each claim.")
+        lines.append(f"You bear {Money(claims.deductible, currency)} of each claim.")
     if claims.limit_per_claim is not None:
-        lines.append(f"At most {claims.limit_per_claim} {currency} is paid for one claim.")
+        lines.append(f"At most {Money(claims.limit_per_claim, currency)} is paid for one claim.")
     if claims.limit_in_all is not None:
-        lines.append(f"At most {claims.limit_in_all} {currency} is paid for all claims together.")
+        lines.append(f"At most {Money(claims.limit_in_all, currency)} is paid for all claims together.")
     for step in claims.pay_down:
         lines.append(
             f"From {tell_count(step.from_month, 'month')} after the first treatment, {tell_number(step.percent)} % of "
             "the allowed cost is paid."
         )
-    if claims.waiting_days:
-        lines.append(f"The cover begins {tell_count(claims.waiting_days, 'day')} after the first treatment.")
     return tuple(lines)
+
+
+def tell_begin(terms: Terms) -> tuple[str, ...]:
+    """Return when the cover begins where that is not the day of the first treatment."""
+    days = terms.claims.waiting_days
+    return (f"The cover begins {tell_count(days, 'day')} after the first treatment.",) if days else ()
 
 
 def _tell_reinspections(terms: Terms, severe: bool) -> list[str]:
