@@ -30,9 +30,13 @@ SIGNED = [
             ),
             "end": Later(
                 ("ended_on",),
-                {f"cover.{CoverChangeKind.ENDED}": Told("pk")},
-                once="OLD.ended_on IS NULL AND EXISTS (SELECT 1 FROM scheduling_coverchange c "
-                f"WHERE c.cover_id = NEW.id AND c.kind = '{CoverChangeKind.ENDED}' AND c.day = NEW.ended_on)",
+                {f"cover.{kind}": Told("pk") for kind in (CoverChangeKind.ENDED, CoverChangeKind.END_TAKEN_BACK)},
+                # As the last change says that ended the cover or took its end back.
+                once="EXISTS (SELECT 1 FROM scheduling_coverchange c WHERE c.id = (SELECT max(last.id) "
+                "FROM scheduling_coverchange last WHERE last.cover_id = NEW.id "
+                f"AND last.kind IN ('{CoverChangeKind.ENDED}', '{CoverChangeKind.END_TAKEN_BACK}')) "
+                f"AND ((c.kind = '{CoverChangeKind.ENDED}' AND OLD.ended_on IS NULL AND c.day = NEW.ended_on) "
+                f"OR (c.kind = '{CoverChangeKind.END_TAKEN_BACK}' AND NEW.ended_on IS NULL)))",
                 words={"end_reason": "(erased)"},
             ),
         },

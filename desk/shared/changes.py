@@ -37,6 +37,7 @@ WORDS = {
     "claim.reopened": gettext_lazy("the decision was set aside"),
     "claim.seconded": gettext_lazy("a second person agreed to the decision"),
     "cover.due_item_waived": gettext_lazy("something that was due was waived"),
+    "cover.end_taken_back": gettext_lazy("the end of the cover was taken back"),
     "cover.ended": gettext_lazy("the cover was ended"),
     "cover.registered": gettext_lazy("a cover was registered"),
     "cover.terms_moved": gettext_lazy("the cover was moved to other terms"),

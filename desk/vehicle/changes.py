@@ -25,6 +25,7 @@ from scheduling.covers.services import (
     note_transfer,
     record_private_sale,
     register_cover,
+    take_end_back,
     waive_due_item,
 )
 from scheduling.models import Cover
@@ -232,6 +233,24 @@ def _end(record: VehicleRecord, form: change_forms.EndForm) -> object:
     return end_cover(cover=_get_cover(record), **form.cleaned_data, **record.told_by)
 
 
+def _find_no_end(record: VehicleRecord) -> str:
+    if record.cover is not None:
+        return _("Cover %(number)s is not ended.") % {"number": record.cover.number}
+    return "" if _find_ended_cover(record) else _("No cover of this vehicle was ended by a person.")
+
+
+def _find_ended_cover(record: VehicleRecord) -> Cover | None:
+    """Return the cover that a person ended last, None where there is none."""
+    return record.vehicle.covers.filter(ended_on__isnull=False).order_by("-recorded_at", "-pk").first()
+
+
+def _take_end_back(record: VehicleRecord, form: change_forms.TakeEndBackForm) -> object:
+    cover = _find_ended_cover(record)
+    if cover is None:
+        raise ValidationError(_find_no_end(record))
+    return take_end_back(cover=cover, day=record.today, **form.cleaned_data, **record.told_by)
+
+
 def _waive(record: VehicleRecord, form: change_forms.WaiverForm) -> object:
     values = form.cleaned_data
     return waive_due_item(
@@ -337,6 +356,15 @@ CHANGES = {
             _make_plain(change_forms.EndForm, "day"),
             _end,
             _find_no_cover,
+        ),
+        Change(
+            "take-end-back",
+            "change_cover",
+            gettext_lazy("Take the end of the cover back"),
+            gettext_lazy("It was recorded by mistake: the cover goes on as if nobody had ended it."),
+            _make_plain(change_forms.TakeEndBackForm),
+            _take_end_back,
+            _find_no_end,
         ),
     )
 }

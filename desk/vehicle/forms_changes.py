@@ -211,6 +211,10 @@ class EndForm(ChangeForm):
     day = DayField(label=_("First day without cover"), months_ahead=24)
 
 
+class TakeEndBackForm(ChangeForm):
+    """Asks for the reason only."""
+
+
 class WaiverForm(ChangeForm):
     item = forms.ChoiceField(label=_("What is let off"))
 

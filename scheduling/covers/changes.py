@@ -40,7 +40,9 @@ def describe_facts(
 ) -> CoverFacts:
     """Return the facts of a cover as its changes, ordered by day, leave them."""
     known = [change for change in changes if known_at is None or change.recorded_at <= known_at]
-    ended = next((change for change in known if change.kind == CoverChangeKind.ENDED), None)
+    ends = [change for change in known if change.kind in (CoverChangeKind.ENDED, CoverChangeKind.END_TAKEN_BACK)]
+    last = max(ends, key=lambda change: change.pk, default=None)
+    ended = last if last and last.kind == CoverChangeKind.ENDED else None
     return CoverFacts(
         number=number,
         sold_on=sold_on,

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from scheduling.covers.queries import read_cover_cases, read_short_case
 from scheduling.index.service import recompute_covers
@@ -41,7 +42,7 @@ def publish_terms(*, document: Mapping[str, Any], now: datetime, actor: User | N
     """
     terms = read_published_terms(document)
     plain = write_terms(terms)
-    family, _ = WarrantyTerms.objects.get_or_create(code=terms.code, defaults={"title": terms.title})
+    family = WarrantyTerms.objects.get_or_create(code=terms.code, defaults={"title": terms.title})[0]
     known = TermsVersion.objects.filter(terms=family, version=terms.version).first()
     if known and known.published_at:
         if write_terms(read_published_terms(known.document)) == plain:
@@ -337,6 +338,37 @@ def end_cover(*, cover: Cover, day: date, reason: str, now: datetime, actor: Use
     )
 
 
+@transaction.atomic
+def take_end_back(*, cover: Cover, day: date, reason: str, now: datetime, actor: User | None) -> CoverChange:
+    """Take back an end that a person recorded by mistake; what was known until now stays as it was known.
+
+    Args:
+        day: the day on which it is taken back.
+
+    Raises:
+        ValidationError: without a reason, where nobody ended it, or where the vehicle is under another cover by now.
+    """
+    Vehicle.objects.select_for_update().get(pk=cover.vehicle_id)
+    locked = Cover.objects.select_for_update().get(pk=cover.pk)
+    if locked.ended_on is None:
+        raise ValidationError(_("Nobody has ended cover %(number)s.") % {"number": locked.number})
+    other = Cover.objects.filter(vehicle=locked.vehicle_id, ended_on__isnull=True).first()
+    if other is not None:
+        raise ValidationError(
+            _("The vehicle is under cover %(other)s by now; end that first, if cover %(number)s is to go on.")
+            % {"other": other.number, "number": locked.number}
+        )
+    return _record_change(
+        locked,
+        CoverChangeKind.END_TAKEN_BACK,
+        day=day,
+        reason=reason,
+        now=now,
+        actor=actor,
+        on_cover={"ended_on": None, "end_reason": ""},
+    )
+
+
 __all__ = [
     "TermsError",
     "end_cover",
@@ -346,6 +378,7 @@ __all__ = [
     "record_private_sale",
     "register_cover",
     "register_covers_for_new_treatments",
+    "take_end_back",
     "waive_due_item",
     "waive_open_items",
 ]

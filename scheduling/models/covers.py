@@ -26,6 +26,7 @@ class CoverChangeKind(StrEnum):
     TRANSFER_NOTIFIED = "transfer_notified"
     TERMS_MOVED = "terms_moved"
     ENDED = "ended"
+    END_TAKEN_BACK = "end_taken_back"
 
 
 def _leave_out_weekdays() -> Any:

@@ -163,6 +163,12 @@ EXAMPLES: dict[str, tuple[Callable[[], Fields], bool, Callable[[Cover], bool]]] 
         False,
         lambda cover: was_changed("ended")(cover) and Cover.objects.get(pk=cover.pk).ended_on == date(2026, 6, 1),
     ),
+    "take-end-back": (
+        dict,
+        True,
+        lambda cover: was_changed("end_taken_back", day=TODAY)(cover)
+        and Cover.objects.get(pk=cover.pk).ended_on is None,
+    ),
 }  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import DatabaseError, transaction
 
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.rules.ends import CoverStatus
@@ -13,12 +14,14 @@ from scheduling.covers.services import (
     move_terms,
     register_cover,
     register_covers_for_new_treatments,
+    take_end_back,
     waive_due_item,
 )
 from scheduling.index.service import recompute
 from scheduling.models import Cover, CoverState, DueItem, TermsVersion
 from tests.conftest import NOW, TODAY, ShopForTests
 from treatments.enums import Propulsion, TreatmentKind
+from treatments.event_log.verification import verify_log
 from treatments.models import Vehicle, Zone
 from treatments.records.services import record_treatment
 from treatments.records.treatment_entry import LineEntry
@@ -64,6 +67,38 @@ def test_a_first_treatment_is_registered_once_under_the_usual_terms(shop: ShopFo
         registered_on=TODAY, now=NOW, actor=None,
     )  # fmt: skip
     assert second.number.endswith("-2")
+
+
+def test_an_end_is_taken_back_and_stays_in_what_was_known(shop: ShopForTests, cover: Cover) -> None:
+    taken_back_at, later = NOW + timedelta(hours=2), NOW + timedelta(hours=3)
+    with pytest.raises(ValidationError, match="ended"):
+        take_end_back(cover=cover, day=TODAY, reason="mistaken", now=NOW, actor=None)
+    end_cover(cover=cover, day=TODAY, reason="total loss", now=NOW, actor=None)
+    with pytest.raises(ValidationError, match="reason"):
+        take_end_back(cover=cover, day=TODAY, reason=" ", now=taken_back_at, actor=None)
+    take_end_back(cover=cover, day=TODAY, reason="another vehicle", now=taken_back_at, actor=None)
+    known = (NOW, CoverStatus.ENDED), (taken_back_at, CoverStatus.IN_FORCE), (None, CoverStatus.IN_FORCE)
+    for known_at, status in known:
+        assert read_cover_case(cover, known_at=known_at).read_state(TODAY).status is status
+    recompute(as_of=TODAY, now=later)
+    assert CoverState.objects.get().status == CoverStatus.IN_FORCE
+    # It can be ended anew, and is open to nothing else while the vehicle is under another cover.
+    end_cover(cover=cover, day=TODAY, reason="sold abroad", now=later, actor=None)
+    terms = {"vehicle": cover.vehicle, "terms_version": cover.terms_version, "site": shop.site}
+    register_cover(**terms, sold_on=TODAY, registered_on=TODAY, now=later, actor=None)
+    with pytest.raises(ValidationError, match="-2"):
+        take_end_back(cover=cover, day=TODAY, reason="mistaken", now=later, actor=None)
+    assert list(verify_log()) == []
+
+
+@pytest.mark.parametrize("taken_back", [False, True])
+def test_the_database_lets_an_end_be_set_and_taken_back_by_a_change_only(cover: Cover, taken_back: bool) -> None:
+    end_cover(cover=cover, day=TODAY, reason="total loss", now=NOW, actor=None)
+    if taken_back:
+        take_end_back(cover=cover, day=TODAY, reason="another vehicle", now=NOW, actor=None)
+    forged = {"ended_on": TODAY, "end_reason": "total loss"} if taken_back else {"ended_on": None, "end_reason": ""}
+    with pytest.raises(DatabaseError, match="a sold cover"), transaction.atomic():
+        Cover.objects.update(**forged)
 
 
 def test_recompute_writes_only_what_changed_and_is_idempotent(cover: Cover) -> None:
