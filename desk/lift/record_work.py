@@ -26,6 +26,7 @@ from desk.lift.views_sent import (
 from desk.rendering.telling import tell_all
 from desk.shared.access import access_vehicle, get_user, may_open
 from desk.shared.shown import list_changes
+from scheduling.covers.sign_off_effects import foresee_sign_off
 from treatments.models import Inspection, Site, Treatment, User, Vehicle
 from treatments.queries import find_today, list_reading_doubts
 from treatments.records.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
@@ -216,6 +217,8 @@ class WorkPages(Generic[Work, Form]):
             "is_amended": hasattr(found, "amended_by"),
             "errors": errors or [],
         }
+        if not found.signed_off_at:
+            context["effects"] = foresee_sign_off(found, find_today(timezone.now(), found.site))
         return render(request, f"desk/{self.name}.html", context | self.describe(found), status=status)
 
     def sign_off(self, request: HttpRequest, key: int) -> HttpResponse:

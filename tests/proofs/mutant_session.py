@@ -34,8 +34,8 @@ OPTIONS = ["-q", "-p", "no:cacheprovider", "--ds=tests.proofs.mutant_settings"]
 MOST_SECONDS_OF_TESTS = 40
 # A fork with the tests of one change may take so much longer than they took before.
 PATIENCE_SECONDS, PATIENCE_TIMES = 40, 6
-# How a process ends: the first three are pytest's own codes, for all passed, a test failed and a module not loaded.
-SURVIVED, FAILED, NOT_LOADED, TOO_LATE, NOT_TRIED = 0, 1, 2, 98, 99
+# How a process ends; those below 98 are pytest's codes: passed, a test failed, a module not loaded, a test not found.
+SURVIVED, FAILED, NOT_LOADED, NOT_FOUND, TOO_LATE, NOT_TRIED = 0, 1, 2, 4, 98, 99
 KILLS = {NOT_LOADED: "a text that could not be loaded", TOO_LATE: "tests that did not end"}
 
 
@@ -120,7 +120,7 @@ class MutantSession:
             process, status = os.waitpid(-1, os.WNOHANG)
             if process in running:
                 number, _ = running.pop(process)
-                self._note_end(number, status)
+                self._note_end(number, process, status)
                 continue
             for process, (_, until) in running.items():
                 if time.monotonic() > until:
@@ -128,9 +128,13 @@ class MutantSession:
             time.sleep(0.01)
         print(flush=True)
 
-    def _note_end(self, number: int, status: int) -> None:
+    def _note_end(self, number: int, process: int, status: int) -> None:
         title = self.mutants[number].title
         ended = TOO_LATE if os.WIFSIGNALED(status) else os.WEXITSTATUS(status)
+        output = self.folder / str(process) / "output.txt"
+        if ended == NOT_FOUND and "ERROR collecting" in output.read_text():
+            # A module of tests already stumbles over the change as it is loaded, so its tests are not found.
+            ended = NOT_LOADED
         self.lived[number] = ended == SURVIVED
         if ended == SURVIVED:
             print(f"\nSurvived: {title}", end="", flush=True)
