@@ -20,7 +20,7 @@ from hypothesis import settings as hypothesis_settings
 from config.celery import app as celery_app
 from desk.shared.shown import make_token
 from tests.guards import let_tests_empty_tables
-from tests.shop_records import FIXTURES, NOW, TODAY, ShopForTests, make_shop
+from tests.shop_records import FIXTURES, NOW, TODAY, ShopForTests, load_shop
 from treatments.shared.shown import find_log_position
 
 hypothesis_settings.register_profile(
@@ -97,7 +97,7 @@ def own_folders(tmp_path: Path, settings: object) -> Iterator[None]:
 @pytest.fixture
 def shop(db: None) -> ShopForTests:
     """A site with the zone catalogue, products (two with a lot each), and the sample terms published."""
-    return make_shop()
+    return load_shop()
 
 
 @pytest.fixture

@@ -5,9 +5,16 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+from django.db import connection
+
+from tests.kept_rows import Rows, put_back, read_rows, read_rows_added
+
 FIXTURES = Path(__file__).resolve().parent.parent / "fixtures"
 NOW = datetime(2026, 5, 20, 15, 0, tzinfo=UTC)
 TODAY = date(2026, 5, 20)
+
+
+_kept: Rows = {}
 
 
 @dataclass(frozen=True)
@@ -15,6 +22,28 @@ class ShopForTests:
     site: object
     wax: object
     film: object
+
+
+def load_shop() -> ShopForTests:
+    """Load what ``make_shop`` makes; after the first time from the rows that were kept.
+
+    A test that commits, or that has records of its own before, gets a shop by the services.
+    """
+    from treatments.models import Event, Product, Site
+
+    if not connection.in_atomic_block or Event.objects.exists() or Site.objects.exists():
+        return make_shop()
+    if not _kept:
+        before = read_rows()
+        make_shop()
+        _kept.update(read_rows_added(before))
+    else:
+        put_back(_kept)
+    return ShopForTests(
+        Site.objects.get(code="mill-lane"),
+        Product.objects.get(name="Fenwax Cavity 40"),
+        Product.objects.get(name="Creepline Film"),
+    )
 
 
 def make_shop() -> ShopForTests:

@@ -182,16 +182,20 @@ class Duties:
         standing: Duty | None = None
         mine: list[tuple[str, date]] = []
         now: Duty | None = None
+        done: date | None = None
+        last_given = max((given for _, given in waivers), default=begin)
         for day in each_day(min([begin, until, *(given for _, given in waivers)]), until):
             if standing is None:
                 raw, months = raw_on(day)
                 if now is None or now.raw != raw:
                     now = self.lay(raw)
+                    done = serving(now) if now else None
                 if now is None:
                     continue
                 now.months = months
+            elif day > last_given:
+                break  # a duty that stands is changed by waivers only
             assert now is not None
-            done = serving(now)
             done_by_now = done is not None and done <= day
             if day >= begin and standing is None and (done_by_now or day > now.grace):
                 standing = now
@@ -203,7 +207,6 @@ class Duties:
         if now is None:
             return None
         now.waivers = tuple(mine)
-        done = serving(now)
         if done is not None and done <= until:
             now.status, now.settled_on = "done", done
         elif mine:
