@@ -96,6 +96,9 @@ def test_every_access_point_of_the_catalogue_reads_well() -> None:
         ("1E+2", VolumeUnit.US_GALLON, "100 US gallons"),
         ("129023.0", DistanceUnit.KILOMETRE, "129,023 km"),
         ("1", DistanceUnit.MILE, "1 mile"),
+        ("12345.499", DistanceUnit.KILOMETRE, "12,345 km"),
+        ("12345.500", DistanceUnit.KILOMETRE, "12,346 km"),
+        ("0.6", DistanceUnit.MILE, "1 mile"),
         ("3", "barrel", "3 barrel"),
     ],
 )

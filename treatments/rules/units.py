@@ -7,7 +7,7 @@ or a number that could mean two things is an error.
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from enum import StrEnum
 from typing import TypeVar
 
@@ -121,8 +121,13 @@ def tell_number(amount: Decimal) -> str:
     return plain.rstrip("0").rstrip(".") if "." in plain else plain
 
 
+_DISTANCES = frozenset(DistanceUnit)
+
+
 def tell_amount(amount: Decimal, unit: str) -> str:
-    """Return an amount with its unit in words: 0.2 US quarts, 1 US quart, 129,023 km."""
+    """Return an amount with its unit in words: 0.2 US quarts, 1 US quart, 129,023 km; a distance in whole units."""
+    if unit in _DISTANCES:
+        amount = amount.quantize(Decimal(1), ROUND_HALF_UP)
     one, several = UNIT_WORDS.get(unit, (unit, unit))
     return f"{tell_number(amount)} {one if amount == 1 else several}"
 
