@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from django.core import signing
 
+from scheduling.booking.rules.ready_times import round_up_ready
 from scheduling.booking.rules.slots import Slot
 from scheduling.models import Appointment
 from treatments.models import Vehicle
@@ -22,6 +23,7 @@ class ChosenTime:
     """A time that was proposed for a vehicle, to book it or to move a visit as it was seen then.
 
     Attributes:
+        ready_at: as its customer is told it.
         moves: the key of the visit that is to be moved, None for a new one.
         sequence: its sequence as it was seen.
     """
@@ -42,7 +44,7 @@ class ChosenTime:
 def sign_time(slot: Slot, vehicle: Vehicle, moved: Appointment | None) -> str:
     """Return a proposed time as part of an address."""
     moves, sequence = (moved.pk, moved.sequence) if moved else (None, 0)
-    moments = [slot.starts_at.isoformat(), slot.ready_at.isoformat()]
+    moments = [slot.starts_at.isoformat(), round_up_ready(slot.ready_at).isoformat()]
     return signing.dumps(
         [vehicle.pk, slot.bay, slot.person, *moments, slot.why, moves, sequence], salt=SALT, compress=True
     )

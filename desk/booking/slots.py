@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from desk.rendering.telling import tell_with_names
 from scheduling.booking.reading import find_place
+from scheduling.booking.rules.ready_times import round_up_ready
 from scheduling.booking.rules.slots import Slot
 from scheduling.enums import VisitKind
 from scheduling.models import Appointment, Bay
@@ -26,7 +27,10 @@ SALT_OF_MANY = "desk.slots_of_many"
 
 @dataclass(frozen=True, slots=True)
 class SlotButton:
-    """One free time: its moments in the site's zone, who and where, why, and the value that the button sends."""
+    """One free time: its moments in the site's zone, who and where, why, and the value that the button sends.
+
+    ``ready_at`` is as a customer is told it.
+    """
 
     value: str
     site_name: str
@@ -82,7 +86,7 @@ def make_buttons(
                 person_name=slot.person_name,
                 starts_at=slot.starts_at.astimezone(zone),
                 work_ends_at=slot.work_ends_at.astimezone(zone),
-                ready_at=slot.ready_at.astimezone(zone),
+                ready_at=round_up_ready(slot.ready_at.astimezone(zone)),
                 why=tell_with_names(slot.why, slot.bay_name),
                 serves_all=due > 1 and len(slot.serves) == due,
             )

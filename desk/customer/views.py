@@ -36,6 +36,7 @@ from notifications.tasks import nudge_to_tell
 from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.own_visits import book_own_visit, cancel_own_visit, may_change, move_own_visit
+from scheduling.booking.rules.ready_times import round_up_ready
 from scheduling.booking.rules.slots import Preferences, Slot, judge_day
 from scheduling.enums import VisitKind
 from scheduling.models import Appointment, Bay
@@ -176,7 +177,7 @@ def _offer(visitor: Visitor, slots: Sequence[Slot], moved: Appointment | None) -
     return [
         Offer(
             slot.starts_at.astimezone(zone),
-            slot.ready_at.astimezone(zone),
+            round_up_ready(slot.ready_at.astimezone(zone)),
             _tell_why(visitor, slot.day),
             f"{before}{sign_time(slot, visitor.page.vehicle, moved)}{after}",
         )
@@ -239,11 +240,11 @@ def _tell_visit(visit: Appointment | None) -> dict[str, Any]:
     is_washing = part is not None and part.is_washing
     other = part.other if part is not None and is_washing else None
     return {
-        "visit_title": gettext("Washing and drying") if is_washing else tell_title(visit.visit),
+        "visit_title": gettext("Washing and drying") if is_washing else tell_title(visit, part),
         "is_washing": is_washing,
         "work_starts_at": other.starts_at.astimezone(clock) if other else None,
         "starts_at": visit.starts_at.astimezone(clock),
-        "ready_at": (other.ready_at if other else visit.ready_at).astimezone(clock),
+        "ready_at": (other or visit).told_ready_at.astimezone(clock),
     }
 
 
@@ -281,7 +282,6 @@ def chosen_time(request: HttpRequest, visitor: Visitor, slot: str) -> HttpRespon
             "chosen": chosen,
             "slot": slot,
             "visit": visit,
-            "title": tell_title(visit.visit) if visit else "",
             "why": _tell_why(visitor, find_today(chosen.starts_at, visitor.shown.site)),
         }
         return render(request, "desk/customer_confirm.html", context)

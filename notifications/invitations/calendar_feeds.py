@@ -129,7 +129,9 @@ def _list_shown(feed: CalendarFeed, midnight: datetime) -> list[Appointment]:
         starts_at__lt=midnight + SHOWN_AHEAD,
     ).exclude(status__in=GIVES_ITS_PLACE_UP, changed_at__lt=midnight - CANCELLED_SHOWN)
     mine = shown.filter(bay=feed.bay_id) if feed.bay_id else shown.filter(person=feed.person_id)
-    return list(mine.select_related("vehicle", "site", "bay", "person").order_by("starts_at", "pk"))
+    return list(
+        mine.select_related("vehicle", "site", "bay", "person").prefetch_related("items").order_by("starts_at", "pk")
+    )
 
 
 def _tell_moment(moment: datetime) -> str:
@@ -147,7 +149,7 @@ def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:
             gettext("Bay: %(bay)s") % {"bay": appointment.bay.name},
             gettext("Done by: %(person)s") % {"person": worker} if worker else "",
             gettext("Ready for its owner from %(time)s")
-            % {"time": _tell_moment(appointment.ready_at.astimezone(zone))},
+            % {"time": _tell_moment(appointment.told_ready_at.astimezone(zone))},
         ]
     return CalendarVisit(
         uid=make_uid(appointment),
@@ -157,7 +159,7 @@ def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:
         recorded_at=appointment.recorded_at,
         changed_at=appointment.changed_at,
         cancelled=appointment.status in GIVES_ITS_PLACE_UP,
-        summary=join_label(tell_title(appointment.visit), ", ".join(part for part in known if part)),
+        summary=join_label(tell_title(appointment), ", ".join(part for part in known if part)),
         location=", ".join([appointment.bay.name, tell_place(appointment.site)]),
         description="\n".join(line for line in lines if line),
         organizer=find_organizer(appointment.site),

@@ -97,7 +97,9 @@ def _tell_of(happened: Mapping[int, list[Event]], now: datetime) -> InvitationRe
     wanted = []
     parts = read_visit_parts(happened)
     appointments = Appointment.objects.filter(pk__in=happened, customer__isnull=False)
-    for appointment in appointments.select_related("customer", "site", "vehicle", "cover").order_by("pk"):
+    for appointment in (
+        appointments.select_related("customer", "site", "vehicle", "cover").prefetch_related("items").order_by("pk")
+    ):
         key = appointment.pk
         news, withdrawn, to_phone = _find_news(appointment, parts.get(key), messages[key], happened[key], now)
         report += InvitationReport(0, withdrawn, to_phone)

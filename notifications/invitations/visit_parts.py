@@ -27,7 +27,12 @@ def read_visit_parts(keys: Collection[int]) -> dict[int, VisitPart]:
         keys: primary keys of appointments.
     """
     parts: dict[int, VisitPart] = {}
-    later = Appointment.objects.filter(splits__isnull=False).select_related("splits").order_by("pk")
+    later = (
+        Appointment.objects.filter(splits__isnull=False)
+        .select_related("splits")
+        .prefetch_related("items", "splits__items")
+        .order_by("pk")
+    )
     found = list(later.filter(splits__in=keys) | later.filter(pk__in=keys))
     for second in found:
         first = second.splits

@@ -13,7 +13,7 @@ from notifications.customer_page.links import make_own_page_address, make_stop_a
 from notifications.invitations.rules.calendar_text import CalendarPerson, CalendarVisit
 from notifications.invitations.visit_parts import VisitPart
 from notifications.reminders.rules.reminders import MessageKind
-from scheduling.enums import AppointmentStatus, VisitKind
+from scheduling.enums import GIVES_ITS_PLACE_UP, AppointmentStatus, VisitKind
 from scheduling.models import Appointment
 from treatments.models import Site, Vehicle
 from treatments.queries import find_clock
@@ -26,6 +26,11 @@ TITLES: dict[VisitKind, str | Promise] = {
     VisitKind.REINSPECTION: gettext_lazy("Rust protection reinspection"),
     VisitKind.AFTER_REPAIR: gettext_lazy("Rust protection after a repair"),
     VisitKind.LOOK_AT_RUST: gettext_lazy("Inspection of rust"),
+}
+# The vehicle is looked over at the same visit.
+TITLES_WITH_REINSPECTION: dict[VisitKind, str | Promise] = {
+    VisitKind.FIRST_TREATMENT: gettext_lazy("First rust protection treatment with reinspection"),
+    VisitKind.ANNUAL_TOUCH_UP: gettext_lazy("Rust protection touch-up with reinspection"),
 }
 SUBJECTS: dict[MessageKind, str | Promise] = {
     MessageKind.VISIT_BOOKED: gettext_lazy("Your visit on %(day)s is booked: %(vehicle)s"),
@@ -49,9 +54,22 @@ def make_uid(appointment: Appointment) -> str:
     return f"{appointment.uid}@{urlsplit(settings.SITE_URL).hostname or 'localhost'}"
 
 
-def tell_title(visit: str) -> str:
-    """Return what a visit is for, as the title of a calendar entry."""
-    return str(TITLES[VisitKind(visit)])
+def tell_title(appointment: Appointment, part: VisitPart | None = None) -> str:
+    """Return all that a visit is for, as the title of a calendar entry.
+
+    Args:
+        part: which part of a split visit it is; what is served stands with the other one, too.
+    """
+    titles = TITLES_WITH_REINSPECTION if _serves_reinspection(appointment, part) else TITLES
+    kind = VisitKind(appointment.visit)
+    return str(titles.get(kind, TITLES[kind]))
+
+
+def _serves_reinspection(appointment: Appointment, part: VisitPart | None) -> bool:
+    # One that was given up serves nothing any more, and is told by what it was to serve.
+    is_given_up = appointment.status in GIVES_ITS_PLACE_UP
+    both = [appointment, part.other] if part is not None and part.other is not None else [appointment]
+    return any(item.is_reinspection and (item.serves or is_given_up) for visit in both for item in visit.items.all())
 
 
 def tell_vehicle(vehicle: Vehicle) -> str:
@@ -88,12 +106,12 @@ def show_to_customer(appointment: Appointment, part: VisitPart | None = None) ->
         "own_page": address,
         "part": part,
     }
-    title = gettext("Washing and drying") if part is not None and part.is_washing else tell_title(appointment.visit)
+    title = gettext("Washing and drying") if part is not None and part.is_washing else tell_title(appointment, part)
     return CalendarVisit(
         uid=make_uid(appointment),
         sequence=appointment.sequence,
         starts_at=appointment.starts_at,
-        ends_at=appointment.ready_at,
+        ends_at=appointment.told_ready_at,
         recorded_at=appointment.recorded_at,
         changed_at=appointment.changed_at,
         cancelled=cancelled,
@@ -129,7 +147,7 @@ def write_visit_mail(kind: MessageKind, appointment: Appointment, part: VisitPar
         "customer": customer,
         "site": appointment.site,
         "vehicle": vehicle,
-        "title": tell_title(appointment.visit),
+        "title": tell_title(appointment, part),
         "own_page": make_own_page_address(customer, appointment.vehicle),
         "stop_address": make_stop_address(customer),
     }

@@ -5,10 +5,13 @@ say so (migration 0006), whoever writes.
 """
 
 import uuid
+from datetime import datetime
 
 from django.conf import settings
 from django.db import models
 
+from scheduling.booking.rules.ready_times import round_up_ready
+from scheduling.covers.rules.due_item import DueKind
 from scheduling.enums import GIVES_ITS_PLACE_UP, AppointmentStatus, BookedBy, VisitKind
 from scheduling.models.bays import Bay
 from scheduling.models.covers import Cover
@@ -95,6 +98,11 @@ class Appointment(models.Model):
         return self.number
 
     @property
+    def told_ready_at(self) -> datetime:
+        """When its customer is told that the vehicle is ready."""
+        return round_up_ready(self.ready_at)
+
+    @property
     def holds_its_place(self) -> bool:
         return AppointmentStatus(self.status).holds_its_place
 
@@ -118,6 +126,10 @@ class AppointmentItem(models.Model):
 
     def __str__(self) -> str:
         return f"{self.appointment}: {self.due_key}"
+
+    @property
+    def is_reinspection(self) -> bool:
+        return self.due_key.startswith(f"{DueKind.REINSPECTION}:")
 
 
 __all__ = ["Appointment", "AppointmentItem", "AppointmentStatus", "BookedBy"]

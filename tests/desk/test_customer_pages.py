@@ -287,7 +287,7 @@ def test_the_visit_goes_into_a_calendar_under_the_uid_of_the_invitation(
     assert calendar["method"] == "PUBLISH" and "attendee" not in event
     (invited,) = Calendar.from_ical(Message.objects.get().calendar).walk("VEVENT")
     assert event["uid"] == invited["uid"] and event.decoded("dtstart") == visit.starts_at
-    assert event.decoded("dtend") == visit.ready_at
+    assert event.decoded("dtend") == visit.told_ready_at
 
 
 def test_papers_and_the_record_of_what_was_done(shop: ShopForTests, page: str, client: Client) -> None:

@@ -6,18 +6,21 @@ from email.message import EmailMessage as Mail
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import translation
 from hypothesis import given
 from hypothesis import strategies as st
-from icalendar import Calendar
+from icalendar import Calendar, Component
 
 from notifications.invitations.rules.calendar_text import CalendarPerson, CalendarVisit, read_told, write_invitation
 from notifications.invitations.rules.visit_news import TellableVisit, choose_news, is_still_true
 from notifications.invitations.services import write_invitations
+from notifications.invitations.visit_text import TITLES, TITLES_WITH_REINSPECTION, tell_title
 from notifications.models import Message, MessageKind, MessageStatus
 from notifications.privacy import ErasureOrder, erase_person, export_person
 from notifications.reminders.services import send_all_due_messages, stop_messages
 from scheduling.booking.changing import begin_visit, cancel_visit, finish_visit, mark_no_show, run_late, split_visit
 from scheduling.booking.services import book_visit, move_visit
+from scheduling.enums import VisitKind
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
 from tests.conftest import NOW, TODAY, ShopForTests
@@ -97,12 +100,47 @@ def test_booked_moved_and_cancelled_are_told_so_that_a_calendar_follows(
     assert [event.decoded("dtstart") for _, event in told] == [at(DAY, 9), at(DAY, 13), at(DAY, 13)]
     assert [str(event["status"]) for _, event in told] == ["CONFIRMED", "CONFIRMED", "CANCELLED"]
     visit.refresh_from_db()
-    assert told[1][1].decoded("dtend") == visit.ready_at
+    assert told[1][1].decoded("dtend") == visit.told_ready_at
     texts = [mail.get_body(("plain",)).get_content() for mail in mails]
     assert "Tuesday 9 June 2026, 09:00" in texts[0] and "Tuesday 9 June 2026, 13:00" in texts[1]
     assert "Reason: the car is sold" in texts[2]
     assert [mail["To"] for mail in mails] == [visit.customer.email] * 3
     assert all(mail["Reply-To"] == "desk@example.org" for mail in mails)
+
+
+@pytest.mark.parametrize("language", ["en", "fr"])
+def test_a_visit_names_all_that_it_serves(cover: Cover, bays: Bays, language: str) -> None:
+    Customer.objects.update(language=language)
+    visit = book(cover, bays, at(DAY, 9))
+    assert {item.due_key.partition(":")[0] for item in visit.items.all()} >= {"reinspection", "touch_up"}
+    write_invitations(now=NOW)
+    with translation.override(language):
+        whole, touch_up = str(TITLES_WITH_REINSPECTION[VisitKind(visit.visit)]), str(TITLES[VisitKind(visit.visit)])
+        assert whole != touch_up and tell_title(visit) == whole
+        message = Message.objects.get()
+        assert whole in message.body and read_event(message)["summary"].startswith(whole)
+        # What is given up is told by what it was to serve; what another visit serves is not told of this one.
+        cancel_visit(appointment=visit, reason="sold", now=NOW, actor=bays.writer)
+        visit = Appointment.objects.get(pk=visit.pk)
+        assert tell_title(visit) == whole
+        visit.status = AppointmentStatus.BOOKED
+        assert tell_title(visit) == touch_up
+
+
+def test_a_visit_is_told_ready_on_a_full_five_minutes(cover: Cover, bays: Bays) -> None:
+    visit = book(cover, bays, at(DAY, 9))
+    exact = visit.ready_at.replace(minute=36)
+    Appointment.objects.filter(pk=visit.pk).update(ready_at=exact)
+    write_invitations(now=NOW)
+    message = Message.objects.get()
+    assert ":40" in message.body and ":36" not in message.body
+    assert read_event(message).decoded("dtend") == exact.replace(minute=40)
+    assert Appointment.objects.get(pk=visit.pk).ready_at == exact
+
+
+def read_event(message: Message) -> Component:
+    (event,) = Calendar.from_ical(message.calendar).walk("VEVENT")
+    return event
 
 
 def test_several_changes_before_a_mail_goes_out_come_to_one_message_or_none(
