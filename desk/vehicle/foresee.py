@@ -66,6 +66,11 @@ class Standing:
     due: str
     overdue: int
 
+    @property
+    def sentence_says_status(self) -> bool:
+        """Whether the sentence begins with the status, so that a tag before it would say it twice."""
+        return self.state.sentence.casefold().startswith(say(self.state.status).casefold())
+
 
 @dataclass(frozen=True, slots=True)
 class ForeseenClaim:

@@ -2,6 +2,7 @@
 
 import html
 import re
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -95,6 +96,21 @@ def test_ending_a_cover_names_the_open_claims_that_it_decides(owner: Client, cov
     assert [(found.number, found.is_changed) for found in one.claims] == [(claim.number, True)]
     assert confirm(owner, "end", page).status_code == 302
     assert read_claim_file(claim, as_of=TODAY).recommendation.outcome is Outcome.REFUSE
+
+
+def test_a_standing_names_its_status_once(owner: Client, cover: Cover) -> None:
+    day = TODAY - timedelta(days=1)
+    status, page = ask(owner, "end", {**write("end"), "day": day.isoformat()})
+    (one,) = foresee(
+        make_record(cover), lambda: end_cover(cover=cover, day=day, reason="Scrapped", now=NOW, actor=None), TODAY
+    )
+    assert status == 200 and one.before is not None and one.after is not None
+    assert (one.after.state.status, one.after.sentence_says_status) == (CoverStatus.ENDED, True)
+    (then,) = re.findall(r"(?s)<dt>Then</dt>\s*<dd>(.*?)</dd>", page)
+    assert then.casefold().count("ended") == 1
+    # A sentence that does not begin with the status leaves the tag.
+    other = replace(one.after, state=replace(one.after.state, sentence="Never in force."))
+    assert not other.sentence_says_status
 
 
 def test_a_move_to_other_terms_shows_what_they_make_of_the_past(owner: Client, cover: Cover) -> None:
