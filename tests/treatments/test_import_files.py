@@ -26,6 +26,33 @@ from treatments.log_import.staging import Staging
 from treatments.models import Customer, OdometerReading, Treatment, TreatmentLine, Vehicle
 
 
+def test_headings_below_a_title_are_named_with_the_way_out(shop: ShopForTests, tmp_path: Path) -> None:
+    log = write_csv(tmp_path / "log.csv", [make_visit()], separator=";")
+    log.write_text(f"Work of the spring\n\n{log.read_text('utf-8')}", "utf-8")
+    book = Workbook()
+    for row in (["Work of the spring"], HEADINGS, [make_visit()[heading] for heading in HEADINGS]):
+        book.active.append(row)
+    book.save(tmp_path / "log.xlsx")
+    for name, number in (("log.csv", 3), ("log.xlsx", 2)):
+        printed, succeeded = run_import(tmp_path / name)
+        assert not succeeded and not Vehicle.objects.exists()
+        assert f"The headings stand in row {number}, below 'Work of the spring'" in printed
+    # Without headings near the top it is said what is missing.
+    (tmp_path / "none.csv").write_text("Work of the spring\n" + "a,b\n" * 9, "utf-8")
+    assert "has no column for" in run_import(tmp_path / "none.csv")[0]
+
+
+def test_a_doubt_about_a_vin_is_told_once_with_the_rows_of_the_vehicle(shop: ShopForTests, tmp_path: Path) -> None:
+    rows = [make_visit(VIN="1" * 17, Zone=zone) for zone in ZONES[:2]]
+    rows = [*rows, make_visit(VIN="0" * 17, Customer="Somebody else")]
+    printed, succeeded = run_import(write_csv(tmp_path / "log.csv", rows), "--check")
+    notes = [line for line in printed.splitlines() if "it looks made up" in line]
+    assert succeeded and len(notes) == 2
+    assert notes[0].startswith("note row 2,") and notes[0].endswith("So in row 3.")
+    assert notes[1].startswith("note row 4,") and "So in row" not in notes[1]
+    assert read_counts(printed, "Notes")["vin_not_verified"] == 3
+
+
 def make_vehicles(count: int) -> list[dict[str, str]]:
     return [make_visit(VIN=make_vin(number), Customer=f"Owner {number}") for number in range(count)]
 

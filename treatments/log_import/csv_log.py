@@ -8,6 +8,7 @@ import csv
 from collections import deque
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from itertools import islice
 from pathlib import Path
 
 from treatments.log_import.files import LogFile, LogFileError, RawRow
@@ -38,7 +39,8 @@ def open_csv(path: Path) -> Iterator[LogFile]:
         first_line = text.readline()
         if not first_line.strip():
             raise LogFileError(f"'{path.name}' has no headings: the first row must name the columns.")
-        separator = _find_separator(first_line)
+        # A title above the headings may have no separator.
+        separator = _find_separator("".join([first_line, *islice(text, 2)]) if _is_title(first_line) else first_line)
         text.seek(0)
         csv.field_size_limit(LONGEST_CELL)
         records = _Records(text, separator, path.name)
@@ -58,6 +60,10 @@ def open_csv(path: Path) -> Iterator[LogFile]:
 def _find_separator(first_line: str) -> str:
     outside = "".join(part for number, part in enumerate(first_line.split('"')) if number % 2 == 0)
     return max(SEPARATORS, key=outside.count)
+
+
+def _is_title(first_line: str) -> bool:
+    return not any(separator in first_line for separator in SEPARATORS)
 
 
 def _count_lines(path: Path) -> int:

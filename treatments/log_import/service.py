@@ -20,6 +20,7 @@ from treatments.log_import.opening import open_log
 from treatments.log_import.outcome import BatchOutcome
 from treatments.log_import.rejects_file import RejectsFile, Written
 from treatments.log_import.report import ImportReport
+from treatments.log_import.rules.cells import shorten
 from treatments.log_import.rules.columns import HeadingsError, LogColumns, recognise_columns
 from treatments.log_import.rules.dates import DateOrder
 from treatments.log_import.rules.faults import Fault, FaultCode, Note, NoteCode
@@ -28,6 +29,7 @@ from treatments.log_import.staging import Staging
 from treatments.models import Site, User, Zone
 from treatments.rules.units import DecimalSign
 from treatments.shared.faults import work_apart
+from treatments.vehicles.rules.vin import clean_vin
 from treatments.vehicles.rules.vin_advice import advise_on_vin
 from treatments.vehicles.vin_advice import find_vins_on_record
 
@@ -37,6 +39,9 @@ VEHICLES_PER_BATCH = 200
 HIDDEN = "The workbook hides this row, and it was read all the same: delete it where it is not to count."
 # Two imports of the same new vehicle at once: the database lets one in, the other looks again.
 MOST_TRIES = 3
+# How far below the first row headings are looked for, and how many rows of one vehicle a note names.
+ROWS_LOOKED_AT = 5
+MOST_ROWS_TOLD = 10
 
 
 class Progress(Protocol):
@@ -98,7 +103,7 @@ def import_log(
         LogFileError, HeadingsError: where the file as a whole can't be read; nothing was written then.
     """
     with open_log(request.path, request.sheet) as log, Staging() as staging:
-        columns = recognise_columns(log.headings, request.renamed)
+        columns = _find_columns(log, request.renamed)
         keys = dict(Zone.objects.values_list("code", "pk"))
         if not keys:
             raise LogFileError("The shop has no zones yet: run manage.py load_catalogue first.")
@@ -119,7 +124,7 @@ def import_log(
             rejected += 1
             for fault in faults:
                 tell(number, adviser.complete(fault))
-        for number, note in staging.read_notes():
+        for number, note in _tell_once_per_vehicle(staging):
             tell(number, adviser.complete(note))
         written = _write_rejects(request, log, staging, adviser) if rejected and not request.check_only else None
         return ImportReport(
@@ -167,6 +172,46 @@ def _stage_rows(log: LogFile, columns: LogColumns, shop: Shop, staging: Staging,
         else:
             staging.reject(raw.number, faults, raw.cells)
     return count
+
+
+def _find_columns(log: LogFile, renamed: Mapping[str, str] | None) -> LogColumns:
+    """Return where each field stands; a title above the headings is named, since nobody would look for it."""
+    try:
+        return recognise_columns(log.headings, renamed)
+    except HeadingsError as error:
+        for raw in islice(log.rows, ROWS_LOOKED_AT):
+            try:
+                recognise_columns(raw.cells, renamed)
+            except HeadingsError:
+                continue
+            title = shorten(" ".join(filter(None, log.headings)))
+            raise HeadingsError(
+                f"The headings stand in row {raw.number}, below '{title}': delete the rows above them, so that they "
+                "are the first row."
+            ) from error
+        raise
+
+
+def _tell_once_per_vehicle(staging: Staging) -> Iterator[tuple[int, Note]]:
+    """Yield the notes in the file's order; what is doubtful about a VIN once, with all the rows of the vehicle."""
+    rows: dict[str, list[int]] = {}
+    for number, note in staging.read_notes():
+        if note.code is NoteCode.VIN_NOT_VERIFIED:
+            rows.setdefault(clean_vin(note.value), []).append(number)
+    for number, note in staging.read_notes():
+        if note.code is not NoteCode.VIN_NOT_VERIFIED:
+            yield number, note
+        elif others := rows.pop(clean_vin(note.value), None):
+            yield number, replace(note, sentence=note.sentence + _list_rows(others[1:]))
+
+
+def _list_rows(numbers: Sequence[int]) -> str:
+    if not numbers:
+        return ""
+    told = ", ".join(map(str, numbers[:MOST_ROWS_TOLD]))
+    more = len(numbers) - MOST_ROWS_TOLD
+    told += f" and {more} more" if more > 0 else ""
+    return f" So in row{'s' if len(numbers) > 1 else ''} {told}."
 
 
 def _learn(shop: Shop, raw: RawRow, columns: LogColumns) -> Shop:
@@ -259,7 +304,11 @@ class VinAdviser:
             advice = advise_on_vin(told.value, find_on_record=self._find_known)
             self._sentences[told.value] = advice.sentence if advice.on_record else ""
         sentence = self._sentences[told.value]
-        return replace(told, sentence=sentence) if sentence else told
+        if not sentence:
+            return told
+        # What follows the advice stays: which other rows it stands in.
+        advised = advise_on_vin(told.value).sentence
+        return replace(told, sentence=sentence + told.sentence.removeprefix(advised))
 
     def _find_known(self, vins: Sequence[str]) -> set[str]:
         return {*find_vins_on_record(vins), *self._staging.find_staged_vins(tuple(vins))}
