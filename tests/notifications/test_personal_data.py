@@ -16,6 +16,7 @@ from desk.demo.load import DemoShop
 from notifications.models import Message
 from notifications.privacy import ErasureOrder, erase_person, export_person, find_people_to_let_go, plan_erasure
 from notifications.privacy.kinds import OnErasure
+from notifications.privacy.wording import describe_erased
 from notifications.reminders.services import write_due_reminders
 from scheduling.covers.services import end_cover
 from scheduling.index.service import recompute
@@ -113,3 +114,13 @@ def test_people_without_dealings_are_let_go_with_age(demo: DemoShop) -> None:
     with pytest.raises(ValidationError, match="write 1 or more"):
         list(find_people_to_let_go(years=0, as_of=later))
     assert export_person(person)["covers"]
+
+
+def test_what_would_be_erased_is_told_once_for_each_purpose(demo: DemoShop) -> None:
+    person = Customer.objects.filter(ownerships__isnull=False).order_by("pk")[0]
+    out = StringIO()
+    call_command("personal_data", "erase", str(person.pk), "--order", "person", "--check", stdout=out)
+    erased = out.getvalue().partition("To be erased:")[2].partition("To be kept:")[0]
+    labels = [line.partition(":")[0] for line in erased.splitlines() if line.strip()]
+    told = {line.purpose for line in describe_erased(plan_erasure(customer=person, now=timezone.now()))}
+    assert len(labels) == len(set(labels)) == len(told) > 0

@@ -22,7 +22,7 @@ from notifications.privacy import (
 from notifications.privacy.files import find_files_of_the_shop
 from notifications.privacy.people import Person
 from notifications.privacy.retention import overwrite_free_space
-from notifications.privacy.wording import describe_erased, describe_kept, describe_register
+from notifications.privacy.wording import ErasureLine, describe_erased, describe_kept, describe_register
 from treatments.models import Customer
 from treatments.queries import find_shop_day
 from treatments.rules.wording import tell_count
@@ -130,8 +130,12 @@ class Command(BaseCommand):
         if will:
             self.stdout.write(f"{customer.name}, number {customer.pk}")
         self.stdout.write("To be erased:" if will else "Erased:")
+        by_purpose: dict[str, list[ErasureLine]] = {}
         for line in describe_erased(plan):
-            self.stdout.write("; ".join(filter(None, [f"    {line.purpose}: {line.count}, {line.action}", line.why])))
+            by_purpose.setdefault(line.purpose, []).append(line)
+        for purpose, lines in by_purpose.items():
+            told = [part for line in lines for part in (f"{line.count}, {line.action}", line.why) if part]
+            self.stdout.write(f"    {purpose}: {'; '.join(dict.fromkeys(told))}")
         self.stdout.write("To be kept:" if will else "Kept:")
         for group in describe_kept(plan):
             for why in group.whys:
