@@ -199,7 +199,14 @@ def read_cover_case(cover: Cover, *, known_at: datetime | None = None) -> CoverC
 
 def make_cover_case(cover: Cover, history: VehicleHistory, *, known_at: datetime | None = None) -> CoverCase:
     """Return the case of one cover of a vehicle whose whole history was read already."""
-    return _make_cases([cover], {cover.vehicle_id: history}, known_at)[0]
+    return make_cover_cases([cover], history, known_at=known_at)[0]
+
+
+def make_cover_cases(
+    covers: Sequence[Cover], history: VehicleHistory, *, known_at: datetime | None = None
+) -> list[CoverCase]:
+    """Return the case of each cover of one vehicle whose whole history was read already."""
+    return _make_cases(list(covers), {cover.vehicle_id: history for cover in covers}, known_at)
 
 
 # What pages and rules want to know of a cover besides its vehicle.

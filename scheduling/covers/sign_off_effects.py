@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from scheduling.covers.queries import CoverCase, list_covers_of, make_cover_case
+from scheduling.covers.queries import CoverCase, list_covers_of, make_cover_cases
 from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.covers.rules.due import sort_due_items
 from scheduling.covers.rules.due_item import DueItem
@@ -53,15 +53,16 @@ def foresee_sign_off(work: Treatment | Inspection, today: date) -> list[SignOffE
     """
     history = read_history(work.vehicle)
     history_then = _add_draft(history, work)
+    covers = list_covers_of(work.vehicle)
     effects = []
-    for cover in list_covers_of(work.vehicle):
-        cover.vehicle = work.vehicle
-        case, case_then = make_cover_case(cover, history), make_cover_case(cover, history_then)
+    for case, case_then in zip(make_cover_cases(covers, history), make_cover_cases(covers, history_then), strict=True):
         before, after = case.read_state(today), case_then.read_state(today)
         if before.status in NO_MORE_COVER and after.status in NO_MORE_COVER:
             continue
         due, due_then = _list_due(case, today), _list_due(case_then, today)
-        effects.append(SignOffEffect(cover.number, _find_settled(due, due_then), due_then, before.status, after.status))
+        # Where signing ends the cover, what was due falls away and is not done.
+        settled = [] if after.status in NO_MORE_COVER else _find_settled(due, due_then)
+        effects.append(SignOffEffect(case.cover.number, settled, due_then, before.status, after.status))
     return effects
 
 

@@ -39,6 +39,7 @@ from treatments.enums import Answer, DamageKind
 from treatments.event_log import verify_log
 from treatments.models import Event, User
 from treatments.records.photos import PhotoError
+from treatments.rules.formats import format_money
 from treatments.rules.money import Money
 from treatments.shared.shown import ChangedSinceShownError, find_log_position
 
@@ -103,7 +104,7 @@ def test_what_is_recommended_is_decided_without_a_reason_and_anything_else_with_
     assert decision.stands and decision.recommended == Outcome.PAY
     with pytest.raises(ValidationError, match="reopen it first"):
         decide(DecisionKind.PAY, sheet.payable.amount)
-    assert f"We will pay {sheet.payable}" in decision.letter
+    assert format_money(sheet.payable.amount, sheet.payable.currency, "en") in decision.letter
     assert "If you do not agree" in decision.letter and "15 U.S.C. 2301" in decision.letter
     assert Event.objects.filter(kind="claim.decided").count() == 1
     assert list(verify_log()) == []

@@ -1,5 +1,6 @@
 """What the summary of a draft says that signing it off will do, against what the records say once it is signed."""
 
+import tomllib
 from datetime import date
 from decimal import Decimal
 
@@ -9,9 +10,11 @@ from freezegun import freeze_time
 
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.rules.due_item import DueKind
+from scheduling.covers.rules.ends import CoverStatus
+from scheduling.covers.services import move_terms, publish_terms
 from scheduling.covers.sign_off_effects import foresee_sign_off
 from scheduling.models import Cover
-from tests.conftest import NOW, TODAY, ShopForTests
+from tests.conftest import FIXTURES, NOW, TODAY, ShopForTests
 from tests.scheduling.booking_helpers import QUART, Bays, add_due_vehicle, set_up_bays
 from tests.scheduling.test_booking import make_vin
 from treatments.enums import FilmState, InspectionKind, TreatmentKind
@@ -91,6 +94,20 @@ def test_the_summary_says_what_the_records_say_once_it_is_signed(
     assert all(set(item.zones) <= set(before[item.key].zones) for item in effect.settled)
     counts = record is draft or zones == ZONES
     assert (DueKind.REINSPECTION in {item.kind for item in effect.settled}) == counts
+
+
+def test_what_falls_away_since_signing_ends_the_cover_is_not_told_as_done(
+    shop: ShopForTests, bays: Bays, cover: Cover
+) -> None:
+    work = draft(shop, cover, bays, ZONES[:1])
+    assert read_cover_case(cover).list_what_needs_doing(TODAY)
+    document = tomllib.loads((FIXTURES / "terms" / "ten_years_or_distance.toml").read_text("utf-8"))
+    changed = {**document, "code": "short-distance", "distance_limit_km": "15000"}
+    limited = publish_terms(document=changed, now=NOW, actor=None)
+    move_terms(cover=cover, to_version=limited, day=TODAY, reason="limited", now=NOW, actor=None)
+    cover.refresh_from_db()
+    (effect,) = foresee_sign_off(work, TODAY)
+    assert (effect.status_then, list(effect.settled), list(effect.due_then)) == (CoverStatus.EXPIRED, [], [])
 
 
 @pytest.mark.parametrize(("record", "address"), [(draft, "treatments"), (inspect, "inspections")])

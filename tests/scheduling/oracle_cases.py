@@ -410,6 +410,9 @@ def draw_facts(draw: st.DrawFn, case: Case, start: date, far: date, draw_written
     for _ in range(draw(some(1, 2, 3))):
         day = nudge(draw, draw(some(start, start - 40 * ONE_DAY, draw(some(*edges)), draw(some(*edges)))))
         zones = draw(st.lists(st.sampled_from(sorted(ZONES)), max_size=2, unique=True))
+        if case.promise.required_zones and draw(some(True, False)):
+            # One without which the cover would not begin.
+            zones = [case.promise.required_zones[-1]]
         withdrawn_on = day + draw(some(0, 1, 90, 400)) * ONE_DAY if draw(some(False, False, True)) else None
         written, withdrawal_written = draw_written(), draw_written()
         facts.append(Fact(day, tuple(zones), draw(some(False, False, True)), written, withdrawn_on, withdrawal_written))
