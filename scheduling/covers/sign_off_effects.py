@@ -59,7 +59,8 @@ def foresee_sign_off(work: Treatment | Inspection, today: date) -> list[SignOffE
         before, after = case.read_state(today), case_then.read_state(today)
         if before.status in NO_MORE_COVER and after.status in NO_MORE_COVER:
             continue
-        due, due_then = _list_due(case, today), _list_due(case_then, today)
+        due = () if before.status in NO_MORE_COVER else _list_due(case, today)
+        due_then = () if after.status in NO_MORE_COVER else _list_due(case_then, today)
         # Where signing ends the cover, what was due falls away and is not done.
         settled = [] if after.status in NO_MORE_COVER else _find_settled(due, due_then)
         effects.append(SignOffEffect(case.cover.number, settled, due_then, before.status, after.status))
