@@ -38,6 +38,7 @@ from treatments.records.rules.odometer import Reading, find_doubts
 from treatments.records.rules.visit_findings import VisitFinding, list_findings
 from treatments.reference.cache import cached_reference
 from treatments.reference.queries import list_areas, list_sites, list_zones, map_areas
+from treatments.rules.explanation import Explanation
 from treatments.rules.site_days import find_day, find_end_of_day
 from treatments.rules.site_settings import find_zone
 from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
@@ -95,7 +96,7 @@ def list_readings(vehicle: Vehicle, *, besides: int | None = None) -> list[Readi
     return [Reading(one.day, one.kilometres, f"reading {one.pk}") for one in standing.order_by("day", "pk")]
 
 
-def list_reading_doubts(work: Treatment | Inspection) -> list[str]:
+def list_reading_doubts(work: Treatment | Inspection) -> list[Explanation]:
     """Return what speaks against the odometer of signed-off work, or of a draft: the vehicle's other readings."""
     readings = [recorded.reading for recorded in read_history(work.vehicle).readings]
     if work.odometer_amount is not None and work.odometer is not None:

@@ -24,6 +24,7 @@ from treatments.enums import Answer, InspectionKind
 from treatments.records.rules.history import InspectionRecord
 from treatments.records.rules.odometer import find_doubts
 from treatments.reference.queries import map_zone_names, map_zones
+from treatments.rules.explanation import Explanation
 from treatments.rules.money import Money
 from treatments.rules.speaking import ENGLISH
 
@@ -85,14 +86,13 @@ class ClaimFile:
         """The decision that was not set aside, or None."""
         return next((decision for decision in self.decisions if decision.reopened_at is None), None)
 
-    def list_reading_doubts(self, finding: Finding) -> list[str]:
-        """Return what speaks against the odometer readings that a finding rests on, each sentence once."""
+    def list_reading_doubts(self, finding: Finding) -> list[Explanation]:
+        """Return what speaks against the odometer readings that a finding rests on, each explanation once."""
         if finding.rule not in RULES_OF_DISTANCE:
             return []
         readings = list_readings_for(self.rust_claim, self.case.history)
         doubts = find_doubts([recorded.reading for recorded in readings])
-        told = (sentence for record in finding.records for sentence in doubts.get(record, ()))
-        return list(dict.fromkeys(told))
+        return list(dict.fromkeys(doubt for record in finding.records for doubt in doubts.get(record, ())))
 
     def letter_facts(self, written_on: date) -> LetterFacts:
         """Return who writes to whom about what."""

@@ -28,8 +28,10 @@ from scheduling.covers.rules.entry import check_entry
 from scheduling.covers.rules.facts import CoverFacts
 from scheduling.terms.rules.terms import DistanceFrom, Terms
 from treatments.enums import Answer, say
+from treatments.explanations import MESSAGES
 from treatments.records.rules.history import RecordedReading, VehicleHistory
 from treatments.records.rules.odometer import Reading, find_kilometres_on
+from treatments.rules.explanation import tell_in_english
 from treatments.rules.wording import tell_count
 from treatments.vehicles.rules.standing_facts import find_zones_out
 
@@ -198,7 +200,8 @@ def check_distance(claim: RustClaim, terms: Terms, history: VehicleHistory) -> F
     records = tuple(reading.record for reading in readings)
     there = find_kilometres_on(readings, claim.discovered_on)
     if there.kilometres is None:
-        sentence = f"{there.sentence} Ask for an odometer reading on the day of discovery."
+        told = tell_in_english(there.explanations, MESSAGES)
+        sentence = f"{told} Ask for an odometer reading on the day of discovery."
         return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=sentence, records=records)
     driven, what = there.kilometres, "The odometer stood at"
     if terms.distance_from is DistanceFrom.FIRST_TREATMENT:

@@ -11,6 +11,7 @@ from treatments.models import Inspection, Treatment, Vehicle
 from treatments.queries import list_readings
 from treatments.records.rules.odometer import Reading, find_doubt, find_limit_fault
 from treatments.rules.units import Distance
+from treatments.shared.rendering import render
 
 CONFIRMED = "odometer_confirmed"
 
@@ -49,9 +50,9 @@ class OdometerForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
         distance = self.read_odometer() if self.cleaned_data.get("odometer") is not None else None
-        fault = find_limit_fault(distance.kilometres) if distance else ""
+        fault = find_limit_fault(distance.kilometres) if distance else None
         if fault:
-            self.add_error("odometer", fault)
+            self.add_error("odometer", render(fault))
         else:
             self._ask()
         return cleaned
@@ -73,4 +74,6 @@ class OdometerForm(forms.Form):
         names.insert(names.index(unit) + 1, names.pop())
         self.order_fields(names)
         if not confirmed:
-            self.add_error("odometer", [doubt, _("Read it again. Correct the figure, or confirm that it is right.")])
+            self.add_error(
+                "odometer", [render(doubt), _("Read it again. Correct the figure, or confirm that it is right.")]
+            )

@@ -36,6 +36,7 @@ from treatments.queries import find_owner_on, list_readings
 from treatments.records.odometer_readings import record_reading
 from treatments.records.rules.odometer import Reading, find_doubt, find_kilometres_on
 from treatments.reference.queries import list_sites, map_dealerships, map_sites
+from treatments.rules.explanation import Explanation
 from treatments.shared.shown import Records, check_unchanged_since
 from treatments.vehicles.changes import change_place_of_use, correct_record, transfer_vehicle
 
@@ -65,7 +66,7 @@ class Change:
     make_form: Make
     do: Callable[[VehicleRecord, Any], object]
     find_obstacle: Callable[[VehicleRecord], str] = lambda record: ""
-    list_doubts: Callable[[VehicleRecord, Any], list[str]] = lambda record, form: []
+    list_doubts: Callable[[VehicleRecord, Any], list[Explanation]] = lambda record, form: []
 
 
 def _make_plain(form: type[forms.Form], *today: str) -> Make:
@@ -186,14 +187,14 @@ def _read_odometer(record: VehicleRecord, form: change_forms.ReadingForm) -> obj
     )
 
 
-def _list_reading_doubts(record: VehicleRecord, form: change_forms.ReadingForm) -> list[str]:
+def _list_reading_doubts(record: VehicleRecord, form: change_forms.ReadingForm) -> list[Explanation]:
     """Return what the readings on record say of a new one: why it is doubted, and what was to be expected."""
     day, distance = form.cleaned_data["day"], form.read_odometer()
     assert distance is not None  # as above
     known = list_readings(record.vehicle)
     doubt = find_doubt(known, Reading(day, distance.kilometres, "new"))
     expected = find_kilometres_on([one for one in known if one.day != day], day)
-    return [sentence for sentence in (doubt, expected.sentence if expected.projected else "") if sentence]
+    return [*([doubt] if doubt else []), *(expected.explanations if expected.projected else ())]
 
 
 def _register(record: VehicleRecord, form: change_forms.SoldCoverForm) -> object:

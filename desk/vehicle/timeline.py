@@ -173,7 +173,7 @@ def _list_entries(past: Past, places: Iterable[Place]) -> list[Entry]:
     entries += [Entry(state.day, EntryKind.COVER, "state", 0, state) for state in past.changes]
     entries += [Entry(owner.from_day, EntryKind.OWNER, "ownership", owner.key, owner) for owner in _list_owners(past)]
     flagged = {
-        backwards.reading: backwards.sentence
+        backwards.reading: backwards.explanation
         for backwards in flag_backwards([recorded.reading for recorded in past.history.readings])
     }
     earlier: list[Reading] = []

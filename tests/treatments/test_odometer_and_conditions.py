@@ -16,13 +16,31 @@ from treatments.records.rules.material import (
     compare_zone,
     compute_expected_ml,
 )
-from treatments.records.rules.odometer import Reading, find_day_reaching, find_doubt, find_kilometres_on, flag_backwards
+from treatments.records.rules.odometer import (
+    Reading,
+    find_day_reaching,
+    find_doubt,
+    find_doubts,
+    find_kilometres_on,
+    find_limit_fault,
+    flag_backwards,
+)
+from treatments.rules.explanation import Explanation, explain
 
 START = date(2024, 1, 1)
 
 
 def readings(*pairs: tuple[int, int]) -> list[Reading]:
     return [Reading(START + timedelta(days=day), Decimal(km), f"r{day}") for day, km in pairs]
+
+
+LESS = explain(
+    "odometer.less",
+    kilometres=500,
+    read_on=START + timedelta(days=150),
+    other_kilometres=11_000,
+    other_on=START + timedelta(days=100),
+)
 
 
 def test_backwards_readings_are_flagged_and_left_out_of_rates() -> None:
@@ -32,7 +50,10 @@ def test_backwards_readings_are_flagged_and_left_out_of_rates() -> None:
     assert flagged.reading.kilometres == 500
     assert find_kilometres_on(with_bad, START + timedelta(days=50)).kilometres == 6000
     assert find_kilometres_on(with_bad, START + timedelta(days=300)).kilometres == 31_000
-    assert "going backwards left out" in find_kilometres_on(with_bad, START + timedelta(days=300)).sentence
+    assert flagged.explanation == LESS
+    left_out = explain("odometer.left_out", count=1)
+    assert find_kilometres_on(with_bad, START + timedelta(days=300)).explanations[1:] == (left_out,)
+    assert find_day_reaching(with_bad, Decimal(5000)).explanations[1:] == (left_out,)
     assert flag_backwards(good) == ()
 
 
@@ -56,16 +77,128 @@ def test_a_figure_beyond_what_the_vehicle_would_have_gone_is_doubted(
     known: list[tuple[int, int]], day: int, likely: int, doubted: int
 ) -> None:
     (fine,), (odd,) = readings((day, likely)), readings((day, doubted))
-    assert find_doubt(readings(*known), fine) == ""
-    assert find_doubt(readings(*known), odd) != ""
+    assert find_doubt(readings(*known), fine) is None
+    assert find_doubt(readings(*known), odd) is not None
 
 
 @pytest.mark.parametrize(("km", "is_doubted"), [(999, True), (1000, False), (2000, False), (2001, True)])
 def test_a_figure_outside_the_readings_around_it_is_doubted(km: int, is_doubted: bool) -> None:
     (new,) = readings((50, km))
-    assert bool(find_doubt(readings((0, 1000), (100, 2000)), new)) is is_doubted
+    assert (find_doubt(readings((0, 1000), (100, 2000)), new) is not None) is is_doubted
     # What stands on record for the day already is nothing new.
-    assert find_doubt([*readings((0, 1000), (100, 2000)), new], new) == ""
+    assert find_doubt([*readings((0, 1000), (100, 2000)), new], new) is None
+
+
+def on(day: int) -> date:
+    return START + timedelta(days=day)
+
+
+@pytest.mark.parametrize(
+    ("known", "new", "expected"),
+    [
+        (
+            [(0, 1000)],
+            (50, 999),
+            explain("odometer.less", kilometres=999, read_on=on(50), other_kilometres=1000, other_on=START),
+        ),
+        (
+            [(100, 2000)],
+            (50, 2001),
+            explain("odometer.more", kilometres=2001, read_on=on(50), other_kilometres=2000, other_on=on(100)),
+        ),
+        ([], (0, 700_000), explain("odometer.more_than_a_life", kilometres=700_000)),
+        (
+            [(0, 1000)],
+            (1, 9000),
+            explain("odometer.too_far", kilometres=9000, read_on=on(1), driven=8000, last_on=START, habit=None),
+        ),
+        (
+            [(0, 0), (60, 3000)],
+            (61, 9000),
+            explain(
+                "odometer.too_far",
+                kilometres=9000,
+                read_on=on(61),
+                driven=6000,
+                last_on=on(60),
+                habit=explain("odometer.own_rate", daily_km=50),
+            ),
+        ),
+    ],
+)
+def test_a_doubt_names_the_figures_it_rests_on(
+    known: list[tuple[int, int]], new: tuple[int, int], expected: Explanation
+) -> None:
+    (asked,) = readings(new)
+    assert find_doubt(readings(*known), asked) == expected
+
+
+def test_a_reading_on_record_is_doubted_as_a_new_one_is() -> None:
+    known = [*readings((0, 1000), (100, 11_000), (150, 500)), Reading(on(300), Decimal(900_000), "far")]
+    doubts = find_doubts(known)
+    assert (doubts["r100"], doubts["r150"]) == ([LESS], [LESS])
+    assert [doubt.code for doubt in doubts["far"]] == ["odometer.too_far"]
+    assert "r0" not in doubts
+
+
+@pytest.mark.parametrize(("km", "is_refused"), [(-1, True), (0, False), (2_000_000, False), (2_000_001, True)])
+def test_a_figure_that_no_odometer_shows_is_refused(km: int, is_refused: bool) -> None:
+    refused = explain("odometer.beyond_limit", millions=2) if is_refused else None
+    assert find_limit_fault(Decimal(km)) == refused
+
+
+@pytest.mark.parametrize(
+    ("known", "day", "expected"),
+    [
+        ([], 0, explain("odometer.none")),
+        ([(0, 1000)], 0, explain("odometer.read", kilometres=1000, read_on=START)),
+        ([(0, 1000)], -1, explain("odometer.first_reading", read_on=START)),
+        ([(0, 1000)], 1, explain("odometer.one_reading", read_on=START)),
+        (
+            [(0, 1000), (3, 2000)],
+            1,
+            explain("odometer.projected_between", kilometres=1333, before_on=START, after_on=on(3)),
+        ),
+        (
+            [(0, 1000), (3, 2000)],
+            4,
+            explain("odometer.projected_from", kilometres=2333, last_on=on(3), daily_km=333),
+        ),
+    ],
+)
+def test_the_distance_of_a_day_says_what_it_rests_on(
+    known: list[tuple[int, int]], day: int, expected: Explanation
+) -> None:
+    assert find_kilometres_on(readings(*known), on(day)).explanations == (expected,)
+
+
+BETWEEN = explain(
+    "odometer.reached_between",
+    reached_on=on(2),
+    kilometres_before=1000,
+    before_on=START,
+    kilometres_after=2000,
+    after_on=on(3),
+)
+
+
+@pytest.mark.parametrize(
+    ("known", "km", "expected"),
+    [
+        ([], 500, explain("odometer.none")),
+        ([(0, 1000)], 500, explain("odometer.reached", read_on=START, kilometres=1000)),
+        ([(0, 1000), (3, 2000)], 1500, BETWEEN),
+        # The line reaches it on the very day of the reading.
+        ([(0, 1000), (3, 2000)], 1999, explain("odometer.reached", read_on=on(3), kilometres=2000)),
+        ([(0, 1000), (3, 2000)], 2500, explain("odometer.reached_at_rate", reached_on=on(5), daily_km=333)),
+        ([(0, 1000)], 2500, explain("odometer.not_reached", last_on=START)),
+        ([(0, 1000), (300, 1001)], 900_000, explain("odometer.not_in_sight", last_on=on(300))),
+    ],
+)
+def test_the_day_of_a_distance_says_what_it_rests_on(
+    known: list[tuple[int, int]], km: int, expected: Explanation
+) -> None:
+    assert find_day_reaching(readings(*known), Decimal(km)).explanations == (expected,)
 
 
 def test_what_cannot_be_told_is_not_guessed() -> None:

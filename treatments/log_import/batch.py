@@ -10,6 +10,7 @@ from decimal import Decimal
 
 from treatments.enums import TreatmentKind, say
 from treatments.event_log import Happening, record_events
+from treatments.explanations import MESSAGES
 from treatments.log_import.line_copy import insert_lines
 from treatments.log_import.outcome import BatchOutcome
 from treatments.log_import.owners import OwnerWriter
@@ -22,6 +23,7 @@ from treatments.log_import.vehicles import note_differences, record_vehicles
 from treatments.models import Lot, MaterialTotal, OdometerReading, Site, Treatment, TreatmentLine, User, Vehicle
 from treatments.records.rules.odometer import Reading, flag_backwards
 from treatments.records.services import make_amendment, tell_of_treatment
+from treatments.rules.explanation import tell_in_english
 
 # As many rows as fit into the sentence that says why a treatment was amended.
 MOST_ROWS_NAMED = 20
@@ -145,7 +147,8 @@ class BatchWriter:
                 flagged = first_rows.get(backwards.reading.record)
                 if flagged is not None and flagged.odometer is not None:
                     shown = f"{flagged.odometer.amount} {flagged.odometer.unit}"
-                    sentence = f"{backwards.sentence} Kept and flagged."
+                    told = tell_in_english([backwards.explanation], MESSAGES)
+                    sentence = f"{told} Kept and flagged."
                     outcome.note(flagged, NoteCode.ODOMETER_BACKWARDS, "odometer", shown, sentence)
         OdometerReading.objects.bulk_create(new.values())
         return found

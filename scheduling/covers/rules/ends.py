@@ -13,8 +13,10 @@ from scheduling.covers.rules.due_item import DueStatus
 from scheduling.covers.rules.facts import CoverFacts
 from scheduling.covers.rules.reinspections import Reinspection, explain_reinspection
 from scheduling.terms.rules.terms import DistanceFrom, MissedMeans, Terms
+from treatments.explanations import MESSAGES
 from treatments.records.rules.history import OwnerRecord, VehicleHistory
 from treatments.records.rules.odometer import DayReached, find_day_reaching, find_kilometres_on
+from treatments.rules.explanation import tell_in_english
 
 
 class CoverStatus(StrEnum):
@@ -148,7 +150,7 @@ def _find_distance_reached(terms: Terms, history: VehicleHistory, first_day: dat
         return []
     says, reached = found
     assert reached.day is not None
-    sentence = f"Expired by distance: {says}. {reached.sentence}"
+    sentence = f"Expired by distance: {says}. {tell_in_english(reached.explanations, MESSAGES)}"
     return [End(reached.day, CoverStatus.EXPIRED, sentence, projected=reached.projected, proven_on=reached.proven_on)]
 
 
@@ -159,7 +161,8 @@ def foresee_distance(terms: Terms, history: VehicleHistory) -> str:
     if found is None or found[1].day is None or not found[1].beyond_last_reading:
         return ""
     says, reached = found
-    return f"Distance limit, {says}: {reached.sentence} A projection ends no cover; ask for a reading."
+    told = tell_in_english(reached.explanations, MESSAGES)
+    return f"Distance limit, {says}: {told} A projection ends no cover; ask for a reading."
 
 
 def _reach_limit(terms: Terms, history: VehicleHistory, first_day: date) -> tuple[str, DayReached] | None:

@@ -9,6 +9,7 @@ from datetime import date
 from functools import lru_cache
 
 from treatments.enums import BodyStyle, TreatmentKind, say
+from treatments.explanations import MESSAGES
 from treatments.log_import.rules.cells import Cells
 from treatments.log_import.rules.columns import LogColumns, squeeze
 from treatments.log_import.rules.contacts import find_contact_fault, find_email_fault, find_phone_fault
@@ -19,6 +20,7 @@ from treatments.log_import.rules.material import KnownProduct, KnownZone, read_m
 from treatments.log_import.rules.text import join_lines
 from treatments.log_import.rules.words import KINDS, MARKS, NOTHING, PROPULSIONS, STYLES, TOTALS
 from treatments.records.rules.odometer import find_limit_fault
+from treatments.rules.explanation import tell_in_english
 from treatments.rules.units import AmbiguousNumberError, DecimalSign, Distance, UnitsError, Volume
 from treatments.vehicles.rules.vin import VinMark
 from treatments.vehicles.rules.vin_advice import VinAdvice, advise_on_vin
@@ -284,7 +286,7 @@ def _read_odometer(row: Cells, shop: Shop) -> Distance | None:
     except UnitsError as error:
         row.refuse(FaultCode.ODOMETER, "odometer", text, error.sentence)
         return None
-    if sentence := find_limit_fault(distance.kilometres):
-        row.refuse(FaultCode.ODOMETER, "odometer", text, sentence)
+    if fault := find_limit_fault(distance.kilometres):
+        row.refuse(FaultCode.ODOMETER, "odometer", text, tell_in_english([fault], MESSAGES))
         return None
     return distance

@@ -10,6 +10,8 @@ from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
 
+from treatments.rules.explanation import Explanation, explain
+
 # A projection further out says nothing; the vehicle may be sold by then. Our own choice.
 FURTHEST_PROJECTION_DAYS = 40 * 366
 
@@ -17,11 +19,11 @@ FURTHEST_PROJECTION_DAYS = 40 * 366
 MOST_KILOMETRES = Decimal(2_000_000)
 
 
-def find_limit_fault(kilometres: Decimal) -> str:
-    """Return that a reading is none that an odometer can show, '' where it is one."""
+def find_limit_fault(kilometres: Decimal) -> Explanation | None:
+    """Return that a reading is none that an odometer can show, None where it is one."""
     if 0 <= kilometres <= MOST_KILOMETRES:
-        return ""
-    return f"Not between 0 and {MOST_KILOMETRES:,} km: correct the reading."
+        return None
+    return explain("odometer.beyond_limit", millions=int(MOST_KILOMETRES) // 1_000_000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +41,10 @@ class BackwardsReading:
 
     reading: Reading
     earlier: Reading
-    sentence: str
+
+    @property
+    def explanation(self) -> Explanation:
+        return _explain_less(self.reading, self.earlier)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +56,7 @@ class DistanceOnDay:
 
     kilometres: Decimal | None
     projected: bool
-    sentence: str
+    explanations: tuple[Explanation, ...]
     exact: Fraction | None = None
 
 
@@ -65,7 +70,7 @@ class DayReached:
     day: date | None
     projected: bool
     beyond_last_reading: bool
-    sentence: str
+    explanations: tuple[Explanation, ...]
     proven_on: date | None = None
 
 
@@ -79,25 +84,30 @@ def flag_backwards(readings: Sequence[Reading]) -> tuple[BackwardsReading, ...]:
     highest: Reading | None = None
     for reading in _sort(readings):
         if highest is not None and reading.kilometres < highest.kilometres:
-            sentence = (
-                f"{reading.kilometres:.0f} km on {reading.day} is less than {highest.kilometres:.0f} km "
-                f"on {highest.day}."
-            )
-            flagged.append(BackwardsReading(reading, highest, sentence))
+            flagged.append(BackwardsReading(reading, highest))
         else:
             highest = reading
     return tuple(flagged)
 
 
-def _trust(readings: Sequence[Reading]) -> tuple[list[Reading], str]:
-    """Return the readings that do not go backwards, one a day, and a note on those left out."""
+def _explain_less(reading: Reading, other: Reading) -> Explanation:
+    return explain(
+        "odometer.less",
+        kilometres=round(reading.kilometres),
+        read_on=reading.day,
+        other_kilometres=round(other.kilometres),
+        other_on=other.day,
+    )
+
+
+def _trust(readings: Sequence[Reading]) -> tuple[list[Reading], tuple[Explanation, ...]]:
+    """Return the readings that do not go backwards, one a day, and how many were left out, if any."""
     backwards = {flagged.reading for flagged in flag_backwards(readings)}
     by_day: dict[date, Reading] = {}
     for reading in _sort(readings):
         if reading not in backwards:
             by_day[reading.day] = reading
-    left_out = len(backwards)
-    note = f" ({left_out} reading{'s' if left_out > 1 else ''} going backwards left out.)" if left_out else ""
+    note = (explain("odometer.left_out", count=len(backwards)),) if backwards else ()
     return list(by_day.values()), note
 
 
@@ -105,28 +115,29 @@ def find_kilometres_on(readings: Sequence[Reading], day: date) -> DistanceOnDay:
     """Return the odometer on ``day``: as read, between readings by their line, or beyond the last by the rate."""
     trusted, note = _trust(readings)
     if not trusted:
-        return DistanceOnDay(None, False, f"No odometer reading is recorded.{note}")
+        return DistanceOnDay(None, False, (explain("odometer.none"), *note))
     for reading in trusted:
         if reading.day == day:
-            sentence = f"Read as {reading.kilometres:.0f} km on {day}.{note}"
-            return DistanceOnDay(reading.kilometres, False, sentence, Fraction(reading.kilometres))
+            read = explain("odometer.read", kilometres=round(reading.kilometres), read_on=day)
+            return DistanceOnDay(reading.kilometres, False, (read, *note), Fraction(reading.kilometres))
     if day < trusted[0].day:
-        return DistanceOnDay(None, False, f"The first reading is from {trusted[0].day}.{note}")
+        return DistanceOnDay(None, False, (explain("odometer.first_reading", read_on=trusted[0].day), *note))
     after = next((reading for reading in trusted if reading.day > day), None)
     if after is not None:
         before = max((reading for reading in trusted if reading.day < day), key=lambda reading: reading.day)
         share = Fraction((day - before.day).days, (after.day - before.day).days)
         exact = Fraction(before.kilometres) + share * Fraction(after.kilometres - before.kilometres)
-        kilometres = _round(exact)
-        sentence = f"About {kilometres:.0f} km, projected between the readings of {before.day} and {after.day}."
-        return DistanceOnDay(kilometres, True, sentence + note, exact)
+        between = explain(
+            "odometer.projected_between", kilometres=round(exact), before_on=before.day, after_on=after.day
+        )
+        return DistanceOnDay(_round(exact), True, (between, *note), exact)
     rate = _find_rate(trusted)
     last = trusted[-1]
     if rate is None:
-        return DistanceOnDay(None, False, f"One reading only, from {last.day}; the rate cannot be told.{note}")
+        return DistanceOnDay(None, False, (explain("odometer.one_reading", read_on=last.day), *note))
     exact = Fraction(last.kilometres) + rate * (day - last.day).days
-    sentence = f"About {float(exact):.0f} km, projected from {last.day} at {float(rate):.0f} km a day."
-    return DistanceOnDay(_round(exact), True, sentence + note, exact)
+    beyond = explain("odometer.projected_from", kilometres=round(exact), last_on=last.day, daily_km=round(rate))
+    return DistanceOnDay(_round(exact), True, (beyond, *note), exact)
 
 
 def _round(exact: Fraction) -> Decimal:
@@ -146,7 +157,7 @@ def find_day_reaching(readings: Sequence[Reading], kilometres: Decimal | Fractio
     kilometres = Fraction(kilometres)
     trusted, note = _trust(readings)
     if not trusted:
-        return DayReached(None, False, False, f"No odometer reading is recorded.{note}")
+        return DayReached(None, False, False, (explain("odometer.none"), *note))
     before: Reading | None = None
     for reading in trusted:
         if reading.kilometres >= kilometres:
@@ -155,30 +166,36 @@ def find_day_reaching(readings: Sequence[Reading], kilometres: Decimal | Fractio
     last = trusted[-1]
     rate = _find_rate(trusted)
     if rate is None or rate <= 0:
-        return DayReached(None, False, False, f"Not reached by {last.day}; the rate cannot be told.{note}")
+        return DayReached(None, False, False, (explain("odometer.not_reached", last_on=last.day), *note))
     days = math.ceil((kilometres - Fraction(last.kilometres)) / rate)
     if days > FURTHEST_PROJECTION_DAYS or days > (date.max - last.day).days:
-        return DayReached(None, False, False, f"Not reached by {last.day}, nor in sight.{note}")
+        return DayReached(None, False, False, (explain("odometer.not_in_sight", last_on=last.day), *note))
     day = last.day + timedelta(days=days)
-    sentence = f"By projection reached on {day}, at the vehicle's own rate of {float(rate):.0f} km a day since then."
-    return DayReached(day, True, True, sentence + note)
+    return DayReached(
+        day, True, True, (explain("odometer.reached_at_rate", reached_on=day, daily_km=round(rate)), *note)
+    )
 
 
-def _reach_between(before: Reading | None, reading: Reading, kilometres: Fraction, note: str) -> DayReached:
+def _reach_between(
+    before: Reading | None, reading: Reading, kilometres: Fraction, note: tuple[Explanation, ...]
+) -> DayReached:
+    read = explain("odometer.reached", read_on=reading.day, kilometres=round(reading.kilometres))
     if before is None or reading.kilometres == kilometres:
-        sentence = f"Reached by {reading.day}, when {reading.kilometres:.0f} km was read."
-        return DayReached(reading.day, False, False, sentence + note, reading.day)
+        return DayReached(reading.day, False, False, (read, *note), reading.day)
     span = (reading.day - before.day).days
     share = (kilometres - Fraction(before.kilometres)) / Fraction(reading.kilometres - before.kilometres)
     day = before.day + timedelta(days=math.ceil(share * span))
     if day == reading.day:
-        sentence = f"Reached by {reading.day}, when {reading.kilometres:.0f} km was read."
-        return DayReached(day, False, False, sentence + note, reading.day)
-    sentence = (
-        f"By projection reached on {day}, between {before.kilometres:.0f} km on {before.day} and "
-        f"{reading.kilometres:.0f} km on {reading.day}."
+        return DayReached(day, False, False, (read, *note), reading.day)
+    between = explain(
+        "odometer.reached_between",
+        reached_on=day,
+        kilometres_before=round(before.kilometres),
+        before_on=before.day,
+        kilometres_after=round(reading.kilometres),
+        after_on=reading.day,
     )
-    return DayReached(day, True, False, sentence + note, reading.day)
+    return DayReached(day, True, False, (between, *note), reading.day)
 
 
 # What a figure is asked about for, all our own choice: wide enough for a courier, narrow enough for a digit too many.
@@ -193,8 +210,8 @@ MOST_KM_A_DAY = 500
 MOST_KM_WITHOUT_READINGS = 600_000
 
 
-def find_doubt(readings: Sequence[Reading], new: Reading) -> str:
-    """Return why a reading is to be looked at again before it is recorded, '' where nothing speaks against it.
+def find_doubt(readings: Sequence[Reading], new: Reading) -> Explanation | None:
+    """Return why a reading is to be looked at again before it is recorded, None where nothing speaks against it.
 
     It is doubted where it is lower than the last reading before it, higher than the next one after it, or further above
     the last one than the vehicle would have gone: four times its own rate (at least 150 km a day), or 500 km a day
@@ -208,39 +225,46 @@ def find_doubt(readings: Sequence[Reading], new: Reading) -> str:
     trusted, _note = _trust([reading for reading in readings if reading.day != new.day])
     same_day = sorted(reading.kilometres for reading in readings if reading.day == new.day)
     if new.kilometres in same_day:
-        return ""
+        return None
     before = [reading for reading in trusted if reading.day < new.day]
     after = next((reading for reading in trusted if reading.day > new.day), None)
     if before and new.kilometres < before[-1].kilometres:
-        last = before[-1]
-        return f"{new.kilometres:.0f} km on {new.day} is less than {last.kilometres:.0f} km on {last.day}."
+        return _explain_less(new, before[-1])
     if after is not None and new.kilometres > after.kilometres:
-        return f"{new.kilometres:.0f} km on {new.day} is more than {after.kilometres:.0f} km on {after.day}."
+        return explain(
+            "odometer.more",
+            kilometres=round(new.kilometres),
+            read_on=new.day,
+            other_kilometres=round(after.kilometres),
+            other_on=after.day,
+        )
     if not before:
         if new.kilometres <= MOST_KM_WITHOUT_READINGS:
-            return ""
-        return f"{new.kilometres:.0f} km is more than nearly every vehicle goes in its life."
+            return None
+        return explain("odometer.more_than_a_life", kilometres=round(new.kilometres))
     last = before[-1]
     days = (new.day - last.day).days
     rate = _find_rate(before) if (last.day - before[0].day).days >= FEWEST_DAYS_OF_A_RATE else None
     allowed = Fraction(MOST_KM_A_DAY) if rate is None else max(rate * TIMES_OWN_RATE, Fraction(LEAST_ALLOWED_KM_A_DAY))
     driven = new.kilometres - last.kilometres
     if Fraction(driven) <= allowed * days + JOURNEY_KM:
-        return ""
-    if rate is None:
-        return f"{new.kilometres:.0f} km on {new.day} is {driven:.0f} km more than on {last.day}."
-    return (
-        f"{new.kilometres:.0f} km on {new.day} is {driven:.0f} km more than on {last.day}; "
-        f"before that it went {float(rate):.0f} km a day."
+        return None
+    return explain(
+        "odometer.too_far",
+        kilometres=round(new.kilometres),
+        read_on=new.day,
+        driven=round(driven),
+        last_on=last.day,
+        habit=None if rate is None else explain("odometer.own_rate", daily_km=round(rate)),
     )
 
 
-def find_doubts(readings: Sequence[Reading]) -> dict[str, list[str]]:
+def find_doubts(readings: Sequence[Reading]) -> dict[str, list[Explanation]]:
     """Return what speaks against readings on record, by their record; what nothing speaks against is left out."""
     backwards = flag_backwards(readings)
     found = {}
     for reading in readings:
-        told = [flagged.sentence for flagged in backwards if reading in (flagged.reading, flagged.earlier)]
+        told = [flagged.explanation for flagged in backwards if reading in (flagged.reading, flagged.earlier)]
         if not told and (doubt := find_doubt([other for other in readings if other is not reading], reading)):
             told = [doubt]
         if told:
