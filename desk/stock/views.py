@@ -112,7 +112,7 @@ def _show_lot(request: HttpRequest, found: Lot, form: RecallForm | TakeBackForm 
         "is_first_page": not request.GET.get("after"),
         "form": form,
         "errors": errors,
-        "told": told if told in ("received", "recalled", "taken-back") else "",
+        "told": told if told in ("recalled", "taken-back") or (told == "received" and found.received_on) else "",
         "may_keep": may_open(user, "keep_stock"),
         "may_see_owners": may_open(user, "recall_list"),
     }

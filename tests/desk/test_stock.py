@@ -132,6 +132,9 @@ def test_a_lot_is_received_once_and_bad_input_is_kept_and_told(demo: DemoShop) -
     lot = Lot.objects.get(number="NX-9")
     assert answer.status_code == 302 and answer.headers["Location"] == f"/stock/lots/{lot.pk}/?told=received"
     assert (lot.quantity_received_ml, lot.product) == (20_000, product)
+    told = read_notice(client.get(answer.headers["Location"]).content.decode())
+    assert all(text in told for text in (product.name, "NX-9", "20.000 L", 'href="/stock/receive/"')), told
+    assert read_notice(client.get(f"/stock/lots/{lot.pk}/").content.decode()) == ""
     event = Event.objects.order_by("-position").first()
     assert (event.kind, event.subject_id) == ("lot.received", str(lot.pk))
     again = client.post("/stock/receive/", form | {"number": "nx-9"})
@@ -139,6 +142,24 @@ def test_a_lot_is_received_once_and_bad_input_is_kept_and_told(demo: DemoShop) -
     assert Lot.objects.filter(number__iexact="nx-9").count() == 1
     assert log_in("lift").post("/stock/receive/", form).status_code == 403
     assert log_in("dealer").get("/stock/").status_code == 403
+
+
+def read_notice(page: str) -> str:
+    found = re.search(r'<div class="notice done" role="status">.*?</div>', page, re.S)
+    return found[0] if found else ""
+
+
+def test_a_received_lot_is_told_with_its_last_day_and_without_a_quantity(demo: DemoShop) -> None:
+    client, product = log_in("writer"), Product.objects.order_by("pk").first()
+    form = {
+        "product": product.pk, "number": "NX-10", "received_on": demo.day.isoformat(),
+        "expires_on": "2031-03-09", "quantity": "", "unit": "litre",
+    }  # fmt: skip
+    told = read_notice(client.post("/stock/receive/", form, follow=True).content.decode())
+    assert "9 Mar 2031" in told and " L." not in told
+    # Nobody received a lot that is known from work only, whatever the address says.
+    known = Lot.objects.create(product=product, number="ONLY-USED")
+    assert read_notice(client.get(f"/stock/lots/{known.pk}/?told=received").content.decode()) == ""
 
 
 def test_a_lot_known_only_from_work_gets_its_missing_facts(demo: DemoShop) -> None:
