@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from desk.forms.ask_once import AskOnceForm, doubt_plate
 from desk.forms.day_fields import DayField
+from desk.forms.language_field import KEPT_IF_NOT_ASKED, LanguageField
 from desk.forms.vin_fields import VinForm
 from scheduling.bays.queries import list_bays, list_workers
 from scheduling.booking.rules.slots import Preferences
@@ -262,6 +263,7 @@ class NewVehicleForm(AskOnceForm, VinForm):
         max_length=200,
         help_text=_("So that the shop can say when it is ready."),
     )
+    language = LanguageField(required=False, help_text=KEPT_IF_NOT_ASKED)
 
     def list_doubts(self, values: Mapping[str, Any]) -> dict[str, str]:
         doubt = doubt_plate(values.get("plate", ""))

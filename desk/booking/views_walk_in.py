@@ -179,6 +179,7 @@ def _show_known(request: HttpRequest, form: NewVehicleForm, known: Vehicle) -> H
         "owned": owned,
         "name": name,
         "contact": contact,
+        "language": str(form.data.get("language", "")),
         "is_same_owner": owned is not None and owned.customer.match_key == make_match_key(name, contact),
     }
     return render(request, "desk/walk_in_known.html", context)
@@ -194,7 +195,9 @@ def _add(form: NewVehicleForm, user: User, now: datetime) -> Vehicle:
         # Its day counts, and nothing could be done with the vehicle after it.
         raise ValidationError(tell(NO_SITE))
     try:
-        owner = find_or_add_customer(name=values["owner"], contact=values["contact"], now=now)
+        owner = find_or_add_customer(
+            name=values["owner"], contact=values["contact"], language=values["language"], now=now, actor=user
+        )
     except ValidationError as error:
         raise ValidationError({"contact": error.messages}) from error
     return add_vehicle(

@@ -37,10 +37,11 @@ def of_vehicle_to_book(request: HttpRequest, vin: str = "") -> Records:
 
 
 def of_vehicle_record(request: HttpRequest, vin: str, **_: Any) -> Records:
-    """Return a vehicle with its covers and visits, and the work and inspections that its covers rest on."""
+    """Return a vehicle with its owner, covers and visits, and the work and inspections that its covers rest on."""
     vehicle = access_vehicle(get_user(request), vin)
     work = name_records(vehicle.treatments.all(), vehicle.inspections.all())
-    return {**_name_what_is_booked([vehicle]), **work}
+    owner = vehicle.ownerships.filter(until_day__isnull=True).values_list("customer", flat=True)
+    return {**_name_what_is_booked([vehicle]), **work, "customer": list(owner)}
 
 
 def of_chosen_covers(request: HttpRequest) -> Records:

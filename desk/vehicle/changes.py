@@ -5,7 +5,6 @@ What it comes to before it is done is for ``desk.vehicle.foresee``.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -15,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from desk.vehicle import forms_changes as change_forms
+from desk.vehicle import owner_contact
 from desk.vehicle.foresee import VehicleRecord, tell_item
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.rules.due import sort_due_items
@@ -146,7 +146,7 @@ def _transfer(record: VehicleRecord, form: change_forms.NewOwnerForm) -> object:
     values = form.cleaned_data
     return transfer_vehicle(
         vehicle=record.vehicle,
-        customer=_find_customer(values["name"], values["contact"], record.now),
+        customer=_find_customer(record, values),
         from_day=values["from_day"],
         told_on=values["told_on"],
         corrosivity=values["corrosivity"],
@@ -155,9 +155,10 @@ def _transfer(record: VehicleRecord, form: change_forms.NewOwnerForm) -> object:
     )
 
 
-def _find_customer(name: str, contact: str, now: datetime) -> Customer:
+def _find_customer(record: VehicleRecord, values: dict[str, Any]) -> Customer:
+    named = {name: values[name] for name in ("name", "contact", "language")}
     try:
-        return find_or_add_customer(name=name, contact=contact, now=now)
+        return find_or_add_customer(**named, **record.told_by)
     except ValidationError as error:
         raise ValidationError({"contact": error.messages}) from error
 
@@ -284,6 +285,15 @@ CHANGES = {
             _make_plain(change_forms.SaleForm, "sold_on", "told_on"),
             _sell,
             _find_no_owner,
+        ),
+        Change(
+            "owner-contact",
+            "change_vehicle",
+            gettext_lazy("Correct contact and language of the owner"),
+            gettext_lazy("For all vehicles of this owner. A new owner is a change of owner."),
+            owner_contact.make_owner_contact,
+            owner_contact.correct_owner_contact,
+            owner_contact.find_no_owner_to_correct,
         ),
         Change(
             "place",

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from desk.forms.ask_once import AskOnceForm, doubt_plate
 from desk.forms.day_fields import DayField
+from desk.forms.language_field import KEPT_IF_NOT_ASKED, LanguageField
 from desk.forms.number_field import NumberField
 from desk.forms.odometer_question import OdometerForm
 from scheduling.covers.rules.due_item import DueItem
@@ -52,6 +53,7 @@ class ChangeForm(forms.Form):
 class NewOwnerForm(ChangeForm):
     name = forms.CharField(label=_("New owner's name"), max_length=200)
     contact = forms.CharField(label=_("New owner's telephone or e-mail"), max_length=200)
+    language = LanguageField(required=False, help_text=KEPT_IF_NOT_ASKED)
     from_day = PastDayField(label=_("Owner from"))
     told_on = PastDayField(label=_("The shop was told on"))
     corrosivity = forms.ChoiceField(label=_("Where the new owner uses it"), required=False, choices=PLACES)

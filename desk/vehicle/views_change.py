@@ -67,7 +67,7 @@ def change(request: HttpRequest, vin: str, slug: str) -> HttpResponse:
     posted = request.method == "POST"
     if not posted or "begin" in request.POST:
         # A page that knows some of it already leads here with it.
-        begun = {name: request.POST[name] for name in ("name", "contact") if name in request.POST}
+        begun = {name: request.POST[name] for name in ("name", "contact", "language") if name in request.POST}
         return _show(request, record, wanted, wanted.make_form(record, None, begun))
     form = wanted.make_form(record, request.POST, {})
     if not form.is_valid() or "back" in request.POST:

@@ -303,6 +303,7 @@ PAGES = [
     DeskPage("vehicle", "writer", lambda: ["NOSUCHVIN"], what="not-found"),
     DeskPage("vehicle_changes", "owner", _vehicle),
     DeskPage("vehicle_change", "owner", lambda: [*_vehicle(), "new-owner"]),
+    DeskPage("vehicle_change", "owner", lambda: [*_vehicle(), "owner-contact"], what="owner-contact"),
     DeskPage("vehicle_change", "owner", lambda: [*_vehicle(), "new-owner"], spoil="main form.card", what="error"),
     DeskPage(
         "vehicle_change",
@@ -366,6 +367,7 @@ PAGES = [
     DeskPage("receive_lot", "owner"),
     DeskPage("receive_lot", "owner", spoil="main form", what="error"),
     DeskPage("lot", "writer", _lot),
+    DeskPage("lot", "writer", _lot, query="?told=received", what="received"),
     DeskPage("lot", "writer", _lot, spoil="#recall form", what="error"),
     DeskPage("where_used", "writer"),
     DeskPage("where_used", "writer", query="?lot=C", what="found"),

@@ -125,6 +125,13 @@ EXAMPLES: dict[str, tuple[Callable[[], Fields], bool, Callable[[Cover], bool]]] 
         False,
         lambda cover: owner_is_new(cover) and PlaceOfUse.objects.get(vehicle=cover.vehicle).corrosivity == "C5",
     ),
+    "owner-contact": (
+        lambda: {"email": "corrected@example.org", "phone": "", "language": "fr"},
+        False,
+        lambda cover: Customer.objects.filter(
+            ownerships__vehicle=cover.vehicle, email="corrected@example.org", language="fr"
+        ).exists(),
+    ),
     "sold": (lambda: {"sold_on": "2026-05-01", "told_on": "2026-05-20"}, False, was_sold),
     "place": (
         lambda: {"corrosivity": "C5", "from_day": "2026-05-20"},
@@ -291,6 +298,10 @@ def test_the_new_owner_of_a_vehicle_sold_privately_has_it_from_the_day_of_the_sa
         ("new-owner", {"from_day": "2026-05-21"}, "from_day"),
         ("new-owner", {"told_on": "2026-04-01"}, "told_on"),
         ("new-owner", {"contact": "knows the way"}, "contact"),
+        ("new-owner", {"language": "la"}, "language"),
+        ("owner-contact", {"language": "la"}, "language"),
+        ("owner-contact", {"email": "knows the way"}, "email"),
+        ("owner-contact", {"phone": "knows the way"}, "phone"),
         ("sold", {"sold_on": "2025-01-01"}, "sold_on"),
         ("odometer", {"unit": ""}, "unit"),
         ("odometer", {"odometer": "-1"}, "odometer"),

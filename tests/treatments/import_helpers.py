@@ -23,7 +23,7 @@ def today() -> date:
 
 def write_csv(path: Path, rows: list[dict[str, str]], *, separator: str = ",", encoding: str = "utf-8") -> Path:
     with path.open("w", encoding=encoding, newline="") as text:
-        writer = csv.DictWriter(text, HEADINGS, delimiter=separator)
+        writer = csv.DictWriter(text, list(dict.fromkeys([*HEADINGS, *rows[0]])), delimiter=separator)
         writer.writeheader()
         writer.writerows(rows)
     return path

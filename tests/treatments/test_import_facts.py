@@ -5,10 +5,12 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 
 from tests.conftest import ShopForTests
 from tests.treatments.dirty_log import ZONES, make_vin
 from tests.treatments.import_helpers import make_visit, read_counts, read_sums, run_import, write_csv
+from treatments.log_import.rules.words import LANGUAGES
 from treatments.models import Customer, OdometerReading, Ownership, Treatment, TreatmentLine, Vehicle
 
 LATER = {"Date": "2026-03-01", "Kind of visit": "annual touch-up", "Odometer": "19000"}
@@ -324,3 +326,33 @@ def test_a_contact_that_could_reach_a_header_is_rejected_and_shown_escaped(shop:
     assert note_names(
         run_import(write_csv(tmp_path / "none.csv", [make_visit(VIN=make_vin(4), Contact="n/a")]))[0]
     ) == {"no_contact"}
+
+
+def test_the_language_of_a_new_customer_is_taken_from_the_log(shop: ShopForTests, tmp_path: Path) -> None:
+    said = {"Language": "Français"}
+    rows = [
+        make_visit() | {"Language": ""},
+        make_visit(Zone=ZONES[1]) | said,
+        make_visit(VIN=make_vin(2), Customer="B"),
+    ]
+    rows[2] |= {"Contact": "b@example.org", "Plate": "B 2", "Language": ""}
+    assert run_import(write_csv(tmp_path / "log.csv", rows))[1]
+    languages = dict(Customer.objects.values_list("name", "language"))
+    assert languages == {rows[0]["Customer"]: "fr", "B": "en"}
+    # Another contact of the same person is no other language, and the record stands where the log differs.
+    moved = make_visit(Zone=ZONES[1]) | LATER | {"Contact": "moved@example.org", "Language": ""}
+    assert run_import(write_csv(tmp_path / "moved.csv", [moved]))[1]
+    assert Ownership.objects.get(vehicle__vin=moved["VIN"], until_day=None).customer.language == "fr"
+    differs = moved | {"Zone": ZONES[2], "Language": "en"}
+    assert "language_not_changed" in note_names(run_import(write_csv(tmp_path / "differs.csv", [differs]))[0])
+    assert Customer.objects.get(contact="moved@example.org").language == "fr"
+
+
+def test_a_language_that_the_shop_does_not_write_is_rejected(shop: ShopForTests, tmp_path: Path) -> None:
+    printed, _ = run_import(write_csv(tmp_path / "log.csv", [make_visit() | {"Language": "Latin"}]))
+    assert read_counts(printed, "Faults") == Counter({"language": 1})
+    assert "column 'Language'" in printed and "Latin" in printed and "en, English, fr, French" in printed
+
+
+def test_the_log_knows_the_languages_of_the_shop() -> None:
+    assert set(LANGUAGES.values()) == {code for code, _ in settings.LANGUAGES}

@@ -23,6 +23,8 @@ class OwnerWriter:
         self._records = records
         self._outcome = outcome
         self._now = now
+        # What the log says of the language, by the customer's key.
+        self._languages: dict[str, str] = {}
 
     def write(self, wanted: Wanted) -> None:
         """Record the owners that the new rows tell of."""
@@ -49,13 +51,17 @@ class OwnerWriter:
         """Return the customer of each name and contact: the one on record with its spelling, or one not yet saved."""
         by_key: dict[str, LogRow] = {}
         for row in sorted(rows, key=lambda row: row.number):
-            by_key.setdefault(make_match_key(row.customer, row.contact), row)
+            key = make_match_key(row.customer, row.contact)
+            by_key.setdefault(key, row)
+            if row.language:
+                self._languages.setdefault(key, row.language)
         customers = {c.match_key: c for c in Customer.objects.filter(match_key__in=by_key)}
         for key, row in by_key.items():
             if key not in customers:
-                customers[key] = make_customer(
-                    name=row.customer, contact=row.contact, now=self._now, email=row.email, phone=row.phone
-                )
+                details = {"email": row.email, "phone": row.phone}
+                if key in self._languages:
+                    details["language"] = self._languages[key]
+                customers[key] = make_customer(name=row.customer, contact=row.contact, now=self._now, **details)
         return customers
 
     def _place(
@@ -63,6 +69,9 @@ class OwnerWriter:
     ) -> None:
         """Fit what one visit says about the owner into the owners known so far, oldest first."""
         day = row.day
+        if row.language and customer.pk is not None and row.language != customer.language:
+            sentence = f"On record the language of {customer.name} is {customer.language}; not changed."
+            self._outcome.note(row, NoteCode.LANGUAGE_NOT_CHANGED, "language", row.language, sentence)
         present = next((o for o in owned if o.from_day <= day and (o.until_day is None or day < o.until_day)), None)
         if not owned:
             owned.append(self._own(vehicle, customer, day))
@@ -108,6 +117,9 @@ class OwnerWriter:
             if theirs:
                 sentence = f"The contact of {customer.name} on record was {theirs}; from now on it is this one."
                 self._outcome.note(row, NoteCode.CONTACT_CHANGED, "contact", row.contact, sentence)
+            if customer.pk is None and customer.match_key not in self._languages:
+                # The same person with another contact; the log does not say another language.
+                customer.language = present.customer.language
             present.customer = customer
             return
         sentence = f"On record the contact of {present.customer.name} is {theirs}; not changed by an older visit."

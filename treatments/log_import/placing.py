@@ -168,6 +168,7 @@ def _tell(row: LogRow) -> Iterator[tuple[str, Told]]:
     texts = {
         "customer": (row.customer, row.customer.casefold()),
         "contact": (row.contact, plain_contact(row.contact)),
+        "language": (row.language, row.language),
         "body_style": (say(row.body_style), row.body_style),
         "propulsion": (say(row.propulsion), row.propulsion),
         "plate": (row.plate, squeeze(row.plate)),

@@ -5,9 +5,11 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, PlaceOfUse, User, Vehicle, VehicleChange, VehicleChangeKind
+from treatments.people.customers import change_customer
 from treatments.vehicles.places_of_use import NOT_KNOWN, record_place_of_use
 from treatments.vehicles.services import change_owner, correct_vehicle
 
@@ -114,6 +116,23 @@ def correct_record(*, vehicle: Vehicle, reason: str, now: datetime, actor: User 
         raise ValidationError("Nothing would change: what was typed is on record already.")
     _note(locked, VehicleChangeKind.CORRECTED, reason, now, actor)
     return correct_vehicle(vehicle=locked, now=now, actor=actor, **changed)
+
+
+@transaction.atomic
+def correct_owner(
+    *, vehicle: Vehicle, customer: Customer, reason: str, now: datetime, actor: User | None, **details: str
+) -> None:
+    """Correct how the owner is reached and in which language, with the reason.
+
+    Raises:
+        ValidationError: without a reason, or where nothing would change.
+    """
+    locked = Customer.objects.select_for_update().get(pk=customer.pk)
+    changed = {name: value for name, value in details.items() if getattr(locked, name) != value}
+    if not changed:
+        raise ValidationError(_("Nothing would change: what was typed is on record already."))
+    _note(vehicle, VehicleChangeKind.CORRECTED, reason, now, actor)
+    change_customer(locked, changed, now=now, actor=actor)
 
 
 def _check_told(told_on: date | None, sold_on: date) -> None:

@@ -14,6 +14,7 @@ HEADINGS: dict[str, tuple[str, ...]] = {
     "contact": ("contact", "contact details", "email or phone", "phone or email"),
     "email": ("email", "e-mail", "email address"),
     "phone": ("phone", "telephone", "mobile", "phone number"),
+    "language": ("language", "language of customer", "customer language", "preferred language"),
     "vin": ("vin", "vehicle identification number", "chassis", "chassis number", "serial", "serial number"),
     "vin_mark": ("vin kind", "serial kind", "vin mark"),
     "plate": ("plate", "licence plate", "license plate", "plate number", "registration"),

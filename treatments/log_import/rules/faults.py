@@ -21,6 +21,7 @@ class FaultCode(StrEnum):
     MISSING = "missing"
     TOO_LONG = "too_long"
     CONTACT = "contact"
+    LANGUAGE = "language"
     VIN = "vin"
     VIN_CHECK_DIGIT = "vin_check_digit"
     DATE = "date"
@@ -68,6 +69,7 @@ class NoteCode(StrEnum):
     OWNER_NOT_CHANGED = "owner_not_changed"
     CONTACT_CHANGED = "contact_changed"
     CONTACT_NOT_CHANGED = "contact_not_changed"
+    LANGUAGE_NOT_CHANGED = "language_not_changed"
     REPEATED = "repeated"
 
 

@@ -18,7 +18,7 @@ from treatments.log_import.rules.faults import Fault, FaultCode, Note, NoteCode
 from treatments.log_import.rules.habits import LogHabits, read_distance
 from treatments.log_import.rules.material import KnownProduct, KnownZone, read_material, read_zone
 from treatments.log_import.rules.text import join_lines
-from treatments.log_import.rules.words import KINDS, MARKS, NOTHING, PROPULSIONS, STYLES, TOTALS
+from treatments.log_import.rules.words import KINDS, LANGUAGES, MARKS, NOTHING, PROPULSIONS, STYLES, TOTALS
 from treatments.records.rules.odometer import find_limit_fault
 from treatments.rules.explanation import tell_in_english
 from treatments.rules.units import AmbiguousNumberError, DecimalSign, Distance, UnitsError, Volume
@@ -61,6 +61,7 @@ class LogRow:
     contact: str
     email: str
     phone: str
+    language: str
     day: date
     kind: TreatmentKind
     odometer: Distance | None
@@ -104,6 +105,7 @@ def read_log_row(
     if not customer and not row.is_refused("customer"):
         row.refuse(FaultCode.MISSING, "customer", "", "Give the customer's name.")
     contact, email, phone = _read_contacts(row)
+    language = _read_language(row)
     if row.faults or day is None or kind is None or zone is None:
         return None, tuple(row.faults)
     return (
@@ -119,6 +121,7 @@ def read_log_row(
             contact=contact,
             email=email,
             phone=phone,
+            language=language,
             day=day,
             kind=kind,
             odometer=odometer,
@@ -161,6 +164,18 @@ def _read_contacts(row: Cells) -> tuple[str, str, str]:
     if not contact:
         row.note(NoteCode.NO_CONTACT, "contact", "", "No e-mail or telephone: this customer can't be reminded.")
     return contact, read["email"], read["phone"]
+
+
+def _read_language(row: Cells) -> str:
+    """Return the code of the language that the customer is written to in, '' where the log does not say."""
+    text = row.get("language")
+    if text.casefold() in UNKNOWN or row.is_refused("language"):
+        return ""
+    code = LANGUAGES.get(squeeze(text))
+    if code is None:
+        row.refuse(FaultCode.LANGUAGE, "language", text, "Write one of: en, English, fr, French; or leave it empty.")
+        return ""
+    return code
 
 
 def _read_vin(row: Cells) -> tuple[str, VinMark]:

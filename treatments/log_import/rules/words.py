@@ -50,5 +50,11 @@ MARKS: Mapping[str, VinMark] = {
     "nonroad": VinMark.NON_ROAD_SERIAL,
     "serial": VinMark.NON_ROAD_SERIAL,
 }
+# The languages of the shop; a test holds them against the settings.
+LANGUAGES: Mapping[str, str] = {
+    squeeze(words): code
+    for code, many in {"en": ("en", "english", "anglais"), "fr": ("fr", "french", "français", "francais")}.items()
+    for words in many
+}
 TOTALS = frozenset({"total", "totals", "grandtotal", "subtotal", "sum", "sums"})
 NOTHING = frozenset({"", "-", "--", "—", "none", "n/a", "na", "nil"})
