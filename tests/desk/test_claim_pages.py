@@ -118,7 +118,7 @@ def test_the_second_person_agrees_to_the_decision_that_was_read(claim: Claim, de
     with past_the_guards():
         ClaimDecision.objects.filter(pk=small.pk).update(needs_second=True)
     read = second.get(page).content.decode()
-    assert "we will pay 900" in read  # the letter itself stands beside the button
+    assert "we will pay $900" in read  # the letter itself stands beside the button
     agree = {"decision": small.pk, "agrees": "on", "shown": read_hidden(read, "shown")}
     reopen_claim(reason="a digit was left out", **common)
     large = decide_claim(amount=Decimal(99000), **good, **common)
@@ -126,7 +126,7 @@ def test_the_second_person_agrees_to_the_decision_that_was_read(claim: Claim, de
         ClaimDecision.objects.filter(pk=large.pk).update(needs_second=True)
     refused = second.post(f"{page}do/second/", agree)
     told = refused.content.decode()
-    assert refused.status_code == 409 and "99000" in told and "Send it all the same" not in told
+    assert refused.status_code == 409 and "99,000" in told and "Send it all the same" not in told
     # Not even where the form claims to know of all that: it names the decision that is set aside.
     forged = second.post(f"{page}do/second/", agree | {"shown": make_token(find_log_position())})
     assert forged.status_code == 400
@@ -142,7 +142,7 @@ def test_a_decision_is_shown_with_its_letter_and_made_only_so(claim: Claim, demo
     wanted = {"kind": "goodwill", "amount": "40", "reason": "we regret it", "day": demo.day.isoformat()}
     asked = client.post(page, wanted)
     shown = asked.content.decode()
-    assert asked.status_code == 200 and "we will pay 40" in shown and not claim.decisions.exists()
+    assert asked.status_code == 200 and "we will pay $40" in shown and not claim.decisions.exists()
     deadlines = read_claim_file(claim, as_of=demo.day).deadlines
     not_done = [deadline for deadline in deadlines if deadline.status in ("open", "paused", "overdue")]
     assert asked.context["open_deadlines"] == not_done and not_done

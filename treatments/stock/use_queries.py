@@ -156,7 +156,8 @@ def _fill(places: list[Place], search: UseSearch, lots: list[int]) -> list[Use]:
     treatments = Treatment.objects.select_related("vehicle", "site").in_bulk(keys)
     lines: dict[int, list[TreatmentLine]] = defaultdict(list)
     coats = TreatmentLine.objects.filter(_narrow(search, lots), treatment__in=keys, product__isnull=False)
-    for line in coats.select_related("product", "lot", "zone").order_by("pk"):
+    named = ("treatment", "product__name", "lot__number", "zone__name")
+    for line in coats.select_related("product", "lot", "zone").only(*named).order_by("pk"):
         lines[line.treatment_id].append(line)
     owners = _read_owners({treatment.vehicle_id for treatment in treatments.values()})
     return [_describe_use(treatments[key], lines[key], owners) for key in keys]
