@@ -3,7 +3,7 @@
 A choice is written ``product:lot`` by primary keys; ``product:`` says that the lot is not known.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -58,6 +58,12 @@ class Offer:
     products: tuple[_ProductOnOffer, ...]
     choices: dict[int, list[tuple[str, str]]]  # by product, each with its words
     codes: frozenset[str]
+
+    @cached_property
+    def options(self) -> dict[int, SafeString]:
+        """The choices of each product as a page offers them; the same for every zone."""
+        option = '<option value="{}">{}</option>'
+        return {product: format_html_join("", option, choices) for product, choices in self.choices.items()}
 
 
 def _make_offer(products: tuple[_ProductOnOffer, ...], today: date, language: str | None) -> Offer:
@@ -204,11 +210,7 @@ def _render_options(
                 '<optgroup label="{}" data-expected="{}">{}</optgroup>',
                 label,
                 expected,
-                _render_choices(offer.choices[product.pk]),
+                offer.options[product.pk],
             )
         )
     return mark_safe("".join(parts))
-
-
-def _render_choices(choices: Iterable[tuple[str, str]]) -> SafeString:
-    return format_html_join("", '<option value="{}">{}</option>', choices)
