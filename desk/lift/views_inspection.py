@@ -18,7 +18,7 @@ from desk.lift.views_sent import make_form_key, read_form_key
 from desk.rendering.telling import tell, tell_all
 from desk.shared.access import access_inspection, access_kept_photo, access_photo, access_vehicle, get_user, open_to
 from desk.shared.shown import shown_for
-from desk.shared.shown_records import of_inspection, of_new_inspection
+from desk.shared.shown_records import of_inspection, of_new_inspection, of_signing_inspection
 from desk.vehicle.rusted_area import PICTURES
 from scheduling.covers.queries import list_unanswered_zones
 from treatments.enums import InspectionKind
@@ -162,7 +162,7 @@ def inspection(request: HttpRequest, key: int) -> HttpResponse:
 
 @open_to("record_work")
 @require_POST
-@shown_for(of_inspection, in_view=True)
+@shown_for(of_signing_inspection, in_view=True)
 def sign_off(request: HttpRequest, key: int) -> HttpResponse:
     """Sign a draft off."""
     return PAGES.sign_off(request, key)

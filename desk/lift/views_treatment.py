@@ -17,7 +17,7 @@ from desk.lift.treatment_form import TreatmentForm
 from desk.rendering.telling import tell
 from desk.shared.access import access_treatment, access_vehicle, get_user, open_to
 from desk.shared.shown import shown_for
-from desk.shared.shown_records import of_new_treatment, of_treatment
+from desk.shared.shown_records import of_new_treatment, of_signing_treatment, of_treatment
 from treatments.enums import Answer, TreatmentKind
 from treatments.models import Treatment
 from treatments.queries import find_today, find_visit_findings
@@ -111,7 +111,7 @@ def treatment(request: HttpRequest, key: int) -> HttpResponse:
 
 @open_to("record_work")
 @require_POST
-@shown_for(of_treatment, in_view=True)
+@shown_for(of_signing_treatment, in_view=True)
 def sign_off(request: HttpRequest, key: int) -> HttpResponse:
     """Sign a draft off."""
     return PAGES.sign_off(request, key)

@@ -149,6 +149,23 @@ def of_treatment(request: HttpRequest, key: int) -> Records:
     return name_records(found, Treatment.objects.filter(amends=found))
 
 
+def of_signing_inspection(request: HttpRequest, key: int) -> Records:
+    """Return an inspection to be signed off, and all that its summary says what signing does from."""
+    found = access_inspection(get_user(request), key)
+    return {**_name_what_covers_rest_on(found.vehicle), **of_inspection(request, key)}
+
+
+def of_signing_treatment(request: HttpRequest, key: int) -> Records:
+    """Return a treatment to be signed off, and all that its summary says what signing does from."""
+    found = access_treatment(get_user(request), key)
+    return {**_name_what_covers_rest_on(found.vehicle), **of_treatment(request, key)}
+
+
+def _name_what_covers_rest_on(vehicle: Vehicle) -> Records:
+    covers = {"vehicle": [vehicle.pk], "cover": list(vehicle.covers.values_list("pk", flat=True))}
+    return {**covers, **name_records(vehicle.treatments.all(), vehicle.inspections.all())}
+
+
 def of_terms(request: HttpRequest) -> Records:
     """Return all versions of terms that the person may see."""
     return name_records(list_versions_for(get_user(request)))

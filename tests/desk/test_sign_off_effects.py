@@ -1,5 +1,6 @@
 """What the summary of a draft says that signing it off will do, against what the records say once it is signed."""
 
+import re
 import tomllib
 from datetime import date
 from decimal import Decimal
@@ -11,7 +12,7 @@ from freezegun import freeze_time
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.covers.rules.ends import CoverStatus
-from scheduling.covers.services import move_terms, publish_terms
+from scheduling.covers.services import end_cover, move_terms, publish_terms
 from scheduling.covers.sign_off_effects import foresee_sign_off
 from scheduling.models import Cover
 from tests.conftest import FIXTURES, NOW, TODAY, ShopForTests
@@ -121,3 +122,21 @@ def test_the_page_of_a_draft_shows_it_and_that_of_signed_work_does_not(
         sign(work, bays)
         signed = client.get(f"/{address}/{work.pk}/").content.decode()
     assert cover.number in shown and cover.number not in signed
+
+
+@pytest.mark.parametrize(("record", "address"), [(draft, "treatments"), (inspect, "inspections")])
+@pytest.mark.parametrize("is_ended", [False, True])
+def test_what_changed_about_the_cover_since_the_summary_was_shown_stops_the_sign_off(
+    client: Client, shop: ShopForTests, bays: Bays, cover: Cover, record: type, address: str, is_ended: bool
+) -> None:
+    work = record(shop, cover, bays, ZONES)
+    client.force_login(bays.tomas)
+    with freeze_time(NOW):
+        shown = client.get(f"/{address}/{work.pk}/").content.decode()
+        form = shown[shown.index('id="sign-off"') :]
+        hidden = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', form[: form.index("</form>")]))
+        if is_ended:
+            end_cover(cover=cover, day=TODAY, reason="scrapped", now=NOW, actor=None)
+        answer = client.post(f"/{address}/{work.pk}/sign-off/", {**hidden, "confirmed": "yes"})
+    work.refresh_from_db()
+    assert (answer.status_code, work.signed_off_at is None) == ((409, True) if is_ended else (302, False))

@@ -56,6 +56,7 @@ SILENT = (
 NO_SENTENCE = {
     "NaN": "no number",
     "Etc/UTC": "a time zone",
+    "Factory": "a time zone",
     **{f"Ri {grade}": "a grade of ISO 4628-3" for grade in range(6)},
     "us qt": "a spelling of a unit in a log",
     "us quart": "a spelling of a unit in a log",

@@ -38,6 +38,8 @@ WRONG = [
     ("country", "U1"),
     ("subdivision", "QQ"),
     ("subdivision", "ZZZ"),
+    ("time_zone", "Factory"),
+    ("time_zone", "localtime"),
     ("time_zone", "Mars/Olympus"),
     ("time_zone", ""),
     ("currency", "QQQ"),

@@ -41,9 +41,13 @@ def normalise_weekdays(text: str) -> str:
     return "".join(sorted(set(plain))) if set(plain) <= set(WEEKDAYS) else text
 
 
+# Names in the database of time zones that are no place's clock.
+_NO_ZONES = frozenset({"Factory", "localtime"})
+
+
 @lru_cache(maxsize=1)
 def _map_zone_names() -> dict[str, str]:
-    return {name.lower(): name for name in zoneinfo.available_timezones()}
+    return {name.lower(): name for name in zoneinfo.available_timezones() - _NO_ZONES}
 
 
 def find_country_fault(country: str) -> str:

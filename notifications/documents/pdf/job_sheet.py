@@ -290,7 +290,7 @@ def number_cautions(steps: Sequence[JobStep]) -> dict[str, int]:
 
 
 def _make_conditions_box(language: str) -> Table:
-    labels = ["Air ____ °C", "Surface ____ °C", "Humidity ____ %", "Dew point ____ °C"]
+    labels = ["Air ____ °C / °F", "Surface ____ °C / °F", "Humidity ____ %", "Dew point ____ °C / °F"]
     cells = [[write(speak(label, language), CELL) for label in labels]]
     cells.append(
         [
