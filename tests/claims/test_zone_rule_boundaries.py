@@ -37,7 +37,7 @@ from tests.claims.test_check_claim import (
     TOUCH_UP,
     with_line,
 )
-from treatments.enums import Answer, FilmState, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
+from treatments.enums import Answer, FactKind, FilmState, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
 from treatments.records.rules.history import (
     InspectedZone,
     InspectionRecord,
@@ -46,6 +46,7 @@ from treatments.records.rules.history import (
     VehicleHistory,
     ZoneLine,
 )
+from treatments.vehicles.rules.standing_facts import StandingFact
 
 DAY = timedelta(days=1)
 HOLDS, FAILS, CANNOT_BE_TOLD = Answer.HOLDS, Answer.FAILS, Answer.CANNOT_BE_TOLD
@@ -101,6 +102,18 @@ def test_the_last_reason_for_leaving_a_zone_out_is_told() -> None:
     finding = check_treated(ROCKER, keep(replace(FIRST, lines=(left,)), replace(TOUCH_UP, lines=(again,))), None, FOUND)
     assert (finding.answer, finding.records, finding.shop_fell_short) == (FAILS, ("treatment 2",), False)
     assert "sill bent" in finding.sentence
+
+
+def test_of_two_facts_that_take_a_zone_out_the_first_is_told() -> None:
+    kinds = (FactKind.ZONE_FORBIDDEN, START), (FactKind.ZONE_ABSENT, START + timedelta(days=9))
+    facts = tuple(
+        StandingFact(f"fact {number}", kind, day, order=number, zones=("rocker_left",))
+        for number, (kind, day) in enumerate(kinds)
+    )
+    for told in (facts, facts[:1]):
+        finding = check_treated(ROCKER, VehicleHistory(facts=told), None, FOUND)
+        assert (finding.answer, finding.records) == (FAILS, tuple(fact.record for fact in told))
+        assert f"since {START} this zone" in finding.sentence
 
 
 # Rust at the intake.
