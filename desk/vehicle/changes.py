@@ -131,7 +131,9 @@ def _find_no_cover(record: VehicleRecord) -> str:
 def _find_open_cover(record: VehicleRecord) -> str:
     if record.cover is None:
         return ""
-    return _("Cover %(number)s is not over; end it first.") % {"number": record.cover.number}
+    return _("Cover %(number)s is on record; end it first, also where its own terms have ended it.") % {
+        "number": record.cover.number
+    }
 
 
 def _find_no_owner(record: VehicleRecord) -> str:

@@ -38,6 +38,8 @@ def main() -> None:
     if chosen.here:
         sys.exit(prove())
     failed = 0
+    if not chosen.full:
+        print("PostgreSQL is left out: give its address with --full or in DATABASE_URL.")
     for name, address in [("SQLite", ""), *([("PostgreSQL", chosen.full)] if chosen.full else [])]:
         with tempfile.TemporaryDirectory() as folder:
             temporary = Path(folder, "tmp")
@@ -54,8 +56,6 @@ def main() -> None:
             finally:
                 if address:
                     run_sql(address, f"DROP DATABASE IF EXISTS {DATABASE}")
-    if not chosen.full:
-        print("PostgreSQL was left out: give its address with --full or in DATABASE_URL.")
     sys.exit(1 if failed else 0)
 
 

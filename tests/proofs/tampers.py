@@ -35,6 +35,8 @@ def main() -> None:
         sys.exit(prove())
     failed = 0
     databases = [("SQLite", "")] + ([("PostgreSQL", chosen.full)] if chosen.full else [])
+    if not chosen.full:
+        print("PostgreSQL is left out: give its address with --full or in DATABASE_URL.")
     for name, address in databases:
         with tempfile.TemporaryDirectory() as folder:
             environment = {**os.environ, "VAR_DIR": folder}
@@ -45,8 +47,6 @@ def main() -> None:
             print(f"== {name}", flush=True)
             command = [sys.executable, "-m", "tests.proofs.tampers", "--here"]
             failed |= subprocess.run(command, env=environment, check=False).returncode
-    if not chosen.full:
-        print("PostgreSQL was left out: give its address with --full or in DATABASE_URL.")
     sys.exit(1 if failed else 0)
 
 
