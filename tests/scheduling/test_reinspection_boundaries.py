@@ -7,10 +7,10 @@ import pytest
 
 from scheduling.covers.rules.due_item import DueItem, DueStatus
 from scheduling.covers.rules.facts import CoverFacts, Waiver
-from scheduling.covers.rules.visits import find_needed_zones
+from scheduling.covers.rules.visits import find_needed_zones, list_unanswered
 from scheduling.terms.rules.terms import Anchor, MissedMeans, ReinspectionTerms, Terms
-from tests.scheduling.test_due_and_cover import FACTS, START, due, make_terms, seen, treated
-from treatments.enums import FactKind
+from tests.scheduling.test_due_and_cover import FACTS, START, due, make_history, make_terms, seen, treated
+from treatments.enums import FactKind, InspectionKind
 from treatments.records.rules.history import InspectionRecord, VehicleHistory
 from treatments.vehicles.rules.standing_facts import StandingFact
 
@@ -127,3 +127,9 @@ def test_a_zone_is_needed_where_it_was_coated_before_and_is_in_the_work(
     fact = StandingFact("fact 1", FactKind.ZONE_FORBIDDEN, OPENS + out_on * DAY, zones=("rocker_left",))
     needed = find_needed_zones({"rocker_left": OPENS + coated_on * DAY}, VehicleHistory(facts=(fact,)), OPENS)
     assert needed == ({"rocker_left"} if is_needed else set())
+
+
+def test_an_inspection_leaves_the_coated_zones_unanswered_that_it_says_nothing_of() -> None:
+    look = InspectionRecord("inspection 1", OPENS, InspectionKind.INTAKE)
+    assert list_unanswered(make_terms(), make_history(treated(START), look), look) == ("rocker_left",)
+    assert list_unanswered(make_terms(), make_history(look), look) == ()
