@@ -39,9 +39,8 @@ def of_vehicle_to_book(request: HttpRequest, vin: str = "") -> Records:
 def of_vehicle_record(request: HttpRequest, vin: str, **_: Any) -> Records:
     """Return a vehicle with its owner, covers and visits, and the work and inspections that its covers rest on."""
     vehicle = access_vehicle(get_user(request), vin)
-    work = name_records(vehicle.treatments.all(), vehicle.inspections.all())
     owner = vehicle.ownerships.filter(until_day__isnull=True).values_list("customer", flat=True)
-    return {**_name_what_is_booked([vehicle]), **work, "customer": list(owner)}
+    return {**_name_what_is_booked([vehicle]), **_name_what_covers_rest_on(vehicle), "customer": list(owner)}
 
 
 def of_chosen_covers(request: HttpRequest) -> Records:
@@ -151,19 +150,16 @@ def of_treatment(request: HttpRequest, key: int) -> Records:
 
 def of_signing_inspection(request: HttpRequest, key: int) -> Records:
     """Return an inspection to be signed off, and all that its summary says what signing does from."""
-    found = access_inspection(get_user(request), key)
-    return {**_name_what_covers_rest_on(found.vehicle), **of_inspection(request, key)}
+    return _name_what_covers_rest_on(access_inspection(get_user(request), key).vehicle)
 
 
 def of_signing_treatment(request: HttpRequest, key: int) -> Records:
     """Return a treatment to be signed off, and all that its summary says what signing does from."""
-    found = access_treatment(get_user(request), key)
-    return {**_name_what_covers_rest_on(found.vehicle), **of_treatment(request, key)}
+    return _name_what_covers_rest_on(access_treatment(get_user(request), key).vehicle)
 
 
 def _name_what_covers_rest_on(vehicle: Vehicle) -> Records:
-    covers = {"vehicle": [vehicle.pk], "cover": list(vehicle.covers.values_list("pk", flat=True))}
-    return {**covers, **name_records(vehicle.treatments.all(), vehicle.inspections.all())}
+    return name_records(vehicle, vehicle.covers.all(), vehicle.treatments.all(), vehicle.inspections.all())
 
 
 def of_terms(request: HttpRequest) -> Records:

@@ -4,15 +4,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
 from django import template
-from django.utils.translation import get_language
 
 from claims.rules.clauses import say_clause
 from desk.rendering.telling import tell, tell_all
 from treatments.rules.explanation import Explanation
-from treatments.rules.formats import ENGLISH, format_money
+from treatments.rules.formats import format_money
 from treatments.rules.units import tell_amount
 from treatments.rules.wording import tell_count
-from treatments.shared.rendering import Explained, render, render_all
+from treatments.shared.rendering import Explained, find_language, render, render_all
 
 register = template.Library()
 
@@ -56,7 +55,7 @@ def with_unit(amount: Decimal, unit: str) -> str:
 @register.filter
 def money(amount: Decimal, currency: str) -> str:
     """Return an amount of money in the language of the page."""
-    return format_money(amount, currency, (get_language() or ENGLISH).partition("-")[0])
+    return format_money(amount, currency, find_language())
 
 
 @register.filter

@@ -124,8 +124,8 @@ def import_log(
             rejected += 1
             for fault in faults:
                 tell(number, adviser.complete(fault))
-        for number, note in _tell_once_per_vehicle(staging):
-            tell(number, adviser.complete(note))
+        for number, note in _tell_once_per_vehicle(staging, adviser):
+            tell(number, note)
         written = _write_rejects(request, log, staging, adviser) if rejected and not request.check_only else None
         return ImportReport(
             rows_read=rows_read,
@@ -192,7 +192,7 @@ def _find_columns(log: LogFile, renamed: Mapping[str, str] | None) -> LogColumns
         raise
 
 
-def _tell_once_per_vehicle(staging: Staging) -> Iterator[tuple[int, Note]]:
+def _tell_once_per_vehicle(staging: Staging, adviser: "VinAdviser") -> Iterator[tuple[int, Note]]:
     """Yield the notes in the file's order; what is doubtful about a VIN once, with all the rows of the vehicle."""
     rows: dict[str, list[int]] = {}
     for number, note in staging.read_notes():
@@ -200,9 +200,10 @@ def _tell_once_per_vehicle(staging: Staging) -> Iterator[tuple[int, Note]]:
             rows.setdefault(clean_vin(note.value), []).append(number)
     for number, note in staging.read_notes():
         if note.code is not NoteCode.VIN_NOT_VERIFIED:
-            yield number, note
+            yield number, adviser.complete(note)
         elif others := rows.pop(clean_vin(note.value), None):
-            yield number, replace(note, sentence=note.sentence + _list_rows(others[1:]))
+            told = adviser.complete(note)
+            yield number, replace(told, sentence=told.sentence + _list_rows(others[1:]))
 
 
 def _list_rows(numbers: Sequence[int]) -> str:
@@ -304,11 +305,7 @@ class VinAdviser:
             advice = advise_on_vin(told.value, find_on_record=self._find_known)
             self._sentences[told.value] = advice.sentence if advice.on_record else ""
         sentence = self._sentences[told.value]
-        if not sentence:
-            return told
-        # What follows the advice stays: which other rows it stands in.
-        advised = advise_on_vin(told.value).sentence
-        return replace(told, sentence=sentence + told.sentence.removeprefix(advised))
+        return replace(told, sentence=sentence) if sentence else told
 
     def _find_known(self, vins: Sequence[str]) -> set[str]:
         return {*find_vins_on_record(vins), *self._staging.find_staged_vins(tuple(vins))}

@@ -64,22 +64,17 @@ def record_treatment(
     if sign_off:
         check_training(actor, body, any(entry.product for entry in lines))
     check_visit_is_new(vehicle, done_on, kind)
-    conditions = conditions or ConditionsEntry()
     treatment = Treatment(
         vehicle=vehicle,
         site=site,
         applicator=actor,
         done_on=done_on,
         kind=kind,
-        air_temperature_c=conditions.air_temperature_c,
-        surface_temperature_c=conditions.surface_temperature_c,
-        relative_humidity_percent=conditions.relative_humidity_percent,
-        surface_clean=conditions.surface_clean,
-        surface_dry=conditions.surface_dry,
         note=note,
         source=source,
         recorded_at=now,
     )
+    put_conditions(treatment, conditions or ConditionsEntry())
     put_odometer(treatment, odometer)
     if sign_off:
         put_sign_off(treatment, now=now, actor=actor, source=source)

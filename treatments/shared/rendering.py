@@ -43,6 +43,11 @@ def read_messages() -> dict[str, Message]:
     return found
 
 
+def find_language() -> str:
+    """Return the language in use without its region, as Babel's formats take it."""
+    return (get_language() or ENGLISH).partition("-")[0]
+
+
 def render(explanation: Explained, zone_names: Mapping[str, str] | None = None) -> str:
     """Return an explanation as text in the language in use.
 
@@ -50,7 +55,7 @@ def render(explanation: Explained, zone_names: Mapping[str, str] | None = None) 
         zone_names: the name of each zone code in that language; a code without one stays.
     """
     found = explanation if isinstance(explanation, Explanation) else from_json(explanation)
-    language = (get_language() or ENGLISH).partition("-")[0]
+    language = find_language()
 
     def format_value(value: Any) -> str:
         match value:
@@ -71,7 +76,7 @@ def render(explanation: Explained, zone_names: Mapping[str, str] | None = None) 
 
 def render_day(day: date) -> str:
     """Return a day as the language in use writes it."""
-    return format_day(day, (get_language() or ENGLISH).partition("-")[0])
+    return format_day(day, find_language())
 
 
 def render_all(explanations: Iterable[Explained], zone_names: Mapping[str, str] | None = None) -> str:
