@@ -40,7 +40,7 @@ MINUTES_OF_A_DAY = 24 * 60
 @require_safe
 def bays(request: HttpRequest) -> HttpResponse:
     """Show a week of the bays of one site."""
-    return render(request, "desk/bays.html", _read_page(request, get_user(request), request.GET.dict()))
+    return render(request, "bays/bays.html", _read_page(request, get_user(request), request.GET.dict()))
 
 
 def _read_page(request: HttpRequest, user: User, asked: dict[str, str]) -> Context:
@@ -163,7 +163,7 @@ def drop(request: HttpRequest) -> HttpResponse:
     context = _read_page(request, user, asked)
     context["errors"] = [*errors, *context["errors"]]
     context |= {"instead": instead, "dropped": visit, "put_back": before if not errors else ""}
-    template = "desk/bays_week.html" if by_script else "desk/bays.html"
+    template = "bays/week.html" if by_script else "bays/bays.html"
     return render(request, template, context, status=status)
 
 

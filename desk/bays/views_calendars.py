@@ -30,7 +30,7 @@ def calendars(request: HttpRequest) -> HttpResponse:
             renew_feed(bay=bay, person=person, now=timezone.now(), actor=user)
         return redirect("desk:calendars")
     bays = list_bay_feeds() if may_open(user, "bay_calendars") else []
-    return render(request, "desk/calendars.html", {"own": find_feed_of(user), "bays": bays})
+    return render(request, "bays/calendars.html", {"own": find_feed_of(user), "bays": bays})
 
 
 @require_safe

@@ -157,7 +157,7 @@ def _show(
         "place": request.GET.get("place", ""),
     }
     status = 400 if errors else 200
-    return render(request, "desk/booking_book.html", context, status=status)
+    return render(request, "booking/book.html", context, status=status)
 
 
 def _make_blank_form(wishes: Wishes) -> NoteForm:

@@ -40,7 +40,7 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
             "booked": [one for one in booked if one.appointment],
             "refused": [*(one for one in booked if not one.appointment), *unread],
         }
-        return render(request, "desk/book_many_done.html", done)
+        return render(request, "booking/book_many_done.html", done)
     order = given.get("order", "")
     errors: Errors = []
     if not numbers:
@@ -69,7 +69,7 @@ def book_chosen(request: HttpRequest) -> HttpResponse:
         "order": order,
         "orders": ORDERS,
     }
-    return render(request, "desk/book_many.html", context, status=200 if numbers else 400)
+    return render(request, "booking/book_many.html", context, status=200 if numbers else 400)
 
 
 def _book(

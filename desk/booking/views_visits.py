@@ -184,7 +184,7 @@ def _show(
         "job_sheet": takes_place and may_open(user, "job_sheet"),
         "record_work": _find_page("desk:record_treatment", found.vehicle.vin) if takes_place else "",
     }
-    return render(request, "desk/visit.html", context, status=status)
+    return render(request, "booking/visit.html", context, status=status)
 
 
 def _find_page(name: str, *values: str) -> str:
@@ -249,7 +249,7 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
         "sequence": found.sequence,
         "may_move": found.status == BOOKED,
     }
-    return render(request, "desk/visit_move.html", context, status=400 if errors else 200)
+    return render(request, "booking/visit_move.html", context, status=400 if errors else 200)
 
 
 def _start_of(found: Appointment) -> Values:
@@ -349,7 +349,7 @@ def split(request: HttpRequest, number: str) -> HttpResponse:
         "buttons": instead or make_buttons(slots, [found.site], found.vehicle, VisitKind(found.visit)),
         "may_split": found.status in (BOOKED, IN_THE_BAY),
     }
-    return render(request, "desk/visit_split.html", context, status=400 if errors else 200)
+    return render(request, "booking/visit_split.html", context, status=400 if errors else 200)
 
 
 def _usual_first_part(found: Appointment) -> int:

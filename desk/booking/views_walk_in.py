@@ -92,7 +92,7 @@ def walk_in(request: HttpRequest) -> HttpResponse:
         "turned_away": turned_away,
         "today": find_today(now, find_site_of(user)),
     }
-    return render(request, "desk/walk_in.html", context, status=400 if errors else 200)
+    return render(request, "vehicle/walk_in.html", context, status=400 if errors else 200)
 
 
 def _take_in(vehicle: Vehicle, user: User, now: datetime) -> HttpResponse:
@@ -161,7 +161,7 @@ def new_vehicle(request: HttpRequest) -> HttpResponse:
             return redirect(reverse("desk:book", args=[vehicle.vin]))
     errors = list_errors(form) if form.is_bound else []
     context = {"form": form, "errors": errors}
-    return render(request, "desk/walk_in_new.html", context, status=400 if errors else 200)
+    return render(request, "vehicle/walk_in_new.html", context, status=400 if errors else 200)
 
 
 def _find_known(form: NewVehicleForm) -> Vehicle | None:
@@ -182,7 +182,7 @@ def _show_known(request: HttpRequest, form: NewVehicleForm, known: Vehicle) -> H
         "language": str(form.data.get("language", "")),
         "is_same_owner": owned is not None and owned.customer.match_key == make_match_key(name, contact),
     }
-    return render(request, "desk/walk_in_known.html", context)
+    return render(request, "vehicle/walk_in_known.html", context)
 
 
 @take_turn()

@@ -65,7 +65,7 @@ def claims(request: HttpRequest) -> HttpResponse:
     for row in rows.values():
         if not may_see_decision(user, stands=not row.waits_for_second):
             row.decision = None
-    return render(request, "desk/claims.html", {"page": page, "rows": list(rows.values())})
+    return render(request, "claims/claims.html", {"page": page, "rows": list(rows.values())})
 
 
 @open_to("claims")

@@ -84,7 +84,7 @@ def show_claim(
         "shows_sum": may_see_sum(user, found),
         "decisions": [(one, may_see_letter(user, found, one)) for one in list_decisions_for(user, file.decisions)],
     }
-    return render(request, "desk/claim.html", context, status=status)
+    return render(request, "claims/claim.html", context, status=status)
 
 
 def make_handling(

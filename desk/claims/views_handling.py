@@ -214,7 +214,7 @@ def _show_decision(request: HttpRequest, claim: Claim, form: forms.Form, *, chan
         "changed": changed,
         "zone_names": map_zone_names(),
     }
-    return render(request, "desk/claim_decide.html", context, status=409 if changed else 200)
+    return render(request, "claims/decide.html", context, status=409 if changed else 200)
 
 
 @open_to("handle_claims")
@@ -295,7 +295,7 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
         "first_outcome": first,
     }
     status = 409 if first or changes else 400 if form and form.errors else 200
-    return render(request, "desk/claim_new.html", context, status=status)
+    return render(request, "claims/new.html", context, status=status)
 
 
 def _has_odometer_unit(form: FileClaimForm) -> bool:
@@ -357,4 +357,4 @@ def letter(request: HttpRequest, number: str, decision: int) -> HttpResponse:
     found = claim.decisions.filter(pk=decision).first()
     if found is None or not may_see_letter(get_user(request), claim, found):
         raise Http404(f"No decision {decision} on claim {number}.")
-    return render(request, "desk/claim_letter.html", {"claim": claim, "decision": found})
+    return render(request, "claims/letter.html", {"claim": claim, "decision": found})

@@ -59,7 +59,7 @@ def reports(request: HttpRequest) -> HttpResponse:
         "height": HEIGHT,
         "reserve": counted.reserve,
     }
-    return render(request, "desk/reports.html", context)
+    return render(request, "claims/reports.html", context)
 
 
 @open_to("reports")

@@ -84,7 +84,7 @@ def for_its_owner(
             # Of several sites nobody knows which one this visitor belongs to.
             sites = Site.objects.exclude(phone="").order_by("pk")[:2]
             context = {"phone": sites[0].phone if len(sites) == 1 else ""}
-            return _keep_private(render(request, "desk/customer_unknown.html", context, status=404))
+            return _keep_private(render(request, "customer/unknown.html", context, status=404))
         now = timezone.now()
         note_position(request)
         shown = read_own_vehicle(page, now=now)
@@ -227,7 +227,7 @@ def _show(
         "stopped": visitor.page.customer.messages_stopped_at is not None,
         "has_email": bool(visitor.page.customer.email),
     }
-    name = "desk/customer_times.html" if moving else "desk/customer.html"
+    name = "customer/times.html" if moving else "people/customer.html"
     return render(request, name, context, status=status)
 
 
@@ -284,7 +284,7 @@ def chosen_time(request: HttpRequest, visitor: Visitor, slot: str) -> HttpRespon
             "visit": visit,
             "why": _tell_why(visitor, find_today(chosen.starts_at, visitor.shown.site)),
         }
-        return render(request, "desk/customer_confirm.html", context)
+        return render(request, "customer/confirm.html", context)
     if list_changes(request):
         return _show_changed(request, visitor)
     return _take(request, visitor, chosen)
@@ -371,7 +371,7 @@ def cancel(request: HttpRequest, visitor: Visitor) -> HttpResponse:
         "reason": reason,
         "errors": errors,
     }
-    return render(request, "desk/customer_cancel.html", context, status=400 if errors else 200)
+    return render(request, "customer/cancel.html", context, status=400 if errors else 200)
 
 
 def _read_number(text: str) -> int:
@@ -414,4 +414,4 @@ def record(request: HttpRequest, visitor: Visitor) -> HttpResponse:
     """Show what was done at the last treatment, to be read or printed."""
     found = read_last_record(visitor.page.vehicle)
     context = {"token": visitor.token, "shown": visitor.shown, "record": found}
-    return render(request, "desk/customer_record.html", context, status=200 if found else 404)
+    return render(request, "customer/record.html", context, status=200 if found else 404)

@@ -79,7 +79,7 @@ def due_list(request: HttpRequest) -> HttpResponse:
     """Show the due list; to a search as somebody types, only what it found."""
     if request.htmx and not request.htmx.history_restore_request:  # type: ignore[attr-defined]
         context = read_list(request)
-        answer = render(request, "desk/due_found.html", context, using="jinja2")
+        answer = render(request, "due/found.html", context, using="jinja2")
         answer["HX-Push-Url"] = f"{request.path}?{context['query']}" if context["query"] else request.path
         return answer
     return show_due_list(request)
@@ -91,7 +91,7 @@ def show_due_list(request: HttpRequest, *, status: int = 200, **context: Any) ->
     context |= read_list(request)
     context["saved_filters"] = list_filters(user)
     context["faults"] = read_shown_faults(user)
-    return render(request, "desk/due_list.html", context, status=status)
+    return render(request, "due/list.html", context, status=status)
 
 
 def read_list(request: HttpRequest) -> dict[str, Any]:
@@ -145,5 +145,5 @@ def due_why(request: HttpRequest, number: str) -> HttpResponse:
         "items": list_near_items([cover.pk], find_horizon(find_today(timezone.now(), cover.site))),
         "zone_names": map_zone_names(),
     }
-    template = "desk/due_why.html" if request.htmx else "desk/due_why_page.html"  # type: ignore[attr-defined]
+    template = "due/why.html" if request.htmx else "due/why_page.html"  # type: ignore[attr-defined]
     return render(request, template, context)

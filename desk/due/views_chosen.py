@@ -182,7 +182,7 @@ def chosen(request: HttpRequest) -> HttpResponse:
             messages.success(request, action.say_done(done.count))
             return redirect("desk:due_list")
         outcome = {"title": action.say_title(), "sentence": action.say_done(done.count), "failed": done.failed}
-        return render(request, "desk/due_chosen_done.html", outcome)
+        return render(request, "due/chosen_done.html", outcome)
     found = [one for today, theirs in by_today.items() for one in action.foresee(theirs, today)]
     can = [one for one in found if one.can]
     context: dict[str, Any] = {
@@ -196,4 +196,4 @@ def chosen(request: HttpRequest) -> HttpResponse:
         "cannot": [one for one in found if not one.can],
         "button": action.say_button(len(can)),
     }
-    return render(request, "desk/due_chosen.html", context, status=400 if form.errors or not covers else 200)
+    return render(request, "due/chosen.html", context, status=400 if form.errors or not covers else 200)

@@ -1,6 +1,6 @@
 """One zone of the form of an inspection: what was seen on it, and its pictures.
 
-Its card is the template ``desk/inspection_card.html``.
+Its card is the template ``lift/inspection_card.html``.
 """
 
 import functools

@@ -199,7 +199,7 @@ class WorkPages(Generic[Work, Form]):
             "first_outcome": first_outcome,
         }
         context |= self.describe_form(job, form)
-        return render(request, f"desk/record_{self.name}.html", context, status=status)
+        return render(request, f"lift/record_{self.name}.html", context, status=status)
 
     def show(
         self, request: HttpRequest, key: int, *, errors: list[str] | None = None, status: int = 200
@@ -219,7 +219,7 @@ class WorkPages(Generic[Work, Form]):
         }
         if not found.signed_off_at:
             context["effects"] = foresee_sign_off(found, find_today(timezone.now(), found.site))
-        return render(request, f"desk/{self.name}.html", context | self.describe(found), status=status)
+        return render(request, f"lift/{self.name}.html", context | self.describe(found), status=status)
 
     def sign_off(self, request: HttpRequest, key: int) -> HttpResponse:
         """Sign a draft off, as it was shown; sent twice it stays signed once."""

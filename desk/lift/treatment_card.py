@@ -1,6 +1,6 @@
 """One zone of the form by the lift: whether it was done, and what went on it.
 
-Its card is the template ``desk/treatment_card.html``.
+Its card is the template ``lift/treatment_card.html``.
 """
 
 import functools

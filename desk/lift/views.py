@@ -43,7 +43,7 @@ CODE_WITHIN_SECONDS = 300
 
 
 class LogIn(LoginView):
-    template_name = "desk/log_in.html"
+    template_name = "people/log_in.html"
     redirect_authenticated_user = True
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
@@ -98,7 +98,7 @@ def log_in_code(request: HttpRequest) -> HttpResponse:
                 address = find_client_address(request)
                 record_failed_log_in(name=person.get_username(), address=address, now=now)
             return answer_wrong_code(request, form, check, now)
-    return render(request, "desk/log_in_code.html", {"form": form}, status=400 if form.errors else 200)
+    return render(request, "people/log_in_code.html", {"form": form}, status=400 if form.errors else 200)
 
 
 @require_POST
@@ -127,8 +127,8 @@ def stop(request: HttpRequest, token: str) -> HttpResponse:
     """Ask whether to stop messages, and stop them on POST."""
     customer = read_stop_token(token)
     if customer is None:
-        return render(request, "desk/stop.html", {"unknown": True}, status=404)
+        return render(request, "shared/stop.html", {"unknown": True}, status=404)
     if request.method == "POST":
         stop_messages(customer=customer, now=timezone.now())
         customer.refresh_from_db()
-    return render(request, "desk/stop.html", {"customer": customer})
+    return render(request, "shared/stop.html", {"customer": customer})

@@ -189,4 +189,4 @@ def dew_point(request: HttpRequest, vin: str) -> HttpResponse:
     user = get_user(request)
     access_vehicle(user, vin)
     visit = TreatmentVisitForm(request.GET, today=find_today(timezone.now(), find_site_of(user)))
-    return render(request, "desk/dew_point.html", {"dew_point": describe_dew_point(visit)}, using="jinja2")
+    return render(request, "lift/dew_point.html", {"dew_point": describe_dew_point(visit)}, using="jinja2")

@@ -58,7 +58,7 @@ def answer_locked(request: HttpRequest, credentials: Any = None, *args: Any, **k
         }
         answer: HttpResponse = JsonResponse(problem, status=429, content_type="application/problem+json")
     else:
-        answer = render(request, "desk/log_in_locked.html", {"minutes": minutes}, status=429)
+        answer = render(request, "people/log_in_locked.html", {"minutes": minutes}, status=429)
     answer["Retry-After"] = str(minutes * 60)
     return answer
 
@@ -75,7 +75,7 @@ def answer_wrong_code(request: HttpRequest, form: Form, check: CodeCheck, now: d
         error = _("This is not the right code. Try again in %(wait)s, with the code that your app then shows.")
     form.add_error("code", error % {"wait": told})
     status = 400 if check.is_looked_at else 429
-    answer = render(request, "desk/log_in_code.html", {"form": form}, status=status)
+    answer = render(request, "people/log_in_code.html", {"form": form}, status=status)
     if waits:
         answer["Retry-After"] = str(waits)
     return answer

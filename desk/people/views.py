@@ -67,7 +67,7 @@ class OwnPasswordForm(forms.Form):
 def account(request: HttpRequest) -> HttpResponse:
     """Show what a person can do to the own log-in."""
     user = get_user(request)
-    return render(request, "desk/account.html", {"has_codes": has_codes(user), "must": must_have_codes(user)})
+    return render(request, "people/account.html", {"has_codes": has_codes(user), "must": must_have_codes(user)})
 
 
 @open_to_all
@@ -84,7 +84,7 @@ def password(request: HttpRequest) -> HttpResponse:
         update_session_auth_hash(request, user)
         messages.success(request, _("Your password is changed. Where you were logged in elsewhere, you no longer are."))
         return redirect("desk:account")
-    return render(request, "desk/own_password.html", {"form": form}, status=400 if form.errors else 200)
+    return render(request, "people/own_password.html", {"form": form}, status=400 if form.errors else 200)
 
 
 @open_to_all
@@ -112,7 +112,7 @@ def change_codes(request: HttpRequest, action: str) -> HttpResponse:
     form = OwnPasswordForm(request.POST, person=user, prefix=action)
     if form.is_valid():
         if action == "renew":
-            return render(request, "desk/codes_new.html", {"recovery": renew_recovery_codes(person=user, now=now)})
+            return render(request, "shared/codes_new.html", {"recovery": renew_recovery_codes(person=user, now=now)})
         try:
             stop_codes(person=user, now=now)
         except ValidationError as error:
@@ -132,7 +132,7 @@ def _confirm(request: HttpRequest, user: User) -> HttpResponse:
             form.add_error("code", tell_all(error.messages))
         else:
             request.session.pop(MUST_SET_UP, None)
-            return render(request, "desk/codes_new.html", {"recovery": recovery})
+            return render(request, "shared/codes_new.html", {"recovery": recovery})
     return _show_codes(request, user, bound={"confirm": form})
 
 
@@ -151,7 +151,7 @@ def _show_codes(request: HttpRequest, user: User, *, bound: dict[str, forms.Form
         "stop": bound.get("stop") or OwnPasswordForm(person=user, prefix="stop"),
         "form": next(iter(bound.values()), None),
     }
-    return render(request, "desk/codes.html", context, status=400 if bound else 200)
+    return render(request, "shared/codes.html", context, status=400 if bound else 200)
 
 
 def _draw_code(text: str) -> SafeString:

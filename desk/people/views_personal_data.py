@@ -50,7 +50,7 @@ def personal_data(request: HttpRequest) -> HttpResponse:
         "register": describe_register(),
         "most": MOST_FOUND,
     }
-    return render(request, "desk/personal_data.html", context)
+    return render(request, "people/personal_data.html", context)
 
 
 def _find_customers(asked: str) -> "QuerySet[Customer]":
@@ -93,7 +93,7 @@ def erase(request: HttpRequest, key: int) -> HttpResponse:
         "asked": asked,
         "may_order": bool(plan.waits and asked is None) or any(step.erases_words for step in plan.erased),
     }
-    return render(request, "desk/erase.html", context, status=status)
+    return render(request, "people/erase.html", context, status=status)
 
 
 @open_to("personal_data")
@@ -103,7 +103,7 @@ def erased(request: HttpRequest, key: int) -> HttpResponse:
     customer = access_customer(key)
     plan = plan_erasure(customer=customer, now=timezone.now())
     context = {"customer": customer, "plan": plan, "kept": describe_kept(plan), "places": describe_left_to_the_shop()}
-    return render(request, "desk/erased.html", context)
+    return render(request, "people/erased.html", context)
 
 
 def _compute_fingerprint(plan: Erasure) -> str:

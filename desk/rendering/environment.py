@@ -1,6 +1,7 @@
 """The environment of the desk's Jinja2 templates: Django's translations, and filters."""
 
 from datetime import datetime, tzinfo
+from pathlib import Path
 from typing import Any
 
 from django.forms import BoundField
@@ -10,7 +11,7 @@ from django.urls import reverse
 from django.utils import formats, timezone, translation
 from django.utils.translation import pgettext_lazy
 from django_htmx.jinja import htmx_script
-from jinja2 import ChainableUndefined, Environment
+from jinja2 import ChainableUndefined, ChoiceLoader, Environment, FileSystemLoader, PrefixLoader
 
 from desk.shared.shown import write_shown_field
 from desk.templatetags import desk_dates, desk_sentences, desk_words
@@ -18,6 +19,10 @@ from desk.templatetags import desk_dates, desk_sentences, desk_words
 # What stands between a label and its value. A gettext text, since French puts a narrow space before it.
 COLON = pgettext_lazy("punctuation", ":")
 SEMICOLON = pgettext_lazy("punctuation", ";")
+
+
+# A template stands beside its views: "vehicle/plan.html" is desk/vehicle/templates/plan.html.
+FEATURES = {folder.parent.name: FileSystemLoader(folder) for folder in Path(__file__).parents[1].glob("*/templates")}
 
 
 class Missing(ChainableUndefined):
@@ -45,8 +50,9 @@ def put_on_clock(value: Any, clock: tzinfo | None = None) -> Any:
 
 def make_environment(**options: Any) -> Environment:
     """Return the environment that the settings name; ``options`` are Django's."""
+    loader = ChoiceLoader([PrefixLoader(FEATURES), options["loader"]])
     environment = Environment(
-        **options | {"undefined": Missing},
+        **options | {"undefined": Missing, "loader": loader},
         trim_blocks=True,
         lstrip_blocks=True,
         extensions=["jinja2.ext.i18n"],

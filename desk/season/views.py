@@ -94,7 +94,7 @@ def season(request: HttpRequest) -> HttpResponse:
             transaction.on_commit(partial(nudge, work_season_plan_out, plan.pk))
             return redirect("desk:season_progress")
     context = {"form": form, "to_come": find_plan_to_come(), **_read_plan(request)}
-    return render(request, "desk/season.html", context)
+    return render(request, "season/season.html", context)
 
 
 @open_to("season")
@@ -197,7 +197,7 @@ def accept(request: HttpRequest) -> HttpResponse:
         "left": len(can) - MOST_AT_ONCE,
         "cannot": [p for p in proposals if p not in can],
     }
-    return render(request, "desk/season_accept.html", context)
+    return render(request, "season/accept.html", context)
 
 
 @open_to("season")
@@ -226,7 +226,7 @@ def booking(request: HttpRequest) -> HttpResponse:
         "booked": [one for one in asked if one.appointment],
         "refused": [one for one in asked if one.status == ProposalStatus.REFUSED],
     }
-    return render(request, "desk/season_accept.html", context)
+    return render(request, "season/accept.html", context)
 
 
 def _can_be_booked(proposal: SeasonProposal) -> bool:

@@ -221,7 +221,7 @@ ACTIONS: dict[str, Callable[[Asked], Outcome]] = {
 def set_up(request: HttpRequest) -> HttpResponse:
     """Show what a site has to work with."""
     found = _find_site(request.GET.get("site", ""), get_user(request))
-    return _show(request, *found) if found else render(request, "desk/set_up_empty.html")
+    return _show(request, *found) if found else render(request, "setup/empty.html")
 
 
 @open_to("set_up")
@@ -319,7 +319,7 @@ def _show(
         ],
         "open_part": opened,
     }
-    return render(request, "desk/set_up.html", context, status=status)
+    return render(request, "setup/set_up.html", context, status=status)
 
 
 # ISO weekday, from, to.

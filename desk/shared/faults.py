@@ -61,4 +61,4 @@ class AnswerWhatCannotBeComputed:
         is_of_shop = isinstance(user, User) and user.role != Role.DEALERSHIP
         # Customers and dealerships can't put it right.
         context = {"sentence": str(error) if is_of_shop else ""}
-        return render(request, "desk/not_computable.html", context, status=HTTPStatus.CONFLICT)
+        return render(request, "shared/not_computable.html", context, status=HTTPStatus.CONFLICT)

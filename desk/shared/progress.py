@@ -40,4 +40,4 @@ def show_progress(request: HttpRequest, progress: Progress | None, *, result: st
         "is_still": "still" in request.GET,
         "seconds": LOADED_AGAIN_SECONDS,
     }
-    return render(request, "desk/progress.html", context)
+    return render(request, "shared/progress.html", context)

@@ -54,7 +54,7 @@ def stock(request: HttpRequest) -> HttpResponse:
         "is_all_noted": is_all_noted,
         "today": today,
     }
-    return render(request, "desk/stock.html", context, status=400 if form.errors else 200)
+    return render(request, "stock/stock.html", context, status=400 if form.errors else 200)
 
 
 @open_to("keep_stock")
@@ -85,7 +85,7 @@ def receive(request: HttpRequest) -> HttpResponse:
             name_faults(form, error)
     errors = list_errors(form)
     context = {"form": form, "errors": errors, "has_products": bool(form.products)}
-    return render(request, "desk/stock_receive.html", context, status=400 if errors else 200)
+    return render(request, "stock/receive.html", context, status=400 if errors else 200)
 
 
 @open_to("stock")
@@ -116,7 +116,7 @@ def _show_lot(request: HttpRequest, found: Lot, form: RecallForm | TakeBackForm 
         "may_keep": may_open(user, "keep_stock"),
         "may_see_owners": may_open(user, "recall_list"),
     }
-    return render(request, "desk/stock_lot.html", context, status=400 if errors else 200)
+    return render(request, "stock/lot.html", context, status=400 if errors else 200)
 
 
 @open_to("keep_stock")
@@ -150,7 +150,7 @@ def _ask_about_recall(request: HttpRequest, found: Lot, form: RecallForm) -> Htt
     """Show how many vehicles a recall would mark, before it is recorded."""
     is_all_noted = note_material_uses()
     context = {"lot": found, "reach": count_reach(found), "is_all_noted": is_all_noted, "form": form}
-    return render(request, "desk/stock_recall.html", context)
+    return render(request, "stock/recall.html", context)
 
 
 @open_to("keep_stock")
@@ -209,7 +209,7 @@ def where(request: HttpRequest) -> HttpResponse:
         "is_all_noted": is_all_noted,
         "may_see_owners": may_open(user, "recall_list"),
     }
-    return render(request, "desk/stock_where.html", context, status=400 if errors else 200)
+    return render(request, "stock/where.html", context, status=400 if errors else 200)
 
 
 @open_to("recall_list")

@@ -30,7 +30,7 @@ def terms(request: HttpRequest) -> HttpResponse:
         "may_edit": may_open(user, "edit_terms"),
         "clock": find_clock(find_site_of(user)),
     }
-    return render(request, "desk/terms.html", context)
+    return render(request, "terms/terms.html", context)
 
 
 @open_to("terms")
@@ -68,7 +68,7 @@ def version(request: HttpRequest, code: str, version: int) -> HttpResponse:
         "may_edit": may_open(user, "edit_terms"),
         "draft": next((one.version for one in around if one.version.published_at is None), None),
     }
-    return render(request, "desk/terms_version.html", context)
+    return render(request, "terms/version.html", context)
 
 
 @open_to("terms")

@@ -60,7 +60,7 @@ def start(request: HttpRequest) -> HttpResponse:
     user = get_user(request)
     context: dict[str, Any] = {"versions": list_versions_for(user), "errors": [], "typed": request.POST}
     if request.method != "POST":
-        return render(request, "desk/terms_start.html", context)
+        return render(request, "terms/start.html", context)
     try:
         draft = _start(request, user)
     except TermsError as error:
@@ -69,7 +69,7 @@ def start(request: HttpRequest) -> HttpResponse:
         context["errors"] = tell_all(error.messages)
     else:
         return redirect("desk:edit_terms", draft.terms.code, draft.version)
-    return render(request, "desk/terms_start.html", context, status=422)
+    return render(request, "terms/start.html", context, status=422)
 
 
 def _start(request: HttpRequest, user: User) -> TermsVersion:
@@ -164,7 +164,7 @@ def render_form(
         "saved": saved,
         "opened_as": opened_as or compute_fingerprint(draft.document),
     }
-    return render(request, "desk/terms_edit.html", context, status=status)
+    return render(request, "terms/edit.html", context, status=status)
 
 
 @open_to("edit_terms")
@@ -174,7 +174,7 @@ def preview(request: HttpRequest, code: str, version: int) -> HttpResponse:
     chosen = access_version(get_user(request), code, version)
     errors = list_problems(chosen)
     context = {"version": chosen, "errors": errors, **({} if errors else read_preview(request, chosen))}
-    return render(request, "desk/terms_preview.html", context, status=422 if errors else 200)
+    return render(request, "terms/preview.html", context, status=422 if errors else 200)
 
 
 def list_problems(chosen: TermsVersion) -> list[str]:
@@ -237,7 +237,7 @@ def publish(request: HttpRequest, code: str, version: int) -> HttpResponse:
     if not problems:
         context |= {**read_preview(request, draft), "sites": sites}
     status = 422 if problems else 409 if context["errors"] else 200
-    return render(request, "desk/terms_publish.html", context, status=status)
+    return render(request, "terms/publish.html", context, status=status)
 
 
 @open_to("edit_terms")
@@ -255,4 +255,4 @@ def discard(request: HttpRequest, code: str, version: int) -> HttpResponse:
         else:
             return redirect("desk:terms")
     context = {"version": draft, "opened_as": compute_fingerprint(draft.document), "errors": errors}
-    return render(request, "desk/terms_discard.html", context, status=409 if errors else 200)
+    return render(request, "terms/discard.html", context, status=409 if errors else 200)

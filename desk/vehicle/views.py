@@ -90,7 +90,7 @@ def vehicles(request: HttpRequest) -> HttpResponse:
         "next": shown[PER_PAGE - 1].vin if len(shown) > PER_PAGE else "",
         "query": urlencode({"q": text}) if text else "",
     }
-    return render(request, "desk/vehicles.html", context)
+    return render(request, "vehicle/vehicles.html", context)
 
 
 def read_day(text: str, name: str, errors: list[tuple[str, str]]) -> date | None:
@@ -177,7 +177,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
                          "stock", "change_record")
         },
     }  # fmt: skip
-    return render(request, "desk/vehicle.html", context)
+    return render(request, "vehicle/vehicle.html", context)
 
 
 def keep_query(request: HttpRequest, without: tuple[str, ...]) -> list[tuple[str, str]]:

@@ -40,7 +40,7 @@ def changes(request: HttpRequest, vin: str) -> HttpResponse:
         "changes": [(change, change.find_obstacle(record)) for change in may],
         "past": _list_past(record),
     }
-    return render(request, "desk/vehicle_changes.html", context)
+    return render(request, "vehicle/changes.html", context)
 
 
 def _list_past(record: VehicleRecord) -> list[VehicleChange | CoverChange]:
@@ -94,7 +94,7 @@ def change(request: HttpRequest, vin: str, slug: str) -> HttpResponse:
         "coming": _list_coming(record),
         "typed": [(name, value) for name, values in request.POST.lists() if name not in NOT_TYPED for value in values],
     }
-    return render(request, "desk/vehicle_change_confirm.html", context)
+    return render(request, "vehicle/change_confirm.html", context)
 
 
 def _read_record(request: HttpRequest, vin: str) -> VehicleRecord:
@@ -137,4 +137,4 @@ def _show(
         "then": request.POST.get("then", ""),
     }
     refused = errors or (obstacle and request.method == "POST")
-    return render(request, "desk/vehicle_change.html", context, status=400 if refused else 200)
+    return render(request, "vehicle/change.html", context, status=400 if refused else 200)

@@ -130,7 +130,7 @@ def _show(
         "errors": list_errors(sent) if sent else [],
         "told": told if told in ("recorded", "withdrawn") else "",
     }
-    return render(request, "desk/facts.html", context, status=status if sent else 200)
+    return render(request, "vehicle/facts.html", context, status=status if sent else 200)
 
 
 def _start(vehicle: Vehicle, about: str, today: date) -> PropulsionForm | FactForm:

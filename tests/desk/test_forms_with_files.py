@@ -54,7 +54,7 @@ def _inspected(address: str) -> tuple[str, dict[str, Any], str]:
 
 # For each form of each template: its address, what is typed, and the name of the field of its files.
 FORMS: dict[str, list[Any]] = {
-    "facts.html": [
+    "vehicle/templates/facts.html": [
         lambda: (
             f"/vehicles/{_vin()}/facts/",
             {"about": "fact"} | _prefix("fact", kind="fitted_part", zone="rocker_left", words="a tow bar"),
@@ -66,18 +66,20 @@ FORMS: dict[str, list[Any]] = {
             "propulsion-photo",
         ),
     ],
-    "claim_new.html": [
+    "claims/templates/new.html": [
         lambda: (f"/covers/{Cover.objects.order_by('pk')[0].number}/new-claim/", CLAIM | _key(), "photos"),
     ],
-    "claim_handling.html": [lambda: (f"/claims/{Claim.objects.order_by('pk')[0].number}/do/photo/", {}, "photo")],
-    "inspection_page.html": [
+    "claims/templates/handling.html": [
+        lambda: (f"/claims/{Claim.objects.order_by('pk')[0].number}/do/photo/", {}, "photo")
+    ],
+    "lift/templates/inspection_page.html": [
         lambda: _inspected(f"/vehicles/{_vin()}/inspect/"),
         lambda: _inspected(f"/inspections/{Inspection.objects.get(signed_off_at__isnull=True).pk}/change/"),
         lambda: _inspected(
             f"/inspections/{Inspection.objects.filter(signed_off_at__isnull=False).order_by('-pk')[0].pk}/amend/"
         ),
     ],
-    "terms_start.html": [lambda: ("/terms/start/", {"how": "file"}, "file")],
+    "terms/templates/start.html": [lambda: ("/terms/start/", {"how": "file"}, "file")],
 }
 
 
@@ -96,7 +98,9 @@ def list_lost(typed: dict[str, Any], page: str) -> set[tuple[str, str]]:
 
 
 def test_every_form_that_takes_files_is_in_the_list() -> None:
-    found = {path.name for path in TEMPLATES.rglob("*.html") if MARK in path.read_text("utf-8")}
+    found = {
+        path.relative_to(TEMPLATES).as_posix() for path in TEMPLATES.rglob("*.html") if MARK in path.read_text("utf-8")
+    }
     assert found == FORMS.keys()
 
 
@@ -116,4 +120,4 @@ def test_with_a_wrong_file_or_after_a_change_nothing_typed_is_lost(owner: Client
             if set(typed) - {"how"}:
                 assert list_lost(typed, changed.content.decode()) == set(), (template, "a change")
             kept = KeptPhoto.objects.filter(form_key=typed.get("form_key"))
-            assert kept.exists() == (template == "inspection_page.html"), template
+            assert kept.exists() == (template == "lift/templates/inspection_page.html"), template

@@ -13,7 +13,7 @@ from desk.rendering.telling import tell
 
 DESK = Path(__file__).resolve().parents[2] / "desk"
 TEMPLATES = {
-    path.relative_to(folder).as_posix(): path for folder in DESK.rglob("jinja2") for path in folder.rglob("*.html")
+    (f"{path.parts[-3]}/" if path.parent.name == "templates" else "") + path.name: path for path in DESK.rglob("*.html")
 }
 IMPORTED = sorted(
     {
@@ -33,7 +33,7 @@ def test_a_template_is_rendered_in_the_language_of_the_page() -> None:
     told = {}
     for language in ("en", "fr", "en"):
         with translation.override(language):
-            told[language] = engines["jinja2"].get_template("desk/due_found_words.html").render({})
+            told[language] = engines["jinja2"].get_template("due/found_words.html").render({})
     assert told["en"] != told["fr"]
 
 

@@ -44,7 +44,7 @@ def extract_texts(room: str) -> Catalog:
         if path.suffix not in (".py", ".html", ".txt") or "locale" in path.parts:
             continue
         text = path.read_text(encoding="utf-8")
-        if "jinja2" in path.parts:
+        if room == "desk" and path.suffix == ".html":
             options = {"newstyle_gettext": "true"}
             found_here = babel_extract(io.BytesIO(text.encode()), KEYWORDS, (), options)
             for line, function, message, comments in found_here:
@@ -124,16 +124,12 @@ def renew(room: str) -> None:
     for message in wanted:
         if message.id:
             told = kept.get(_find_id(message.id), message.context)
-            places = sorted({place for place, _ in message.locations})
-            fresh.add(
-                message.id, told.string if told else None, [(place, 0) for place in places], flags=message.flags,
-                context=message.context,
-            )  # fmt: skip
+            fresh.add(message.id, told.string if told else None, flags=message.flags, context=message.context)
     fresh.creation_date = fresh.revision_date = SAME_DAY
     path = find_po(room)
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("wb") as file:
-        write_po(file, fresh, width=120, include_lineno=False, sort_by_file=True)
+        write_po(file, fresh, width=120, no_location=True)
     path.with_suffix(".mo").write_bytes(compile_kept(fresh))
 
 
