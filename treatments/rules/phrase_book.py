@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
+from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 from string import Formatter
 
@@ -144,11 +146,15 @@ def read_messages(language: str) -> Iterator[Message]:
             if path.exists():
                 with path.open("rb") as file:
                     found = [message for message in read_po(file, locale=language) if message.id and not message.fuzzy]
-                yield from (message for message in found if name == "sentences.po" or _is_explanation(message))
+                explained = _read_explained(room) if name == "django.po" else frozenset()
+                yield from (message for message in found if name == "sentences.po" or message.id in explained)
 
 
-def _is_explanation(message: Message) -> bool:
-    return any(place.endswith("/explanations.py") for place, _line in message.locations)
+def _read_explained(room: str) -> frozenset[object]:
+    if find_spec(f"{room}.explanations") is None:
+        return frozenset()
+    messages = import_module(f"{room}.explanations").MESSAGES.values()
+    return frozenset(message if isinstance(message, str) else (message.one, message.many) for message in messages)
 
 
 @lru_cache(maxsize=8)

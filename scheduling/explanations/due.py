@@ -1,7 +1,4 @@
-"""The English of the codes that this app's rules explain with; its French stands in ``django.po``.
-
-A gap is a parameter of the explanation. One that leads with a space or a semicolon goes on after what stands before it.
-"""
+"""The English of what is said of due items: their target, window, grace and outcome, and the days that move them."""
 
 from treatments.rules.explanation import Message, gettext_noop, ngettext_noop
 
