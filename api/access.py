@@ -6,8 +6,8 @@ from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from treatments.enums import say
 from treatments.models import Role, User
+from treatments.shared.labels import label
 
 
 def get_user(request: Request) -> User:
@@ -23,7 +23,7 @@ class ForRoles(BasePermission):
 
     @property
     def message(self) -> str:
-        return f"{self.what} are for: {', '.join(say(role) for role in self.roles)}."
+        return f"{self.what} are for: {', '.join(label(role) for role in self.roles)}."
 
     def has_permission(self, request: Request, view: APIView) -> bool:
         return get_user(request).is_superuser or get_user(request).role in self.roles

@@ -7,12 +7,11 @@ from typing import Any
 
 from django.utils.translation import gettext, gettext_lazy
 
-from desk.rendering.telling import tell
 from scheduling.booking.vehicle_reading import OPEN
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.models import Appointment, AppointmentItem, BookedBy, DueItem
-from treatments.enums import say
 from treatments.models import Event
+from treatments.shared.labels import label
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +53,11 @@ def _tell_served(key: str, item: DueItem | None, *, is_over: bool) -> Served:
     # A key leads with its kind: "reinspection:2", "touch_up:cavity_wax:2024-12-04:2026-12-04".
     kind, _, rest = key.partition(":")
     family = rest.partition(":")[0] if kind == DueKind.TOUCH_UP else ""
-    words = f"{tell(say(kind))} ({tell(say(family))})" if family else tell(say(kind))
+    words = f"{label(kind)} ({label(family)})" if family else label(kind)
     if item is None:
         return Served(words)
     zones = 0 if is_over else len(item.zones)
-    return Served(tell(say(kind)) if zones else words, zones, item.last_on, item.grace_until)
+    return Served(label(kind) if zones else words, zones, item.last_on, item.grace_until)
 
 
 def list_parts(found: Appointment) -> dict[str, Any]:

@@ -14,11 +14,11 @@ from desk.forms.day_fields import DayField
 from desk.forms.number_field import NumberField
 from desk.forms.odometer_question import OdometerForm
 from desk.lift.record_forms import share_fields
-from desk.rendering.telling import tell
 from treatments.enums import DamageKind
 from treatments.models import Zone
 from treatments.models.choices import choices_of
 from treatments.rules.units import Distance, DistanceUnit
+from treatments.shared.labels import translate_catalogue
 
 
 class AcknowledgeForm(forms.Form):
@@ -170,7 +170,7 @@ class FileClaimForm(OdometerForm):
         field.choices = zones
         for code, name in zones:
             self.fields[f"estimate_{code}"] = NumberField(
-                label=tell(name), required=False, max_digits=10, decimal_places=2, min_value=Decimal(0)
+                label=translate_catalogue(name), required=False, max_digits=10, decimal_places=2, min_value=Decimal(0)
             )
 
     def read_odometer(self) -> Distance | None:

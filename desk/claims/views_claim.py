@@ -39,6 +39,7 @@ from treatments.models import User
 from treatments.queries import find_today
 from treatments.reference.queries import map_people, map_zone_names
 from treatments.rules.speaking import ENGLISH, speak_day
+from treatments.shared.labels import translate_catalogue
 
 Values = dict[str, Any]
 
@@ -66,7 +67,11 @@ def show_claim(
     whole = [f for f in check.findings if f.zone is None]
     groups: list[tuple[str, Answer | None, list[Finding]]] = [(_("The claim as a whole"), None, whole)]
     groups += [
-        (tell(zone.name), check.judge_zone(zone.zone), [f for f in check.findings if f.zone == zone.zone])
+        (
+            translate_catalogue(zone.name),
+            check.judge_zone(zone.zone),
+            [f for f in check.findings if f.zone == zone.zone],
+        )
         for zone in check.claim.zones
     ]
     outcome = _("By the record the claim holds in part.") if check.holds_in_part else OUTCOMES[check.answer]
@@ -163,7 +168,7 @@ def list_what_if_choices(file: ClaimFile) -> dict[str, tuple[tuple[str, str], ..
     """Return what the form for a change of fact offers: the claim's own visits and zones."""
     treatments = [(t.record, tell(f"{t.day}: treatment")) for t in file.case.history.current_treatments]
     inspections = [(i.record, tell(f"{i.day}: {i.kind} inspection")) for i in file.case.history.current_inspections]
-    zones = tuple((zone.zone, tell(zone.name)) for zone in file.rust_claim.zones)
+    zones = tuple((zone.zone, translate_catalogue(zone.name)) for zone in file.rust_claim.zones)
     return {"records": (*treatments, *inspections), "zones": zones}
 
 

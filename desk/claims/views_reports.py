@@ -20,13 +20,12 @@ from claims.reports.services import ask_for_count
 from claims.reports.tally import read_counted, read_progress
 from claims.tasks import count_reports_when_due
 from desk.claims.charts import HEIGHT, WIDTH, draw_bars, draw_survival
-from desk.rendering.telling import tell
 from desk.shared.access import get_user, open_to
 from desk.shared.progress import Progress, show_progress
 from desk.shared.shown import no_records, shown_for
-from treatments.enums import say
 from treatments.queries import find_clock
 from treatments.reference.queries import find_site_of
+from treatments.shared.labels import label
 from treatments.shared.long_work import nudge
 
 NAMES_A_PAGE = 25
@@ -41,7 +40,7 @@ def reports(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     counted = read_counted(by, now)
     families = counted.survival.families if counted.survival else ()
-    series = [(tell(say(found.family)), found.points, found.longest_days) for found in families]
+    series = [(label(found.family), found.points, found.longest_days) for found in families]
     page = Paginator(counted.claims or [], NAMES_A_PAGE).get_page(request.GET.get("page"))
     shown = list(page.object_list)
     context = {

@@ -30,10 +30,10 @@ from scheduling.covers.rules.due_item import DueKind
 from scheduling.covers.services import waive_open_items
 from scheduling.index.fresh import list_open_kinds
 from scheduling.models import Cover
-from treatments.enums import say
 from treatments.models import User
 from treatments.queries import find_today
 from treatments.rules.wording import tell_count
+from treatments.shared.labels import label
 
 MOST_AT_ONCE = 100
 STANDING_WORDS = {
@@ -90,7 +90,7 @@ def _remind(covers: list[Cover], values: dict[str, Any], today: date, now: datet
 
 
 def _foresee_waiving(covers: list[Cover], today: date) -> list[Chosen]:
-    told = {kind: tell(say(kind)) for kind in DueKind}
+    told = {kind: label(kind) for kind in DueKind}
     kinds = list_open_kinds(covers, today)
     found = []
     for cover in covers:

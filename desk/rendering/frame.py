@@ -9,11 +9,10 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.translation import get_language, get_language_info
 from django.utils.translation import gettext_lazy as _
 
-from desk.rendering.telling import tell
 from desk.shared.access import MAY_OPEN, may_open
 from desk.shared.page_address import find_page_address
-from treatments.enums import say
 from treatments.models import User
+from treatments.shared.labels import label
 
 # In the order of the shop's day. A section whose page or role list does not exist is left out.
 SECTIONS = {
@@ -80,7 +79,7 @@ class Frame:
 
     @property
     def role(self) -> str:
-        return tell(say(self.person.role)) if self.person else ""
+        return label(self.person.role) if self.person else ""
 
     @property
     def sections(self) -> list[Section]:

@@ -18,7 +18,6 @@ from django.utils.translation import gettext as _
 from claims.models import Claim
 from claims.queries import find_claim
 from desk.forms.number_field import read_whole
-from desk.rendering.telling import tell
 from desk.shared.shown import find_clock_of, note_position
 from notifications.customer_page.links import OwnPage, read_own_page_token
 from notifications.invitations.calendar_feeds import find_feed
@@ -28,9 +27,9 @@ from scheduling.booking.visit_reading import find_visit
 from scheduling.covers.queries import find_cover, find_vehicle_and_covers, list_covers_for, may_see_cover
 from scheduling.models import Appointment, Bay, Cover, TermsVersion
 from scheduling.terms.queries import list_versions
-from treatments.enums import say
 from treatments.models import Customer, Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle, VehicleFact
 from treatments.records.signed_work import find_inspection, find_treatment
+from treatments.shared.labels import label
 
 SHOP = (Role.APPLICATOR, Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER)
 # Page: the roles that may open it.
@@ -98,7 +97,7 @@ def open_to(
             # The person itself instead of what stands in for it, which answers every question more slowly.
             request.user = find_person(request)
             if not may_open(get_user(request), page):
-                who = ", ".join(tell(say(role)) for role in MAY_OPEN[page])
+                who = ", ".join(label(role) for role in MAY_OPEN[page])
                 raise PermissionDenied(_("This page is for: %(who)s.") % {"who": who})
             note_position(request)
             # Every moment on the page is shown on the clock of the person's site, unless the page says another.

@@ -8,11 +8,10 @@ from typing import Any
 from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
 
-from desk.rendering.telling import tell
 from desk.templatetags.desk_dates import write_date
 from desk.templatetags.desk_sentences import money
-from treatments.enums import say
 from treatments.models import Event
+from treatments.shared.labels import label
 
 WORDS = {
     "appointment.begun": gettext_lazy("visit %(number)s was begun"),
@@ -120,4 +119,4 @@ def _put_values(event: Event) -> str:
 
 
 def _write(name: str, value: Any) -> str:
-    return tell(say(str(value))) if name == "kind" else str(value)
+    return label(str(value)) if name == "kind" else str(value)

@@ -6,23 +6,28 @@ from django import template
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
-from desk.rendering.telling import tell
 from scheduling.due_list.queries import COUNT_UP_TO
-from treatments.enums import say
+from treatments.shared.labels import label, translate_catalogue
 
 register = template.Library()
 
 
 @register.filter
 def in_words(word: str) -> str:
-    """Return a word of the rules as a person reads it."""
-    return tell(say(word))
+    """Return the label of a word of a closed list in the language of the page."""
+    return label(word)
 
 
 @register.filter
 def named(code: str, names: Mapping[str, str]) -> str:
-    """Return the name of a zone code."""
-    return tell(names.get(code, code))
+    """Return the name of a zone code in the language of the page."""
+    return translate_catalogue(names.get(code, code))
+
+
+@register.filter
+def from_catalogue(text: str) -> str:
+    """Return a name or caution in the language of the page, where the catalogue that we ship has it."""
+    return translate_catalogue(text)
 
 
 @register.filter

@@ -19,6 +19,7 @@ from scheduling.terms.rules.terms_document import TermsProblem, list_hints
 from scheduling.terms.rules.terms_guide import CHOICES, FIELDS, TABLES, FieldGuide
 from treatments.enums import WorkStage, ZoneKind, say
 from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.shared.labels import translate_catalogue
 
 # The tables that terms may do without; each is switched by a checkbox of its own.
 SWITCHED = ("reinspection", "severe_exposure")
@@ -219,7 +220,7 @@ class _Builder:
     def _list_zones(self, path: str) -> tuple[tuple[str, str], ...]:
         coated_only = path == "entry.required_zones"
         zones = (zone for zone in self.zones if not coated_only or zone.kind is not ZoneKind.NEVER_COATED)
-        return tuple((zone.code, tell(zone.name)) for zone in zones)
+        return tuple((zone.code, translate_catalogue(zone.name)) for zone in zones)
 
 
 @functools.lru_cache(maxsize=512)

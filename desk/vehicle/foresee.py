@@ -13,7 +13,6 @@ from django.utils.translation import gettext as _
 
 from claims.decisions.dossier import read_claim_file
 from claims.queries import list_open_claims
-from desk.rendering.telling import tell
 from scheduling.covers.queries import read_cover_cases
 from scheduling.covers.rules.cover import NO_MORE_COVER, CoverOnDay
 from scheduling.covers.rules.due import sort_due_items
@@ -22,6 +21,7 @@ from scheduling.models import Cover
 from treatments.enums import say
 from treatments.models import Ownership, User, Vehicle
 from treatments.rules.speaking import speak_day
+from treatments.shared.labels import label
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ class VehicleRecord:
 
 def tell_item(item: DueItem, language: str) -> str:
     return _("%(kind)s, last day %(day)s") % {
-        "kind": tell(say(item.kind)),
+        "kind": label(item.kind),
         "day": speak_day(item.dates.last_on, language),
     }
 

@@ -6,12 +6,12 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from desk.forms.day_fields import DayField
-from desk.rendering.telling import tell
 from desk.stock.forms import PlainText
 from treatments.enums import FactKind, FactSource, Propulsion, ZoneKind
 from treatments.models import Vehicle, Zone
-from treatments.models.choices import choices_of, say_lazily
+from treatments.models.choices import choices_of
 from treatments.reference.queries import list_zones, map_areas
+from treatments.shared.labels import label_lazy, translate_catalogue
 
 # From where a person at the desk knows it; a log is read by the import.
 SOURCES = [(value, label) for value, label in choices_of(FactSource) if value != FactSource.SHOP_LOG]
@@ -21,7 +21,7 @@ PROPULSIONS = [
     *((value, label) for value, label in choices_of(Propulsion) if value != Propulsion.UNKNOWN),
 ]
 KINDS = [
-    (kind.value, say_lazily(kind.value))
+    (kind.value, label_lazy(kind.value))
     for kind in (
         FactKind.ZONE_FORBIDDEN,
         FactKind.ZONE_ABSENT,
@@ -66,7 +66,7 @@ class FactForm(SourcedForm):
         super().__init__(*args, **kwargs)
         sized = {zone for zone, style in map_areas() if not vehicle.body_style or style == vehicle.body_style}
         zones = [zone for zone in list_zones() if zone.kind != ZoneKind.NEVER_COATED and zone.pk in sized]
-        named = sorted((tell(zone.name), zone.code) for zone in zones)
+        named = sorted((translate_catalogue(zone.name), zone.code) for zone in zones)
         field: Any = self.fields["zone"]
         field.choices = [("", _("none")), *((code, name) for name, code in named)]
 

@@ -5,8 +5,10 @@ are gone, compiles what has one, and lists what has none. ``sentences.po`` is wr
 """
 
 import io
+import tomllib
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from importlib import import_module
 from pathlib import Path
 
 from babel.messages import Catalog
@@ -15,6 +17,8 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 from django.conf import settings
 from jinja2.ext import babel_extract
+
+from treatments.shared.labels import CATALOGUE, LABEL
 
 ROOT = Path(__file__).resolve().parents[2]
 ROOMS = ("treatments", "scheduling", "claims", "notifications", "desk")
@@ -61,7 +65,24 @@ def extract_texts(room: str) -> Catalog:
         ):
             place = path.relative_to(ROOT).as_posix()
             found.add(text_id, None, [(place, line)], auto_comments=comments, context=context)
+    if (ROOT / room / "labels.py").exists():
+        for text in import_module(f"{room}.labels").LABELS.values():
+            found.add(text, context=LABEL)
+    if room == "treatments":
+        for text in read_catalogue_texts():
+            found.add(text, context=CATALOGUE)
     return found
+
+
+def read_catalogue_texts() -> Iterator[str]:
+    """Yield what the catalogue of zones says in words: names, ways in, cautions and what to guard."""
+    with (ROOT / "fixtures" / "zones.toml").open("rb") as file:
+        zones = tomllib.load(file)["zone"]
+    for zone in zones:
+        yield zone["name"]
+        yield from (point["name"] for point in zone.get("access_points", ()))
+        yield from zone.get("cautions", ())
+        yield from zone.get("to_guard", ())
 
 
 def find_po(room: str) -> Path:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pytest
 from django.apps import apps
 from django.test import Client
-from django.utils.translation import override
+from django.utils.translation import gettext, override
 from freezegun import freeze_time
 
 from desk.lift.record_forms import TreatmentVisitForm, list_form_errors
@@ -17,9 +17,8 @@ from tests.desk.lift import VIN, raise_lift
 from tests.desk.test_terms_pages import DRAFT, open_form, owner, start
 from tests.notifications.test_calendar_feeds import bays, fetch, list_visits, visit
 from tests.scheduling.booking_helpers import Bays
-from treatments.enums import say
 from treatments.models import Product
-from treatments.rules.speaking import translate
+from treatments.shared.labels import label, read_labels, translate_catalogue
 
 __all__ = ["bays", "owner", "visit"]
 ROOMS = ("treatments", "scheduling", "claims", "notifications")
@@ -38,8 +37,8 @@ def test_the_colon_of_each_language(french: None) -> None:
         assert join_label("Air", "20 °C") == "Air: 20 °C"
 
 
-# Said elsewhere: names of a standard, units (UNIT_WORDS), and parts of the day, which pages translate by gettext.
-SAID_ELSEWHERE = {"C1", "C2", "C3", "C4", "C5", "CX", "km", "mi", "us_quart", "us_gallon", "morning", "afternoon"}
+# Said elsewhere: names of a standard, and units (UNIT_WORDS).
+SAID_ELSEWHERE = {"C1", "C2", "C3", "C4", "C5", "CX", "km", "mi", "us_quart", "us_gallon", "litre", "millilitre"}
 
 
 def test_every_word_that_a_record_may_hold_has_its_french() -> None:
@@ -48,7 +47,21 @@ def test_every_word_that_a_record_may_hold_has_its_french() -> None:
     ]
     words = {word for field in fields for word, _label in field.flatchoices if isinstance(word, str) and word}
     assert len(words) > 100
-    assert {word for word in words if translate(say(word), "fr") is None} == SAID_ELSEWHERE
+    assert words - read_labels().keys() == SAID_ELSEWHERE
+
+
+def test_a_label_is_in_the_language_in_use(french: None) -> None:
+    assert (label("cavity_wax"), label("booked")) == ("cire pour corps creux", "réservé")
+    with override("en"):
+        assert label("cavity_wax") == "cavity wax"
+    assert label("C3") == "C3", "a word without a label stays"
+    assert label("booked") != gettext("booked"), "a page's own word has another gender"
+
+
+def test_a_name_of_the_catalogue_is_translated_and_one_of_the_shop_stays(french: None) -> None:
+    assert translate_catalogue("Left rocker panel") == "Bas de caisse gauche"
+    assert translate_catalogue("Bed of the old lorry") == "Bed of the old lorry"
+    assert translate_catalogue("") == "", "an empty msgid would give the head of the catalogue"
 
 
 def test_errors_by_the_lift(shop: ShopForTests) -> None:

@@ -10,6 +10,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, NamedTuple, TypeAlias
 
+from treatments.enums import say
 from treatments.rules.money import Money
 
 
@@ -32,13 +33,22 @@ class ProductName:
 
 
 @dataclass(frozen=True, slots=True)
+class Label:
+    """A word of a closed list, such as a product family; it is written by its label."""
+
+    word: str
+
+
+@dataclass(frozen=True, slots=True)
 class OwnWords:
     """What a person typed. It stands as it was typed in every language."""
 
     text: str
 
 
-Single: TypeAlias = "date | int | Decimal | Quantity | Money | ZoneCode | ProductName | OwnWords | str | Explanation"
+Single: TypeAlias = (
+    "date | int | Decimal | Quantity | Money | ZoneCode | Label | ProductName | OwnWords | str | Explanation"
+)
 Param: TypeAlias = "Single | tuple[Single, ...] | None"
 """A string is a code of ours or of a standard and is written as it is; None stands where there is nothing to say."""
 
@@ -124,6 +134,8 @@ def _format_plainly(value: object) -> str:
             return f"{value.amount} {value.unit}"
         case ZoneCode():
             return value.code
+        case Label():
+            return say(value.word)
     return str(value)
 
 
@@ -151,6 +163,8 @@ def _param_to_json(value: Param) -> Any:
             return {"amount": str(value.amount), "currency": value.currency}
         case ZoneCode():
             return {"zone": value.code}
+        case Label():
+            return {"label": str(value.word)}
         case ProductName():
             return {"product": value.name}
         case OwnWords():
@@ -183,6 +197,8 @@ def _param_from_json(value: Any) -> Any:
             return Money(Decimal(amount), currency)
         case {"zone": code}:
             return ZoneCode(code)
+        case {"label": word}:
+            return Label(word)
         case {"product": name}:
             return ProductName(name)
         case {"words": text}:

@@ -16,6 +16,7 @@ from django.utils.translation import get_language, gettext, ngettext
 
 from treatments.rules.explanation import (
     Explanation,
+    Label,
     Message,
     Quantity,
     ZoneCode,
@@ -24,6 +25,7 @@ from treatments.rules.explanation import (
 )
 from treatments.rules.formats import ENGLISH, format_day, format_money, format_number
 from treatments.rules.money import Money
+from treatments.shared.labels import label, translate_catalogue
 
 Explained: TypeAlias = Explanation | Mapping[str, Any]
 """An explanation, or its JSON as it is stored."""
@@ -52,7 +54,7 @@ def render(explanation: Explained, zone_names: Mapping[str, str] | None = None) 
     """Return an explanation as text in the language in use.
 
     Args:
-        zone_names: the name of each zone code in that language; a code without one stays.
+        zone_names: the shop's name of each zone code; a code without one stays.
     """
     found = explanation if isinstance(explanation, Explanation) else from_json(explanation)
     language = find_language()
@@ -67,8 +69,10 @@ def render(explanation: Explained, zone_names: Mapping[str, str] | None = None) 
                 return f"{format_number(value.amount, language)} {value.unit}"
             case Money():
                 return format_money(value.amount, value.currency, language)
+            case Label():
+                return label(value.word)
             case ZoneCode():
-                return (zone_names or {}).get(value.code, value.code)
+                return translate_catalogue((zone_names or {}).get(value.code, value.code))
         return str(value)
 
     return write(found, _find_text, format_value)

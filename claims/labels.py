@@ -1,0 +1,24 @@
+"""The English label of each word in the closed lists about claims.
+
+The French stands in ``django.po``; ``treatments/shared/labels.py`` finds them. A lower app's words
+stand there alone.
+"""
+
+LABELS: dict[str, str] = {
+    # DecisionKind
+    "pay": "pay",
+    "pay_in_part": "pay in part",
+    "refuse": "refuse",
+    "goodwill": "goodwill",
+    # ClaimStep
+    "acknowledge": "acknowledge",
+    "inspect": "inspect",
+    "decide": "decide",
+    # StepStatus
+    "paused": "paused",
+    "overdue": "overdue",
+    "done_in_time": "done in time",
+    "done_late": "done late",
+    # Outcome
+    "ask": "ask",
+}
