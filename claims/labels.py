@@ -5,6 +5,8 @@ stand there alone.
 """
 
 LABELS: dict[str, str] = {
+    # In place of an answer that was never sought.
+    "not asked": "not asked",
     # DecisionKind
     "pay": "pay",
     "pay_in_part": "pay in part",

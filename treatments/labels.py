@@ -118,4 +118,9 @@ LABELS: dict[str, str] = {
     "standard": "standard",
     "pre_1981": "pre 1981",
     "non_road_serial": "non road serial",
+    # VolumeUnit
+    "us_quart": "US quart",
+    "litre": "litre",
+    "us_gallon": "US gallon",
+    "millilitre": "millilitre",
 }

@@ -37,8 +37,8 @@ def test_the_colon_of_each_language(french: None) -> None:
         assert join_label("Air", "20 °C") == "Air: 20 °C"
 
 
-# Said elsewhere: names of a standard, and units (UNIT_WORDS).
-SAID_ELSEWHERE = {"C1", "C2", "C3", "C4", "C5", "CX", "km", "mi", "us_quart", "us_gallon", "litre", "millilitre"}
+# Names and signs of a standard.
+WITHOUT_LABEL = {"C1", "C2", "C3", "C4", "C5", "CX", "km", "mi"}
 
 
 def test_every_word_that_a_record_may_hold_has_its_french() -> None:
@@ -47,7 +47,7 @@ def test_every_word_that_a_record_may_hold_has_its_french() -> None:
     ]
     words = {word for field in fields for word, _label in field.flatchoices if isinstance(word, str) and word}
     assert len(words) > 100
-    assert words - read_labels().keys() == SAID_ELSEWHERE
+    assert words - read_labels().keys() == WITHOUT_LABEL
 
 
 def test_a_label_is_in_the_language_in_use(french: None) -> None:

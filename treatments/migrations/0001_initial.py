@@ -731,9 +731,9 @@ class Migration(migrations.Migration):
                     "quantity_unit",
                     models.CharField(
                         choices=[
-                            ("us_quart", "us quart"),
+                            ("us_quart", "US quart"),
                             ("litre", "litre"),
-                            ("us_gallon", "us gallon"),
+                            ("us_gallon", "US gallon"),
                             ("millilitre", "millilitre"),
                         ],
                         max_length=12,
@@ -1251,9 +1251,9 @@ class Migration(migrations.Migration):
                     models.CharField(
                         blank=True,
                         choices=[
-                            ("us_quart", "us quart"),
+                            ("us_quart", "US quart"),
                             ("litre", "litre"),
-                            ("us_gallon", "us gallon"),
+                            ("us_gallon", "US gallon"),
                             ("millilitre", "millilitre"),
                         ],
                         max_length=12,
