@@ -11,6 +11,7 @@ from django.utils import translation
 
 from treatments.rules.explanation import (
     Explanation,
+    Label,
     OwnWords,
     Param,
     Plural,
@@ -25,7 +26,7 @@ from treatments.rules.money import Money
 from treatments.shared.rendering import read_messages, render, render_all
 
 DAY = date(2026, 3, 1)
-WAX = Explanation("product_family.cavity_wax")
+WAX = Label("cavity_wax")
 CODES = sorted(read_messages())
 
 
@@ -88,7 +89,7 @@ def test_a_parameter_keeps_its_type_and_is_written_as_the_language_does(
 
 def test_what_is_no_parameter_is_refused() -> None:
     with pytest.raises(ValueError, match="no parameter"):
-        from_json({"code": "product_family.cavity_wax", "params": {"value": {"colour": "red"}}})
+        from_json({"code": "odometer.none", "params": {"value": {"colour": "red"}}})
 
 
 def test_the_count_decides_between_one_and_several() -> None:

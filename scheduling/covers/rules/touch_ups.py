@@ -22,7 +22,7 @@ from scheduling.covers.rules.facts import CoverFacts, Waiver
 from scheduling.terms.rules.terms import Terms, TouchUpTerms
 from treatments.enums import ProductFamily, ZoneKind
 from treatments.records.rules.history import TreatmentRecord
-from treatments.rules.explanation import explain
+from treatments.rules.explanation import Label, explain
 
 
 def find_touch_up_terms(terms: Terms, family: ProductFamily | None, zone_kind: ZoneKind) -> TouchUpTerms | None:
@@ -213,9 +213,12 @@ def explain_touch_up(found: TouchUp) -> DueItem:
     """Return the due item of a judged touch-up, with the reasons that tell all of it."""
     laid, next_day = found.laid, found.next_day
     raw = found.raw
-    family = explain(f"product_family.{found.family}")
     dates = laid.explain(
-        "due.target.coat", months=raw.months, family=family, base_on=found.coated_on, exposure=raw.exposure
+        "due.target.coat",
+        months=raw.months,
+        family=Label(found.family),
+        base_on=found.coated_on,
+        exposure=raw.exposure,
     )
     reasons = [dates.why_target]
     done_on = None

@@ -1,18 +1,7 @@
-"""The English of the codes that this app's rules explain with; its French stands in ``django.po``.
-
-A gap is a parameter of the explanation. One that leads with a space or a semicolon goes on after what stands before it.
-"""
+"""What is explained about readings of the odometer."""
 
 from treatments.rules.explanation import Message, gettext_noop, ngettext_noop
 
-_FAMILIES: dict[str, Message] = {
-    "product_family.penetrating_film": gettext_noop("penetrating film"),
-    "product_family.cavity_wax": gettext_noop("cavity wax"),
-    "product_family.underbody_wax": gettext_noop("underbody wax"),
-    "product_family.sound_deadening_undercoat": gettext_noop("sound deadening undercoat"),
-    "product_family.water_displacing_first_coat": gettext_noop("water displacing first coat"),
-    "product_family.clear_engine_bay_film": gettext_noop("clear engine bay film"),
-}
 _ODOMETER: dict[str, Message] = {
     "odometer.beyond_limit": gettext_noop("Not between 0 and {millions} million km: correct the reading."),
     "odometer.left_out": ngettext_noop(
@@ -46,4 +35,4 @@ _ODOMETER_DOUBTS: dict[str, Message] = {
     "odometer.too_far": gettext_noop("{kilometres} km on {read_on} is {driven} km more than on {last_on}{habit}."),
     "odometer.own_rate": gettext_noop("; before that it went {daily_km} km a day"),
 }
-MESSAGES: dict[str, Message] = {**_FAMILIES, **_ODOMETER, **_DISTANCE_REACHED, **_ODOMETER_DOUBTS}
+MESSAGES: dict[str, Message] = {**_ODOMETER, **_DISTANCE_REACHED, **_ODOMETER_DOUBTS}
