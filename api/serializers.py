@@ -198,7 +198,9 @@ class CoverSerializer(serializers.ModelSerializer[Cover]):
         source="last_state.status", default=None, allow_null=True, help_text="as last recomputed"
     )
     last_day = serializers.DateField(source="last_state.last_day", default=None, allow_null=True)
-    explanation = serializers.CharField(source="last_state.sentence", default=None, allow_null=True)
+    explanations = ExplanationSerializer(
+        source="last_state.explanations", many=True, default=None, allow_null=True, help_text="why that is its status"
+    )
 
     class Meta:
         model = Cover
@@ -214,7 +216,7 @@ class CoverSerializer(serializers.ModelSerializer[Cover]):
             "registered_on",
             "status",
             "last_day",
-            "explanation",
+            "explanations",
         ]
 
     def get_holder(self, cover: Cover) -> str | None:
@@ -229,7 +231,7 @@ class StateSerializer(serializers.Serializer[object]):
     last_day = serializers.DateField(allow_null=True)
     percent = serializers.DecimalField(max_digits=5, decimal_places=2)
     projected = serializers.BooleanField(help_text="whether it rests on a distance between odometer readings")
-    explanation = serializers.CharField(source="sentence")
+    explanations = ExplanationSerializer(many=True)
     records = serializers.ListField(child=serializers.CharField())
 
 
@@ -250,7 +252,9 @@ class ComputedDueItemSerializer(serializers.Serializer[object]):
 class CoverOnDaySerializer(serializers.Serializer[object]):
     cover = CoverSerializer()
     state = StateSerializer()
-    distance_ahead = serializers.CharField(help_text="when the distance limit will be reached, as a projection, or ''")
+    distance_ahead = ExplanationSerializer(
+        many=True, help_text="when the distance limit will be reached, as a projection; none where that is not in sight"
+    )
     due_items = ComputedDueItemSerializer(many=True)
 
 

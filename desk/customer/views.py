@@ -42,6 +42,7 @@ from scheduling.enums import VisitKind
 from scheduling.models import Appointment, Bay
 from treatments.models import Site, User
 from treatments.queries import find_clock, find_today
+from treatments.reference.queries import map_zone_names
 from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.rules.site_settings import find_zone
 
@@ -214,6 +215,7 @@ def _show(
         "token": visitor.token,
         "shown": visitor.shown,
         "visit": visit,
+        "zone_names": map_zone_names(),
         **_tell_visit(visit),
         "may_change": may,
         "until_hours": settings.CUSTOMER_CHANGES_UNTIL_HOURS,

@@ -4,11 +4,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
 from django import template
+from django.utils.translation import get_language
 
 from claims.rules.clauses import say_clause
 from desk.rendering.telling import tell, tell_all
 from treatments.rules.explanation import Explanation
 from treatments.rules.formats import format_money
+from treatments.rules.speaking import speak_zone_names
 from treatments.rules.units import tell_amount
 from treatments.rules.wording import tell_count
 from treatments.shared.rendering import Explained, find_language, render, render_all
@@ -29,9 +31,16 @@ def told(sentence: object) -> str:
 
 
 @register.filter
-def rendered(explained: Explained | Sequence[Explained]) -> str:
-    """Return an explanation or several, or their JSON, in the language of the page."""
-    return render(explained) if isinstance(explained, Explanation | Mapping) else render_all(explained)
+def rendered(explained: Explained | Sequence[Explained], zone_names: Mapping[str, str] | None = None) -> str:
+    """Return an explanation or several, or their JSON, in the language of the page.
+
+    Args:
+        zone_names: the shop's English name of each zone code, where zones may stand in it.
+    """
+    names = speak_zone_names(zone_names, get_language()) if zone_names else None
+    if isinstance(explained, Explanation | Mapping):
+        return render(explained, names)
+    return render_all(explained, names)
 
 
 @register.filter

@@ -18,7 +18,6 @@ from scheduling.covers.rules.cover import NO_MORE_COVER, CoverOnDay
 from scheduling.covers.rules.due import sort_due_items
 from scheduling.covers.rules.due_item import DueItem
 from scheduling.models import Cover
-from treatments.enums import say
 from treatments.models import Ownership, User, Vehicle
 from treatments.rules.speaking import speak_day
 from treatments.shared.labels import label
@@ -67,9 +66,9 @@ class Standing:
     overdue: int
 
     @property
-    def sentence_says_status(self) -> bool:
-        """Whether the sentence begins with the status, so that a tag before it would say it twice."""
-        return self.state.sentence.casefold().startswith(say(self.state.status).casefold())
+    def explanation_names_status(self) -> bool:
+        """Whether the explanation begins with the status, so that a tag before it would name it twice."""
+        return self.state.explanations[0].code.startswith(f"cover.{self.state.status}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -155,7 +155,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "cover": view.cover,
         "state": view.state,
         "band": band,
-        "distance_ahead": view.case.foresee_distance(as_of) if view.case and not view.is_over else "",
+        "distance_ahead": view.case.foresee_distance(as_of) if view.case and not view.is_over else (),
         "due": [item for item in view.items if item.needs_doing and not view.is_over],
         "past_due": [item for item in reversed(view.items) if not item.needs_doing],
         "zone_names": map_zone_names(),

@@ -33,7 +33,6 @@ from treatments.records.rules.history import VehicleHistory, ZoneLine
 from treatments.records.short_histories import read_short_histories
 from treatments.reference.queries import list_sites, map_zone_names
 from treatments.rules.explanation import Explanation
-from treatments.rules.wording import put_for_people
 
 SHOWN_OF_VIN = 6
 
@@ -53,7 +52,7 @@ class OwnVehicle:
     """A vehicle as its owner sees it.
 
     Attributes:
-        heading: how the cover stands, with ``sentence`` why; '' without a cover.
+        heading: how the cover stands, with ``explanations`` why; '' without a cover.
         due: what is due, the most pressing first.
         due_dates: the dates of what a visit soon would serve.
         next_on: where nothing can be booked yet, the day from which something can be; None where nothing is due at all.
@@ -66,7 +65,7 @@ class OwnVehicle:
     site: Site
     cover: Cover | None
     heading: str
-    sentence: str
+    explanations: tuple[Explanation, ...]
     due: tuple[ShownDue, ...]
     due_dates: tuple[DueDates, ...]
     to_serve: WhatIsDue
@@ -98,7 +97,7 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
     case = read_short_case(cover, changes[cover]) if cover else None
     history = case.history if case else read_short_histories([vehicle.pk])[vehicle.pk]
     if case is None:
-        return OwnVehicle(vehicle, site, None, "", "", (), (), NOTHING_DUE, None, False, visit, known, history)
+        return OwnVehicle(vehicle, site, None, "", (), (), (), NOTHING_DUE, None, False, visit, known, history)
     today = find_today(now, site)
     assessed = case.assess(today)
     state = assessed.state
@@ -115,7 +114,7 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
         site,
         cover,
         tell_heading(state),
-        put_for_people(state.sentence, names),
+        state.explanations,
         tuple(
             ShownDue(*tell_thing(_describe_due(item), names, today), item.reasons, item.key in served)
             for item in near or items[:1]

@@ -1,6 +1,6 @@
 """Reads what the documents and the plan of a vehicle show, and turns it into them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -30,6 +30,7 @@ from notifications.documents.rules.vehicle_plan import PlanStatus, ZoneState, dr
 from notifications.reminders.rules.reminders import find_zones_to_complete
 from notifications.speaking import choose_language
 from scheduling.covers.queries import CoverCase, list_covers_of, read_cover_case
+from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.covers.rules.due import DueItem, DueKind
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.covers.rules.entry import find_zones_outside
@@ -47,7 +48,7 @@ from treatments.records.rules.order_of_work import (
 from treatments.reference.cache import cached_reference
 from treatments.reference.queries import map_zone_names
 from treatments.rules.speaking import ENGLISH, speak_zone_names
-from treatments.rules.wording import put_for_people, tell_count
+from treatments.rules.wording import tell_count
 from treatments.rules.zone_catalogue import ZoneDescription
 from treatments.shared.rendering import render_all
 from treatments.vehicles.fact_queries import make_body
@@ -210,7 +211,7 @@ def describe_certificate(
         first_treated_on=first.day if first else None,
         ends_text=tell_end(terms, state),
         heading=tell_heading(state),
-        state_sentence=put_for_people(state.sentence, names),
+        state_explained=_render_state(state, language, names),
         warning=tell_warning(state),
         as_of=as_of,
         nothing_due=nothing_due,
@@ -225,6 +226,11 @@ def describe_certificate(
         verification_code=read_checkpoint().code,
     )
     return say_certificate(certificate, language, names)
+
+
+def _render_state(state: CoverOnDay, language: str, zone_names: Mapping[str, str]) -> str:
+    with translation.override(language):
+        return render_all(state.explanations, speak_zone_names(zone_names, language))
 
 
 def _describe_due(item: DueItem, language: str) -> DueRow:

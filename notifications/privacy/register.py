@@ -119,7 +119,7 @@ COVERS: list[Words] = [
     Words("scheduling.Cover", ("end_reason",), REASON, REPLACE, ERASED, BY_COVER),
     Words("scheduling.CoverChange", ("reason",), REASON, REPLACE, ERASED, BY_COVER),
     Words("treatments.VehicleChange", ("reason",), REASON, REPLACE, ERASED, BY_COVER),
-    Words("scheduling.CoverState", ("sentence",), SENTENCES, COMPUTE, needed=BY_COVER),
+    Words("scheduling.CoverState", ("explanations",), SENTENCES, COMPUTE, needed=BY_COVER),
     Words("scheduling.CoverFault", ("sentence",), SENTENCES, COMPUTE, needed=BY_COVER),
     Words(
         "scheduling.DueItem",

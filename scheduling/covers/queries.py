@@ -40,6 +40,7 @@ from treatments.models.people import Role
 from treatments.records.histories import describe_inspection, read_histories
 from treatments.records.rules.history import VehicleHistory
 from treatments.records.short_histories import read_short_histories
+from treatments.rules.explanation import Explanation
 from treatments.shared.faults import work_apart
 
 COVERS_AT_ONCE = 2_000
@@ -83,8 +84,8 @@ class CoverCase:
         """Return kind and number of zones of each of ``list_open_items``, which takes no sentences."""
         return due_rules.list_open_kinds(self.find_terms(day), self.facts, self.history, self.calendar, day)
 
-    def foresee_distance(self, day: date) -> str:
-        """Return when the distance limit will be reached, as a projection in words, '' where none is in sight."""
+    def foresee_distance(self, day: date) -> tuple[Explanation, ...]:
+        """Return when the distance limit will be reached, as a projection, nothing where none is in sight."""
         return foresee_distance(self.find_terms(day), self.history.until(day))
 
     def read_changes(self, first: date, last: date) -> tuple[CoverOnDay, ...]:

@@ -14,6 +14,7 @@ from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverFault, CoverState, DueItem
 from treatments.models import User
 from treatments.models.people import Role
+from treatments.rules.explanation import OwnWords, explain, to_json
 
 
 def write_faults(faults: Mapping[int, str], fine: Iterable[int], as_of: date) -> None:
@@ -32,18 +33,18 @@ def write_faults(faults: Mapping[int, str], fine: Iterable[int], as_of: date) ->
     states = []
     for cover, site, dealership in sites:
         # Pending for one that never had a state; of another the state stays, with why it may not hold.
-        status, sentence = CoverStatus.PENDING, faults[cover]
-        state = CoverState(cover_id=cover, status=status, sentence=sentence, site_id=site, dealership_id=dealership)
+        status, told = CoverStatus.PENDING, [to_json(explain("cover.not_computable", why=OwnWords(faults[cover])))]
+        state = CoverState(cover_id=cover, status=status, explanations=told, site_id=site, dealership_id=dealership)
         state.recheck_on = again_on
         states.append(state)
     CoverFault.objects.bulk_create(
-        [CoverFault(cover_id=state.cover_id, sentence=state.sentence, found_at=found_at) for state in states],
+        [CoverFault(cover_id=state.cover_id, sentence=faults[state.cover_id], found_at=found_at) for state in states],
         update_conflicts=True,
         unique_fields=["cover"],
         update_fields=["sentence"],
     )
     CoverState.objects.bulk_create(
-        states, update_conflicts=True, unique_fields=["cover"], update_fields=["sentence", "recheck_on", *NOT_TOLD]
+        states, update_conflicts=True, unique_fields=["cover"], update_fields=["explanations", "recheck_on", *NOT_TOLD]
     )
     DueItem.objects.filter(cover__in=faults).delete()
 

@@ -14,6 +14,7 @@ from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverChangeKind, CoverState
 from treatments.event_log import mark_read, read_events
 from treatments.models import Event, Ownership
+from treatments.rules.explanation import explain, to_json
 
 READER = "scheduling.recompute"
 EVENTS_AT_ONCE = 5_000
@@ -122,7 +123,7 @@ def _mark_events(events: list[Event]) -> None:
             CoverState(
                 cover_id=key,
                 status=CoverStatus.PENDING,
-                sentence="Not computed yet.",
+                explanations=[to_json(explain("cover.not_computed"))],
                 recheck_on=LONG_AGO,
                 site_id=site,
                 dealership_id=dealership,

@@ -202,7 +202,7 @@ class CoverState(models.Model):
     since = models.DateField(null=True, blank=True)
     last_day = models.DateField(null=True, blank=True)
     percent = models.DecimalField(max_digits=5, decimal_places=2, default=100)
-    sentence = models.TextField()
+    explanations = models.JSONField(help_text="code and params of what explains the state")
     recheck_on = models.DateField(
         null=True, blank=True, help_text="the first day on which the answer may be another; none: only a record can"
     )

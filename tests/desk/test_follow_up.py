@@ -51,6 +51,9 @@ def test_a_customer_hears_at_once_of_what_the_desk_booked(  # type: ignore[no-un
     assert Appointment.objects.count() == 1
 
 
+OUT_OF_DATE = [{"code": "cover.not_computed", "params": {}}]
+
+
 @override_settings(FOLLOW_UP_ON_FORMS=True)
 def test_the_due_list_follows_what_was_written_down_unless_it_is_too_much(
     demo: DemoShop, tasks_run_here: None, monkeypatch: pytest.MonkeyPatch
@@ -59,7 +62,7 @@ def test_the_due_list_follows_what_was_written_down_unless_it_is_too_much(
     state = CoverState.objects.get(cover__vehicle=vehicle)
 
     def spoil_and_note() -> None:
-        CoverState.objects.filter(pk=state.pk).update(sentence="out of date")
+        CoverState.objects.filter(pk=state.pk).update(explanations=OUT_OF_DATE)
         distance = Distance(Decimal(120_000), DistanceUnit.KILOMETRE)
         record_reading(vehicle=vehicle, day=TODAY, distance=distance, now=NOW, actor=None)
 
@@ -67,12 +70,12 @@ def test_the_due_list_follows_what_was_written_down_unless_it_is_too_much(
     client = log_in("writer")
     monkeypatch.setattr(tasks, "MOST_AT_ONCE", 0)
     assert client.post("/look/", {"look": "dark", "next": "/"}).status_code == 302
-    assert CoverState.objects.get(pk=state.pk).sentence == "out of date"
+    assert CoverState.objects.get(pk=state.pk).explanations == OUT_OF_DATE
     monkeypatch.setattr(tasks, "MOST_AT_ONCE", 500)
     assert client.post("/nowhere/").status_code == 404  # nothing was taken, so nothing is looked for
-    assert CoverState.objects.get(pk=state.pk).sentence == "out of date"
+    assert CoverState.objects.get(pk=state.pk).explanations == OUT_OF_DATE
     assert client.post("/look/", {"look": "dark", "next": "/"}).status_code == 302
-    assert CoverState.objects.get(pk=state.pk).sentence != "out of date"
+    assert CoverState.objects.get(pk=state.pk).explanations != OUT_OF_DATE
 
 
 @override_settings(FOLLOW_UP_ON_FORMS=True)

@@ -37,6 +37,8 @@ from tests.scheduling.booking_helpers import add_due_vehicle, set_up_bays
 from tests.scheduling.test_booking import make_vin
 from treatments.enums import DamageKind
 from treatments.models import Role, User, Vehicle, Zone
+from treatments.rules.explanation import explain
+from treatments.shared.rendering import render_all
 from treatments.vehicles.rules.vin import read_model_year
 from treatments.vehicles.services import add_vehicle
 
@@ -105,12 +107,12 @@ def test_a_standing_names_its_status_once(owner: Client, cover: Cover) -> None:
         make_record(cover), lambda: end_cover(cover=cover, day=day, reason="Scrapped", now=NOW, actor=None), TODAY
     )
     assert status == 200 and one.before is not None and one.after is not None
-    assert (one.after.state.status, one.after.sentence_says_status) == (CoverStatus.ENDED, True)
+    assert (one.after.state.status, one.after.explanation_names_status) == (CoverStatus.ENDED, True)
     (then,) = re.findall(r"(?s)<dt>Then</dt>\s*<dd>(.*?)</dd>", page)
     assert then.casefold().count("ended") == 1
-    # A sentence that does not begin with the status leaves the tag.
-    other = replace(one.after, state=replace(one.after.state, sentence="Never in force."))
-    assert not other.sentence_says_status
+    # An explanation that does not begin with the status leaves the tag.
+    other = replace(one.after, state=replace(one.after.state, explanations=(explain("cover.never_in_force"),)))
+    assert not other.explanation_names_status
 
 
 def test_a_move_to_other_terms_shows_what_they_make_of_the_past(owner: Client, cover: Cover) -> None:
@@ -125,7 +127,7 @@ def test_a_move_to_other_terms_shows_what_they_make_of_the_past(owner: Client, c
     assert one.before is not None and one.after is not None and not CoverChange.objects.exists()
     assert (one.before.state.status, one.before.overdue) == (CoverStatus.IN_FORCE, 0)
     assert one.after.state.status is CoverStatus.SUSPENDED and one.after.overdue > 0
-    assert status == 200 and tell(one.after.state.sentence) in page
+    assert status == 200 and render_all(one.after.state.explanations) in page
     assert re.search(rf"<b>{one.after.overdue} due item", page) and "past" in page
     assert confirm(owner, "other-terms", page).status_code == 302
     case = read_cover_case(Cover.objects.select_related("vehicle", "site").get(pk=cover.pk))

@@ -142,7 +142,7 @@ def test_a_cover_that_lapsed_or_expired_has_nothing_due(cover: Cover, code: str,
 
 
 def make_state(status: CoverStatus, **changes: object) -> CoverOnDay:
-    return replace(CoverOnDay(date(2026, 1, 2), status, None, ""), **changes)  # type: ignore[arg-type]
+    return replace(CoverOnDay(date(2026, 1, 2), status, None, ()), **changes)  # type: ignore[arg-type]
 
 
 def test_a_reduced_cover_says_what_it_pays() -> None:

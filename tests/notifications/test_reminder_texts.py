@@ -148,7 +148,7 @@ def test_only_a_suspended_cover_is_said_to_be_suspended(status: CoverStatus, per
     overdue, due = choose_reminder([VISIT], late), choose_reminder([VISIT], DAY)
     assert overdue is not None
     assert due is not None
-    state = CoverOnDay(late, status, None, "")
+    state = CoverOnDay(late, status, None, ())
     state = replace(state, percent=state.percent * percent / 100)
     assert words in tell_consequence(overdue, state)
     assert ("suspended" in tell_consequence(overdue, state)) is (status is CoverStatus.SUSPENDED)

@@ -23,6 +23,7 @@ from tests.scheduling.test_due_and_cover import ALWAYS_OPEN, FACTS, START, make_
 from tests.scheduling.test_ends_boundaries import owned, read
 from treatments.enums import CorrosivityCategory, TreatmentKind
 from treatments.records.rules.history import PlaceRecord, VehicleHistory
+from treatments.rules.explanation import ZoneCode, explain
 
 DAY = timedelta(days=1)
 PENDING, IN_FORCE, SUSPENDED = CoverStatus.PENDING, CoverStatus.IN_FORCE, CoverStatus.SUSPENDED
@@ -42,9 +43,14 @@ def holds_until(day: date, terms: Terms, *records: object, facts: CoverFacts = F
     return assess_cover(make_table(terms, ALWAYS_OPEN), facts, history, day).holds_until
 
 
+def list_codes(state: CoverOnDay) -> list[str]:
+    return [explanation.code for explanation in state.explanations]
+
+
 def test_before_the_first_treatment_a_cover_is_pending_since_no_day() -> None:
     state = on(-1, NO_DUTY)
     assert (state.status, state.since, state.last_day, state.records) == (PENDING, None, None, ())
+    assert list_codes(state) == ["cover.pending.no_treatment"]
     assert on(0, NO_DUTY).status is IN_FORCE
 
 
@@ -52,23 +58,25 @@ def test_a_cover_runs_from_the_day_of_its_registration() -> None:
     facts = replace(FACTS, registered_on=START + 10 * DAY)
     before, after = on(9, NO_DUTY, facts=facts), on(10, NO_DUTY, facts=facts)
     assert (before.status, before.since) == (PENDING, START)
-    assert "is registered on" in before.sentence
+    assert before.explanations == (explain("cover.pending.registered_later", registered_on=START + 10 * DAY),)
     assert (after.status, after.since, after.records) == (IN_FORCE, START + 10 * DAY, (FIRST.record,))
     assert not before.projected and not after.projected
-    assert after.sentence == f"In force since {START + 10 * DAY}, without end."
+    unlimited = explain("cover.without_end")
+    assert after.explanations == (explain("cover.in_force", since_on=START + 10 * DAY, until=unlimited),)
     ends = make_terms(reinspection=None, length_months=12)
-    assert on(0, ends).sentence == f"In force since {START}, until 2024-03-14."
+    until = explain("cover.until", last_on=date(2024, 3, 14))
+    assert on(0, ends).explanations == (explain("cover.in_force", since_on=START, until=until),)
 
 
 def test_a_cover_runs_after_its_waiting_period() -> None:
     terms = make_terms(reinspection=None, claims=ClaimTerms(waiting_days=30))
     before, after = on(29, terms), on(30, terms)
     assert (before.status, before.since) == (PENDING, START)
-    assert "waiting period of 30 days" in before.sentence
+    assert before.explanations == (explain("cover.pending.waiting", from_on=START + 30 * DAY, days=30),)
     assert (after.status, after.since) == (IN_FORCE, START + 30 * DAY)
     # Registered later than the waiting period ends, it runs from its registration, and of both that is told first.
     facts = replace(FACTS, registered_on=START + 40 * DAY)
-    assert "is registered on" in on(29, terms, facts=facts).sentence
+    assert list_codes(on(29, terms, facts=facts)) == ["cover.pending.registered_later"]
     assert on(40, terms, facts=facts).since == START + 40 * DAY
 
 
@@ -77,7 +85,7 @@ def test_a_cover_waits_for_the_zones_that_the_terms_want() -> None:
     hood = treated(START + 20 * DAY, TreatmentKind.AFTER_REPAIR, "hood", "rocker_left")
     before, after = on(19, terms, hood), on(20, terms, hood)
     assert (before.status, before.since) == (PENDING, START)
-    assert before.sentence.endswith("these zones done first: hood.")
+    assert before.explanations == (explain("cover.pending.zones", zones=(ZoneCode("hood"),)),)
     assert (after.status, after.since) == (IN_FORCE, START + 20 * DAY)
     # A zone that was coated before the first treatment is not done; a later coat of a zone moves nothing.
     earlier = treated(START - DAY, TreatmentKind.AFTER_REPAIR, "hood")
@@ -86,9 +94,9 @@ def test_a_cover_waits_for_the_zones_that_the_terms_want() -> None:
     assert on(60, terms, hood, again).since == START + 20 * DAY
     # What is wanted first is told first: the registration, then the zones, then the wait.
     waiting = replace(terms, claims=ClaimTerms(waiting_days=90))
-    assert "these zones" in on(5, waiting).sentence
+    assert list_codes(on(5, waiting)) == ["cover.pending.zones"]
     late = replace(FACTS, registered_on=START + 6 * DAY)
-    assert "is registered on" in on(5, waiting, facts=late).sentence
+    assert list_codes(on(5, waiting, facts=late)) == ["cover.pending.registered_later"]
     assert on(90, waiting, hood).since == START + 90 * DAY
 
 
@@ -161,7 +169,11 @@ def test_a_reduced_cover_is_reduced_since_the_first_one_missed() -> None:
     history = make_history(FIRST, seen(GRACE + 10 * DAY))
     state = cover_on(make_terms(reinspection=duty), FACTS, history, ALWAYS_OPEN, date(2025, 6, 1))
     assert (state.status, state.since, state.percent) == (IN_FORCE, GRACE + DAY, Decimal(50))
-    assert f"{state.since}. 12 months after the first treatment" in state.sentence
+    reduced, target, missed, _made_up_for = state.explanations
+    until = explain("cover.without_end")
+    assert reduced == explain("cover.in_force.reduced", until=until, percent=Decimal(50), since_on=GRACE + DAY)
+    assert (target.code, target.params["months"]) == ("due.target.first_treatment", 12)
+    assert missed.params["consequence"] == explain("due.missed_means.reduces", percent=Decimal(50))
 
 
 # Until when an answer holds.

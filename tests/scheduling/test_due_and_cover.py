@@ -52,6 +52,7 @@ from treatments.records.rules.history import (
     ZoneLine,
 )
 from treatments.records.rules.odometer import Reading
+from treatments.rules.explanation import explain
 
 ALWAYS_OPEN = WorkingCalendar(frozenset(range(1, 8)))
 WEEKDAYS = WorkingCalendar()
@@ -286,7 +287,7 @@ def test_distance_ends_the_cover_between_readings_by_projection() -> None:
     at = cover_on(terms, FACTS, history, ALWAYS_OPEN, date(2024, 1, 11))
     assert before.status is CoverStatus.IN_FORCE
     assert (at.status, at.projected) == (CoverStatus.EXPIRED, True)
-    assert "By projection" in at.sentence
+    assert [told.code for told in at.explanations] == ["cover.expired.distance.odometer", "odometer.reached_between"]
     # Beyond the last reading a projection ends nothing.
     short = make_history(treated(START), reading(START, 10_000), reading(date(2024, 1, 1), 90_000))
     assert cover_on(terms, FACTS, short, ALWAYS_OPEN, date(2025, 1, 1)).status is CoverStatus.IN_FORCE
@@ -529,14 +530,17 @@ def test_a_distance_beyond_the_last_reading_is_foreseen_and_ends_nothing() -> No
     history = make_history(treated(START), *readings)
     day = START + timedelta(days=301)
     told = foresee_distance(terms, history)
-    assert str(START + timedelta(days=300)) in told and "projection" in told and "ask for a reading" in told
+    limit, reached, ask = told
+    assert limit == explain("cover.distance_ahead.odometer", kilometres=Decimal(40_000))
+    assert (reached.code, reached.params["reached_on"]) == ("odometer.reached_at_rate", START + timedelta(days=300))
+    assert ask == explain("cover.distance_ahead.ask")
     assert cover_on(terms, FACTS, history, ALWAYS_OPEN, day).status is CoverStatus.IN_FORCE
-    reached = make_history(
+    passed = make_history(
         treated(START), *readings, RecordedReading(Reading(START + timedelta(days=300), Decimal(40_000), "r3"))
     )
-    assert foresee_distance(terms, reached) == ""
-    assert cover_on(terms, FACTS, reached, ALWAYS_OPEN, day).status is CoverStatus.EXPIRED
-    assert foresee_distance(make_terms(), history) == ""
+    assert foresee_distance(terms, passed) == ()
+    assert cover_on(terms, FACTS, passed, ALWAYS_OPEN, day).status is CoverStatus.EXPIRED
+    assert foresee_distance(make_terms(), history) == ()
 
 
 # The Gregorian calendar repeats after 400 years, which are 20,871 whole weeks: the only shift by weeks under which

@@ -21,6 +21,7 @@ from tests.scheduling.test_due_and_cover import ALWAYS_OPEN, FACTS, START, due, 
 from treatments.enums import CorrosivityCategory
 from treatments.records.rules.history import OwnerRecord, PlaceRecord, RecordedReading
 from treatments.records.rules.odometer import Reading
+from treatments.rules.explanation import OwnWords, explain
 
 DAY = timedelta(days=1)
 ENDED, LAPSED, EXPIRED = CoverStatus.ENDED, CoverStatus.LAPSED, CoverStatus.EXPIRED
@@ -66,6 +67,8 @@ def test_a_person_ends_it_from_the_day_that_they_name() -> None:
     assert say(list_ends(make_terms(), ended_on=START + 10 * DAY)) == [(ENDED, 10)]
     for days, status in ((9, CoverStatus.IN_FORCE), (10, ENDED)):
         assert cover_on(make_terms(), facts, history, ALWAYS_OPEN, START + days * DAY).status is status
+    told = cover_on(make_terms(), facts, history, ALWAYS_OPEN, START + 10 * DAY).explanations
+    assert told == (explain("cover.ended.by_person", ended_on=START + 10 * DAY, reason=OwnWords("sold")),)
     assert list_ends(make_terms()) == []
 
 
@@ -90,6 +93,8 @@ def test_a_change_of_owner(rules: TransferTerms, changed: list[int], expected: l
     ends = list_ends(make_terms(transfer=rules), *owners)
     assert say(ends) == expected
     assert [end.records for end in ends] == [(f"owner {days}",) for _status, days in expected]
+    code = "too_many_owners" if rules.allowed else "new_owner"
+    assert {told.code for end in ends for told in end.explanations} <= {f"cover.ended.{code}"}
     # Owners as they were written down come to the same.
     assert list_ends(make_terms(transfer=rules), *reversed(owners)) == ends
 
@@ -130,6 +135,15 @@ def test_the_last_change_of_owner_has_no_next_one_before_which_to_be_told() -> N
     terms = make_terms(transfer=TransferTerms(notice_days=14))
     late = list_ends(terms, owned(-100), owned(10), transfers_notified_on=(START + 2000 * DAY,))
     assert say(late) == [(ENDED, 25)]
+    assert late[0].explanations == (
+        explain(
+            "cover.ended.told_too_late",
+            sold_on=START + 10 * DAY,
+            told_on=START + 2000 * DAY,
+            days=14,
+            deadline_on=START + 24 * DAY,
+        ),
+    )
 
 
 @pytest.mark.parametrize(("means", "expected"), [(MissedMeans.LAPSES, LAPSED), (MissedMeans.NOTHING, None)])
@@ -145,6 +159,7 @@ def test_a_missed_reinspection_ends_it_from_the_day_after_its_grace(
     for day, status in ((date(2024, 4, 13), None), (date(2024, 4, 14), expected)):
         state = cover_on(terms, FACTS, history, ALWAYS_OPEN, day)
         assert (state.status, state.since) == ((status, day) if status else (CoverStatus.IN_FORCE, START))
+        assert (state.explanations == (explain("cover.lapsed"), *missed.reasons)) is (status is LAPSED)
 
 
 @pytest.mark.parametrize("months", [12, None])
@@ -153,6 +168,9 @@ def test_the_term_runs_through_the_day_with_the_same_number(months: int | None) 
     ends = list_ends(terms)
     expected = [(EXPIRED, date(2024, 3, 15), False)] if months else []
     assert [(end.status, end.day, end.projected) for end in ends] == expected
+    last_on = date(2024, 3, 14)
+    told = explain("cover.expired.months", months=12, started_on=START, last_on=last_on)
+    assert [end.explanations for end in ends] == ([(told,)] if months else [])
     history = make_history(treated(START))
     assert cover_on(terms, FACTS, history, ALWAYS_OPEN, date(2024, 3, 14)).status is CoverStatus.IN_FORCE
     after = cover_on(terms, FACTS, history, ALWAYS_OPEN, date(2024, 3, 15)).status
@@ -187,7 +205,7 @@ def test_the_distance_limit(
     assert [(end.status, end.day, end.projected, end.proven_on) for end in ends] == [
         (EXPIRED, START + reached * DAY, projected, START + proven * DAY)
     ]
-    assert ("since the first treatment" in ends[0].sentence) is (since is DistanceFrom.FIRST_TREATMENT)
+    assert ends[0].explanations[0] == explain(f"cover.expired.distance.{since}", kilometres=Decimal(40_000))
 
 
 def test_without_a_limit_no_distance_ends_it() -> None:
@@ -196,11 +214,12 @@ def test_without_a_limit_no_distance_ends_it() -> None:
 
 def test_a_limit_is_foreseen_only_until_a_reading_shows_that_it_was_passed() -> None:
     terms = make_terms(distance_limit_km=Decimal(40_000))
-    assert foresee_distance(terms, make_history(read(0, 10_000), read(100, 20_000))) == ""  # no first treatment
+    assert foresee_distance(terms, make_history(read(0, 10_000), read(100, 20_000))) == ()  # no first treatment
     at = [read(0, 10_000), read(100, 20_000)]
-    assert str(START + 300 * DAY) in foresee_distance(terms, make_history(treated(START), *at))
-    assert foresee_distance(terms, make_history(treated(START), read(0, 10_000))) == ""
-    assert foresee_distance(terms, make_history(treated(START), *at, read(300, 40_001))) == ""
+    _limit, reached, _ask = foresee_distance(terms, make_history(treated(START), *at))
+    assert reached.params["reached_on"] == START + 300 * DAY
+    assert foresee_distance(terms, make_history(treated(START), read(0, 10_000))) == ()
+    assert foresee_distance(terms, make_history(treated(START), *at, read(300, 40_001))) == ()
 
 
 # What was agreed and changed.

@@ -91,8 +91,8 @@ def test_the_index_says_what_the_rules_say_on_any_day(demo: DemoShop) -> None:
             row, items = compute_rows(found[key], day)
             told = dict(zip(STATE_COLUMNS, row, strict=True))
             state = case.read_state(day)
-            assert (told["status"], told["since"], told["percent"], told["sentence"]) == (
-                state.status, state.since, state.percent, state.sentence,
+            assert (told["status"], told["since"], told["percent"], told["explanations"]) == (
+                state.status, state.since, state.percent, list(map(to_json, state.explanations)),
             )  # fmt: skip
             wanted = [item for item in case.read_due_items(day) if item.needs_doing]
             if state.status in NO_MORE_COVER:

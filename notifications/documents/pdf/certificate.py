@@ -54,6 +54,7 @@ class Certificate:
 
     Attributes:
         heading: how the cover stands on the day, above all else.
+        state_explained: why, in the language of the certificate from the first.
         warning: what a cover that is not in force does not give, '' for one that is.
         nothing_due: what stands in the place of the due dates where there are none to keep, '' where there are.
         verification_code: where the event log stood when it was written.
@@ -73,7 +74,7 @@ class Certificate:
     first_treated_on: date | None
     ends_text: str
     heading: str
-    state_sentence: str
+    state_explained: str
     warning: str
     as_of: date
     nothing_due: str
@@ -110,7 +111,6 @@ def say_certificate(certificate: Certificate, language: str, zone_names: Mapping
         c,
         ends_text=tell(c.ends_text),
         heading=tell(c.heading),
-        state_sentence=tell(c.state_sentence),
         warning=tell(c.warning),
         nothing_due=tell(c.nothing_due),
         customer_name=tell(c.customer_name) if c.customer_name in (NOT_RECORDED, NOT_SHOWN) else c.customer_name,
@@ -159,7 +159,7 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
         shop.append(QrCode(c.link, 24 * mm))
     top = Table([[facts, shop]], colWidths=[130 * mm, 50 * mm])
     top.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)]))
-    lines = [write(c.heading, SECTION), write(c.state_sentence)]
+    lines = [write(c.heading, SECTION), write(c.state_explained)]
     lines += [write(c.warning, STRONG)] if c.warning else []
     state = Table([[line] for line in lines], colWidths=[180 * mm])
     state.setStyle(

@@ -1,4 +1,4 @@
-"""The state of a cover on any day, from the terms and the records alone, with the sentence that explains it.
+"""The state of a cover on any day, from the terms and the records alone, with what explains it.
 
 States are never stored as truth: ask for a day and the answer follows from what was written down.
 """
@@ -11,7 +11,7 @@ from decimal import Decimal
 from scheduling.covers.rules.calendars import WorkingCalendar
 from scheduling.covers.rules.dates import DutyTable, make_table
 from scheduling.covers.rules.due import find_end_by_time, needs_doing, sort_due_items
-from scheduling.covers.rules.due_item import DueItem, DueStatus
+from scheduling.covers.rules.due_item import ENGLISH_OF_RULES, DueItem, DueStatus
 from scheduling.covers.rules.ends import CoverStatus, End, find_ends
 from scheduling.covers.rules.facts import CoverFacts
 from scheduling.covers.rules.reinspections import (
@@ -23,7 +23,7 @@ from scheduling.covers.rules.touch_ups import TouchUp, explain_touch_up, walk_to
 from scheduling.covers.rules.visits import find_visits
 from scheduling.terms.rules.terms import MissedMeans, Terms
 from treatments.records.rules.history import TreatmentRecord, VehicleHistory
-from treatments.rules.wording import tell_count
+from treatments.rules.explanation import Explanation, ZoneCode, explain, tell_in_english
 from treatments.vehicles.rules.standing_facts import find_zones_out
 
 NO_MORE_COVER = (CoverStatus.LAPSED, CoverStatus.EXPIRED, CoverStatus.ENDED)
@@ -45,11 +45,16 @@ class CoverOnDay:
     day: date
     status: CoverStatus
     since: date | None
-    sentence: str
+    explanations: tuple[Explanation, ...]
     last_day: date | None = None
     percent: Decimal = FULL_PERCENT
     projected: bool = False
     records: tuple[str, ...] = ()
+
+    @property
+    def sentence(self) -> str:
+        """The explanations in English, for the findings and the effects of terms that are sentences themselves."""
+        return tell_in_english(self.explanations, ENGLISH_OF_RULES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +116,7 @@ def assess_cover(
     past = history.until(day)
     first = past.find_first_treatment()
     if first is None:
-        state = CoverOnDay(day, CoverStatus.PENDING, None, "Pending: no first treatment is recorded up to this day.")
+        state = CoverOnDay(day, CoverStatus.PENDING, None, (explain("cover.pending.no_treatment"),))
         return Assessment(state, terms, holds_until=_find_last_day_same([], history, facts, day))
     last_day = find_end_by_time(terms, facts, first.day)
     visits = find_visits(terms, past, first.day)
@@ -168,12 +173,12 @@ def _judge_state(
         if end.day <= day:
             projected = end.projected and (end.proven_on is None or day < end.proven_on)
             return CoverOnDay(
-                day, end.status, end.day, end.sentence, last_day, projected=projected, records=end.records
+                day, end.status, end.day, end.explanations, last_day, projected=projected, records=end.records
             )
     began_on = first.day
-    pending = ""
+    pending = None
     if day < facts.registered_on:
-        pending = f"Pending: the cover is registered on {facts.registered_on}."
+        pending = explain("cover.pending.registered_later", registered_on=facts.registered_on)
     began_on = max(began_on, facts.registered_on)
     missing = []
     coated = _find_first_coats(treatments, first.day) if terms.entry.required_zones else {}
@@ -184,13 +189,12 @@ def _judge_state(
         else:
             missing.append(zone)
     if missing and not pending:
-        pending = f"Pending: the terms want these zones done first: {', '.join(missing)}."
+        pending = explain("cover.pending.zones", zones=tuple(map(ZoneCode, missing)))
     claims_from = first.day + timedelta(days=terms.claims.waiting_days)
     if day < claims_from and not pending:
-        waiting = tell_count(terms.claims.waiting_days, "day")
-        pending = f"Pending: the cover runs from {claims_from}, after a waiting period of {waiting}."
+        pending = explain("cover.pending.waiting", from_on=claims_from, days=terms.claims.waiting_days)
     if pending:
-        return CoverOnDay(day, CoverStatus.PENDING, first.day, pending, last_day)
+        return CoverOnDay(day, CoverStatus.PENDING, first.day, (pending,), last_day)
     running = _judge_running_cover(terms, reinspections, day, max(began_on, claims_from), last_day)
     return replace(running, records=(first.record, *running.records))
 
@@ -210,25 +214,26 @@ def _judge_running_cover(
     terms: Terms, reinspections: list[Reinspection], day: date, began_on: date, last_day: date | None
 ) -> CoverOnDay:
     duty = terms.reinspection
-    until = f"until {last_day}" if last_day else "without end"
+    until = explain("cover.until", last_on=last_day) if last_day else explain("cover.without_end")
     missed = [found for found in reinspections if found.status is DueStatus.MISSED]
     if duty and missed and duty.missed_means is MissedMeans.SUSPENDS:
         uncured = next((found for found in missed if found.visit is None), None)
         if uncured:
             since = uncured.laid.grace_until + ONE_DAY
             told = explain_reinspection(uncured, terms)
-            sentence = f"Suspended since {since}, until the vehicle is seen. {told.sentence}"
-            return CoverOnDay(day, CoverStatus.SUSPENDED, since, sentence, last_day, records=told.records)
+            explanations = (explain("cover.suspended", since_on=since), *told.reasons)
+            return CoverOnDay(day, CoverStatus.SUSPENDED, since, explanations, last_day, records=told.records)
         cured = explain_reinspection(missed[-1], terms)
-        sentence = f"In force again since {cured.done_on}, {until}. {cured.sentence}"
-        return CoverOnDay(day, CoverStatus.IN_FORCE, cured.done_on, sentence, last_day, records=cured.records)
+        explanations = (explain("cover.in_force.again", since_on=cured.done_on, until=until), *cured.reasons)
+        return CoverOnDay(day, CoverStatus.IN_FORCE, cured.done_on, explanations, last_day, records=cured.records)
     if duty and missed and duty.missed_means is MissedMeans.REDUCES:
         since = missed[0].laid.grace_until + ONE_DAY
         percent = duty.reduced_to_percent if duty.reduced_to_percent is not None else FULL_PERCENT
         told = explain_reinspection(missed[0], terms)
-        sentence = f"In force {until}, but paying {percent} % since {since}. {told.sentence}"
-        return CoverOnDay(day, CoverStatus.IN_FORCE, since, sentence, last_day, percent)
-    return CoverOnDay(day, CoverStatus.IN_FORCE, began_on, f"In force since {began_on}, {until}.", last_day)
+        reduced = explain("cover.in_force.reduced", until=until, percent=percent, since_on=since)
+        return CoverOnDay(day, CoverStatus.IN_FORCE, since, (reduced, *told.reasons), last_day, percent)
+    in_force = explain("cover.in_force", since_on=began_on, until=until)
+    return CoverOnDay(day, CoverStatus.IN_FORCE, began_on, (in_force,), last_day)
 
 
 TermsByDay = tuple[tuple[date, Terms], ...]

@@ -10,7 +10,7 @@ from scheduling.explanations import MESSAGES
 from treatments.explanations import MESSAGES as MESSAGES_OF_TREATMENTS
 from treatments.rules.explanation import Explanation, OwnWords, explain, tell_in_english
 
-_ENGLISH = {**MESSAGES_OF_TREATMENTS, **MESSAGES}
+ENGLISH_OF_RULES = {**MESSAGES_OF_TREATMENTS, **MESSAGES}
 
 
 class DueKind(StrEnum):
@@ -50,8 +50,8 @@ class DueItem:
 
     @property
     def sentence(self) -> str:
-        """The reasons in English, for the states of cover and the findings that tell them in their own sentences."""
-        return tell_in_english(self.reasons, _ENGLISH)
+        """The reasons in English, for the findings that tell them in their own sentences."""
+        return tell_in_english(self.reasons, ENGLISH_OF_RULES)
 
     @property
     def needs_doing(self) -> bool:

@@ -1,10 +1,11 @@
 """What can end a cover: late registration, a person, a change of owner, a missed reinspection, time, distance.
 
-Each cause gives a day and a sentence; the earliest day is the one that counts.
+Each cause gives a day and explanations; the earliest day is the one that counts.
 """
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 
@@ -13,10 +14,9 @@ from scheduling.covers.rules.due_item import DueStatus
 from scheduling.covers.rules.facts import CoverFacts
 from scheduling.covers.rules.reinspections import Reinspection, explain_reinspection
 from scheduling.terms.rules.terms import DistanceFrom, MissedMeans, Terms
-from treatments.explanations import MESSAGES
 from treatments.records.rules.history import OwnerRecord, VehicleHistory
 from treatments.records.rules.odometer import DayReached, find_day_reaching, find_kilometres_on
-from treatments.rules.explanation import tell_in_english
+from treatments.rules.explanation import Explanation, OwnWords, explain
 
 
 class CoverStatus(StrEnum):
@@ -37,7 +37,7 @@ class End:
 
     day: date
     status: CoverStatus
-    sentence: str
+    explanations: tuple[Explanation, ...]
     projected: bool = False
     records: tuple[str, ...] = ()
     proven_on: date | None = None
@@ -73,17 +73,15 @@ def _find_late_registration(terms: Terms, facts: CoverFacts, first_day: date) ->
     deadline = terms.registration_deadline_days
     if deadline is None or facts.registered_on <= first_day + timedelta(days=deadline):
         return []
-    sentence = (
-        f"Never in force: registered on {facts.registered_on}; the terms allow {deadline} days "
-        f"after the first treatment on {first_day}."
-    )
-    return [End(first_day + timedelta(days=deadline + 1), CoverStatus.LAPSED, sentence)]
+    told = explain("cover.never_in_force", registered_on=facts.registered_on, days=deadline, treated_on=first_day)
+    return [End(first_day + timedelta(days=deadline + 1), CoverStatus.LAPSED, (told,))]
 
 
 def _find_end_by_person(facts: CoverFacts) -> list[End]:
     if facts.ended_on is None:
         return []
-    return [End(facts.ended_on, CoverStatus.ENDED, f"Ended on {facts.ended_on}: {facts.end_reason}.")]
+    told = explain("cover.ended.by_person", ended_on=facts.ended_on, reason=OwnWords(facts.end_reason))
+    return [End(facts.ended_on, CoverStatus.ENDED, (told,))]
 
 
 def _find_end_by_transfer(
@@ -96,22 +94,25 @@ def _find_end_by_transfer(
     for count, owner in enumerate(changes, start=1):
         sold = owner.from_day
         if not rules.allowed:
-            sentence = f"Ended on {sold}: the vehicle changed owner, and these terms do not follow it."
-            ends.append(End(sold, CoverStatus.ENDED, sentence, records=(owner.record,)))
+            told = explain("cover.ended.new_owner", sold_on=sold)
+            ends.append(End(sold, CoverStatus.ENDED, (told,), records=(owner.record,)))
         elif rules.max_transfers is not None and count > rules.max_transfers:
-            sentence = f"Ended on {sold}: change of owner number {count}; the terms allow {rules.max_transfers}."
-            ends.append(End(sold, CoverStatus.ENDED, sentence, records=(owner.record,)))
+            told = explain("cover.ended.too_many_owners", sold_on=sold, number=count, allowed=rules.max_transfers)
+            ends.append(End(sold, CoverStatus.ENDED, (told,), records=(owner.record,)))
         elif rules.notice_days is not None:
             deadline = sold + timedelta(days=rules.notice_days)
             notes = _list_notes_of(owner, history, facts)
             told_on = min([*notes, *([owner.told_on] if owner.told_on else [])], default=None)
             # When the shop was told may not be on record; what is not on record is not held against anybody.
             if told_on is not None and told_on > deadline:
-                sentence = (
-                    f"Ended: the vehicle changed owner on {sold}; the shop was told on {told_on}, and the terms want "
-                    f"it told within {rules.notice_days} days, by {deadline}."
+                told = explain(
+                    "cover.ended.told_too_late",
+                    sold_on=sold,
+                    told_on=told_on,
+                    days=rules.notice_days,
+                    deadline_on=deadline,
                 )
-                ends.append(End(deadline + timedelta(days=1), CoverStatus.ENDED, sentence, records=(owner.record,)))
+                ends.append(End(deadline + timedelta(days=1), CoverStatus.ENDED, (told,), records=(owner.record,)))
     return ends
 
 
@@ -128,7 +129,7 @@ def _find_lapse(terms: Terms, reinspections: list[Reinspection]) -> list[End]:
         End(
             found.laid.grace_until + timedelta(days=1),
             CoverStatus.LAPSED,
-            f"Lapsed. {explain_reinspection(found, terms).sentence}",
+            (explain("cover.lapsed"), *explain_reinspection(found, terms).reasons),
         )
         for found in reinspections
         if found.status is DueStatus.MISSED
@@ -139,8 +140,8 @@ def _find_expiry(terms: Terms, started_on: date) -> list[End]:
     if terms.length_months is None:
         return []
     last = add_months(started_on, terms.length_months)
-    sentence = f"Expired: the cover ran {terms.length_months} months from {started_on}, until {last}."
-    return [End(last + timedelta(days=1), CoverStatus.EXPIRED, sentence)]
+    told = explain("cover.expired.months", months=terms.length_months, started_on=started_on, last_on=last)
+    return [End(last + timedelta(days=1), CoverStatus.EXPIRED, (told,))]
 
 
 def _find_distance_reached(terms: Terms, history: VehicleHistory, first_day: date) -> list[End]:
@@ -148,35 +149,36 @@ def _find_distance_reached(terms: Terms, history: VehicleHistory, first_day: dat
     # A projection beyond the last reading is a reason to ask for a reading, not one to end a cover.
     if found is None or found[1].day is None or found[1].beyond_last_reading:
         return []
-    says, reached = found
+    limit, reached = found
     assert reached.day is not None
-    sentence = f"Expired by distance: {says}. {tell_in_english(reached.explanations, MESSAGES)}"
-    return [End(reached.day, CoverStatus.EXPIRED, sentence, projected=reached.projected, proven_on=reached.proven_on)]
+    told = explain(f"cover.expired.distance.{terms.distance_from}", kilometres=limit)
+    explanations = (told, *reached.explanations)
+    return [
+        End(reached.day, CoverStatus.EXPIRED, explanations, projected=reached.projected, proven_on=reached.proven_on)
+    ]
 
 
-def foresee_distance(terms: Terms, history: VehicleHistory) -> str:
-    """Return when the distance limit will be reached by the vehicle's own rate, said to be a projection; else ''."""
+def foresee_distance(terms: Terms, history: VehicleHistory) -> tuple[Explanation, ...]:
+    """Return when the distance limit will be reached by the vehicle's own rate, said to be a projection; else none."""
     first = history.find_first_treatment()
     found = _reach_limit(terms, history, first.day) if first else None
     if found is None or found[1].day is None or not found[1].beyond_last_reading:
-        return ""
-    says, reached = found
-    told = tell_in_english(reached.explanations, MESSAGES)
-    return f"Distance limit, {says}: {told} A projection ends no cover; ask for a reading."
+        return ()
+    limit, reached = found
+    told = explain(f"cover.distance_ahead.{terms.distance_from}", kilometres=limit)
+    return (told, *reached.explanations, explain("cover.distance_ahead.ask"))
 
 
-def _reach_limit(terms: Terms, history: VehicleHistory, first_day: date) -> tuple[str, DayReached] | None:
-    """Return the limit in words and when it is reached, None without a limit or where it cannot be told."""
+def _reach_limit(terms: Terms, history: VehicleHistory, first_day: date) -> tuple[Decimal, DayReached] | None:
+    """Return the limit in km and when it is reached, None without a limit or where it cannot be told."""
     limit = terms.distance_limit_km
     if limit is None:
         return None
     readings = tuple(recorded.reading for recorded in history.readings)
     limit_from_zero = Fraction(limit)
-    says = f"{limit.normalize():f} km"
     if terms.distance_from is DistanceFrom.FIRST_TREATMENT:
         at_start = find_kilometres_on(readings, first_day)
         if at_start.exact is None:
             return None
-        says = f"{says} since the first treatment"
         limit_from_zero = at_start.exact + Fraction(limit)
-    return says, find_day_reaching(readings, limit_from_zero)
+    return Decimal(f"{limit.normalize():f}"), find_day_reaching(readings, limit_from_zero)
