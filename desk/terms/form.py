@@ -11,15 +11,17 @@ from enum import StrEnum
 from typing import Any, get_args, get_origin
 
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 
-from desk.rendering.telling import tell
 from notifications.speaking import join_label
 from scheduling.terms.rules.terms import Terms
 from scheduling.terms.rules.terms_document import TermsProblem, list_hints
 from scheduling.terms.rules.terms_guide import CHOICES, FIELDS, TABLES, FieldGuide
-from treatments.enums import WorkStage, ZoneKind, say
+from treatments.enums import WorkStage, ZoneKind
+from treatments.rules.explanation import Explanation, Param
 from treatments.rules.zone_catalogue import ZoneDescription
-from treatments.shared.labels import translate_catalogue
+from treatments.shared.labels import label, translate_catalogue
+from treatments.shared.rendering import render
 
 # The tables that terms may do without; each is switched by a checkbox of its own.
 SWITCHED = ("reinspection", "severe_exposure")
@@ -153,7 +155,7 @@ def build_form(
     errors = []
     for problem in problems:
         target, label, listed = _find_place(problem.field, places)
-        sentence = put_labels(tell(problem.sentence))
+        sentence = render_in_form(problem.explanation)
         listed.append(sentence)
         errors.append(FormError(target, label, sentence))
     return TermsForm(groups, errors)
@@ -183,7 +185,8 @@ class _Builder:
         return group
 
     def _build_row(self, path: str, number: int, kind: Any, row: Mapping[str, Any], *, is_new: bool) -> Row:
-        legend = f"{'New: ' if is_new else ''}{TABLES[path].row} {number + 1}"
+        legend = _name_row(path, number)
+        legend = _("New: %(row)s") % {"row": legend} if is_new else legend
         return Row(f"{path}[{number}]", legend, self.build_inputs(kind, row, f"{path}[{number}]"))
 
     def build_inputs(self, kind: Any, values: Mapping[str, Any], path: str) -> list[Input]:
@@ -198,7 +201,7 @@ class _Builder:
         path = re.sub(r"\[\d+\]", "", name)
         guide, kind, value = FIELDS[path], find_plain_kind(hint), values.get(plain.name)
         built = Input(name, guide, "text", optional=plain.default is None)
-        built.unit = str(guide.unit) if guide.unit != "money" else "in the currency of these terms"
+        built.unit = _(guide.unit) if guide.unit != "money" else _("in the currency of these terms")
         if is_list(hint):
             built.chosen = tuple(str(item) for item in value or ())
             built.kind = "lines" if path in FREE_LISTS else "many"
@@ -226,7 +229,8 @@ class _Builder:
 @functools.lru_cache(maxsize=512)
 def _list_words(kind: type[StrEnum], path: str, language: str | None) -> tuple[tuple[str, str], ...]:
     """Return the choices of a field in the language of the page, which is given so that each is kept apart."""
-    return tuple((word.value, tell(CHOICES.get(f"{path}.{word}", say(word)))) for word in kind)
+    promises = {word: CHOICES.get(f"{path}.{word}") for word in kind}
+    return tuple((word.value, _(promise) if promise else label(word)) for word, promise in promises.items())
 
 
 def _fill_defaults(kind: Any) -> dict[str, Any]:
@@ -238,18 +242,24 @@ def _fill_defaults(kind: Any) -> dict[str, Any]:
     return found
 
 
+def _name_row(path: str, number: int) -> str:
+    """Return what a row of a list of tables is called, counted from 1."""
+    return f"{_(TABLES[path].row)} {number + 1}"
+
+
 def _list_places(groups: Iterable[Group]) -> dict[str, tuple[str, str, list[str]]]:
     """Return, by path, where a problem is shown: the id to lead to, the label, and the list of errors there."""
     places: dict[str, tuple[str, str, list[str]]] = {}
     for group in groups:
-        places[group.name] = (group.id, tell(group.guide.label), group.errors)
+        label = _(group.guide.label)
+        places[group.name] = (group.id, label, group.errors)
         for entry in group.inputs:
-            places[entry.name] = (entry.id, join_label(tell(group.guide.label), tell(entry.guide.label)), entry.errors)
-        for row in group.rows or []:
-            legend = tell(row.legend.removeprefix("New: "))
-            places[row.name] = (row.id, legend, row.errors)
+            places[entry.name] = (entry.id, join_label(label, _(entry.guide.label)), entry.errors)
+        for number, row in enumerate(group.rows or []):
+            name = _name_row(group.name, number)
+            places[row.name] = (row.id, name, row.errors)
             for entry in row.inputs:
-                places[entry.name] = (entry.id, join_label(legend, tell(entry.guide.label)), entry.errors)
+                places[entry.name] = (entry.id, join_label(name, _(entry.guide.label)), entry.errors)
         places |= _list_places(group.inner)
     return places
 
@@ -263,18 +273,25 @@ def _find_place(path: str, places: Mapping[str, tuple[str, str, list[str]]]) -> 
 
 _BY_NAME = {path.rpartition(".")[2]: guide.label for path, guide in FIELDS.items()}
 _BY_NAME |= {path: guide.label for path, guide in FIELDS.items()}
-_FIELD_NAME = re.compile(r"\b(?:[a-z_]+\.)?[a-z]+(?:_[a-z]+)*\b")
 
 
-def put_labels(sentence: str) -> str:
-    """Return a sentence with the fields that it names under the labels of the form."""
+def render_in_form(explanation: Explanation) -> str:
+    """Return what is wrong with terms, with the fields that it names under the labels of the form."""
+    return render(_put_labels(explanation))
 
-    def put(match: re.Match[str]) -> str:
-        name = match.group()
-        label = _BY_NAME.get(name) if "_" in name or "." in name else None
-        return f"“{label}”" if label else name
 
-    return _FIELD_NAME.sub(put, sentence)
+def _put_labels(explanation: Explanation) -> Explanation:
+    return Explanation(explanation.code, {name: _put_label(value) for name, value in explanation.params.items()})
+
+
+def _put_label(value: Any) -> Param:
+    if isinstance(value, Explanation):
+        return _put_labels(value)
+    if isinstance(value, tuple):
+        return tuple(_put_label(one) for one in value)  # type: ignore[misc]
+    if isinstance(value, str) and value in _BY_NAME and ("_" in value or "." in value):
+        return _("“%(label)s”") % {"label": _(_BY_NAME[value])}
+    return value  # type: ignore[no-any-return]
 
 
 def list_differences(on_file: Mapping[str, Any], typed: Mapping[str, Any]) -> list[tuple[str, str, str]]:
@@ -282,7 +299,7 @@ def list_differences(on_file: Mapping[str, Any], typed: Mapping[str, Any]) -> li
     files, types = _flatten(on_file), _flatten(typed)
     found = []
     for path in [*files, *(path for path in types if path not in files)]:
-        before, after = files.get(path, "empty"), types.get(path, "empty")
+        before, after = files.get(path, _("empty")), types.get(path, _("empty"))
         if before != after and path not in FIXED:
             found.append((_label_path(path), before, after))
     return found
@@ -300,7 +317,7 @@ def _flatten(value: Any, path: str = "") -> dict[str, str]:
         if value:
             flat[path] = ", ".join(str(item) for item in value)
     else:
-        flat[path] = {True: "yes", False: "no"}.get(value, str(value)) if isinstance(value, bool) else str(value)
+        flat[path] = (_("yes") if value else _("no")) if isinstance(value, bool) else str(value)
     return flat
 
 
@@ -308,5 +325,5 @@ def _label_path(path: str) -> str:
     """Return a field's path as a person reads it, e.g. "Touch-up 1: Every"."""
     guide = FIELDS.get(re.sub(r"\[\d+\]", "", path))
     row = re.fullmatch(r"(.+)\[(\d+)\]\..+", path)
-    table = f"{TABLES[row[1]].row} {int(row[2]) + 1}" if row else TABLES[path.rpartition(".")[0]].label
-    return join_label(tell(table), tell(guide.label) if guide else path)
+    table = _name_row(row[1], int(row[2])) if row else _(TABLES[path.rpartition(".")[0]].label)
+    return join_label(table, _(guide.label) if guide else path)

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_safe
 from desk.shared.access import access_version, get_user, list_versions_for, may_open, open_to
 from scheduling.terms.queries import describe_versions, list_around, read_version_terms
 from scheduling.terms.rules.terms_document import write_terms
-from scheduling.terms.rules.terms_in_words import tell_terms
+from scheduling.terms.rules.terms_in_words import explain_terms
 from scheduling.terms.rules.terms_toml import write_toml
 from treatments.queries import find_clock
 from treatments.reference.queries import find_site_of, map_zone_names
@@ -45,10 +45,9 @@ def version(request: HttpRequest, code: str, version: int) -> HttpResponse:
     found = described.version
     published = [one.version for one in around if one.version.published_at is not None]
     earlier = next((one for one in published if one.version < version), None)
-    zone_names = map_zone_names()
-    parts = tell_terms(read_version_terms(found), zone_names)
-    told_before = (
-        {line.sentence for part in tell_terms(read_version_terms(earlier), zone_names) for line in part.lines}
+    parts = explain_terms(read_version_terms(found))
+    said_before = (
+        [line.explanation for part in explain_terms(read_version_terms(earlier)) for line in part.lines]
         if earlier
         else None
     )
@@ -58,12 +57,13 @@ def version(request: HttpRequest, code: str, version: int) -> HttpResponse:
         "title": found.document["title"],
         "parts": parts,
         "earlier": earlier,
-        "new_sentences": {
-            line.sentence
+        "new_lines": [
+            line.path
             for part in parts
             for line in part.lines
-            if told_before is not None and line.sentence not in told_before
-        },
+            if said_before is not None and line.explanation not in said_before
+        ],
+        "zone_names": map_zone_names(),
         "described": described,
         "may_edit": may_open(user, "edit_terms"),
         "draft": next((one.version for one in around if one.version.published_at is None), None),

@@ -8,7 +8,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
+from django.shortcuts import render as render_page
 from django.utils import timezone
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
@@ -16,13 +17,12 @@ from django.views.decorators.http import require_safe
 
 from claims.reports.terms_preview import TermsPreview, preview_terms
 from desk.forms.number_field import read_whole
-from desk.rendering.telling import tell, tell_all
 from desk.shared.access import access_draft, access_version, get_user, list_versions_for, open_to
 from desk.shared.shown import list_changes, shown_for
 from desk.shared.shown_records import of_terms, of_terms_version
-from desk.terms.form import build_form, list_differences, put_labels
+from desk.terms.form import build_form, list_differences, render_in_form
 from desk.terms.post import drop_switched_off, read_form
-from desk.terms.words import count_claims, count_covers, say_chosen
+from desk.terms.words import count_claims, count_covers, name_chosen, render_value
 from notifications.speaking import join_label
 from scheduling.bays.queries import list_terms
 from scheduling.models import TermsVersion, WarrantyTerms
@@ -45,6 +45,7 @@ from scheduling.terms.services import (
 )
 from treatments.models import Site, User
 from treatments.queries import find_shop_day, read_zone_catalogue
+from treatments.shared.rendering import render
 
 MOST_FILE_BYTES = 100_000
 # A page must answer in seconds; the command reads every cover, however many there are.
@@ -60,16 +61,18 @@ def start(request: HttpRequest) -> HttpResponse:
     user = get_user(request)
     context: dict[str, Any] = {"versions": list_versions_for(user), "errors": [], "typed": request.POST}
     if request.method != "POST":
-        return render(request, "terms/start.html", context)
+        return render_page(request, "terms/start.html", context)
     try:
         draft = _start(request, user)
     except TermsError as error:
-        context["errors"] = [join_label(f"{p.field} = {p.value}", tell(p.sentence)) for p in error.problems]
+        context["errors"] = [
+            join_label(f"{p.field} = {render_value(p.value)}", render(p.explanation)) for p in error.problems
+        ]
     except ValidationError as error:
-        context["errors"] = tell_all(error.messages)
+        context["errors"] = error.messages
     else:
         return redirect("desk:edit_terms", draft.terms.code, draft.version)
-    return render(request, "terms/start.html", context, status=422)
+    return render_page(request, "terms/start.html", context, status=422)
 
 
 def _start(request: HttpRequest, user: User) -> TermsVersion:
@@ -130,7 +133,7 @@ def edit(request: HttpRequest, code: str, version: int) -> HttpResponse:
     except TermsError as error:
         return render_form(request, draft, typed, problems=error.problems, opened_as=opened_as, status=422)
     except DraftChangedError as error:
-        return render_form(request, draft, typed, changed=" ".join(tell_all(error.messages)), status=409)
+        return render_form(request, draft, typed, changed=" ".join(error.messages), status=409)
     page = {"preview": "desk:preview_terms", "publish": "desk:publish_terms"}.get(request.POST.get("do", ""))
     if page:
         return redirect(page, code, version)
@@ -164,7 +167,7 @@ def render_form(
         "saved": saved,
         "opened_as": opened_as or compute_fingerprint(draft.document),
     }
-    return render(request, "terms/edit.html", context, status=status)
+    return render_page(request, "terms/edit.html", context, status=status)
 
 
 @open_to("edit_terms")
@@ -174,14 +177,17 @@ def preview(request: HttpRequest, code: str, version: int) -> HttpResponse:
     chosen = access_version(get_user(request), code, version)
     errors = list_problems(chosen)
     context = {"version": chosen, "errors": errors, **({} if errors else read_preview(request, chosen))}
-    return render(request, "terms/preview.html", context, status=422 if errors else 200)
+    return render_page(request, "terms/preview.html", context, status=422 if errors else 200)
 
 
 def list_problems(chosen: TermsVersion) -> list[str]:
     """Return for what a draft can't be published any more; the shop may have changed since it was saved."""
     if chosen.published_at is not None:
         return []
-    return [join_label(p.value, put_labels(tell(p.sentence))) for p in find_problems(read_version_terms(chosen))]
+    return [
+        join_label(render_value(p.value), render_in_form(p.explanation))
+        for p in find_problems(read_version_terms(chosen))
+    ]
 
 
 def read_preview(request: HttpRequest, chosen: TermsVersion) -> dict[str, Any]:
@@ -208,7 +214,7 @@ def read_preview(request: HttpRequest, chosen: TermsVersion) -> dict[str, Any]:
         "not_compared": found.failed[:SHOWN],
         "cover_counts": count_covers(found.covers),
         "claim_counts": count_claims(found.claims),
-        "chosen": tell(say_chosen(terms, instead_of=instead_of, every=every)),
+        "chosen": name_chosen(terms, instead_of=instead_of, every=every),
     }
 
 
@@ -231,13 +237,13 @@ def publish(request: HttpRequest, code: str, version: int) -> HttpResponse:
                 usual_at=sites.filter(code__in=request.POST.getlist("usual_at")),
             )
         except DraftChangedError as error:
-            context["errors"] = tell_all(error.messages)
+            context["errors"] = error.messages
         else:
             return redirect("desk:terms_version", code, version)
     if not problems:
         context |= {**read_preview(request, draft), "sites": sites}
     status = 422 if problems else 409 if context["errors"] else 200
-    return render(request, "terms/publish.html", context, status=status)
+    return render_page(request, "terms/publish.html", context, status=status)
 
 
 @open_to("edit_terms")
@@ -251,8 +257,8 @@ def discard(request: HttpRequest, code: str, version: int) -> HttpResponse:
         try:
             discard_draft(draft=draft, opened_as=request.POST.get("opened_as", ""), now=timezone.now(), actor=user)
         except DraftChangedError as error:
-            errors = tell_all(error.messages)
+            errors = error.messages
         else:
             return redirect("desk:terms")
     context = {"version": draft, "opened_as": compute_fingerprint(draft.document), "errors": errors}
-    return render(request, "terms/discard.html", context, status=409 if errors else 200)
+    return render_page(request, "terms/discard.html", context, status=409 if errors else 200)

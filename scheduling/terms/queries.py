@@ -26,6 +26,7 @@ from scheduling.terms.rules.terms_document import (
 from scheduling.terms.rules.terms_fit import ShopRecords, find_misfits
 from treatments.enums import ProductFamily, ZoneKind
 from treatments.reference.queries import list_zones, map_products
+from treatments.rules.explanation import explain
 
 
 def read_shop_records() -> ShopRecords:
@@ -140,13 +141,12 @@ def find_version_problems(terms: Terms) -> list[TermsProblem]:
     if same is not None:
         if write_terms(read_published_terms(same.document)) == write_terms(terms):
             return []
-        number = _count_next(published)
-        sentence = f"Published and can't change; give the new text a higher version, the next one is {number}."
-        return [TermsProblem("version", str(terms.version), sentence)]
+        explanation = explain("terms.problem.version_published", next_version=_count_next(published))
+        return [TermsProblem("version", str(terms.version), explanation)]
     last = published.order_by("-version").first()
     if last is not None and terms.version < last.version:
-        sentence = f"Version {last.version} is published already; the next version is {last.version + 1}."
-        return [TermsProblem("version", str(terms.version), sentence)]
+        explanation = explain("terms.problem.version_passed", last_version=last.version, next_version=last.version + 1)
+        return [TermsProblem("version", str(terms.version), explanation)]
     return []
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext
 
 from scheduling.covers.services import publish_terms
 from scheduling.models import SiteTerms, TermsVersion, WarrantyTerms
@@ -26,11 +27,13 @@ def _lock_draft(key: int, opened_as: str) -> TermsVersion:
     """Return the draft, locked, if it still is the text that was opened."""
     draft = TermsVersion.objects.select_for_update(of=("self",)).select_related("terms").filter(pk=key).first()
     if draft is None:
-        raise DraftChangedError("This draft was discarded since you opened it.")
+        raise DraftChangedError(gettext("This draft was discarded since you opened it."), code="discarded")
     if draft.published_at is not None:
-        raise DraftChangedError(f"{draft} was published since you opened it and can't change; start a new version.")
+        message = gettext("%(draft)s was published since you opened it and can't change; start a new version.")
+        raise DraftChangedError(message, code="published", params={"draft": draft})
     if compute_fingerprint(draft.document) != opened_as:
-        raise DraftChangedError("This draft was saved by somebody else, or in another window, since you opened it.")
+        message = gettext("This draft was saved by somebody else, or in another window, since you opened it.")
+        raise DraftChangedError(message, code="saved")
     return draft
 
 
@@ -47,12 +50,13 @@ def start_draft(*, document: Mapping[str, Any], now: datetime, actor: User | Non
     WarrantyTerms.objects.select_for_update().get(pk=family.pk)
     open_draft = family.versions.filter(published_at__isnull=True).first()
     if open_draft:
-        raise ValidationError({"version": f"{open_draft} is a draft already; publish or discard that first."})
+        message = gettext("%(draft)s is a draft already; publish or discard that first.")
+        raise ValidationError({"version": ValidationError(message, code="draft", params={"draft": open_draft})})
     last = family.versions.order_by("-version").first()
     if last and terms.version <= last.version:
-        raise ValidationError(
-            {"version": f"Version {last.version} of {terms.code} is published; the next one is {last.version + 1}."}
-        )
+        message = gettext("Version %(last)s of %(code)s is published; the next one is %(next)s.")
+        params = {"last": last.version, "code": terms.code, "next": last.version + 1}
+        raise ValidationError({"version": ValidationError(message, code="published", params=params)})
     draft = TermsVersion.objects.create(terms=family, version=terms.version, document=write_terms(terms))
     _tell("terms.draft_started", draft, None, now, actor)
     return draft
@@ -142,7 +146,9 @@ def set_usual_terms(*, site: Site, version: TermsVersion, now: datetime, actor: 
         ValidationError: where the version is not published.
     """
     if version.published_at is None:
-        raise ValidationError({"terms_version": f"{version} is not published yet."})
+        message = gettext("%(version)s is not published yet.")
+        refused = ValidationError(message, code="not_published", params={"version": version})
+        raise ValidationError({"terms_version": refused})
     chosen = SiteTerms.objects.select_for_update().filter(site=site).first()
     if chosen and chosen.terms_version_id == version.pk:
         return

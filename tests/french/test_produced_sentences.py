@@ -7,7 +7,7 @@ from datetime import UTC, datetime, time
 from decimal import Decimal
 
 import pytest
-from django.utils.translation import override
+from django.utils.translation import gettext, override
 from hypothesis import given, settings
 
 from claims.decisions.dossier import ClaimFile, read_claim_file
@@ -19,7 +19,7 @@ from scheduling.covers.rules.due import compute_due_items
 from scheduling.covers.rules.due_item import DueItem
 from scheduling.models import CoverChange
 from scheduling.terms.rules.terms import Terms
-from scheduling.terms.rules.terms_in_words import tell_terms
+from scheduling.terms.rules.terms_in_words import explain_terms
 from tests.scheduling.oracle_cases import cases
 from tests.scheduling.oracle_inputs import Case
 from tests.scheduling.oracle_translate import say_facts, say_history, say_site, say_terms
@@ -28,7 +28,7 @@ from tests.stories.reading import Story, read_stories
 from treatments.models import Product, TreatmentLine, Zone
 from treatments.rules.money import Money
 from treatments.rules.speaking import speak, translate
-from treatments.shared.rendering import render_all
+from treatments.shared.rendering import render, render_all
 
 # Words that no French sentence has; "on", "but", "a", "date" and the like are French too.
 ENGLISH = re.compile(
@@ -130,22 +130,17 @@ def test_every_sentence_of_a_random_cover_is_french(case: Case) -> None:
     assert [wrong for item in items if (wrong := find_english_reason(item))] == []
     sentences = [item.sentence for item in items]
     sentences.append(cover_on(terms, facts, history, site, case.asked_on).sentence)
-    sentences += _tell(terms)
     assert [wrong for sentence in sentences if (wrong := find_english(sentence, {}))] == []
+    with override("fr"):
+        assert [wrong for text in list_terms(terms) if (wrong := find_english_left(text))] == []
 
 
-def _tell(terms: Terms) -> list[str]:
-    parts = tell_terms(terms)
-    return [
-        sentence
-        for part in parts
-        for sentence in (
-            part.title,
-            part.means,
-            *(s for line in part.lines for s in (line.label, line.sentence, line.means)),
-        )
-        if sentence
-    ]
+def list_terms(terms: Terms) -> Iterator[str]:
+    """Yield every text of terms in words, in the language in use."""
+    for part in explain_terms(terms):
+        yield from (gettext(part.title), gettext(part.means))
+        for line in part.lines:
+            yield from (gettext(line.label), render(line.explanation), gettext(line.means))
 
 
 def test_a_sentence_that_is_not_known_stays_whole_in_english() -> None:

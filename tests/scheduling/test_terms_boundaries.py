@@ -20,6 +20,7 @@ from scheduling.terms.rules.terms import (
 from scheduling.terms.rules.terms_contradictions import find_contradictions
 from tests.scheduling.test_due_and_cover import make_terms
 from treatments.enums import CorrosivityCategory, DamageKind, ProductFamily, ZoneKind
+from treatments.rules.explanation import Explanation, explain
 
 C5 = CorrosivityCategory.C5
 REDUCES = MissedMeans.REDUCES
@@ -276,23 +277,27 @@ def test_a_cover_without_an_end_has_room_for_any_wait_and_any_step() -> None:
 
 
 def test_a_problem_names_the_value_and_how_much_may_be_written() -> None:
-    def tell(terms: Terms) -> tuple[str, str]:
+    def find(terms: Terms) -> tuple[object, Explanation]:
         (problem,) = find_contradictions(terms)
-        return problem.value, problem.sentence
+        return problem.value, problem.explanation
 
     first = make_terms(reinspection=duty(first_after_months=1, window_before_days=28))
-    assert tell(first)[0] == "28" and "write at most 27 days" in tell(first)[1]
+    before_first = explain("terms.problem.window_before_first_treatment", field="first_after_months", months=1, days=27)
+    assert find(first) == ("28", before_first)
     grace = make_terms(reinspection=duty(window_before_days=100, window_after_days=20, grace_days=300))
-    assert tell(grace)[0] == "300" and "leave at most 202 days of grace" in tell(grace)[1]
+    interval = explain("terms.problem.interval", months=12, field="reinspection.interval_months")
+    too_long = explain("terms.problem.grace_too_long", before=100, after=20, interval=interval, days=202)
+    assert find(grace) == ("300", too_long)
     window = make_terms(reinspection=duty(window_before_days=400))
-    assert tell(window)[0] == "400" and "at most 322 days" in tell(window)[1]
+    assert find(window) == ("400", explain("terms.problem.window_too_long", interval=interval, days=322))
     hurried = make_terms(claims=ClaimTerms(acknowledge_days=5, inspect_days=4))
-    assert tell(hurried) == ("4", "Less than acknowledge_days, 5, which comes before it.")
+    assert find(hurried) == ("4", explain("terms.problem.before_earlier_step", field="acknowledge_days", days=5))
     no_month = make_terms(touch_ups=(TouchUpTerms(0),), reinspection=duty())
-    assert tell(no_month) == ("0", "Write at least 1 month.")
+    assert find(no_month) == ("0", explain("terms.problem.no_month"))
     twice = make_terms(touch_ups=(TouchUpTerms(12, WAX), TouchUpTerms(24, WAX)))
-    assert tell(twice)[0] == f"family {WAX}, zone kind any"
+    assert find(twice)[0] == explain("terms.value.touch_up", family=str(WAX), kind=explain("terms.value.any"))
     same = make_terms(severe_exposure=SevereExposureTerms(C5, 12), reinspection=duty(window_before_days=323))
-    assert "12 months of reinspection.interval_months" in tell(same)[1]
+    assert find(same)[1].params["interval"] == interval
     shorter = make_terms(severe_exposure=SevereExposureTerms(C5, 11), reinspection=duty(window_before_days=323))
-    assert "11 months of severe_exposure.reinspection_interval_months" in tell(shorter)[1]
+    severe = "severe_exposure.reinspection_interval_months"
+    assert find(shorter)[1].params["interval"] == explain("terms.problem.interval", months=11, field=severe)

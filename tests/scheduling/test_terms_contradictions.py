@@ -10,6 +10,8 @@ from scheduling.terms.rules.terms_document import TermsError, read_published_ter
 from scheduling.terms.rules.terms_fit import ShopRecords, find_misfits
 from tests.conftest import FIXTURES
 from treatments.enums import ProductFamily, ZoneKind
+from treatments.rules.explanation import ZoneCode, explain
+from treatments.shared.rendering import render
 
 DOCUMENT = tomllib.loads((FIXTURES / "terms" / "lifetime_yearly.toml").read_text("utf-8"))
 # Twelve months without the severe interval: 12 x 28 days, less the 14 that must be left between two windows.
@@ -36,7 +38,7 @@ def find_fields(document: dict[str, Any]) -> list[str]:
     try:
         read_terms(document)
     except TermsError as error:
-        assert all(problem.sentence and problem.value for problem in error.problems)
+        assert all(render(problem.explanation) and problem.value for problem in error.problems)
         return [problem.field for problem in error.problems]
     return []
 
@@ -158,6 +160,21 @@ def test_terms_fit_the_shop_or_say_what_it_has() -> None:
     ]
     family, _, zone = found
     assert family.value == "'underbody_wax'"
-    assert "its products are of: cavity_wax" in family.sentence
-    assert "Is it rocker_left?" in zone.sentence
-    assert "none yet" in find_misfits(read_terms(misfits), ShopRecords({}, set()))[0].sentence
+    assert family.explanation == explain("terms.problem.no_product_of_family", families=("cavity_wax",))
+    assert zone.explanation.code == "terms.problem.no_such_zone"
+    assert zone.explanation.params["meant"] == explain("terms.problem.is_it", zone=ZoneCode("rocker_left"))
+    none_yet, *unknown = find_misfits(read_terms(misfits), ShopRecords({}, set()))
+    assert none_yet.explanation.params == {"families": explain("terms.problem.none_yet")}
+    assert {problem.explanation.code for problem in unknown} == {"terms.problem.no_zones"}
+
+
+def test_zones_that_could_be_meant_are_all_named() -> None:
+    zones = dict.fromkeys(("door_left", "door_right"), ZoneKind.OPENING_PANEL)
+    (found,) = find_misfits(
+        read_terms(
+            change(touch_ups=[], severe_exposure=None, entry__required_zones=["door_"], claims__excluded_zones=[])
+        ),
+        ShopRecords(zones, ProductFamily),
+    )
+    either = explain("terms.problem.or", one=ZoneCode("door_left"), other=ZoneCode("door_right"))
+    assert found.explanation.params["meant"] == explain("terms.problem.is_it", zone=either)

@@ -8,6 +8,7 @@ import pytest
 
 from scheduling.terms.rules.terms_document import TermsError, read_terms, write_terms
 from tests.conftest import FIXTURES
+from treatments.shared.rendering import render
 
 SAMPLES = sorted((FIXTURES / "terms").glob("*.toml"))
 
@@ -54,7 +55,7 @@ def test_a_mistake_names_its_field(path: str, value: Any, field: str) -> None:
     with pytest.raises(TermsError) as caught:
         read_terms(change(document, path, value))
     assert field in [problem.field for problem in caught.value.problems]
-    assert all(problem.sentence for problem in caught.value.problems)
+    assert all(render(problem.explanation) for problem in caught.value.problems)
 
 
 def test_all_mistakes_are_told_at_once() -> None:

@@ -4,20 +4,26 @@ import re
 import tomllib
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
+from decimal import Decimal
 from enum import StrEnum
 from pathlib import Path
 from typing import Any, get_args, get_type_hints
 
 import pytest
+from django.utils.translation import override
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.terms.rules.terms import Terms
+from scheduling.terms.rules.terms import Terms, TouchUpTerms
 from scheduling.terms.rules.terms_document import read_published_terms, read_terms, write_terms
 from scheduling.terms.rules.terms_guide import CHOICES, FIELDS, TABLES
-from scheduling.terms.rules.terms_in_words import tell_terms
+from scheduling.terms.rules.terms_in_words import explain_terms
 from scheduling.terms.rules.terms_toml import write_toml
 from tests.conftest import FIXTURES
+from treatments.enums import ProductFamily, ZoneKind
+from treatments.rules.explanation import Label, Param, Quantity, explain
+from treatments.rules.money import Money
+from treatments.shared.rendering import render
 
 SAMPLES = sorted((FIXTURES / "terms").glob("*.toml"))
 
@@ -81,26 +87,67 @@ def test_every_field_and_choice_has_its_words() -> None:
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 def test_every_field_is_told_in_a_sentence(path: Path) -> None:
     terms = read_terms(tomllib.loads(path.read_text("utf-8")))
-    lines = [line for part in tell_terms(terms) for line in part.lines]
-    assert all(line.label and line.means and line.sentence.endswith(".") for line in lines)
+    lines = [line for part in explain_terms(terms) for line in part.lines]
+    assert all(line.label and line.means and render(line.explanation).endswith(".") for line in lines)
     odd = re.compile(r"\{|None|missed_|_open_")
-    assert not [line.sentence for line in lines if odd.search(line.sentence)]
+    assert not [text for line in lines if odd.search(text := render(line.explanation))]
     told = {re.sub(r"\[\d+\]", "", line.path) for line in lines}
     missing = {p for p in FIELDS if p not in told and not any(p.startswith(f"{q}.") for q in told)}
     assert missing <= {"code", "version", "transfer.max_transfers", "transfer.notice_days"}
 
 
+def read_values(terms: Terms) -> dict[str, tuple[str, object]]:
+    """Return by the path of each line its code and the value that it tells."""
+    lines = [line for part in explain_terms(terms) for line in part.lines]
+    return {line.path: (line.explanation.code, line.explanation.params.get("value")) for line in lines}
+
+
 def test_the_words_say_what_the_numbers_say() -> None:
     terms = read_terms(tomllib.loads((FIXTURES / "terms" / "ten_years_or_distance.toml").read_text("utf-8")))
-    told = {line.path: line.sentence for part in tell_terms(terms) for line in part.lines}
-    assert told["length_months"] == "The cover runs 120 months from the first treatment."
-    assert told["distance_limit_km"] == "The cover expires when the vehicle reaches 240,000 km."
-    assert told["reinspection.reduced_to_percent"] == "After a missed one 50 % of an allowed cost is paid."
-    assert told["claims.deductible"] == "The customer pays 50.00 USD of each claim."
-    assert told["touch_ups[0]"] == "Any film on any zone is renewed every 24 months."
-    assert told["seasons"] == "No part of the year is preferred."
+    found = read_values(terms)
+    assert found["length_months"] == ("terms.field.length_months", explain("terms.value.months", count=120))
+    assert found["distance_limit_km"] == ("terms.field.distance_limit_km", Quantity(Decimal(240_000), "km"))
+    assert found["distance_from"] == (f"terms.field.distance_from.{terms.distance_from}", None)
+    percent = explain("terms.value.percent", percent=Decimal(50))
+    assert found["reinspection.reduced_to_percent"] == ("terms.field.reinspection.reduced_to_percent", percent)
+    assert found["claims.deductible"] == ("terms.field.claims.deductible", Money(Decimal("50.00"), "USD"))
+    assert found["seasons"] == ("terms.field.seasons.without", None)
+    rows = {line.path: line for part in explain_terms(terms) for line in part.lines if line.number}
+    assert rows["touch_ups[0]"].explanation == explain("terms.touch_up", months=24)
+    assert rows["touch_ups[0]"].number == 1
     nought = read_terms(write_terms(terms) | {"transfer": {"notice_days": 0}, "claims": {"notice_days": 0}})
-    told = {line.path: line.sentence for part in tell_terms(nought) for line in part.lines}
-    assert told["transfer.notice_days"] == "The shop must be told of a new owner within 0 days, or the cover ends."
-    assert told["claims.waiting_days"] == "There is no waiting period."
-    assert told["claims.deductible"] == "The customer pays nothing of a claim."
+    found = read_values(nought)
+    assert found["transfer.notice_days"] == ("terms.field.transfer.notice_days", explain("terms.value.days", count=0))
+    assert found["claims.waiting_days"] == ("terms.field.claims.waiting_days.without", None)
+    assert found["claims.deductible"] == ("terms.field.claims.deductible.without", None)
+
+
+@pytest.mark.parametrize(
+    ("row", "code", "params"),
+    [
+        (TouchUpTerms(1), "terms.touch_up", {}),
+        (
+            TouchUpTerms(1, ProductFamily.CAVITY_WAX),
+            "terms.touch_up.of_family",
+            {"film": explain("terms.film.cavity_wax")},
+        ),
+        (TouchUpTerms(1, None, ZoneKind.SEAM), "terms.touch_up.on_kind", {"kind": Label("seam")}),
+        (
+            TouchUpTerms(1, ProductFamily.CAVITY_WAX, ZoneKind.SEAM),
+            "terms.touch_up.of_family.on_kind",
+            {"film": explain("terms.film.cavity_wax"), "kind": Label("seam")},
+        ),
+    ],
+)
+def test_a_touch_up_names_its_family_and_kind_of_zone(row: TouchUpTerms, code: str, params: dict[str, Param]) -> None:
+    terms = Terms("any", 1, "Any", touch_ups=(row,))
+    (line,) = next(part.lines for part in explain_terms(terms) if part.path == "touch_ups")
+    assert line.explanation == explain(code, **params, months=1)
+
+
+def test_a_distance_is_told_with_its_thousands_apart() -> None:
+    line = explain("terms.field.distance_limit_km", value=Quantity(Decimal(240_000), "km"))
+    with override("en"):
+        assert "240,000 km" in render(line)
+    with override("fr"):
+        assert "240\u202f000 km" in render(line)

@@ -21,9 +21,13 @@ def format_day(day: date, language: str) -> str:
 
 
 @lru_cache(maxsize=8192)
-def format_number(number: Decimal | int, language: str) -> str:
-    """Return a number as a language writes it; English groups no digits here, as the rules' sentences do not."""
-    grouped = language != ENGLISH and abs(Decimal(number)) >= _GROUPED_FROM
+def format_number(number: Decimal | int, language: str, *, measured: bool = False) -> str:
+    """Return a number as a language writes it.
+
+    Args:
+        measured: whether a unit follows; English groups the digits of no other number.
+    """
+    grouped = measured if language == ENGLISH else abs(Decimal(number)) >= _GROUPED_FROM
     told: str = format_decimal(number, locale=language, decimal_quantization=False, group_separator=grouped)
     return told
 

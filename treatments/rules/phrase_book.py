@@ -53,6 +53,10 @@ _KINDS = {
 }  # fmt: skip
 
 
+# Codes of rules that no sentence quotes.
+_NEVER_IN_SENTENCES = ("terms.", "visit.", "season.")
+
+
 def _find_kind(name: str) -> str:
     if name.endswith(("_on", "_until")):
         return "day"
@@ -153,8 +157,12 @@ def read_messages(language: str) -> Iterator[Message]:
 def _read_explained(room: str) -> frozenset[object]:
     if find_spec(f"{room}.explanations") is None:
         return frozenset()
-    messages = import_module(f"{room}.explanations").MESSAGES.values()
-    return frozenset(message if isinstance(message, str) else (message.one, message.many) for message in messages)
+    messages = import_module(f"{room}.explanations").MESSAGES.items()
+    return frozenset(
+        message if isinstance(message, str) else (message.one, message.many)
+        for code, message in messages
+        if not code.startswith(_NEVER_IN_SENTENCES)
+    )
 
 
 @lru_cache(maxsize=8)

@@ -66,7 +66,7 @@ def render(explanation: Explained, zone_names: Mapping[str, str] | None = None) 
             case int() | Decimal():
                 return format_number(value, language)
             case Quantity():
-                return f"{format_number(value.amount, language)} {value.unit}"
+                return f"{format_number(value.amount, language, measured=True)} {value.unit}"
             case Money():
                 return format_money(value.amount, value.currency, language)
             case Label():

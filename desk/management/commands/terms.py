@@ -13,13 +13,13 @@ from pathlib import Path
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, no_translations
 from django.db import transaction
 from django.utils import timezone
 
 from claims.reports.terms_preview import TermsPreview, preview_terms
 from claims.rules.compare import ClaimDifference
-from desk.terms.words import count_claims, count_covers, say_chosen
+from desk.terms.words import count_claims, count_covers, name_chosen, render_value
 from scheduling.covers.services import publish_terms
 from scheduling.models import WarrantyTerms
 from scheduling.terms.preview import CoverDifference, choose_covers
@@ -30,6 +30,7 @@ from scheduling.terms.services import set_usual_terms
 from treatments.enums import say
 from treatments.models import Site
 from treatments.queries import find_shop_day
+from treatments.shared.rendering import render
 
 CSV_HEADINGS = ["about", "cover", "vehicle", "VIN", "claim", "what", "from", "to", "sentence"]
 
@@ -68,6 +69,7 @@ class Command(BaseCommand):
         preview.add_argument("--show", type=read_count, metavar="N", default=10, help="print so many of each sort")
         publish.add_argument("--usual-for", metavar="SITE", help="register a site's new first treatments under them")
 
+    @no_translations
     def handle(self, *args: Any, **options: Any) -> None:
         path: Path = options["file"]
         document, terms = self.read(path)
@@ -91,7 +93,7 @@ class Command(BaseCommand):
         except (OSError, tomllib.TOMLDecodeError) as error:
             raise CommandError(f"{path.name}: {error}") from error
         except TermsError as error:
-            told = "\n".join(f"  {p.field} = {p.value}: {p.sentence}" for p in error.problems)
+            told = "\n".join(f"  {p.field} = {render_value(p.value)}: {render(p.explanation)}" for p in error.problems)
             raise CommandError(f"{path.name} can't be published:\n{told}") from error
 
     def publish(self, document: dict[str, Any], usual_for: str | None) -> None:
@@ -131,7 +133,7 @@ class Command(BaseCommand):
             )
             # Else who reads the file alone would think that they stay as they are.
             write_rows([["", number, "", "", "", "not compared", "", "", why] for number, why in found.failed])
-        self.print_preview(terms, found, say_chosen(terms, instead_of=code, every=options["all"]), options["show"])
+        self.print_preview(terms, found, name_chosen(terms, instead_of=code, every=options["all"]), options["show"])
         if options["csv"]:
             self.stdout.write(f"Every difference is in {options['csv']}.")
 

@@ -15,6 +15,7 @@ from babel.core import get_global
 from scheduling.terms.rules.terms import MissedMeans, PayDownStep, ReinspectionTerms, Terms
 from scheduling.terms.rules.terms_problems import TermsProblem
 from treatments.enums import ZoneKind
+from treatments.rules.explanation import Explanation, explain
 
 # Between the last day of grace of one reinspection and the opening of the next there must be room for closed days.
 LEAST_DAYS_BETWEEN_WINDOWS = 14
@@ -31,29 +32,29 @@ def list_currencies() -> frozenset[str]:
     return frozenset(get_global("all_currencies"))
 
 
-Refuse = Callable[[str, object, str], None]
+Refuse = Callable[[str, object, Explanation], None]
 
 
 def find_contradictions(terms: Terms) -> list[TermsProblem]:
     """Return what in well-formed terms contradicts itself or can't be meant."""
     problems: list[TermsProblem] = []
 
-    def refuse(field: str, value: object, sentence: str) -> None:
-        problems.append(TermsProblem(field, str(value), sentence))
+    def refuse(field: str, value: object, explanation: Explanation) -> None:
+        problems.append(TermsProblem(field, value if isinstance(value, Explanation) else str(value), explanation))
 
     for path, value in _walk_numbers(terms, ""):
         most = MOST_MONTHS if path.endswith(("_months", "_month")) else MOST_DAYS if path.endswith("_days") else None
         if most is not None and value > most:
-            refuse(path, value, f"Write at most {most}; that is longer than any promise.")
+            refuse(path, value, explain("terms.problem.longer_than_any_promise", most=most))
         elif value > MOST_NUMBER:
-            refuse(path, value, f"Write at most {MOST_NUMBER}.")
+            refuse(path, value, explain("terms.problem.at_most", most=MOST_NUMBER))
     if problems:  # nothing can be counted with such numbers
         return problems
     _check_names(terms, refuse)
     if terms.length_months == 0:
-        refuse("length_months", terms.length_months, "Leave it out for an unlimited cover, or write at least 1.")
+        refuse("length_months", terms.length_months, explain("terms.problem.no_length"))
     if terms.distance_limit_km == 0:
-        refuse("distance_limit_km", terms.distance_limit_km, "Leave it out for no limit, or write more than 0.")
+        refuse("distance_limit_km", terms.distance_limit_km, explain("terms.problem.no_distance"))
     _check_entry(terms, refuse)
     _check_reinspection(terms, refuse)
     _check_touch_ups(terms, refuse)
@@ -77,28 +78,32 @@ def _walk_numbers(value: Any, path: str) -> Iterator[tuple[str, int | Decimal]]:
 
 def _check_names(terms: Terms, refuse: Refuse) -> None:
     if not CODE.fullmatch(terms.code):
-        refuse("code", repr(terms.code), "Write up to 50 letters, digits and hyphens, such as lifetime-yearly.")
+        refuse("code", repr(terms.code), explain("terms.problem.no_code"))
     if terms.version < 1:
-        refuse("version", terms.version, "Versions count from 1.")
+        refuse("version", terms.version, explain("terms.problem.no_version"))
     if len(terms.title) > LONGEST_TITLE:
-        refuse("title", f"{len(terms.title)} characters", f"Write at most {LONGEST_TITLE} characters.")
+        refuse(
+            "title",
+            explain("terms.value.characters", count=len(terms.title)),
+            explain("terms.problem.title_too_long", most=LONGEST_TITLE),
+        )
     capitals = terms.currency.upper()
     if capitals not in list_currencies():
-        refuse("currency", repr(terms.currency), "No currency of ISO 4217 has this code; write one such as USD or CAD.")
+        refuse("currency", repr(terms.currency), explain("terms.problem.no_currency"))
     elif terms.currency != capitals:
-        refuse("currency", repr(terms.currency), f"Write it in capitals: {capitals}.")
+        refuse("currency", repr(terms.currency), explain("terms.problem.no_capitals", capitals=capitals))
 
 
 def _check_repeats(path: str, listed: tuple[str, ...], refuse: Refuse) -> None:
     for number, item in enumerate(listed):
         if item in listed[:number]:
-            refuse(f"{path}[{number}]", str(item), "It is listed already; name it once.")
+            refuse(f"{path}[{number}]", str(item), explain("terms.problem.listed_twice"))
 
 
 def _check_entry(terms: Terms, refuse: Refuse) -> None:
     rusted = terms.entry.max_rusted_area_percent
     if rusted is not None and rusted > 100:
-        refuse("entry.max_rusted_area_percent", rusted, "Write 0 to 100, or leave it out for no limit.")
+        refuse("entry.max_rusted_area_percent", rusted, explain("terms.problem.no_percentage_or_unlimited"))
     _check_repeats("entry.required_zones", terms.entry.required_zones, refuse)
 
 
@@ -108,19 +113,23 @@ def _check_reinspection(terms: Terms, refuse: Refuse) -> None:
         return
     for name in ("first_after_months", "interval_months"):
         if getattr(duty, name) < 1:
-            refuse(f"reinspection.{name}", getattr(duty, name), "Write at least 1 month.")
+            refuse(f"reinspection.{name}", getattr(duty, name), explain("terms.problem.no_month"))
     _check_window(terms, duty, refuse)
     reduces = duty.missed_means is MissedMeans.REDUCES
     if reduces and duty.reduced_to_percent is None:
-        refuse("reinspection.reduced_to_percent", "missing", "missed_means is 'reduces': say to what per cent.")
+        refuse(
+            "reinspection.reduced_to_percent",
+            explain("terms.value.missing"),
+            explain("terms.problem.no_reduction", field="missed_means"),
+        )
     if not reduces and duty.reduced_to_percent is not None:
         refuse(
             "reinspection.reduced_to_percent",
             duty.reduced_to_percent,
-            "It has no meaning unless missed_means is 'reduces'; leave it out.",
+            explain("terms.problem.reduces_nothing", field="missed_means"),
         )
     if duty.reduced_to_percent is not None and duty.reduced_to_percent > 100:
-        refuse("reinspection.reduced_to_percent", duty.reduced_to_percent, "Write 0 to 100.")
+        refuse("reinspection.reduced_to_percent", duty.reduced_to_percent, explain("terms.problem.no_percentage"))
 
 
 def _find_shortest_interval(terms: Terms, duty: ReinspectionTerms) -> tuple[int, str]:
@@ -139,21 +148,25 @@ def _check_window(terms: Terms, duty: ReinspectionTerms, refuse: Refuse) -> None
     # In whole days of the shortest month, since the same terms must hold from any day of any year.
     interval = months * SHORTEST_MONTH_DAYS
     room = interval - LEAST_DAYS_BETWEEN_WINDOWS
-    between = f"the {months} months of {field}"
+    between = explain("terms.problem.interval", months=months, field=field)
     before, after, grace = duty.window_before_days, duty.window_after_days, duty.grace_days
     if duty.first_after_months >= 1 and duty.first_after_months * SHORTEST_MONTH_DAYS <= before <= room:
         refuse(
             "reinspection.window_before_days",
             before,
-            f"The first window would open before the first treatment; with first_after_months = "
-            f"{duty.first_after_months} write at most {duty.first_after_months * SHORTEST_MONTH_DAYS - 1} days.",
+            explain(
+                "terms.problem.window_before_first_treatment",
+                field="first_after_months",
+                months=duty.first_after_months,
+                days=duty.first_after_months * SHORTEST_MONTH_DAYS - 1,
+            ),
         )
     alone = [(name, days) for name, days in _name_window(duty) if days > room]
     for name, days in alone:
         refuse(
             f"reinspection.{name}",
             days,
-            f"The window is longer than {between} leave room for; write at most {room} days or lengthen the interval.",
+            explain("terms.problem.window_too_long", interval=between, days=room),
         )
     if alone:
         return
@@ -162,15 +175,19 @@ def _check_window(terms: Terms, duty: ReinspectionTerms, refuse: Refuse) -> None
         refuse(
             f"reinspection.{name}",
             days,
-            f"The window of {before} days before and {after} after is longer than {between} leave room for; together "
-            f"they may be at most {room} days, or two reinspections overlap.",
+            explain("terms.problem.windows_overlap", before=before, after=after, interval=between, days=room),
         )
     elif before + after + grace > room:
         refuse(
             "reinspection.grace_days",
             grace,
-            f"The grace would reach past the opening of the next window: with {before} days before and {after} after, "
-            f"{between} leave at most {room - before - after} days of grace.",
+            explain(
+                "terms.problem.grace_too_long",
+                before=before,
+                after=after,
+                interval=between,
+                days=room - before - after,
+            ),
         )
 
 
@@ -185,23 +202,22 @@ def _check_touch_ups(terms: Terms, refuse: Refuse) -> None:
     for number, rule in enumerate(terms.touch_ups):
         field = f"touch_ups[{number}].interval_months"
         if rule.interval_months < 1:
-            refuse(field, rule.interval_months, "Write at least 1 month.")
+            refuse(field, rule.interval_months, explain("terms.problem.no_month"))
         elif rule.interval_months * SHORTEST_MONTH_DAYS <= before:
             refuse(
                 field,
                 rule.interval_months,
-                f"The window opens {before} days before, which is before the coat itself; lengthen the interval or "
-                "shorten reinspection.window_before_days.",
+                explain("terms.problem.window_before_coat", days=before, field="reinspection.window_before_days"),
             )
         if seen[number] in seen[:number]:
-            family, kind = (str(part) if part else "any" for part in seen[number])
+            family, kind = (str(part) if part else explain("terms.value.any") for part in seen[number])
             refuse(
                 f"touch_ups[{number}]",
-                f"family {family}, zone kind {kind}",
-                "An earlier rule is for the same family and kind; keep one.",
+                explain("terms.value.touch_up", family=family, kind=kind),
+                explain("terms.problem.rule_twice"),
             )
         if rule.zone_kind is ZoneKind.NEVER_COATED:
-            refuse(f"touch_ups[{number}].zone_kind", rule.zone_kind, "These parts are never coated; name another kind.")
+            refuse(f"touch_ups[{number}].zone_kind", rule.zone_kind, explain("terms.problem.kind_never_coated"))
 
 
 def _check_seasons(terms: Terms, refuse: Refuse) -> None:
@@ -213,8 +229,8 @@ def _check_seasons(terms: Terms, refuse: Refuse) -> None:
             except ValueError:
                 refuse(
                     f"seasons[{number}].{end}_day",
-                    f"month {month}, day {day}",
-                    "Write a month from 1 to 12 and a day that it has in every year.",
+                    explain("terms.value.season_day", month=month, day=day),
+                    explain("terms.problem.no_day_of_every_year"),
                 )
 
 
@@ -223,23 +239,23 @@ def _check_severe(terms: Terms, refuse: Refuse) -> None:
     if severe is None:
         return
     if severe.reinspection_interval_months is None and severe.touch_up_interval_months is None:
-        refuse("severe_exposure", severe.from_category, "Give at least one of the two shorter intervals.")
+        refuse("severe_exposure", severe.from_category, explain("terms.problem.nothing_shorter"))
     for name in ("reinspection_interval_months", "touch_up_interval_months"):
         if getattr(severe, name) == 0:
-            refuse(f"severe_exposure.{name}", getattr(severe, name), "Write at least 1 month.")
+            refuse(f"severe_exposure.{name}", getattr(severe, name), explain("terms.problem.no_month"))
     usual = terms.reinspection.interval_months if terms.reinspection else None
     shorter = severe.reinspection_interval_months
     if shorter and usual is None:
         refuse(
             "severe_exposure.reinspection_interval_months",
             shorter,
-            "These terms have no reinspection; leave it out, or add a reinspection table.",
+            explain("terms.problem.no_reinspection"),
         )
     if shorter and usual and shorter > usual:
         refuse(
             "severe_exposure.reinspection_interval_months",
             shorter,
-            f"Longer than the usual {usual} months; severe exposure can only shorten an interval.",
+            explain("terms.problem.longer_than_usual", months=usual),
         )
     _check_severe_touch_up(terms, severe.touch_up_interval_months, refuse)
 
@@ -251,15 +267,14 @@ def _check_severe_touch_up(terms: Terms, shorter: int | None, refuse: Refuse) ->
     longest = max((rule.interval_months for rule in terms.touch_ups), default=None)
     before = (terms.reinspection or ReinspectionTerms()).window_before_days
     if longest is None:
-        refuse(field, shorter, "These terms have no touch-ups; leave it out, or add a touch-up rule.")
+        refuse(field, shorter, explain("terms.problem.no_touch_ups"))
     elif shorter > longest:
-        refuse(field, shorter, f"Longer than every touch-up interval (at most {longest} months): it shortens nothing.")
+        refuse(field, shorter, explain("terms.problem.shortens_nothing", months=longest))
     elif shorter * SHORTEST_MONTH_DAYS <= before:
         refuse(
             field,
             shorter,
-            f"The window opens {before} days before, which is before the coat itself; lengthen the interval or "
-            "shorten reinspection.window_before_days.",
+            explain("terms.problem.window_before_coat", days=before, field="reinspection.window_before_days"),
         )
 
 
@@ -271,21 +286,19 @@ def _check_transfer(terms: Terms, refuse: Refuse) -> None:
             refuse(
                 f"transfer.{name}",
                 getattr(terms.transfer, name),
-                "It has no meaning where transfer.allowed is false; leave it out.",
+                explain("terms.problem.no_transfer", field="transfer.allowed"),
             )
 
 
 def _check_claims(terms: Terms, refuse: Refuse) -> None:
     claims = terms.claims
     if not claims.damage_covered:
-        refuse("claims.damage_covered", "[]", "Name at least one kind of damage that is covered.")
+        refuse("claims.damage_covered", "[]", explain("terms.problem.no_damage"))
     _check_repeats("claims.damage_covered", claims.damage_covered, refuse)
     _check_repeats("claims.excluded_zones", claims.excluded_zones, refuse)
     length = terms.length_months
     if length and claims.waiting_days >= length * SHORTEST_MONTH_DAYS:
-        refuse(
-            "claims.waiting_days", claims.waiting_days, f"As long as the cover of {length} months: nothing is covered."
-        )
+        refuse("claims.waiting_days", claims.waiting_days, explain("terms.problem.waits_too_long", months=length))
     if (
         claims.limit_per_claim is not None
         and claims.limit_in_all is not None
@@ -294,22 +307,28 @@ def _check_claims(terms: Terms, refuse: Refuse) -> None:
         refuse(
             "claims.limit_per_claim",
             claims.limit_per_claim,
-            f"More than limit_in_all, {claims.limit_in_all}; one claim can't be paid more than all of them.",
+            explain("terms.problem.more_than_all", field="limit_in_all", amount=claims.limit_in_all),
         )
     if claims.limit_per_claim is not None and claims.deductible >= claims.limit_per_claim > 0:
-        refuse("claims.deductible", claims.deductible, "As much as limit_per_claim: nothing would ever be paid.")
+        refuse("claims.deductible", claims.deductible, explain("terms.problem.pays_nothing", field="limit_per_claim"))
     for name in ("deductible", "limit_per_claim", "limit_in_all", "second_person_above"):
         amount = getattr(claims, name)
         if amount is not None and amount != amount.quantize(Decimal("0.01")):
-            refuse(f"claims.{name}", amount, "Write an amount of money with at most two decimals.")
+            refuse(f"claims.{name}", amount, explain("terms.problem.no_amount"))
     previous = ("", 0)
     for name in ("acknowledge_days", "inspect_days", "decide_days"):
         days = getattr(claims, name)
         if days is not None and days < previous[1]:
-            refuse(f"claims.{name}", days, f"Less than {previous[0]}, {previous[1]}, which comes before it.")
+            refuse(
+                f"claims.{name}",
+                days,
+                explain("terms.problem.before_earlier_step", field=previous[0], days=previous[1]),
+            )
         previous = (name, days) if days is not None else previous
     for zone in sorted(set(terms.entry.required_zones) & set(claims.excluded_zones)):
-        refuse("claims.excluded_zones", zone, "entry.required_zones wants it done; a zone can't be both.")
+        refuse(
+            "claims.excluded_zones", zone, explain("terms.problem.required_and_excluded", field="entry.required_zones")
+        )
     _check_pay_down(terms, refuse)
 
 
@@ -317,17 +336,17 @@ def _check_pay_down(terms: Terms, refuse: Refuse) -> None:
     last: PayDownStep | None = None
     for number, step in enumerate(terms.claims.pay_down):
         if step.percent > 100:
-            refuse(f"claims.pay_down[{number}].percent", step.percent, "Write 0 to 100.")
+            refuse(f"claims.pay_down[{number}].percent", step.percent, explain("terms.problem.no_percentage"))
         if last and (step.from_month <= last.from_month or step.percent > last.percent):
             refuse(
                 f"claims.pay_down[{number}]",
-                f"month {step.from_month}, {step.percent} %",
-                "Steps must go up in months and never up in per cent.",
+                explain("terms.value.step", month=step.from_month, percent=step.percent),
+                explain("terms.problem.steps_out_of_order"),
             )
         if terms.length_months and step.from_month > terms.length_months:
             refuse(
                 f"claims.pay_down[{number}].from_month",
                 step.from_month,
-                f"The cover ends after {terms.length_months} months; this step is never reached.",
+                explain("terms.problem.step_never_reached", months=terms.length_months),
             )
         last = step

@@ -15,6 +15,7 @@ from typing import Any, get_args, get_origin, get_type_hints
 from scheduling.terms.rules.terms import Terms
 from scheduling.terms.rules.terms_contradictions import find_contradictions
 from scheduling.terms.rules.terms_problems import TermsError, TermsProblem
+from treatments.rules.explanation import explain
 
 
 def read_terms(document: Mapping[str, Any]) -> Terms:
@@ -77,16 +78,14 @@ def list_hints(kind: Any) -> dict[str, Any]:
 
 def _read_table(kind: Any, document: Any, path: str, problems: list[TermsProblem]) -> Any:
     if not isinstance(document, Mapping):
-        problems.append(TermsProblem(path or "terms", repr(document), "Write a table of fields here."))
+        problems.append(TermsProblem(path or "terms", repr(document), explain("terms.problem.no_table")))
         return None
     hints = list_hints(kind)
     known = {field.name: field for field in fields(kind)}
     for name in document:
         if name not in known:
-            allowed = ", ".join(known)
-            problems.append(
-                TermsProblem(f"{path}{name}", repr(document[name]), f"No such field; there are: {allowed}.")
-            )
+            explanation = explain("terms.problem.no_such_field", allowed=tuple(known))
+            problems.append(TermsProblem(f"{path}{name}", repr(document[name]), explanation))
     values: dict[str, Any] = {}
     before = len(problems)
     for name, field in known.items():
@@ -95,7 +94,9 @@ def _read_table(kind: Any, document: Any, path: str, problems: list[TermsProblem
         elif name == "reinspection" and kind is Terms:
             values[name] = None  # no table means no reinspections
         elif field.default is MISSING and field.default_factory is MISSING:
-            problems.append(TermsProblem(f"{path}{name}", "missing", "This field is needed; add it."))
+            problems.append(
+                TermsProblem(f"{path}{name}", explain("terms.value.missing"), explain("terms.problem.needed"))
+            )
     return kind(**values) if len(problems) == before else None
 
 
@@ -105,7 +106,7 @@ def _read_value(hint: Any, value: Any, path: str, problems: list[TermsProblem]) 
         return None if value is None else _read_value(inner, value, path, problems)
     if get_origin(hint) is tuple:
         if not isinstance(value, list | tuple):
-            problems.append(TermsProblem(path, repr(value), "Write a list here, e.g. [ … ]."))
+            problems.append(TermsProblem(path, repr(value), explain("terms.problem.no_list")))
             return ()
         inner = get_args(hint)[0]
         return tuple(_read_value(inner, item, f"{path}[{number}]", problems) for number, item in enumerate(value))
@@ -115,8 +116,8 @@ def _read_value(hint: Any, value: Any, path: str, problems: list[TermsProblem]) 
         try:
             return hint(value)
         except ValueError:
-            allowed = ", ".join(hint)
-            problems.append(TermsProblem(path, repr(value), f"Write one of: {allowed}."))
+            allowed = tuple(str(word) for word in hint)
+            problems.append(TermsProblem(path, repr(value), explain("terms.problem.not_among", allowed=allowed)))
             return None
     return _read_scalar(hint, value, path, problems)
 
@@ -125,11 +126,11 @@ def _read_scalar(hint: Any, value: Any, path: str, problems: list[TermsProblem])
     if hint is bool:
         if isinstance(value, bool):
             return value
-        problems.append(TermsProblem(path, repr(value), "Write true or false."))
+        problems.append(TermsProblem(path, repr(value), explain("terms.problem.no_yes_or_no")))
     elif hint is int:
         if isinstance(value, int) and not isinstance(value, bool) and value >= 0:
             return value
-        problems.append(TermsProblem(path, repr(value), "Write a whole number, 0 or more."))
+        problems.append(TermsProblem(path, repr(value), explain("terms.problem.no_whole_number")))
     elif hint is Decimal:
         try:
             number = Decimal(str(value)) if not isinstance(value, bool) else Decimal("NaN")
@@ -137,11 +138,11 @@ def _read_scalar(hint: Any, value: Any, path: str, problems: list[TermsProblem])
             number = Decimal("NaN")
         if number.is_finite() and number >= 0:
             return number
-        problems.append(TermsProblem(path, repr(value), "Write a number, 0 or more, such as 250 or '250.00'."))
+        problems.append(TermsProblem(path, repr(value), explain("terms.problem.no_number")))
     elif hint is str:
         if isinstance(value, str) and value.strip() and "\x00" not in value:  # PostgreSQL keeps no such character
             return value
-        problems.append(TermsProblem(path, repr(value), "Write some text."))
+        problems.append(TermsProblem(path, repr(value), explain("terms.problem.no_text")))
     else:  # pragma: no cover - a field of a type that this reader does not know is a mistake in terms.py
         raise TypeError(f"{path}: no reader for {hint}")
     return None

@@ -15,6 +15,7 @@ from scheduling.covers.rules.dates import DutyDates
 from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus
 from scheduling.covers.rules.ends import CoverStatus
 from treatments.enums import say
+from treatments.rules.explanation import gettext_noop
 
 
 class EffectKind(StrEnum):
@@ -34,17 +35,17 @@ class EffectKind(StrEnum):
 
 
 EFFECT_WORDS: dict[EffectKind, str] = {
-    EffectKind.LAPSES: "would lapse",
-    EffectKind.EXPIRES: "would expire",
-    EffectKind.ENDS: "would end",
-    EffectKind.SUSPENDED: "would be suspended",
-    EffectKind.PENDING: "would not have begun yet",
-    EffectKind.COMES_BACK: "would come back into force",
-    EffectKind.PAYS_OTHER_PART: "would pay another part of the cost",
-    EffectKind.LAST_DAY_MOVES: "would have another last day of cover",
-    EffectKind.DUE_MOVES: "have due dates that would move",
-    EffectKind.DUE_ARISES: "would have something due that is not due now",
-    EffectKind.DUE_FALLS_AWAY: "would have something no longer due",
+    EffectKind.LAPSES: gettext_noop("would lapse"),
+    EffectKind.EXPIRES: gettext_noop("would expire"),
+    EffectKind.ENDS: gettext_noop("would end"),
+    EffectKind.SUSPENDED: gettext_noop("would be suspended"),
+    EffectKind.PENDING: gettext_noop("would not have begun yet"),
+    EffectKind.COMES_BACK: gettext_noop("would come back into force"),
+    EffectKind.PAYS_OTHER_PART: gettext_noop("would pay another part of the cost"),
+    EffectKind.LAST_DAY_MOVES: gettext_noop("would have another last day of cover"),
+    EffectKind.DUE_MOVES: gettext_noop("have due dates that would move"),
+    EffectKind.DUE_ARISES: gettext_noop("would have something due that is not due now"),
+    EffectKind.DUE_FALLS_AWAY: gettext_noop("would have something no longer due"),
 }
 
 _BY_STATUS = {

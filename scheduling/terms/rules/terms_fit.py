@@ -4,12 +4,14 @@ Terms can be without contradiction and still promise what this shop can't do; th
 """
 
 import difflib
+import functools
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from scheduling.terms.rules.terms import Terms
 from scheduling.terms.rules.terms_problems import TermsProblem
 from treatments.enums import ProductFamily, ZoneKind
+from treatments.rules.explanation import Explanation, Single, ZoneCode, explain
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,15 +27,9 @@ def find_misfits(terms: Terms, shop: ShopRecords) -> list[TermsProblem]:
     problems = []
     for number, rule in enumerate(terms.touch_ups):
         if rule.family is not None and rule.family not in shop.families:
-            families = ", ".join(sorted(shop.families)) or "none yet"
-            problems.append(
-                TermsProblem(
-                    f"touch_ups[{number}].family",
-                    repr(rule.family.value),
-                    f"No product of the shop is of this family, so nothing would ever be touched up under it; its "
-                    f"products are of: {families}. Add the product first, or take out this rule.",
-                )
-            )
+            families = tuple(str(family) for family in sorted(shop.families)) or explain("terms.problem.none_yet")
+            explanation = explain("terms.problem.no_product_of_family", families=families)
+            problems.append(TermsProblem(f"touch_ups[{number}].family", repr(rule.family.value), explanation))
     for path, codes in (
         ("entry.required_zones", terms.entry.required_zones),
         ("claims.excluded_zones", terms.claims.excluded_zones),
@@ -41,16 +37,19 @@ def find_misfits(terms: Terms, shop: ShopRecords) -> list[TermsProblem]:
         for number, code in enumerate(codes):
             field = f"{path}[{number}]"
             if code not in shop.zones:
-                problems.append(TermsProblem(field, repr(code), _tell_unknown_zone(code, shop.zones)))
+                problems.append(TermsProblem(field, repr(code), _explain_unknown_zone(code, shop.zones)))
             elif path == "entry.required_zones" and shop.zones[code] is ZoneKind.NEVER_COATED:
-                sentence = "This zone is never coated, so no cover would ever begin; take it out."
-                problems.append(TermsProblem(field, repr(code), sentence))
+                problems.append(TermsProblem(field, repr(code), explain("terms.problem.zone_never_coated")))
     return problems
 
 
-def _tell_unknown_zone(code: str, zones: Collection[str]) -> str:
+def _explain_unknown_zone(code: str, zones: Collection[str]) -> Explanation:
     if not zones:
-        return "The shop has no zones on record yet; load the zone catalogue first (manage.py load_catalogue)."
-    near = difflib.get_close_matches(code.casefold(), zones, n=3, cutoff=0.6)
-    meant = f" Is it {' or '.join(near)}?" if near else ""
-    return f"The shop has no such zone.{meant} Write one of: {', '.join(sorted(zones))}."
+        return explain("terms.problem.no_zones")
+    near: list[Single] = [ZoneCode(zone) for zone in difflib.get_close_matches(code.casefold(), zones, n=3, cutoff=0.6)]
+    meant = explain("terms.problem.is_it", zone=functools.reduce(_join_by_or, near)) if near else None
+    return explain("terms.problem.no_such_zone", meant=meant, zones=tuple(ZoneCode(zone) for zone in sorted(zones)))
+
+
+def _join_by_or(one: Single, other: Single) -> Explanation:
+    return explain("terms.problem.or", one=one, other=other)

@@ -1,10 +1,9 @@
-"""Terms as sentences for a reader who has not seen their fields: one line for each field, grouped as in a contract.
+"""Terms as explanations for a reader who has not seen their fields: one line for each field, grouped as in a contract.
 
 The words are those of terms_guide.py; nothing is left out, so that what is not promised is said too.
 """
 
-import calendar
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import Field, dataclass, fields
 from decimal import Decimal
 from enum import StrEnum
@@ -12,18 +11,30 @@ from typing import Any
 
 from scheduling.terms.rules.terms import PayDownStep, SeasonTerms, Terms, TouchUpTerms
 from scheduling.terms.rules.terms_guide import CHOICES, FIELDS, TABLES, FieldGuide
-from treatments.enums import say
+from treatments.rules.explanation import Explanation, Label, OwnWords, Param, Quantity, ZoneCode, explain
 from treatments.rules.money import Money
+
+_LISTED: Mapping[str, Callable[[Any], Param]] = {
+    "entry.required_zones": lambda codes: tuple(map(ZoneCode, codes)),
+    "claims.excluded_zones": lambda codes: tuple(map(ZoneCode, codes)),
+    "claims.damage_covered": lambda kinds: tuple(map(Label, kinds)),
+    "claims.exclusions": lambda written: OwnWords("; ".join(written)),
+}
 
 
 @dataclass(frozen=True, slots=True)
 class TermsLine:
-    """One field in words: its path, its name, what these terms say about it, and what the field means."""
+    """One field in words: its path, its name, what these terms say about it, and what the field means.
+
+    Attributes:
+        number: that of a row of a list of tables, from 1; None for a single field.
+    """
 
     path: str
     label: str
-    sentence: str
+    explanation: Explanation
     means: str
+    number: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,32 +47,26 @@ class TermsPart:
     lines: tuple[TermsLine, ...]
 
 
-def tell_terms(terms: Terms, zone_names: Mapping[str, str] | None = None) -> tuple[TermsPart, ...]:
-    """Return the whole terms in words.
-
-    Args:
-        terms: the terms to tell.
-        zone_names: the shop's name of each zone code; a code without one is shown as it is.
-    """
-    names = zone_names or {}
+def explain_terms(terms: Terms) -> tuple[TermsPart, ...]:
+    """Return the whole terms in words."""
     whole: list[TermsLine] = []
     parts: list[TermsPart] = []
     for field in fields(terms):
         value = getattr(terms, field.name)
         if field.name in TABLES:
-            parts.append(_tell_part(field.name, value, terms, names))
+            parts.append(_explain_part(field.name, value, terms))
         elif field.name not in ("code", "version"):  # the page's heading
-            whole.append(_tell_line(field.name, field, value, terms, names))
+            whole.append(_explain_line(field.name, field, value, terms))
     return (TermsPart("", TABLES[""].label, TABLES[""].means, tuple(whole)), *parts)
 
 
-def _tell_part(path: str, value: Any, terms: Terms, names: Mapping[str, str]) -> TermsPart:
+def _explain_part(path: str, value: Any, terms: Terms) -> TermsPart:
     guide = TABLES[path]
     if value is None or value == ():
-        lines = [TermsLine(path, guide.label, guide.without, guide.means)]
+        lines = [TermsLine(path, guide.label, explain(f"terms.field.{path}.without"), guide.means)]
     elif isinstance(value, tuple):
         lines = [
-            TermsLine(f"{path}[{number}]", f"{guide.row} {number + 1}", _tell_row(row), guide.means)
+            TermsLine(f"{path}[{number}]", guide.row, _explain_row(row), guide.means, number + 1)
             for number, row in enumerate(value)
         ]
     else:
@@ -71,55 +76,66 @@ def _tell_part(path: str, value: Any, terms: Terms, names: Mapping[str, str]) ->
                 continue  # they speak of owners that the cover doesn't follow
             inner = f"{path}.{field.name}"
             if inner in TABLES:
-                lines += _tell_part(inner, getattr(value, field.name), terms, names).lines
+                lines += _explain_part(inner, getattr(value, field.name), terms).lines
             else:
-                lines.append(_tell_line(inner, field, getattr(value, field.name), terms, names))
+                lines.append(_explain_line(inner, field, getattr(value, field.name), terms))
     return TermsPart(path, guide.label, guide.means, tuple(lines))
 
 
-def _tell_line(path: str, field: "Field[Any]", value: Any, terms: Terms, names: Mapping[str, str]) -> TermsLine:
+def _explain_line(path: str, field: "Field[Any]", value: Any, terms: Terms) -> TermsLine:
     guide = FIELDS[path]
     # A nought in a field that can be left out is a promise of its own: 0 days of notice are not "no notice period".
     nought = isinstance(value, int | Decimal) and value == 0 and (value is False or field.default is not None)
     if path == "distance_from" and terms.distance_limit_km is None:
-        sentence = "No distance is counted."
+        explanation = explain("terms.field.distance_from.without_limit")
     elif guide.without and (value is None or value == () or nought):
-        sentence = guide.without
+        explanation = explain(f"terms.field.{path}.without")
+    elif f"{path}.{value}" in CHOICES:
+        explanation = explain(f"terms.field.{path}.{value}")
     else:
-        sentence = guide.says.format(_tell_value(path, value, guide, terms.currency, names))
-    return TermsLine(path, guide.label, sentence, guide.means)
+        explanation = explain(f"terms.field.{path}", value=_type_value(path, value, guide, terms.currency))
+    return TermsLine(path, guide.label, explanation, guide.means)
 
 
-def _tell_value(path: str, value: Any, guide: FieldGuide, currency: str, names: Mapping[str, str]) -> str:
-    """Return one value as a person reads it, with its unit."""
-    if isinstance(value, tuple):
-        between = "; " if path == "claims.exclusions" else ", "
-        return between.join(names.get(item, say(item) if isinstance(item, StrEnum) else item) for item in value)
+def _type_value(path: str, value: Any, guide: FieldGuide, currency: str) -> Param:
+    """Return one value as a parameter, with its unit."""
+    if path in _LISTED:
+        return _LISTED[path](value)
     if isinstance(value, StrEnum):
-        return CHOICES.get(f"{path}.{value}", say(value))
-    if isinstance(value, Decimal) and guide.unit == "money":
-        return str(Money(value, currency))
-    if isinstance(value, Decimal):
-        value = _tell_number(value)
-    if guide.unit in ("months", "days", "times"):
-        return f"{value} {guide.unit[:-1] if value == 1 else guide.unit}"
-    return f"{value} {guide.unit}".rstrip()
+        return str(value)
+    if isinstance(value, str):
+        return OwnWords(value)
+    if guide.unit == "money":
+        return Money(value, currency)
+    if guide.unit == "km":
+        return Quantity(_drop_noughts(Decimal(value)), guide.unit)
+    if guide.unit == "%":
+        return explain("terms.value.percent", percent=_drop_noughts(value))
+    return explain(f"terms.value.{guide.unit.replace(' ', '_')}", count=value) if guide.unit else int(value)
 
 
-def _tell_number(value: Decimal) -> str:
-    """Return a number without noughts that say nothing, with thousands marked: 40000.00 is 40,000."""
+def _drop_noughts(value: Decimal) -> Decimal:
+    """Return a number without noughts that say nothing: 50.00 is 50."""
     whole = value.to_integral_value()
-    return f"{whole:,f}" if value == whole else f"{value.normalize():,f}"
+    return whole if value == whole else value.normalize()
 
 
-def _tell_row(row: Any) -> str:
+def _explain_row(row: Any) -> Explanation:
     if isinstance(row, TouchUpTerms):
-        film = say(row.family).capitalize() if row.family else "Any film"
-        where = f"on zones of the kind “{say(row.zone_kind)}”" if row.zone_kind else "on any zone"
-        months = "month" if row.interval_months == 1 else f"{row.interval_months} months"
-        return f"{film} {where} is renewed every {months}."
+        params: dict[str, Param] = {"months": row.interval_months}
+        code = "terms.touch_up"
+        if row.family:
+            code, params["film"] = f"{code}.of_family", explain(f"terms.film.{row.family}")
+        if row.zone_kind:
+            code, params["kind"] = f"{code}.on_kind", Label(row.zone_kind)
+        return explain(code, **params)
     if isinstance(row, SeasonTerms):
-        first = f"{row.first_day} {calendar.month_name[row.first_month]}"
-        return f"Work is preferred from {first} to {row.last_day} {calendar.month_name[row.last_month]}."
+        return explain(
+            "terms.season",
+            first_day=row.first_day,
+            first_month=explain(f"calendar.month.{row.first_month}"),
+            last_day=row.last_day,
+            last_month=explain(f"calendar.month.{row.last_month}"),
+        )
     assert isinstance(row, PayDownStep)
-    return f"From month {row.from_month} of the cover on, {_tell_number(row.percent)} % of the allowed cost is paid."
+    return explain("terms.pay_down_step", month=row.from_month, percent=_drop_noughts(row.percent))

@@ -5,14 +5,19 @@ A path such as ``touch_ups[0].family`` counts list entries from 0, in the order 
 
 from dataclasses import dataclass
 
+from treatments.rules.explanation import Explanation
+
 
 @dataclass(frozen=True, slots=True)
 class TermsProblem:
-    """One thing wrong with a terms document: the field's path, the value given, and the way out."""
+    """One thing wrong with a terms document: the field's path, the value given, and the way out.
+
+    A parameter that is the name of another field stands as it is in a file; a form puts its label there.
+    """
 
     field: str
-    value: str
-    sentence: str
+    value: str | Explanation
+    explanation: Explanation
 
 
 class TermsError(ValueError):
@@ -20,4 +25,4 @@ class TermsError(ValueError):
 
     def __init__(self, problems: list[TermsProblem]) -> None:
         self.problems = tuple(problems)
-        super().__init__("; ".join(f"{p.field} = {p.value}: {p.sentence}" for p in problems))
+        super().__init__("; ".join(f"{p.field} = {p.value}: {p.explanation.code}" for p in problems))
