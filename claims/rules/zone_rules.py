@@ -12,12 +12,14 @@ from scheduling.covers.rules.due import DueItem, DueKind, DueStatus
 from scheduling.covers.rules.entry import find_zones_outside
 from scheduling.terms.rules.terms import Terms
 from treatments.enums import Answer, FilmState, InspectionKind, TreatmentKind, ZoneKind, say
+from treatments.explanations import MESSAGES
 from treatments.records.rules.conditions import check_conditions, check_reach
 from treatments.records.rules.history import InspectedZone, TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.records.rules.material import MaterialNeed, MaterialVerdict, compare_zone
 from treatments.records.rules.rust_grade import grade_rust
+from treatments.rules.explanation import tell_in_english
 from treatments.rules.wording import tell_count
-from treatments.vehicles.rules.standing_facts import list_standing, say_why_out
+from treatments.vehicles.rules.standing_facts import explain_why_out, list_standing
 
 
 def check_not_excluded(zone: ClaimedZone, terms: Terms) -> Finding:
@@ -81,9 +83,10 @@ def check_treated(
         return replace(finding, sentence=sentence, records=(treatment.record,))
     out = [fact for fact in list_standing(past.facts, found_on) if zone.zone in fact.zones]
     if out:
+        why = tell_in_english((explain_why_out(out[0]),), MESSAGES)
         sentence = (
             f"Never coated, for a reason on record: since {out[0].day} this zone is out of the work "
-            f"({say_why_out(out[0])}). So it was known from then on that nothing protects it."
+            f"({why}). So it was known from then on that nothing protects it."
         )
         return replace(finding, sentence=sentence, records=tuple(fact.record for fact in out))
     treatments = past.current_treatments

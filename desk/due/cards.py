@@ -12,6 +12,7 @@ from scheduling.covers.rules.risk import estimate_risk
 from scheduling.due_list.queries import URGENCIES, DueFilter, DueRow, find_cover_urgency
 from scheduling.models import DueItem
 from treatments.enums import CorrosivityCategory
+from treatments.rules.explanation import Explanation
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +33,7 @@ class DueCard:
 
     row: DueRow
     urgency: str
-    risk: str
+    risk: Explanation | None
     items: tuple[CardItem, ...]
 
     @property
@@ -51,9 +52,9 @@ def list_cards(rows: Sequence[DueRow], todays: Mapping[int, date], *, shows_owne
             items[cover].append(CardItem(kind, len(zones), *dates))
     cards = []
     for row in rows:
-        risk, today = "", todays[row.site_id]
+        risk, today = None, todays[row.site_id]
         if row.last_seen_on:
-            risk = estimate_risk(row.last_seen_on, CorrosivityCategory(row.corrosivity), today).sentence
+            risk = estimate_risk(row.last_seen_on, CorrosivityCategory(row.corrosivity), today).explanation
         shown = row if shows_owner else replace(row, owner=None, owner_phone=None, owner_email=None)
         cards.append(DueCard(shown, find_cover_urgency(row, today), risk, tuple(items[row.cover_id])))
     return cards

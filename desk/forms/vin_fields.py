@@ -6,7 +6,7 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from desk.rendering.telling import tell
+from treatments.shared.rendering import render_all
 from treatments.vehicles.rules.vin import LENGTH, VinMark, clean_vin
 from treatments.vehicles.rules.vin_advice import VinAdvice
 from treatments.vehicles.vin_advice import read_vin_advice
@@ -23,7 +23,7 @@ def advise_on_search(text: str) -> VinAdvice | None:
     if len(clean_vin(text)) != LENGTH:
         return None
     advice = read_vin_advice(text)
-    return advice if advice.sentence else None
+    return advice if advice.explanations else None
 
 
 class VinForm(forms.Form):
@@ -41,10 +41,10 @@ class VinForm(forms.Form):
             return values
         advice = read_vin_advice(text, VinMark(mark))
         if not advice.acceptable:
-            self.add_error("vin", tell(advice.sentence))
+            self.add_error("vin", render_all(advice.explanations))
         elif advice.doubts and values.get("vin_doubted") != advice.vin:
             again = gettext("If it stands so on the vehicle, send the form again.")
-            self.add_error("vin", f"{tell(advice.sentence)} {again}")
+            self.add_error("vin", f"{render_all(advice.explanations)} {again}")
             self.data = {**self.data.dict(), "vin_doubted": advice.vin} if hasattr(self.data, "dict") else self.data
         else:
             values["vin"] = advice.vin

@@ -23,7 +23,7 @@ from treatments.models import Dealership, Site, Vehicle
 from treatments.models.choices import choices_of
 from treatments.rules.speaking import ENGLISH, speak_day
 from treatments.rules.units import Distance, DistanceUnit
-from treatments.vehicles.rules.vin import OFTEN_HEAVY, VinMark, read_model_year
+from treatments.vehicles.rules.vin import OFTEN_HEAVY, VinMark, list_model_years
 
 CHOOSE = [("", _("choose"))]
 PLACES = [("", _("not known, as at the site")), *choices_of(CorrosivityCategory)]
@@ -132,7 +132,7 @@ def doubt_model_year(vehicle: Vehicle, year: int, description: str, style: str) 
     """Return what the VIN or the description says against a model year, '' where nothing does."""
     if vehicle.vin_mark == VinMark.STANDARD:
         light = True if style and style not in OFTEN_HEAVY else None
-        coded = read_model_year(vehicle.vin, light_vehicle=light).years
+        coded = list_model_years(vehicle.vin, light_vehicle=light)
         if coded and year not in coded:
             years = {"years": ", ".join(map(str, coded))}
             return gettext("By the VIN the model year is %(years)s.") % years

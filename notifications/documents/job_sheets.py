@@ -20,6 +20,7 @@ from notifications.invitations.rules.work_words import guess_treatment_kind, tel
 from scheduling.booking.reading import LOOKED_AHEAD_DAYS
 from scheduling.covers.queries import read_short_cases
 from treatments.enums import BodyStyle, SprayTool, WorkStage, ZoneKind, say
+from treatments.explanations import MESSAGES
 from treatments.models import Product, Vehicle
 from treatments.queries import read_zone_catalogue
 from treatments.records.rules.conditions import CAVITY_PRESSURE_PSI
@@ -35,6 +36,7 @@ from treatments.records.rules.order_of_work import (
 )
 from treatments.records.short_histories import read_short_histories
 from treatments.reference.queries import list_sites, map_products
+from treatments.rules.explanation import tell_in_english
 from treatments.rules.speaking import ENGLISH
 from treatments.rules.units import MILLILITRES_PER, VolumeUnit, tell_number
 from treatments.rules.wording import tell_access, tell_day
@@ -171,7 +173,7 @@ def _tell_propulsion(body: VehicleBody) -> str:
 def _list_not_coated(barred: Sequence[BarredZone]) -> tuple[NotCoated, ...]:
     by_reason: dict[str, list[NamedZone]] = {}
     for bar in barred:
-        by_reason.setdefault(bar.reason, []).append((bar.zone.code, bar.zone.name))
+        by_reason.setdefault(tell_in_english((bar.reason,), MESSAGES), []).append((bar.zone.code, bar.zone.name))
     return tuple(NotCoated(reason, tuple(zones)) for reason, zones in by_reason.items())
 
 

@@ -39,7 +39,7 @@ from treatments.enums import DamageKind
 from treatments.models import Role, User, Vehicle, Zone
 from treatments.rules.explanation import explain
 from treatments.shared.rendering import render_all
-from treatments.vehicles.rules.vin import read_model_year
+from treatments.vehicles.rules.vin import list_model_years
 from treatments.vehicles.services import add_vehicle
 
 
@@ -180,7 +180,7 @@ def test_a_correction_that_nothing_speaks_against_is_not_asked_about(owner: Clie
 
 def test_a_model_year_is_held_against_a_north_american_vin(shop: ShopForTests) -> None:
     vehicle = add_vehicle(vin="11111111111111111", owner=None, owned_from=FIRST, now=NOW, actor=None)
-    coded = read_model_year(vehicle.vin).years
+    coded = list_model_years(vehicle.vin)
     assert coded and not any(doubt_model_year(vehicle, year, "", "") for year in coded)
     assert doubt_model_year(vehicle, coded[0] + 1, "", "")
 

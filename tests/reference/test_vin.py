@@ -11,7 +11,7 @@ from treatments.vehicles.rules.vin import (
     WEIGHTS,
     check_vin,
     compute_check_digit,
-    read_model_year,
+    list_model_years,
     suggest_corrections,
 )
 
@@ -60,10 +60,10 @@ def test_an_independent_package_agrees_on_random_numbers() -> None:
 def test_model_years(code: str, years: tuple[int, int]) -> None:
     for seventh, expected in (("5", years[0]), ("F", years[1])):
         vin = f"1XXAA{'A'}{seventh}A0{code}A000001"
-        assert read_model_year(vin, light_vehicle=True).years == (expected,)
-        assert set(read_model_year(vin).years) == set(years)  # ambiguous where the vehicle may be a heavy one
+        assert list_model_years(vin, light_vehicle=True) == (expected,)
+        assert set(list_model_years(vin)) == set(years)  # ambiguous where the vehicle may be a heavy one
     for never in "IOQUZ0":
-        assert read_model_year(f"1XXAAA5A0{never}A000001").years == ()
+        assert list_model_years(f"1XXAAA5A0{never}A000001") == ()
 
 
 def test_every_single_error_that_is_detected_can_be_corrected_back() -> None:

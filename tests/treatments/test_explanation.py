@@ -52,7 +52,10 @@ def test_every_code_is_rendered_with_all_its_parameters(code: str, language: str
         assert all(text in told for text in shown)
         assert not re.search(r"[{}]", told)
         english = tell_in_english([Explanation(code, params)], read_messages())
-        assert (told == english) is (language == "en"), "there is French for it"
+        # Some only join their parameters, and may do it alike in both languages.
+        has_words = re.search(r"[A-Za-z]", re.sub(r"\{\w+\}", "", str(message)))
+        if language == "en" or has_words:
+            assert (told == english) is (language == "en"), "there is French for it"
 
 
 @pytest.mark.parametrize(

@@ -19,6 +19,7 @@ from treatments.log_import.rules.faults import FaultCode
 from treatments.log_import.rules.habits import LogHabits, read_distance, read_volume
 from treatments.log_import.rules.text import find_bad_text, is_formula, make_harmless, show_plainly
 from treatments.records.rules.order_of_work import order_zones, steps_of_work
+from treatments.rules.explanation import explain
 from treatments.rules.units import (
     AmbiguousNumberError,
     DecimalSign,
@@ -280,7 +281,7 @@ def test_what_a_log_proves_of_its_numbers_holds_until_another_cell_proves_the_co
 def test_a_vin_of_one_character_passes_with_a_doubt(vin: str) -> None:
     report = check_vin(vin)
     assert report.acceptable
-    assert f"All 17 characters are {vin[0]}" in report.warnings[0]
+    assert report.warnings[0] == explain("vin.made_up", length=17, sign=vin[0])
     assert check_vin("1M8GDM9AXKP042788").warnings == ()
 
 
@@ -292,7 +293,7 @@ def test_a_north_american_vin_without_a_model_year_passes_with_a_doubt(sign: str
 
     report = check_vin(make("1"))
     assert report.acceptable
-    assert f"Character 10 is {sign}, which stands for no model year" in report.warnings[0]
+    assert report.warnings[0] == explain("vin.no_model_year", position=10, sign=sign)
     assert check_vin(make("W")).warnings == ()  # makers elsewhere need not code a year
 
 

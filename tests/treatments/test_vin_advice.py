@@ -11,6 +11,7 @@ from tests.conftest import NOW, ShopForTests
 from tests.treatments.dirty_log import make_row
 from tests.treatments.import_helpers import run_import, write_csv
 from treatments.models import Vehicle
+from treatments.shared.rendering import render_all
 from treatments.vehicles.rules.vin import VinMark
 from treatments.vehicles.services import add_vehicle
 from treatments.vehicles.vin_advice import read_vin_advice
@@ -25,7 +26,7 @@ def add(vin: str) -> Vehicle:
 
 def test_a_correction_that_is_on_record_is_told_first(shop: ShopForTests) -> None:
     before = read_vin_advice(SWAPPED)
-    assert (before.acceptable, before.codes, before.on_record) == (False, {"check_digit"}, ())
+    assert (before.acceptable, before.codes, before.on_record) == (False, {"vin.check_digit"}, ())
     assert RIGHT in [correction.vin for correction in before.corrections]
     add(RIGHT)
     after = read_vin_advice(SWAPPED)
@@ -38,11 +39,11 @@ def test_a_correction_that_is_on_record_is_told_first(shop: ShopForTests) -> Non
     [
         (RIGHT, VinMark.STANDARD, True, set(), 0),
         ("1m8gd m9ax-kp042788", VinMark.STANDARD, True, set(), 0),
-        (SWAPPED, VinMark.STANDARD, False, {"check_digit"}, 0),
+        (SWAPPED, VinMark.STANDARD, False, {"vin.check_digit"}, 0),
         # Outside North America the check digit is advised, not enforced.
         ("W" + RIGHT[1:], VinMark.STANDARD, True, set(), 1),
-        ("1M8GDM9AXKP04278", VinMark.STANDARD, False, {"length"}, 0),
-        ("1M8GDM9AXKPO42788", VinMark.STANDARD, False, {"characters"}, 0),
+        ("1M8GDM9AXKP04278", VinMark.STANDARD, False, {"vin.length"}, 0),
+        ("1M8GDM9AXKPO42788", VinMark.STANDARD, False, {"vin.characters.like_digits"}, 0),
         ("1M8GDM9AXKP04278", VinMark.BEFORE_1981, True, set(), 0),
     ],
 )
@@ -51,7 +52,7 @@ def test_the_check_digit_is_enforced_only_for_a_north_american_vin(
 ) -> None:
     advice = read_vin_advice(text, mark)
     assert (advice.acceptable, advice.codes, len(advice.doubts)) == (acceptable, codes, doubts)
-    assert bool(advice.sentence) == bool(codes or doubts)
+    assert bool(advice.explanations) == bool(codes or doubts)
 
 
 def test_import_and_service_say_the_same_of_one_vin(shop: ShopForTests, tmp_path: Path) -> None:
@@ -60,7 +61,7 @@ def test_import_and_service_say_the_same_of_one_vin(shop: ShopForTests, tmp_path
     with pytest.raises(ValidationError) as refused:
         add(SWAPPED)
     (said,) = refused.value.message_dict["vin"]
-    assert said == read_vin_advice(SWAPPED).sentence
+    assert said == render_all(read_vin_advice(SWAPPED).explanations)
     rows = [
         make_row(number, "Left rocker panel", date(2025, 3, 10), "first treatment", "1000") | {"VIN": vin}
         for number, vin in enumerate((SWAPPED, foreign), start=1)
@@ -68,7 +69,7 @@ def test_import_and_service_say_the_same_of_one_vin(shop: ShopForTests, tmp_path
     printed, _ = run_import(write_csv(tmp_path / "log.csv", rows))
     assert said in printed
     doubt = read_vin_advice(foreign)
-    assert doubt.on_record and doubt.sentence in printed
+    assert doubt.on_record and render_all(doubt.explanations) in printed
     assert said in (tmp_path / "log-rejects.csv").read_text("utf-8")
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Iterator
 from decimal import Decimal
 
 from treatments.enums import Propulsion, say
+from treatments.explanations import MESSAGES
 from treatments.log_import.outcome import BatchOutcome
 from treatments.log_import.records import KnownLine, Records, Told, Visit, VisitKey, key_line
 from treatments.log_import.rules.columns import squeeze
@@ -14,7 +15,8 @@ from treatments.log_import.rules.faults import Fault, FaultCode, NoteCode
 from treatments.log_import.rules.material import say_zone_not_on_body
 from treatments.log_import.rules.row import LogRow
 from treatments.models import Vehicle
-from treatments.vehicles.rules.standing_facts import find_propulsion, list_standing, say_why_out
+from treatments.rules.explanation import tell_in_english
+from treatments.vehicles.rules.standing_facts import explain_why_out, find_propulsion, list_standing
 
 FindExpected = Callable[[int, str, int], Decimal | None]
 # Beyond this the amount or its unit is probably wrong; less than that may be a thick or a thin coat. Our own choice.
@@ -113,7 +115,7 @@ class Placer:
         """
         for fact in list_standing(self._facts, row.day):
             if fact.propulsion is None and row.zone.code in fact.zones:
-                return say_why_out(fact)
+                return tell_in_english((explain_why_out(fact),), MESSAGES)
         on_record = find_propulsion(self._facts, row.day)
         propulsion = self._propulsion_told if on_record is Propulsion.UNKNOWN else on_record
         return f"propulsion {say(propulsion)}" if propulsion in row.zone.withheld_on else ""

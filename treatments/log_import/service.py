@@ -13,6 +13,7 @@ from typing import Protocol, TypeVar
 
 from django.db import IntegrityError, transaction
 
+from treatments.explanations import MESSAGES
 from treatments.log_import.batch import BatchWriter
 from treatments.log_import.files import LogFile, LogFileError, RawRow
 from treatments.log_import.lookup import ExpectedMaterial, ProductFinder, ZoneFinder
@@ -27,6 +28,7 @@ from treatments.log_import.rules.faults import Fault, FaultCode, Note, NoteCode
 from treatments.log_import.rules.row import LogRow, Shop, read_log_row
 from treatments.log_import.staging import Staging
 from treatments.models import Site, User, Zone
+from treatments.rules.explanation import tell_in_english
 from treatments.rules.units import DecimalSign
 from treatments.shared.faults import work_apart
 from treatments.vehicles.rules.vin import clean_vin
@@ -303,7 +305,7 @@ class VinAdviser:
             return told
         if told.value not in self._sentences:
             advice = advise_on_vin(told.value, find_on_record=self._find_known)
-            self._sentences[told.value] = advice.sentence if advice.on_record else ""
+            self._sentences[told.value] = tell_in_english(advice.explanations, MESSAGES) if advice.on_record else ""
         sentence = self._sentences[told.value]
         return replace(told, sentence=sentence) if sentence else told
 

@@ -6,11 +6,14 @@ from datetime import date
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
 
-from treatments.enums import TreatmentKind, ZoneKind, say
+from treatments.enums import TreatmentKind, ZoneKind
 from treatments.models import Lot, Product, Treatment, TreatmentLine, User, Vehicle, Zone
 from treatments.queries import describe_zone
 from treatments.rules.units import Volume
+from treatments.shared.labels import label, translate_catalogue
+from treatments.shared.rendering import render, render_day
 from treatments.vehicles.fact_queries import list_missing_trainings
 from treatments.vehicles.rules.coatable import Bar, VehicleBody
 
@@ -56,24 +59,39 @@ def check_line(entry: LineEntry, body: VehicleBody, *, known: Collection[int] = 
         ValidationError: naming the zone, product or quantity and the way out.
     """
     zone, name = entry.zone, entry.zone.name
+    shown = translate_catalogue(name)
     if entry.product and zone.kind == ZoneKind.NEVER_COATED:
-        raise ValidationError({"zone": f"{name} is never coated; remove the line, or name the zone that was treated."})
+        raise ValidationError(
+            {
+                "zone": ValidationError(
+                    _("%(zone)s is never coated; remove the line, or name the zone that was treated."),
+                    code="never_coated",
+                    params={"zone": shown},
+                )
+            }
+        )
     bar = body.find_bar(describe_zone(zone)) if zone.kind != ZoneKind.NEVER_COATED else None
     if bar and bar.why is Bar.NOT_ON_BODY_STYLE:
-        raise ValidationError({"zone": bar.sentence})
+        raise ValidationError({"zone": ValidationError(render(bar.explanation, {zone.code: name}), code=bar.why)})
     if bar and entry.product and zone.pk not in known:
         way_out = (
-            "Record it on the vehicle's page first."
+            _("Record it on the vehicle's page first.")
             if bar.why is Bar.PROPULSION_UNKNOWN
-            else "Record it as not done, or correct the facts on the vehicle's page where they are wrong."
+            else _("Record it as not done, or correct the facts on the vehicle's page where they are wrong.")
         )
-        raise ValidationError({"zone": f"{bar.sentence} {way_out}"})
+        told = f"{render(bar.explanation, {zone.code: name})} {way_out}"
+        raise ValidationError({"zone": ValidationError(told, code=bar.why)})
     if entry.product and entry.quantity is not None and entry.quantity.millilitres <= 0:
-        raise ValidationError({"quantity": f"{name}: give the quantity applied, more than 0, with its unit."})
+        no_quantity = _("%(zone)s: give the quantity applied, more than 0, with its unit.")
+        raise ValidationError({"quantity": ValidationError(no_quantity, code="required", params={"zone": shown})})
     if not entry.product and not entry.not_done_reason:
-        raise ValidationError({"not_done_reason": f"{name}: give a product, or say why it was not done."})
+        no_reason = _("%(zone)s: give a product, or say why it was not done.")
+        raise ValidationError({"not_done_reason": ValidationError(no_reason, code="required", params={"zone": shown})})
     if entry.lot and entry.product and entry.lot.product_id != entry.product.pk:
-        raise ValidationError({"lot": f"Lot {entry.lot.number} is not a lot of {entry.product}."})
+        params = {"lot": entry.lot.number, "product": entry.product}
+        raise ValidationError(
+            {"lot": ValidationError(_("Lot %(lot)s is not a lot of %(product)s."), code="other_lot", params=params)}
+        )
 
 
 def check_training(person: User | None, body: VehicleBody, coats: bool) -> None:
@@ -84,11 +102,18 @@ def check_training(person: User | None, body: VehicleBody, coats: bool) -> None:
     """
     missing = list_missing_trainings(person, body) if person and coats else []
     if person and missing:
-        told = ", ".join(say(training) for training in missing)
         raise ValidationError(
-            f"Work on this vehicle ({say(body.propulsion)}) needs a training that {person.get_full_name() or person} "
-            f"has not on record on {body.day}: {told}. Let somebody sign who has it, or enter the certificate in the "
-            "set-up."
+            _(
+                "Work on this vehicle (%(propulsion)s) needs a training that %(person)s has not on record on %(day)s: "
+                "%(trainings)s. Let somebody sign who has it, or enter the certificate in the set-up."
+            ),
+            code="training",
+            params={
+                "propulsion": label(body.propulsion),
+                "person": person.get_full_name() or person,
+                "day": render_day(body.day),
+                "trainings": ", ".join(map(label, missing)),
+            },
         )
 
 
@@ -104,7 +129,13 @@ def check_visit_is_new(vehicle: Vehicle, done_on: date, kind: TreatmentKind, *, 
     known = Treatment.objects.filter(vehicle=vehicle, done_on=done_on, kind=kind, amends__isnull=True)
     if known.exclude(pk=besides).exists():
         raise ValidationError(
-            {"done_on": f"A treatment of this kind on {done_on} is already on record; open that one."}
+            {
+                "done_on": ValidationError(
+                    _("A treatment of this kind on %(day)s is already on record; open that one."),
+                    code="on_record",
+                    params={"day": render_day(done_on)},
+                )
+            }
         )
 
 

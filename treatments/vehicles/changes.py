@@ -10,8 +10,9 @@ from django.utils.translation import gettext as _
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, PlaceOfUse, User, Vehicle, VehicleChange, VehicleChangeKind
 from treatments.people.customers import change_customer
+from treatments.shared.rendering import render_day
 from treatments.vehicles.places_of_use import NOT_KNOWN, record_place_of_use
-from treatments.vehicles.services import change_owner, correct_vehicle
+from treatments.vehicles.services import change_owner, correct_vehicle, refuse_before_owned
 
 
 @transaction.atomic
@@ -38,9 +39,29 @@ def transfer_vehicle(
     Vehicle.objects.select_for_update().get(pk=vehicle.pk)
     last = Ownership.objects.filter(vehicle=vehicle).order_by("-from_day").select_related("customer").first()
     if last and last.until_day is None and last.customer_id == customer.pk:
-        raise ValidationError({"name": f"{customer} is the owner on record already, from {last.from_day} on."})
+        raise ValidationError(
+            {
+                "name": ValidationError(
+                    _("%(customer)s is the owner on record already, from %(since)s on."),
+                    code="owner_already",
+                    params={"customer": customer, "since": render_day(last.from_day)},
+                )
+            }
+        )
     if last and last.until_day is not None and from_day < last.until_day:
-        raise ValidationError({"from_day": f"{from_day} is before {last.until_day}, when {last.customer} sold it."})
+        raise ValidationError(
+            {
+                "from_day": ValidationError(
+                    _("%(day)s is before %(until)s, when %(customer)s sold it."),
+                    code="before_sold",
+                    params={
+                        "day": render_day(from_day),
+                        "until": render_day(last.until_day),
+                        "customer": last.customer,
+                    },
+                )
+            }
+        )
     _check_told(told_on, from_day)
     _note(vehicle, VehicleChangeKind.OWNER_CHANGED, reason, now, actor)
     return change_owner(
@@ -68,11 +89,9 @@ def record_sale(
     Vehicle.objects.select_for_update().get(pk=vehicle.pk)
     present = Ownership.objects.filter(vehicle=vehicle, until_day__isnull=True).select_related("customer").first()
     if present is None:
-        raise ValidationError("No owner is on record; record the new one.")
+        raise ValidationError(_("No owner is on record; record the new one."), code="no_owner")
     if sold_on <= present.from_day:
-        raise ValidationError(
-            {"sold_on": f"{sold_on} is not after {present.from_day}, when {present.customer} got it."}
-        )
+        raise ValidationError({"sold_on": refuse_before_owned(sold_on, present)})
     _check_told(told_on, sold_on)
     present.until_day = sold_on
     present.save(update_fields=["until_day"])
@@ -113,7 +132,7 @@ def correct_record(*, vehicle: Vehicle, reason: str, now: datetime, actor: User 
     locked = Vehicle.objects.select_for_update().get(pk=vehicle.pk)
     changed = {name: value for name, value in details.items() if getattr(locked, name) != value}
     if not changed:
-        raise ValidationError("Nothing would change: what was typed is on record already.")
+        raise ValidationError(_("Nothing would change: what was typed is on record already."), code="no_change")
     _note(locked, VehicleChangeKind.CORRECTED, reason, now, actor)
     return correct_vehicle(vehicle=locked, now=now, actor=actor, **changed)
 
@@ -130,19 +149,27 @@ def correct_owner(
     locked = Customer.objects.select_for_update().get(pk=customer.pk)
     changed = {name: value for name, value in details.items() if getattr(locked, name) != value}
     if not changed:
-        raise ValidationError(_("Nothing would change: what was typed is on record already."))
+        raise ValidationError(_("Nothing would change: what was typed is on record already."), code="no_change")
     _note(vehicle, VehicleChangeKind.CORRECTED, reason, now, actor)
     change_customer(locked, changed, now=now, actor=actor)
 
 
 def _check_told(told_on: date | None, sold_on: date) -> None:
     if told_on is not None and told_on < sold_on:
-        raise ValidationError({"told_on": f"{told_on} is before {sold_on}: nobody was told of it before it was so."})
+        raise ValidationError(
+            {
+                "told_on": ValidationError(
+                    _("%(day)s is before %(sold)s: nobody was told of it before it was so."),
+                    code="told_before_sold",
+                    params={"day": render_day(told_on), "sold": render_day(sold_on)},
+                )
+            }
+        )
 
 
 def _note(vehicle: Vehicle, kind: VehicleChangeKind, reason: str, now: datetime, actor: User | None) -> None:
     if not reason.strip():
-        raise ValidationError({"reason": "A change of the record needs a reason."})
+        raise ValidationError({"reason": ValidationError(_("A change of the record needs a reason."), code="required")})
     change = VehicleChange(vehicle=vehicle, kind=kind, reason=reason.strip(), actor=actor, recorded_at=now)
     change.full_clean()
     change.save()

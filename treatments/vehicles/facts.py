@@ -6,12 +6,16 @@ from typing import IO
 from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from treatments.enums import FactKind, FactSource, Propulsion, Training, ZoneKind
 from treatments.event_log import Happening, record_events
 from treatments.models import PersonTraining, User, Vehicle, VehicleFact, Zone
 from treatments.queries import find_today
 from treatments.records.photos import clean_photo
+from treatments.rules.explanation import Label, ZoneCode, explain
+from treatments.shared.labels import translate_catalogue
+from treatments.shared.rendering import render, render_day
 
 
 @transaction.atomic
@@ -80,28 +84,43 @@ def _check_fact(
     now: datetime,
     actor: User | None,
 ) -> None:
-    wrong: dict[str, str] = {}
+    wrong: dict[str, ValidationError] = {}
     today = find_today(now, actor.site if actor else None)
     if day > today:
-        wrong["day"] = f"{day} has not come yet: give the day from which on it holds, until {today}."
+        wrong["day"] = ValidationError(
+            _("%(day)s has not come yet: give the day from which on it holds, until %(today)s."),
+            code="to_come",
+            params={"day": render_day(day), "today": render_day(today)},
+        )
     if kind is FactKind.WITHDRAWN:
-        wrong["kind"] = "Withdraw a fact on its own page."
+        wrong["kind"] = ValidationError(_("Withdraw a fact on its own page."), code="withdrawn")
     if (kind is FactKind.PROPULSION) != (propulsion is not None):
-        wrong["propulsion"] = "Say what drives the vehicle, and only there where the fact is about that."
+        wrong["propulsion"] = ValidationError(
+            _("Say what drives the vehicle, and only there where the fact is about that."), code="required"
+        )
     elif propulsion is Propulsion.UNKNOWN:
-        wrong["propulsion"] = "Unknown is no fact: withdraw the one that is wrong instead."
+        wrong["propulsion"] = ValidationError(
+            _("Unknown is no fact: withdraw the one that is wrong instead."), code="unknown"
+        )
     if kind in (FactKind.ZONE_ABSENT, FactKind.ZONE_FORBIDDEN) and zone is None:
-        wrong["zone"] = "Name the zone."
+        wrong["zone"] = ValidationError(_("Name the zone."), code="required")
     elif zone is not None and kind is FactKind.PROPULSION:
-        wrong["zone"] = "A propulsion concerns the whole vehicle: leave the zone out."
+        wrong["zone"] = ValidationError(
+            _("A propulsion concerns the whole vehicle: leave the zone out."), code="whole_vehicle"
+        )
     elif zone is not None and zone.kind == ZoneKind.NEVER_COATED:
-        wrong["zone"] = f"{zone.name} is never coated anyway: name a zone that otherwise would be."
+        wrong["zone"] = ValidationError(
+            _("%(zone)s is never coated anyway: name a zone that otherwise would be."),
+            code="never_coated",
+            params={"zone": translate_catalogue(zone.name)},
+        )
     elif zone is not None and vehicle.body_style:
         styles = {area.body_style for area in zone.areas.all()}
         if styles and vehicle.body_style not in styles:
-            wrong["zone"] = f"A {vehicle.body_style.replace('_', ' ')} has no {zone.name}."
+            bar = explain("zone_out.not_on_body_style", style=Label(vehicle.body_style), zone=ZoneCode(zone.code))
+            wrong["zone"] = ValidationError(render(bar, {zone.code: zone.name}), code="not_on_body_style")
     if kind in (FactKind.FITTED_PART, FactKind.MAKERS_INSTRUCTION) and not words:
-        wrong["words"] = "Write which part, or what the maker says."
+        wrong["words"] = ValidationError(_("Write which part, or what the maker says."), code="required")
     if wrong:
         raise ValidationError(wrong)
 
@@ -117,13 +136,19 @@ def withdraw_fact(*, fact: VehicleFact, day: date, reason: str, now: datetime, a
     today = find_today(now, actor.site if actor else None)
     reason = " ".join(reason.split())
     if not reason:
-        raise ValidationError({"reason": "Say why it is withdrawn."})
+        raise ValidationError({"reason": ValidationError(_("Say why it is withdrawn."), code="required")})
     if not fact.day <= day <= today:
         raise ValidationError(
-            {"day": f"{day} is not from {fact.day} to {today}: give the day from which on it is wrong."}
+            {
+                "day": ValidationError(
+                    _("%(day)s is not from %(first)s to %(today)s: give the day from which on it is wrong."),
+                    code="out_of_range",
+                    params={"day": render_day(day), "first": render_day(fact.day), "today": render_day(today)},
+                )
+            }
         )
     if fact.kind == FactKind.WITHDRAWN or VehicleFact.objects.filter(withdraws=fact).exists():
-        raise ValidationError("This fact was withdrawn already.")
+        raise ValidationError(_("This fact was withdrawn already."), code="withdrawn")
     taken_back = VehicleFact(
         vehicle_id=fact.vehicle_id,
         kind=FactKind.WITHDRAWN,

@@ -5,14 +5,16 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
 
 from treatments.enums import FactKind, FactSource, Propulsion
 from treatments.event_log import Happening, describe, record_events
 from treatments.models import Customer, Ownership, User, Vehicle
 from treatments.queries import find_today
+from treatments.shared.rendering import render_all, render_day
 from treatments.vehicles.facts import record_fact
 from treatments.vehicles.places_of_use import end_places_of_former_owners, record_place_of_use
-from treatments.vehicles.rules.vin import VinMark, read_model_year
+from treatments.vehicles.rules.vin import VinMark, list_model_years
 from treatments.vehicles.vin_advice import read_vin_advice
 
 
@@ -38,13 +40,19 @@ def add_vehicle(
     """
     advice = read_vin_advice(vin, vin_mark)
     if not advice.acceptable:
-        raise ValidationError({"vin": advice.sentence})
+        raise ValidationError({"vin": ValidationError(render_all(advice.explanations), code="vin")})
     vin = advice.vin
-    on_record = {"vin": f"{vin} is on record; record a change of owner on the page of the vehicle."}
+    on_record = {
+        "vin": ValidationError(
+            _("%(vin)s is on record; record a change of owner on the page of the vehicle."),
+            code="on_record",
+            params={"vin": vin},
+        )
+    }
     if Vehicle.objects.filter(vin=vin).exists():
         raise ValidationError(on_record)
     if details.get("model_year") is None and vin_mark is VinMark.STANDARD:
-        years = read_model_year(vin).years
+        years = list_model_years(vin)
         details["model_year"] = years[0] if len(years) == 1 else None
     vehicle = Vehicle(vin=vin, vin_mark=vin_mark, created_at=now, **details)
     vehicle.full_clean(validate_unique=False)
@@ -87,6 +95,15 @@ def correct_vehicle(*, vehicle: Vehicle, now: datetime, actor: User | None, **de
     return vehicle
 
 
+def refuse_before_owned(day: date, present: Ownership) -> ValidationError:
+    """Return why the present owner can't have sold a vehicle on a day."""
+    return ValidationError(
+        _("%(day)s is not after %(since)s, when %(customer)s got it."),
+        code="before_owned",
+        params={"day": render_day(day), "since": render_day(present.from_day), "customer": present.customer},
+    )
+
+
 @transaction.atomic
 def change_owner(
     *,
@@ -114,9 +131,7 @@ def change_owner(
         return present
     if present:
         if from_day <= present.from_day:
-            raise ValidationError(
-                {"from_day": f"{from_day} is not after {present.from_day}, when {present.customer} got it."}
-            )
+            raise ValidationError({"from_day": refuse_before_owned(from_day, present)})
         present.until_day = from_day
         present.save()
     owned = Ownership.objects.create(

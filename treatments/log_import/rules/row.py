@@ -197,10 +197,11 @@ def _read_vin(row: Cells) -> tuple[str, VinMark]:
     # Which corrections are on record is looked up where the fault or the doubt is written down.
     advice = _advise(text, mark)
     if not advice.acceptable:
-        code = FaultCode.VIN_CHECK_DIGIT if advice.codes == {"check_digit"} else FaultCode.VIN
-        row.refuse(code, "vin", text, advice.sentence, tuple(correction.vin for correction in advice.corrections))
+        code = FaultCode.VIN_CHECK_DIGIT if advice.codes == {"vin.check_digit"} else FaultCode.VIN
+        sentence = tell_in_english(advice.explanations, MESSAGES)
+        row.refuse(code, "vin", text, sentence, tuple(correction.vin for correction in advice.corrections))
     elif advice.doubts:
-        row.note(NoteCode.VIN_NOT_VERIFIED, "vin", text, advice.sentence)
+        row.note(NoteCode.VIN_NOT_VERIFIED, "vin", text, tell_in_english(advice.explanations, MESSAGES))
     return advice.vin, mark
 
 

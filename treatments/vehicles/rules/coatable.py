@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-from treatments.enums import BodyStyle, Propulsion, Training, WorkStage, ZoneKind, say
-from treatments.rules.wording import tell_day
+from treatments.enums import BodyStyle, Propulsion, Training, WorkStage, ZoneKind
+from treatments.rules.explanation import Explanation, Label, OwnWords, ZoneCode, explain, gettext_noop
 from treatments.rules.zone_catalogue import ZoneDescription
-from treatments.vehicles.rules.standing_facts import StandingFact, find_propulsion, list_standing, say_why_out
+from treatments.vehicles.rules.standing_facts import StandingFact, explain_why_out, find_propulsion, list_standing
 
 
 class Bar(StrEnum):
@@ -23,31 +23,33 @@ class Bar(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class BarredZone:
-    """A zone that is not to be coated, with the reason in words and the fact that it rests on."""
+    """A zone that is not to be coated, with the reason and the fact that it rests on."""
 
     zone: ZoneDescription
     why: Bar
-    sentence: str
+    explanation: Explanation
     fact: StandingFact | None = None
     propulsion: Propulsion | None = None
 
     @property
-    def reason(self) -> str:
+    def reason(self) -> Explanation:
         """Why, without the zone's name, so that zones with one reason can be told together."""
         if self.fact:
-            words = f": “{self.fact.words}”" if self.fact.words else ""
-            source = f"{say(self.fact.source)}, " if self.fact.source else ""
-            return f"{say_why_out(self.fact)}{words} ({source}{tell_day(self.fact.day)})"
+            words = explain("zone_out.words", words=OwnWords(self.fact.words)) if self.fact.words else None
+            source = explain("zone_out.source", source=Label(self.fact.source)) if self.fact.source else None
+            return explain(
+                "zone_out.by_fact", why=explain_why_out(self.fact), words=words, source=source, since_on=self.fact.day
+            )
         if self.propulsion is Propulsion.UNKNOWN:
-            return "no work on underside and sills until the propulsion is recorded"
+            return explain("zone_out.until_propulsion")
         if self.propulsion:
-            return f"not there, or high voltage or gas lies there ({say(self.propulsion)})"
-        return self.sentence
+            return explain("zone_out.by_propulsion", propulsion=Label(self.propulsion))
+        return self.explanation
 
 
 # The stages that are worked beside what may carry high voltage or gas.
 STOPPED_WHILE_UNKNOWN = (WorkStage.CAVITIES_FROM_BELOW, WorkStage.OPEN_UNDERSIDE)
-ANSWER_FIRST = "Propulsion not recorded: no work on underside and sills until it is."
+ANSWER_FIRST = gettext_noop("Propulsion not recorded: no work on underside and sills until it is.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,21 +71,23 @@ class VehicleBody:
 
     def find_bar(self, zone: ZoneDescription) -> BarredZone | None:
         """Return why a zone is not to be coated, None where it may be."""
+        named = ZoneCode(zone.code)
         if zone.kind is ZoneKind.NEVER_COATED:
-            return BarredZone(zone, Bar.NEVER_COATED, f"{zone.name} is never coated.")
+            return BarredZone(zone, Bar.NEVER_COATED, explain("zone_out.never_coated", zone=named))
         if self.style is not None and zone.areas_m2 and not zone.has(self.style):
-            return BarredZone(zone, Bar.NOT_ON_BODY_STYLE, f"A {say(self.style)} has no {zone.name}.")
+            told = explain("zone_out.not_on_body_style", style=Label(self.style), zone=named)
+            return BarredZone(zone, Bar.NOT_ON_BODY_STYLE, told)
         for fact in list_standing(self.facts, self.day):
             if fact.propulsion is None and zone.code in fact.zones:
-                sentence = f"{zone.name} is not coated: {say_why_out(fact)}, on record since {fact.day}."
-                return BarredZone(zone, Bar.STANDING_FACT, sentence, fact)
+                told = explain("zone_out.standing_fact", zone=named, why=explain_why_out(fact), since_on=fact.day)
+                return BarredZone(zone, Bar.STANDING_FACT, told, fact)
         propulsion = self.propulsion
         if propulsion in zone.withheld_on:
-            sentence = f"{zone.name} is not coated on a vehicle with this propulsion: {say(propulsion)}."
-            return BarredZone(zone, Bar.PROPULSION, sentence, propulsion=propulsion)
+            told = explain("zone_out.propulsion", zone=named, propulsion=Label(propulsion))
+            return BarredZone(zone, Bar.PROPULSION, told, propulsion=propulsion)
         if propulsion is Propulsion.UNKNOWN and zone.stage in STOPPED_WHILE_UNKNOWN:
-            sentence = f"{zone.name} waits: the propulsion of this vehicle is not recorded."
-            return BarredZone(zone, Bar.PROPULSION_UNKNOWN, sentence, propulsion=propulsion)
+            told = explain("zone_out.propulsion_unknown", zone=named)
+            return BarredZone(zone, Bar.PROPULSION_UNKNOWN, told, propulsion=propulsion)
         return None
 
     def list_coatable(self, catalogue: Iterable[ZoneDescription]) -> list[ZoneDescription]:

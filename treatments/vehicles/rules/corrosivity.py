@@ -4,8 +4,10 @@ Every figure is an estimate for ranking whom to call first, never a promise abou
 """
 
 from dataclasses import dataclass
+from decimal import Decimal
 
 from treatments.enums import CorrosivityCategory
+from treatments.rules.explanation import Explanation, explain
 
 # ISO 9223, carbon steel, first year, in micrometres: the upper bound of each category.
 FIRST_YEAR_UPPER_UM: dict[CorrosivityCategory, float] = {
@@ -25,7 +27,7 @@ class MetalLoss:
     """An estimated loss of bare steel in micrometres, at the upper bound of the category."""
 
     upper_um: float
-    sentence: str
+    explanation: Explanation
 
 
 def compute_metal_loss_um(first_year_um: float, years: float) -> float:
@@ -46,8 +48,5 @@ def compute_metal_loss_um(first_year_um: float, years: float) -> float:
 def estimate_metal_loss(category: CorrosivityCategory, years: float) -> MetalLoss:
     """Return the estimated loss on bare steel in a place of this category."""
     upper = compute_metal_loss_um(FIRST_YEAR_UPPER_UM[category], years)
-    sentence = (
-        f"Estimate: up to {upper:.0f} um of bare steel in {years:.1f} years at {category} "
-        "(ISO 9223, ISO 9224); not a promise about this vehicle."
-    )
-    return MetalLoss(upper, sentence)
+    told = explain("corrosivity.estimate", loss_um=round(upper), years=Decimal(f"{years:.1f}"), category=str(category))
+    return MetalLoss(upper, told)

@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from treatments.enums import FactKind, FactSource, Propulsion, say
+from treatments.enums import FactKind, FactSource, Propulsion
+from treatments.rules.explanation import Explanation, Label, explain
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,12 +65,10 @@ def find_zones_out(facts: Iterable[StandingFact], day: date) -> dict[str, date]:
     return found
 
 
-def say_why_out(fact: StandingFact) -> str:
+def explain_why_out(fact: StandingFact) -> Explanation:
     """Return in a few words why a fact takes zones out of the work."""
     if fact.kind is FactKind.PROPULSION and fact.propulsion:
-        return f"propulsion on record: {say(fact.propulsion)}"
-    return {
-        FactKind.ZONE_ABSENT: "this vehicle does not have it",
-        FactKind.ZONE_FORBIDDEN: "it must not be coated",
-        FactKind.FITTED_PART: "a part that is never coated is fitted there",
-    }.get(fact.kind, "by a standing fact")
+        return explain("fact.propulsion", propulsion=Label(fact.propulsion))
+    if fact.kind in (FactKind.ZONE_ABSENT, FactKind.ZONE_FORBIDDEN, FactKind.FITTED_PART):
+        return explain(f"fact.{fact.kind}")
+    return explain("fact.other")

@@ -9,6 +9,7 @@ from datetime import date
 from enum import StrEnum
 
 from treatments.enums import BodyStyle
+from treatments.rules.explanation import Explanation, OwnWords, explain
 
 
 class VinMark(StrEnum):
@@ -73,21 +74,13 @@ SHORTEST_SERIAL, LONGEST_SERIAL = 3, 20
 
 
 @dataclass(frozen=True, slots=True)
-class Problem:
-    """Why a number can't be right, with the way out."""
-
-    code: str
-    sentence: str
-
-
-@dataclass(frozen=True, slots=True)
 class Correction:
     """A number that would pass; ``position`` counts from 1, for a swap the first of the two."""
 
     vin: str
     how: str
     position: int
-    sentence: str
+    changes: tuple[Explanation, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,18 +89,10 @@ class VinReport:
 
     text: str
     acceptable: bool
-    problems: tuple[Problem, ...] = ()
-    warnings: tuple[str, ...] = ()
+    problems: tuple[Explanation, ...] = ()
+    warnings: tuple[Explanation, ...] = ()
     check_digit_expected: str | None = None
     corrections: tuple[Correction, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class ModelYear:
-    """The model years that a VIN can mean: one, two where it is ambiguous, none where it can't be told."""
-
-    years: tuple[int, ...]
-    sentence: str
 
 
 def clean_vin(text: str) -> str:
@@ -155,15 +140,16 @@ def suggest_corrections(vin: str) -> tuple[Correction, ...]:
             first, second = vin[place], vin[place + 1]
             swapped = vin[:place] + second + first + vin[place + 2 :]
             if first != second and _passes(swapped):
-                sentence = f"characters {place + 1} and {place + 2} swapped"
-                swaps.append(Correction(swapped, "swap", place + 1, sentence))
+                change = explain("vin.correction.swap", first=place + 1, second=place + 2)
+                swaps.append(Correction(swapped, "swap", place + 1, (change,)))
     if len(bad) == 2:
         for one in _look_like(vin[bad[0]]):
             for two in _look_like(vin[bad[1]]):
                 tried = _put(_put(vin, bad[0], one), bad[1], two)
                 if _passes(tried):
-                    sentence = f"{one} for character {bad[0] + 1} and {two} for character {bad[1] + 1}"
-                    alike.append(Correction(tried, "replace", bad[0] + 1, sentence))
+                    one_at, two_at = bad[0] + 1, bad[1] + 1
+                    change = explain("vin.correction.two", one=one, first=one_at, two=two, second=two_at)
+                    alike.append(Correction(tried, "replace", one_at, (change,)))
         return tuple(alike)
     for place in bad or range(LENGTH):
         for sign in ALPHABET:
@@ -172,8 +158,8 @@ def suggest_corrections(vin: str) -> tuple[Correction, ...]:
             tried = _put(vin, place, sign)
             if _passes(tried):
                 kind = alike if frozenset((sign, vin[place])) in LOOK_ALIKES else others
-                sentence = f"{sign} for {vin[place]} as character {place + 1}"
-                kind.append(Correction(tried, "replace", place + 1, sentence))
+                change = explain("vin.correction.one", sign=sign, other=vin[place], position=place + 1)
+                kind.append(Correction(tried, "replace", place + 1, (change,)))
     return (*swaps, *alike, *others)
 
 
@@ -184,9 +170,9 @@ def _read_letters_as_digits(vin: str) -> tuple[Correction, ...]:
     if not set(tried) <= VALUES.keys() or not _passes(tried):
         return ()
     swapped = sorted({sign for sign in vin if sign in digits})
-    sentence = ", ".join(f"{digits[sign]} for each {sign}" for sign in swapped)
+    changes = tuple(explain("vin.correction.each", digit=digits[sign], letter=sign) for sign in swapped)
     first = next(place for place, sign in enumerate(vin, start=1) if sign in digits)
-    return (Correction(tried, "replace", first, sentence),)
+    return (Correction(tried, "replace", first, changes),)
 
 
 def _put(vin: str, place: int, sign: str) -> str:
@@ -210,44 +196,31 @@ def check_vin(text: str, *, marked_as: VinMark = VinMark.STANDARD) -> VinReport:
     problems = []
     bad = sorted({sign for sign in vin if sign not in VALUES})
     if len(vin) != LENGTH:
-        problems.append(
-            Problem(
-                "length",
-                f"{len(vin)} characters; a VIN has {LENGTH}. Write it whole, or mark it as a pre-1981 or "
-                "non-road serial.",
-            )
-        )
+        problems.append(explain("vin.length", count=len(vin), length=LENGTH))
     if bad:
-        note = " I, O and Q are never used, since they are taken for 1 and 0." if set(bad) & set("IOQ") else ""
-        problems.append(Problem("characters", f"No VIN has {', '.join(repr(sign) for sign in bad)}.{note}"))
+        code = "vin.characters.like_digits" if set(bad) & set("IOQ") else "vin.characters"
+        problems.append(explain(code, signs=tuple(OwnWords(repr(sign)) for sign in bad)))
     if problems:
         return VinReport(text, False, tuple(problems), corrections=suggest_corrections(vin))
     expected = compute_check_digit(vin)
     doubts = _find_doubts(vin)
     if vin[CHECK_POSITION - 1] == expected:
         return VinReport(text, True, warnings=doubts, check_digit_expected=expected)
-    sentence = f"The check digit (character 9) is {vin[CHECK_POSITION - 1]}, by the other characters it is {expected}."
+    digits = {"found": vin[CHECK_POSITION - 1], "expected": expected}
     corrections = suggest_corrections(vin)
     if is_north_american(vin):
-        problem = Problem("check_digit", f"{sentence} A character is wrong.")
-        return VinReport(text, False, (problem,), (), expected, corrections)
-    warning = (
-        f"{sentence} This is not a North American VIN, and not all makers elsewhere use a check digit; "
-        "compare with the vehicle."
-    )
+        return VinReport(text, False, (explain("vin.check_digit", **digits),), (), expected, corrections)
+    warning = explain("vin.check_digit.elsewhere", **digits)
     return VinReport(text, True, (), (warning, *doubts), expected, corrections)
 
 
-def _find_doubts(vin: str) -> tuple[str, ...]:
+def _find_doubts(vin: str) -> tuple[Explanation, ...]:
     """Return what speaks against a number whose form is right; it passes the check digit all the same."""
     doubts = []
     if len(set(vin)) == 1:
-        doubts.append(f"All {LENGTH} characters are {vin[0]}: it looks made up; compare with the vehicle.")
+        doubts.append(explain("vin.made_up", length=LENGTH, sign=vin[0]))
     if is_north_american(vin) and vin[YEAR_POSITION - 1] not in YEAR_CODES:
-        doubts.append(
-            f"Character {YEAR_POSITION} is {vin[YEAR_POSITION - 1]}, which stands for no model year; compare with the "
-            "vehicle."
-        )
+        doubts.append(explain("vin.no_model_year", position=YEAR_POSITION, sign=vin[YEAR_POSITION - 1]))
     return tuple(doubts)
 
 
@@ -255,13 +228,10 @@ def _check_serial(text: str, serial: str) -> VinReport:
     problems = []
     if not SHORTEST_SERIAL <= len(serial) <= LONGEST_SERIAL:
         problems.append(
-            Problem(
-                "length",
-                f"{len(serial)} characters; a serial has {SHORTEST_SERIAL} to {LONGEST_SERIAL}. Write it whole.",
-            )
+            explain("vin.serial.length", count=len(serial), shortest=SHORTEST_SERIAL, longest=LONGEST_SERIAL)
         )
     if not re.fullmatch(r"[A-Z0-9]*", serial):
-        problems.append(Problem("characters", "A serial has only the letters A to Z and digits; correct it."))
+        problems.append(explain("vin.serial.characters"))
     return VinReport(text, not problems, tuple(problems))
 
 
@@ -288,12 +258,12 @@ def tell_model_year(vin: str, style: str, seen_on: date) -> int | None:
         seen_on: a day on which the vehicle existed; it can't be of a model year later than the one after.
     """
     light = True if style and style not in OFTEN_HEAVY else None
-    possible = [year for year in read_model_year(vin, light_vehicle=light).years if year <= seen_on.year + 1]
+    possible = [year for year in list_model_years(vin, light_vehicle=light) if year <= seen_on.year + 1]
     return possible[0] if len(possible) == 1 else None
 
 
-def read_model_year(vin: str, *, light_vehicle: bool | None = None) -> ModelYear:
-    """Return the model year from position 10 with position 7.
+def list_model_years(vin: str, *, light_vehicle: bool | None = None) -> tuple[int, ...]:
+    """Return the model years that position 10 with position 7 can mean.
 
     Args:
         vin: a number of 17 characters.
@@ -301,20 +271,12 @@ def read_model_year(vin: str, *, light_vehicle: bool | None = None) -> ModelYear
             position 7 tells the cycle (a digit until 2009, a letter from 2010); None where that is not known.
 
     Returns:
-        One year where it is told; where it isn't, both, the likelier by position 7 first.
+        One year where it is told; where it isn't, both, the likelier by position 7 first; none where the number
+        codes no year, as makers outside North America need not.
     """
-    if len(vin) != LENGTH or vin[9] not in YEAR_CODES:
-        sign = vin[9] if len(vin) == LENGTH else "nothing"
-        return ModelYear((), f"The model year cannot be told: position 10 is {sign}.")
-    if not is_north_american(vin):
-        return ModelYear((), "The model year cannot be told: makers outside North America need not code it.")
+    if len(vin) != LENGTH or vin[9] not in YEAR_CODES or not is_north_american(vin):
+        return ()
     early = FIRST_YEAR + YEAR_CODES.index(vin[9])
     late = early + CYCLE_YEARS
     likelier, other = (late, early) if vin[6].isalpha() else (early, late)
-    if light_vehicle:
-        return ModelYear((likelier,), f"Model year {likelier}, by positions 10 ({vin[9]}) and 7 ({vin[6]}).")
-    why = "only for light vehicles" if light_vehicle is False else "for a light vehicle"
-    return ModelYear(
-        (likelier, other),
-        f"Model year {likelier} or {other}; position 7 ({vin[6]}) speaks for {likelier} {why}, so it is ambiguous.",
-    )
+    return (likelier,) if light_vehicle else (likelier, other)

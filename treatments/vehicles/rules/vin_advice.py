@@ -1,8 +1,9 @@
-"""What a person is told about a VIN or serial as written: one text for the import, the walk-in and every form."""
+"""What a person is told about a VIN or serial as written: the same in the import, the walk-in and every form."""
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
+from treatments.rules.explanation import Explanation, explain
 from treatments.vehicles.rules.vin import Correction, VinMark, check_vin, clean_vin
 
 # More can't be compared with a vehicle by somebody who stands in front of it.
@@ -18,7 +19,7 @@ class VinAdvice:
 
     Attributes:
         vin: as it is kept, in capitals without spaces.
-        acceptable: False where it can't be right; then ``codes`` says of which kinds the problems are.
+        acceptable: False where it can't be right; then ``codes`` are those of the problems.
         doubts: what speaks against a number that is taken.
         corrections: those that are on record first, then the likeliest.
         on_record: those of the corrections that are vehicles on record.
@@ -27,25 +28,25 @@ class VinAdvice:
     vin: str
     acceptable: bool
     codes: frozenset[str]
-    problems: tuple[str, ...]
-    doubts: tuple[str, ...]
+    problems: tuple[Explanation, ...]
+    doubts: tuple[Explanation, ...]
     corrections: tuple[Correction, ...]
     on_record: tuple[str, ...]
 
     @property
-    def sentence(self) -> str:
-        """All of it as one text; '' where nothing speaks against the number."""
-        said = [*self.problems, *self.doubts]
-        if not said:
-            return ""
-        said += [f"{one.vin} would pass: {one.sentence}." for one in self.corrections[:MOST_TOLD]]
+    def explanations(self) -> tuple[Explanation, ...]:
+        """All that is to be told; nothing where nothing speaks against the number."""
+        told = [*self.problems, *self.doubts]
+        if not told:
+            return ()
+        told += [explain("vin.would_pass", vin=one.vin, changes=one.changes) for one in self.corrections[:MOST_TOLD]]
         more = len(self.corrections) - MOST_TOLD
         if more > 0:
-            said.append(f"{more} more would pass.")
-        said += [f"On record is {vin}." for vin in self.on_record]
+            told.append(explain("vin.more_would_pass", count=more))
+        told += [explain("vin.on_record", vin=vin) for vin in self.on_record]
         if self.problems:
-            said.append("Compare with the vehicle or its papers.")
-        return " ".join(said)
+            told.append(explain("vin.compare"))
+        return tuple(told)
 
 
 def advise_on_vin(
@@ -67,7 +68,7 @@ def advise_on_vin(
         vin=clean_vin(text),
         acceptable=report.acceptable,
         codes=frozenset(problem.code for problem in report.problems),
-        problems=tuple(problem.sentence for problem in report.problems),
+        problems=report.problems,
         doubts=report.warnings,
         corrections=tuple(corrections),
         on_record=tuple(correction.vin for correction in corrections if correction.vin in known),
