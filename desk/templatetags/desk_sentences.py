@@ -1,19 +1,17 @@
 """Template filters that put sentences, amounts and counts of the rules for people: dates in words, zones by name."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
+from typing import Any
 
 from django import template
-from django.utils.translation import get_language
 
 from claims.rules.clauses import say_clause
 from desk.rendering.telling import tell, tell_all
-from treatments.rules.explanation import Explanation
 from treatments.rules.formats import format_money
-from treatments.rules.speaking import speak_zone_names
 from treatments.rules.units import tell_amount
 from treatments.rules.wording import tell_count
-from treatments.shared.rendering import Explained, find_language, render, render_all
+from treatments.shared.rendering import find_language, render, render_all, render_param
 
 register = template.Library()
 
@@ -31,16 +29,15 @@ def told(sentence: object) -> str:
 
 
 @register.filter
-def rendered(explained: Explained | Sequence[Explained], zone_names: Mapping[str, str] | None = None) -> str:
-    """Return an explanation or several, or their JSON, in the language of the page.
+def rendered(explained: Any, zone_names: Mapping[str, str] | None = None) -> str:
+    """Return an explanation or several, their JSON, or one parameter, in the language of the page.
 
     Args:
-        zone_names: the shop's English name of each zone code, where zones may stand in it.
+        zone_names: the shop's name of each zone code, where zones may stand in it.
     """
-    names = speak_zone_names(zone_names, get_language()) if zone_names else None
-    if isinstance(explained, Explanation | Mapping):
-        return render(explained, names)
-    return render_all(explained, names)
+    if isinstance(explained, list | tuple):
+        return render_all(explained, zone_names)
+    return render(explained, zone_names) if isinstance(explained, Mapping) else render_param(explained, zone_names)
 
 
 @register.filter

@@ -22,7 +22,7 @@ from desk.shared.shown import list_changes, shown_for
 from desk.shared.shown_records import of_terms, of_terms_version
 from desk.terms.form import build_form, list_differences, render_in_form
 from desk.terms.post import drop_switched_off, read_form
-from desk.terms.words import count_claims, count_covers, name_chosen, render_value
+from desk.terms.words import count_claims, count_covers, name_chosen
 from notifications.speaking import join_label
 from scheduling.bays.queries import list_terms
 from scheduling.models import TermsVersion, WarrantyTerms
@@ -45,7 +45,7 @@ from scheduling.terms.services import (
 )
 from treatments.models import Site, User
 from treatments.queries import find_shop_day, read_zone_catalogue
-from treatments.shared.rendering import render
+from treatments.shared.rendering import render, render_param
 
 MOST_FILE_BYTES = 100_000
 # A page must answer in seconds; the command reads every cover, however many there are.
@@ -66,7 +66,7 @@ def start(request: HttpRequest) -> HttpResponse:
         draft = _start(request, user)
     except TermsError as error:
         context["errors"] = [
-            join_label(f"{p.field} = {render_value(p.value)}", render(p.explanation)) for p in error.problems
+            join_label(f"{p.field} = {render_param(p.value)}", render(p.explanation)) for p in error.problems
         ]
     except ValidationError as error:
         context["errors"] = error.messages
@@ -185,7 +185,7 @@ def list_problems(chosen: TermsVersion) -> list[str]:
     if chosen.published_at is not None:
         return []
     return [
-        join_label(render_value(p.value), render_in_form(p.explanation))
+        join_label(render_param(p.value), render_in_form(p.explanation))
         for p in find_problems(read_version_terms(chosen))
     ]
 

@@ -9,13 +9,6 @@ from claims.reports.terms_preview import ClaimsPreview
 from scheduling.terms.preview import CoversPreview
 from scheduling.terms.rules.terms import Terms
 from scheduling.terms.rules.terms_effects import EFFECT_WORDS
-from treatments.rules.explanation import Explanation
-from treatments.shared.rendering import render
-
-
-def render_value(value: str | Explanation) -> str:
-    """Return the value of a field with which something is wrong."""
-    return render(value) if isinstance(value, Explanation) else value
 
 
 def name_chosen(terms: Terms, *, instead_of: str, every: bool) -> str:

@@ -193,7 +193,67 @@ _MISFITS: dict[str, Message] = {
         "Version {last_version} is published already; the next version is {next_version}."
     ),
 }
+_STATE_EFFECTS: dict[str, Message] = {
+    "terms.effect.pending_now": gettext_noop("Pending now; under these terms:"),
+    "terms.effect.in_force_now": gettext_noop("In force now; under these terms:"),
+    "terms.effect.suspended_now": gettext_noop("Suspended now; under these terms:"),
+    "terms.effect.lapsed_now": gettext_noop("Lapsed now; under these terms:"),
+    "terms.effect.expired_now": gettext_noop("Expired now; under these terms:"),
+    "terms.effect.ended_now": gettext_noop("Ended now; under these terms:"),
+    "terms.effect.pays": gettext_noop("Pays {before} % now, would pay {after} %."),
+    "terms.effect.would_end": gettext_noop("The cover runs without end now and would end after {last_on}."),
+    "terms.effect.would_not_end": gettext_noop("The cover ends after {last_on} now and would run without end."),
+    "terms.effect.last_day_moves": gettext_noop("The last day of cover would move from {before_on} to {after_on}."),
+    "terms.effect.subject.cover": gettext_noop("the cover"),
+    "terms.effect.date.last_day_of_cover": gettext_noop("last day of cover"),
+}
+_DUE_EFFECTS: dict[str, Message] = {
+    "terms.effect.subject.next_reinspection": gettext_noop("the next reinspection"),
+    "terms.effect.subject.missed_reinspection": gettext_noop("the missed reinspection"),
+    "terms.effect.subject.touch_up": gettext_noop("the touch-up of the {family} of {coated_on}"),
+    "terms.effect.next_reinspection.moves": gettext_noop("The next reinspection: {moves}."),
+    "terms.effect.next_reinspection.arises": gettext_noop(
+        "The next reinspection is not due now and would be: {dates}."
+    ),
+    "terms.effect.next_reinspection.falls_away": gettext_noop(
+        "The next reinspection ({dates}) would no longer be due."
+    ),
+    "terms.effect.missed_reinspection.moves": gettext_noop("The missed reinspection: {moves}."),
+    "terms.effect.missed_reinspection.arises": gettext_noop(
+        "The missed reinspection is not due now and would be: {dates}."
+    ),
+    "terms.effect.missed_reinspection.falls_away": gettext_noop(
+        "The missed reinspection ({dates}) would no longer be due."
+    ),
+    "terms.effect.touch_up.moves": ngettext_noop(
+        "The touch-up of the {family} of {coated_on} on {count} zone: {moves}.",
+        "The touch-up of the {family} of {coated_on} on {count} zones: {moves}.",
+        "count",
+    ),
+    "terms.effect.touch_up.arises": ngettext_noop(
+        "The touch-up of the {family} of {coated_on} on {count} zone is not due now and would be: {dates}.",
+        "The touch-up of the {family} of {coated_on} on {count} zones is not due now and would be: {dates}.",
+        "count",
+    ),
+    "terms.effect.touch_up.falls_away": ngettext_noop(
+        "The touch-up of the {family} of {coated_on} on {count} zone ({dates}) would no longer be due.",
+        "The touch-up of the {family} of {coated_on} on {count} zones ({dates}) would no longer be due.",
+        "count",
+    ),
+    "terms.effect.date.opens_on": gettext_noop("opens"),
+    "terms.effect.date.target_on": gettext_noop("best on"),
+    "terms.effect.date.last_on": gettext_noop("last day"),
+    "terms.effect.date.grace_until": gettext_noop("grace until"),
+    "terms.effect.date_moves": gettext_noop("{name} {before_on} becomes {after_on}{further}"),
+    "terms.effect.and_moves": gettext_noop("; {moves}"),
+    "terms.effect.counts_as_missed": gettext_noop("It would count as missed."),
+    "terms.effect.no_longer_missed": gettext_noop("It is missed now and would not be."),
+    "terms.effect.not_due": gettext_noop("not due"),
+    "terms.effect.dates": gettext_noop("best on {target_on}, grace until {grace_until}"),
+    "terms.effect.missed_dates": gettext_noop("missed, best on {target_on}, grace until {grace_until}"),
+}
 
 MESSAGES: dict[str, Message] = {
-    **_FIELDS, **_ROWS, **_VALUES, **_UNREADABLE, **_WINDOWS, **_CONTRADICTIONS, **_MISFITS
+    **_FIELDS, **_ROWS, **_VALUES, **_UNREADABLE, **_WINDOWS, **_CONTRADICTIONS, **_MISFITS,
+    **_STATE_EFFECTS, **_DUE_EFFECTS
 }  # fmt: skip

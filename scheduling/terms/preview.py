@@ -37,10 +37,6 @@ class CoverDifference:
     vin: str
     effect: CoverEffect
 
-    @property
-    def sentence(self) -> str:
-        return f"{self.cover}, {self.vehicle}: {self.effect.sentence}"
-
 
 class NotCompared(NamedTuple):
     """A cover or claim that can't be computed, by its number, and why."""

@@ -11,46 +11,91 @@ from scheduling.covers.rules.dates import DutyDates
 from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.terms.rules.terms_effects import CoverEffect, EffectKind, compare_due_items, compare_states
-from treatments.rules.explanation import explain
+from treatments.rules.explanation import Explanation, Label, Param, explain
 
 TODAY, ENDS = date(2026, 5, 1), date(2028, 3, 14)
 IN_FORCE = CoverOnDay(TODAY, CoverStatus.IN_FORCE, date(2023, 3, 14), (), ENDS)
 LAPSED = replace(IN_FORCE, status=CoverStatus.LAPSED)
 
 
+COVER = explain("terms.effect.subject.cover")
+UNTIL_2027 = date(2027, 3, 14)
+
+
+def percent(of: int) -> Explanation:
+    return explain("terms.value.percent", percent=Decimal(of))
+
+
 @pytest.mark.parametrize(
-    ("now", "changes", "kind", "before", "after", "says"),
+    ("now", "changes", "kind", "before", "after", "why"),
     [
-        (IN_FORCE, {"status": CoverStatus.LAPSED}, EffectKind.LAPSES, "in force", "lapsed", "In force now;"),
-        (LAPSED, {"status": CoverStatus.IN_FORCE}, EffectKind.COMES_BACK, "lapsed", "in force", "Lapsed now;"),
-        (IN_FORCE, {"percent": Decimal(50)}, EffectKind.PAYS_OTHER_PART, "100 %", "50 %", "would pay 50 %"),
-        (IN_FORCE, {"percent": Decimal(50), "last_day": None}, EffectKind.PAYS_OTHER_PART, "100 %", "50 %", "Pays"),
         (
             IN_FORCE,
-            {"last_day": date(2027, 3, 14)},
-            EffectKind.LAST_DAY_MOVES,
-            "2028-03-14",
-            "2027-03-14",
-            "would move from 2028-03-14 to 2027-03-14",
+            {"status": CoverStatus.LAPSED},
+            EffectKind.LAPSES,
+            Label("in_force"),
+            Label("lapsed"),
+            explain("terms.effect.in_force_now"),
         ),
-        (IN_FORCE, {"last_day": None}, EffectKind.LAST_DAY_MOVES, "2028-03-14", "without end", "would run without end"),
+        (
+            LAPSED,
+            {"status": CoverStatus.IN_FORCE},
+            EffectKind.COMES_BACK,
+            Label("lapsed"),
+            Label("in_force"),
+            explain("terms.effect.lapsed_now"),
+        ),
+        (
+            IN_FORCE,
+            {"percent": Decimal(50)},
+            EffectKind.PAYS_OTHER_PART,
+            percent(100),
+            percent(50),
+            explain("terms.effect.pays", before=Decimal(100), after=Decimal(50)),
+        ),
+        (
+            IN_FORCE,
+            {"percent": Decimal(50), "last_day": None},
+            EffectKind.PAYS_OTHER_PART,
+            percent(100),
+            percent(50),
+            explain("terms.effect.pays", before=Decimal(100), after=Decimal(50)),
+        ),
+        (
+            IN_FORCE,
+            {"last_day": UNTIL_2027},
+            EffectKind.LAST_DAY_MOVES,
+            ENDS,
+            UNTIL_2027,
+            explain("terms.effect.last_day_moves", before_on=ENDS, after_on=UNTIL_2027),
+        ),
+        (
+            IN_FORCE,
+            {"last_day": None},
+            EffectKind.LAST_DAY_MOVES,
+            ENDS,
+            explain("cover.without_end"),
+            explain("terms.effect.would_not_end", last_on=ENDS),
+        ),
         (
             replace(IN_FORCE, last_day=None),
             {"last_day": ENDS},
             EffectKind.LAST_DAY_MOVES,
-            "without end",
-            "2028-03-14",
-            "runs without end now",
+            explain("cover.without_end"),
+            ENDS,
+            explain("terms.effect.would_end", last_on=ENDS),
         ),
     ],
 )
 def test_a_state_differs_in_the_first_of_status_percent_and_last_day(
-    now: CoverOnDay, changes: dict[str, object], kind: EffectKind, before: str, after: str, says: str
+    now: CoverOnDay, changes: dict[str, object], kind: EffectKind, before: Param, after: Param, why: Explanation
 ) -> None:
-    found = compare_states(now, replace(now, **changes))  # type: ignore[arg-type]
+    then = replace(now, **changes)  # type: ignore[arg-type]
+    found = compare_states(now, then)
     assert found is not None
-    assert (found.kind, found.subject, found.before, found.after) == (kind, "the cover", before, after)
-    assert says in found.sentence
+    assert (found.kind, found.subject, found.before, found.after) == (kind, COVER, before, after)
+    of_days = kind is EffectKind.LAST_DAY_MOVES
+    assert found.explanations == ((why,) if of_days else (why, *then.explanations))
 
 
 def test_equal_states_and_covers_that_are_over_do_not_differ() -> None:
@@ -80,18 +125,31 @@ def touch_up(target: date, *zones: str, status: DueStatus = DueStatus.OPEN) -> D
 
 THIS, NEXT = date(2026, 3, 14), date(2027, 3, 14)
 DONE, MISSED = DueStatus.DONE, DueStatus.MISSED
-Told = tuple[EffectKind, str, str, str, tuple[str, ...]]
+Told = tuple[EffectKind, str, Param, Param, tuple[str, ...]]
 
 
 def tell(effects: tuple[CoverEffect, ...]) -> list[Told]:
     return [
-        (found.kind, found.subject, found.before, found.after, tuple(move.which for move in found.moves))
+        (found.kind, found.subject.code, found.before, found.after, tuple(move.which for move in found.moves))
         for found in effects
     ]
 
 
-ALL_FOUR = ("opens", "best on", "last day", "grace until")
-OPEN_THIS, OPEN_NEXT = "best on 2026-03-14, grace until 2026-04-13", "best on 2027-03-14, grace until 2027-04-13"
+ALL_FOUR = ("opens_on", "target_on", "last_on", "grace_until")
+NOT_DUE = explain("terms.effect.not_due")
+NEXT_ONE, MISSED_ONE = "terms.effect.subject.next_reinspection", "terms.effect.subject.missed_reinspection"
+
+
+def dates(target: date, grace_until: date) -> Explanation:
+    return explain("terms.effect.dates", target_on=target, grace_until=grace_until)
+
+
+def missed(target: date, grace_until: date) -> Explanation:
+    return explain("terms.effect.missed_dates", target_on=target, grace_until=grace_until)
+
+
+OPEN_THIS, OPEN_NEXT = dates(THIS, date(2026, 4, 13)), dates(NEXT, date(2027, 4, 13))
+MISSED_THIS, MISSED_NEXT = missed(THIS, date(2026, 4, 13)), missed(NEXT, date(2027, 4, 13))
 
 
 @pytest.mark.parametrize(
@@ -101,17 +159,17 @@ OPEN_THIS, OPEN_NEXT = "best on 2026-03-14, grace until 2026-04-13", "best on 20
         (
             [reinspection(THIS)],
             [reinspection(NEXT)],
-            [(EffectKind.DUE_MOVES, "the next reinspection", OPEN_THIS, OPEN_NEXT, ALL_FOUR)],
+            [(EffectKind.DUE_MOVES, NEXT_ONE, OPEN_THIS, OPEN_NEXT, ALL_FOUR)],
         ),
         (
             [reinspection(THIS)],
             [],
-            [(EffectKind.DUE_FALLS_AWAY, "the next reinspection", OPEN_THIS, "not due", ALL_FOUR)],
+            [(EffectKind.DUE_FALLS_AWAY, NEXT_ONE, OPEN_THIS, NOT_DUE, ALL_FOUR)],
         ),
         (
             [],
             [reinspection(THIS, MISSED)],
-            [(EffectKind.DUE_ARISES, "the missed reinspection", "not due", f"missed, {OPEN_THIS}", ALL_FOUR)],
+            [(EffectKind.DUE_ARISES, MISSED_ONE, NOT_DUE, MISSED_THIS, ALL_FOUR)],
         ),
         # Of one day: the missed one is the one that would be open; what then is left is told by itself.
         (
@@ -120,12 +178,12 @@ OPEN_THIS, OPEN_NEXT = "best on 2026-03-14, grace until 2026-04-13", "best on 20
             [
                 (
                     EffectKind.DUE_MOVES,
-                    "the next reinspection",
-                    f"missed, {OPEN_THIS}",
-                    "best on 2026-03-14, grace until 2026-06-12",
-                    ("grace until",),
+                    NEXT_ONE,
+                    MISSED_THIS,
+                    dates(date(2026, 3, 14), date(2026, 6, 12)),
+                    ("grace_until",),
                 ),
-                (EffectKind.DUE_FALLS_AWAY, "the next reinspection", OPEN_NEXT, "not due", ALL_FOUR),
+                (EffectKind.DUE_FALLS_AWAY, NEXT_ONE, OPEN_NEXT, NOT_DUE, ALL_FOUR),
             ],
         ),
         # Of different days: missed with missed and open with open, by the earlier of their days.
@@ -135,16 +193,16 @@ OPEN_THIS, OPEN_NEXT = "best on 2026-03-14, grace until 2026-04-13", "best on 20
             [
                 (
                     EffectKind.DUE_MOVES,
-                    "the missed reinspection",
-                    f"missed, {OPEN_THIS}",
-                    "missed, best on 2026-02-14, grace until 2026-03-16",
+                    MISSED_ONE,
+                    MISSED_THIS,
+                    missed(date(2026, 2, 14), date(2026, 3, 16)),
                     ALL_FOUR,
                 ),
                 (
                     EffectKind.DUE_MOVES,
-                    "the next reinspection",
+                    NEXT_ONE,
                     OPEN_NEXT,
-                    "best on 2027-02-14, grace until 2027-03-16",
+                    dates(date(2027, 2, 14), date(2027, 3, 16)),
                     ALL_FOUR,
                 ),
             ],
@@ -154,12 +212,12 @@ OPEN_THIS, OPEN_NEXT = "best on 2026-03-14, grace until 2026-04-13", "best on 20
             [reinspection(THIS), reinspection(NEXT, MISSED)],
             [reinspection(date(2027, 2, 14), MISSED)],
             [
-                (EffectKind.DUE_FALLS_AWAY, "the next reinspection", OPEN_THIS, "not due", ALL_FOUR),
+                (EffectKind.DUE_FALLS_AWAY, NEXT_ONE, OPEN_THIS, NOT_DUE, ALL_FOUR),
                 (
                     EffectKind.DUE_MOVES,
-                    "the missed reinspection",
-                    f"missed, {OPEN_NEXT}",
-                    "missed, best on 2027-02-14, grace until 2027-03-16",
+                    MISSED_ONE,
+                    MISSED_NEXT,
+                    missed(date(2027, 2, 14), date(2027, 3, 16)),
                     ALL_FOUR,
                 ),
             ],
@@ -176,22 +234,40 @@ def test_reinspections_that_need_doing_are_paired_and_compared(
 
 
 @pytest.mark.parametrize(
-    ("before", "after", "says"),
+    ("before", "after", "besides"),
     [
-        (DueStatus.OPEN, DueStatus.OPEN, "grace until 2026-04-13 becomes 2026-03-24."),
-        (DueStatus.OPEN, MISSED, "It would count as missed."),
-        (MISSED, MISSED, "grace until 2026-04-13 becomes 2026-03-24."),
-        (MISSED, DueStatus.OPEN, "It is missed now and would not be."),
+        (DueStatus.OPEN, DueStatus.OPEN, []),
+        (DueStatus.OPEN, MISSED, ["terms.effect.counts_as_missed"]),
+        (MISSED, MISSED, []),
+        (MISSED, DueStatus.OPEN, ["terms.effect.no_longer_missed"]),
     ],
 )
-def test_one_that_would_turn_missed_or_no_longer_be_is_told(before: DueStatus, after: DueStatus, says: str) -> None:
+def test_one_that_would_turn_missed_or_no_longer_be_is_told(
+    before: DueStatus, after: DueStatus, besides: list[str]
+) -> None:
     (found,) = compare_due_items([reinspection(THIS, before)], [reinspection(THIS, after, grace_days=10)])
-    assert found.sentence.startswith("The ")
-    assert found.sentence.endswith(says)
+    moves, *others = found.explanations
+    assert moves.code == f"{found.subject.code.replace('.subject', '')}.moves"
+    grace = explain("terms.effect.date.grace_until")
+    assert moves.params["moves"] == explain(
+        "terms.effect.date_moves", name=grace, before_on=date(2026, 4, 13), after_on=date(2026, 3, 24), further=None
+    )
+    assert [other.code for other in others] == besides
+
+
+def test_each_date_that_moves_goes_on_to_the_next() -> None:
+    (found,) = compare_due_items([reinspection(THIS)], [reinspection(NEXT)])
+    told, names = found.explanations[0].params["moves"], []
+    while isinstance(told, Explanation):
+        names.append(told.params["name"])
+        further = told.params["further"]
+        told = further.params["moves"] if isinstance(further, Explanation) else None
+    assert names == [move.name for move in found.moves]
 
 
 def test_touch_ups_are_compared_zone_by_zone_and_told_together_where_they_differ_alike() -> None:
-    subject = "the touch-up of the cavity wax of 2025-03-14"
+    params: dict[str, Param] = {"family": Label("cavity_wax"), "coated_on": date(2025, 3, 14)}
+    subject = explain("terms.effect.subject.touch_up", **params)
     now = [touch_up(THIS, "door", "hood"), touch_up(NEXT, "sill"), touch_up(THIS, "roof", status=DONE)]
     then = [touch_up(NEXT, "door", "sill"), touch_up(date(2028, 3, 14), "tail")]
     found = compare_due_items(now, then)
@@ -200,11 +276,9 @@ def test_touch_ups_are_compared_zone_by_zone_and_told_together_where_they_differ
         (EffectKind.DUE_FALLS_AWAY, ("hood",)),
         (EffectKind.DUE_ARISES, ("tail",)),
     ]
-    assert {effect.subject for effect in found} == {subject}
+    assert [effect.subject for effect in found] == [subject] * 3
     (both,) = compare_due_items(now[:1], [])
-    assert (both.zones, both.sentence) == (
-        ("door", "hood"),
-        f"The {subject[4:]} on 2 zones ({OPEN_THIS}) would no longer be due.",
-    )
+    assert both.zones == ("door", "hood")
+    assert both.explanations == (explain("terms.effect.touch_up.falls_away", **params, count=2, dates=OPEN_THIS),)
     (one,) = compare_due_items([], [touch_up(THIS, "door")])
-    assert one.sentence == f"The {subject[4:]} on 1 zone is not due now and would be: {OPEN_THIS}."
+    assert one.explanations == (explain("terms.effect.touch_up.arises", **params, count=1, dates=OPEN_THIS),)

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from scheduling.covers.services import end_cover, register_covers_for_new_treatments
 from scheduling.models import Cover, TermsVersion
 from scheduling.terms import preview as terms_preview
-from scheduling.terms.preview import CoversPreview, choose_covers, preview_covers
+from scheduling.terms.preview import CoverDifference, CoversPreview, choose_covers, preview_covers
 from scheduling.terms.rules.terms import MissedMeans, Terms, TouchUpTerms, TransferTerms
 from scheduling.terms.rules.terms_document import read_terms
 from scheduling.terms.rules.terms_effects import EffectKind
@@ -21,6 +21,7 @@ from treatments.enums import ProductFamily, Propulsion, TreatmentKind
 from treatments.models import Zone
 from treatments.records.services import record_treatment
 from treatments.records.treatment_entry import LineEntry
+from treatments.rules.explanation import Label, explain
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.vehicles.rules.vin import VinMark
 from treatments.vehicles.services import add_vehicle
@@ -68,6 +69,10 @@ def count(preview: CoversPreview) -> dict[EffectKind, int]:
     return {kind: number for kind, number in preview.counts if number}
 
 
+def list_codes(difference: CoverDifference) -> list[str]:
+    return [explanation.code for explanation in difference.effect.explanations]
+
+
 def change_duty(terms: Terms, **changed: object) -> Terms:
     assert terms.reinspection is not None
     return replace(terms, reinspection=replace(terms.reinspection, **changed))  # type: ignore[arg-type]
@@ -84,54 +89,55 @@ def test_a_shorter_grace_moves_dates_and_suspends_who_is_past_it(covers: list[Co
     preview = compare(change_duty(terms, grace_days=10), on)
     assert count(preview) == {EffectKind.SUSPENDED: 1, EffectKind.DUE_MOVES: 4, EffectKind.DUE_ARISES: 1}
     missed, after_it = [d.effect for d in preview.dates if d.cover == covers[1].number and not d.effect.zones]
-    assert missed.sentence.endswith("grace until 2026-05-11 becomes 2026-04-20. It would count as missed.")
-    assert after_it.after == "best on 2027-04-12, grace until 2027-04-20"
+    grace = missed.moves[-1]
+    assert (grace.which, grace.before, grace.after) == ("grace_until", date(2026, 5, 11), date(2026, 4, 20))
+    assert [one.code for one in missed.explanations][1:] == ["terms.effect.counts_as_missed"]
+    assert after_it.after == explain("terms.effect.dates", target_on=date(2027, 4, 12), grace_until=date(2027, 4, 20))
     (state,) = preview.states
     assert state.cover == covers[1].number
-    assert (state.effect.before, state.effect.after) == ("in force", "suspended")
-    assert "Suspended since 2026-04-21" in state.sentence
+    assert (state.effect.before, state.effect.after) == (Label("in_force"), Label("suspended"))
+    assert explain("cover.suspended", since_on=date(2026, 4, 21)) in state.effect.explanations
     moved = next(d.effect for d in preview.dates if d.cover == covers[0].number)
     assert [(move.which, move.before, move.after) for move in moved.moves] == [
-        ("grace until", date(2026, 7, 10), date(2026, 6, 22))
+        ("grace_until", date(2026, 7, 10), date(2026, 6, 22))
     ]
-    assert "grace until 2026-07-10 becomes 2026-06-22" in moved.sentence
 
 
 @pytest.mark.parametrize(
-    ("kind", "changed", "words"),
+    ("kind", "changed", "code"),
     [
-        (EffectKind.LAPSES, {"missed_means": MissedMeans.LAPSES}, "Lapsed."),
-        (EffectKind.COMES_BACK, {"missed_means": MissedMeans.NOTHING}, "In force since"),
+        (EffectKind.LAPSES, {"missed_means": MissedMeans.LAPSES}, "cover.lapsed"),
+        (EffectKind.COMES_BACK, {"missed_means": MissedMeans.NOTHING}, "cover.in_force"),
         (
             EffectKind.COMES_BACK,
             {"missed_means": MissedMeans.REDUCES, "reduced_to_percent": Decimal(50)},
-            "pays 50 %",
+            "cover.in_force.reduced",
         ),
     ],
 )
 def test_what_a_missed_reinspection_does_under_other_terms(
-    covers: list[Cover], terms: Terms, kind: EffectKind, changed: dict[str, object], words: str
+    covers: list[Cover], terms: Terms, kind: EffectKind, changed: dict[str, object], code: str
 ) -> None:
     """On that day the covers of April and May 2025 are suspended."""
     preview = compare(change_duty(terms, **changed), date(2026, 6, 20))
     assert count(preview)[kind] == 2
     assert {difference.cover for difference in preview.states} == {covers[1].number, covers[3].number}
-    assert all(words in difference.sentence for difference in preview.states)
+    assert all(code in list_codes(difference) for difference in preview.states)
 
 
 def test_a_length_ends_covers_or_gives_them_a_last_day(covers: list[Cover], terms: Terms) -> None:
     preview = compare(replace(terms, length_months=13))
     assert count(preview)[EffectKind.EXPIRES] == 1
     assert count(preview)[EffectKind.LAST_DAY_MOVES] == 3
-    told = {difference.cover: difference.sentence for difference in preview.states}
-    assert "Expired: the cover ran 13 months from 2025-04-10, until 2026-05-10." in told[covers[1].number]
-    assert "runs without end now and would end after 2026-07-10" in told[covers[0].number]
+    told = {difference.cover: difference.effect.explanations for difference in preview.states}
+    expired = explain("cover.expired.months", months=13, started_on=date(2025, 4, 10), last_on=date(2026, 5, 10))
+    assert expired in told[covers[1].number]
+    assert explain("terms.effect.would_end", last_on=date(2026, 7, 10)) in told[covers[0].number]
 
 
 def test_a_touch_up_that_nobody_asks_for_falls_away_and_a_new_one_arises(covers: list[Cover], terms: Terms) -> None:
     none = compare(replace(terms, touch_ups=(), severe_exposure=None))
     assert count(none) == {EffectKind.DUE_FALLS_AWAY: 4}
-    assert "on 2 zones" in none.dates[0].sentence
     assert none.dates[0].effect.zones == ("rocker_left", "rocker_right")
     more = compare(replace(terms, touch_ups=(TouchUpTerms(24, ProductFamily.CAVITY_WAX),)))
     assert count(more) == {EffectKind.DUE_ARISES: 4}
@@ -144,7 +150,9 @@ def test_another_interval_moves_the_next_reinspection_though_its_number_means_an
     longer = change_duty(replace(terms, severe_exposure=None), first_after_months=24, interval_months=24)
     preview = compare(longer)
     moved = next(d for d in preview.dates if d.cover == covers[0].number)
-    assert "The next reinspection: opens 2026-04-11 becomes 2027-04-11" in moved.sentence
+    assert moved.effect.subject == explain("terms.effect.subject.next_reinspection")
+    opens = moved.effect.moves[0]
+    assert (opens.which, opens.before, opens.after) == ("opens_on", date(2026, 4, 11), date(2027, 4, 11))
 
 
 def test_covers_are_chosen_by_their_terms(covers: list[Cover], terms: Terms) -> None:
@@ -170,14 +178,12 @@ def test_a_preview_writes_nothing_and_tells_the_same_twice(covers: list[Cover], 
 
 
 def test_what_is_kept_is_bounded_and_what_is_told_is_not(covers: list[Cover], terms: Terms) -> None:
-    told: list[str] = []
+    told: list[CoverDifference] = []
     draft = change_duty(terms, grace_days=10)
     whole = compare(draft)
-    kept = preview_covers(
-        draft, choose_covers(draft), as_of=TODAY, keep=1, tell=lambda difference: told.append(difference.sentence)
-    )
+    kept = preview_covers(draft, choose_covers(draft), as_of=TODAY, keep=1, tell=told.append)
     assert (len(kept.dates), kept.counts) == (1, whole.counts)
-    assert sorted(told) == sorted(d.sentence for d in (*whole.states, *whole.dates))
+    assert len(told) == len({*whole.states, *whole.dates}) and {*told} == {*whole.states, *whole.dates}
     part = preview_covers(draft, choose_covers(draft), as_of=TODAY, limit=3)
     assert (part.covers, part.unread) == (3, 1)
 

@@ -92,28 +92,26 @@ def ngettext_noop(one: str, many: str, counted: str) -> Plural:
     return Plural(one, many, counted)
 
 
-def write(explanation: Explanation, find_text: Callable[[Explanation], str], format_value: Callable[[Any], str]) -> str:
-    """Return an explanation as text, those inside it too.
+def write(value: Param, find_text: Callable[[Explanation], str], format_value: Callable[[Any], str]) -> str:
+    """Return a parameter as text: an explanation with those inside it, several values parted by commas.
 
     Args:
         find_text: the text of a code in a language, with its gaps.
         format_value: a single parameter in that language; a product's name and a person's words need none.
     """
-
-    def tell(value: Param) -> str:
-        if value is None:
+    match value:
+        case None:
             return ""
-        if isinstance(value, Explanation):
-            return write(value, find_text, format_value)
-        if isinstance(value, tuple):
-            return ", ".join(map(tell, value))
-        if isinstance(value, ProductName):
+        case Explanation():
+            written = {name: write(inner, find_text, format_value) for name, inner in value.params.items()}
+            return find_text(value).format(**written)
+        case tuple():
+            return ", ".join(write(one, find_text, format_value) for one in value)
+        case ProductName():
             return value.name
-        if isinstance(value, OwnWords):
+        case OwnWords():
             return value.text
-        return format_value(value)
-
-    return find_text(explanation).format(**{name: tell(value) for name, value in explanation.params.items()})
+    return format_value(value)
 
 
 def tell_in_english(explanations: Iterable[Explanation], messages: Mapping[str, Message]) -> str:

@@ -18,6 +18,7 @@ from treatments.rules.explanation import (
     Explanation,
     Label,
     Message,
+    Param,
     Quantity,
     ZoneCode,
     from_json,
@@ -56,26 +57,30 @@ def render(explanation: Explained, zone_names: Mapping[str, str] | None = None) 
     Args:
         zone_names: the shop's name of each zone code; a code without one stays.
     """
-    found = explanation if isinstance(explanation, Explanation) else from_json(explanation)
+    return render_param(explanation if isinstance(explanation, Explanation) else from_json(explanation), zone_names)
+
+
+def render_param(value: Param, zone_names: Mapping[str, str] | None = None) -> str:
+    """Return a parameter by itself as text in the language in use, as where a table has a column for it."""
     language = find_language()
 
-    def format_value(value: Any) -> str:
-        match value:
+    def format_value(single: Any) -> str:
+        match single:
             case date():
-                return format_day(value, language)
+                return format_day(single, language)
             case int() | Decimal():
-                return format_number(value, language)
+                return format_number(single, language)
             case Quantity():
-                return f"{format_number(value.amount, language, measured=True)} {value.unit}"
+                return f"{format_number(single.amount, language, measured=True)} {single.unit}"
             case Money():
-                return format_money(value.amount, value.currency, language)
+                return format_money(single.amount, single.currency, language)
             case Label():
-                return label(value.word)
+                return label(single.word)
             case ZoneCode():
-                return translate_catalogue((zone_names or {}).get(value.code, value.code))
-        return str(value)
+                return translate_catalogue((zone_names or {}).get(single.code, single.code))
+        return str(single)
 
-    return write(found, _find_text, format_value)
+    return write(value, _find_text, format_value)
 
 
 def render_day(day: date) -> str:

@@ -19,7 +19,7 @@ from django.utils import timezone
 
 from claims.reports.terms_preview import TermsPreview, preview_terms
 from claims.rules.compare import ClaimDifference
-from desk.terms.words import count_claims, count_covers, name_chosen, render_value
+from desk.terms.words import count_claims, count_covers, name_chosen
 from scheduling.covers.services import publish_terms
 from scheduling.models import WarrantyTerms
 from scheduling.terms.preview import CoverDifference, choose_covers
@@ -30,7 +30,7 @@ from scheduling.terms.services import set_usual_terms
 from treatments.enums import say
 from treatments.models import Site
 from treatments.queries import find_shop_day
-from treatments.shared.rendering import render
+from treatments.shared.rendering import render, render_all, render_param
 
 CSV_HEADINGS = ["about", "cover", "vehicle", "VIN", "claim", "what", "from", "to", "sentence"]
 
@@ -93,7 +93,7 @@ class Command(BaseCommand):
         except (OSError, tomllib.TOMLDecodeError) as error:
             raise CommandError(f"{path.name}: {error}") from error
         except TermsError as error:
-            told = "\n".join(f"  {p.field} = {render_value(p.value)}: {render(p.explanation)}" for p in error.problems)
+            told = "\n".join(f"  {p.field} = {render_param(p.value)}: {render(p.explanation)}" for p in error.problems)
             raise CommandError(f"{path.name} can't be published:\n{told}") from error
 
     def publish(self, document: dict[str, Any], usual_for: str | None) -> None:
@@ -160,9 +160,9 @@ class Command(BaseCommand):
             write(f"{count:>7}  {words}")
         covers, claims = found.covers, found.claims
         for title, sentences in (
-            ("State of the cover", [difference.sentence for difference in covers.states]),
+            ("State of the cover", [render_cover_difference(difference) for difference in covers.states]),
             ("Claims", [difference.sentence for difference in claims.differences]),
-            ("Due dates", [difference.sentence for difference in covers.dates]),
+            ("Due dates", [render_cover_difference(difference) for difference in covers.dates]),
             ("Not compared", [f"{number}: {sentence}" for number, sentence in found.failed[:show]]),
         ):
             if sentences:
@@ -180,14 +180,19 @@ def guard_cell(text: str) -> str:
     return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
 
 
+def render_cover_difference(difference: CoverDifference) -> str:
+    return f"{difference.cover}, {difference.vehicle}: {render_all(difference.effect.explanations)}"
+
+
 def list_cover_rows(difference: CoverDifference) -> list[list[str]]:
     """Return the rows of one difference of a cover: one for each date that moves, else one."""
     effect = difference.effect
     about = ["cover", difference.cover, difference.vehicle, difference.vin, ""]
+    what, why = render(effect.subject), render_all(effect.explanations)
     if not effect.moves:
-        return [[*about, effect.subject, effect.before, effect.after, effect.sentence]]
+        return [[*about, what, render_param(effect.before), render_param(effect.after), why]]
     return [
-        [*about, f"{effect.subject}: {move.which}", str(move.before or ""), str(move.after or ""), effect.sentence]
+        [*about, f"{what}: {render(move.name)}", str(move.before or ""), str(move.after or ""), why]
         for move in effect.moves
     ]
 

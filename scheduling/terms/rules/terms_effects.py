@@ -1,10 +1,10 @@
-"""What other terms would do to one cover: its state now and its due dates, compared, each difference with a sentence.
+"""What other terms would do to one cover: its state now and its due dates, compared, each difference explained.
 
 The same records are judged under two versions of terms; nothing here knows how they came from the database.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -14,8 +14,7 @@ from scheduling.covers.rules.cover import NO_MORE_COVER, CoverOnDay
 from scheduling.covers.rules.dates import DutyDates
 from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus
 from scheduling.covers.rules.ends import CoverStatus
-from treatments.enums import say
-from treatments.rules.explanation import gettext_noop
+from treatments.rules.explanation import Explanation, Label, Param, explain, gettext_noop
 
 
 class EffectKind(StrEnum):
@@ -57,7 +56,7 @@ _BY_STATUS = {
     CoverStatus.IN_FORCE: EffectKind.COMES_BACK,
 }
 
-DATE_NAMES = {"opens_on": "opens", "target_on": "best on", "last_on": "last day", "grace_until": "grace until"}
+DATES = ("opens_on", "target_on", "last_on", "grace_until")
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +66,10 @@ class DateMove:
     which: str
     before: date | None
     after: date | None
+
+    @property
+    def name(self) -> Explanation:
+        return explain(f"terms.effect.date.{self.which}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,36 +85,46 @@ class CoverEffect:
     """
 
     kind: EffectKind
-    subject: str
-    before: str
-    after: str
-    sentence: str
+    subject: Explanation
+    before: Param
+    after: Param
+    explanations: tuple[Explanation, ...]
     moves: tuple[DateMove, ...] = ()
     zones: tuple[str, ...] = ()
+
+
+_COVER = explain("terms.effect.subject.cover")
+_NOT_DUE = explain("terms.effect.not_due")
 
 
 def compare_states(now: CoverOnDay, then: CoverOnDay) -> CoverEffect | None:
     """Return how the state of a cover would differ, None where it would not."""
     if now.status is not then.status:
+        why = explain(f"terms.effect.{now.status}_now")
         kind = _BY_STATUS[then.status]
-        sentence = f"{say(now.status).capitalize()} now; under these terms: {then.sentence}"
-        return CoverEffect(kind, "the cover", say(now.status), say(then.status), sentence)
+        return CoverEffect(kind, _COVER, Label(now.status), Label(then.status), (why, *then.explanations))
     if now.status in NO_MORE_COVER:
         return None
     if now.percent != then.percent:
-        before, after = f"{now.percent.normalize():f} %", f"{then.percent.normalize():f} %"
-        sentence = f"Pays {before} now, would pay {after}. {then.sentence}"
-        return CoverEffect(EffectKind.PAYS_OTHER_PART, "the cover", before, after, sentence)
+        before_percent, after_percent = now.percent.normalize(), then.percent.normalize()
+        why = explain("terms.effect.pays", before=before_percent, after=after_percent)
+        before, after = (explain("terms.value.percent", percent=part) for part in (before_percent, after_percent))
+        return CoverEffect(EffectKind.PAYS_OTHER_PART, _COVER, before, after, (why, *then.explanations))
     if now.last_day != then.last_day:
-        move = DateMove("last day of cover", now.last_day, then.last_day)
-        before, after = (str(day) if day else "without end" for day in (now.last_day, then.last_day))
-        sentence = f"The last day of cover would move from {before} to {after}."
-        if now.last_day is None:
-            sentence = f"The cover runs without end now and would end after {after}."
-        elif then.last_day is None:
-            sentence = f"The cover ends after {before} now and would run without end."
-        return CoverEffect(EffectKind.LAST_DAY_MOVES, "the cover", before, after, sentence, (move,))
+        return _explain_last_day(now.last_day, then.last_day)
     return None
+
+
+def _explain_last_day(now: date | None, then: date | None) -> CoverEffect:
+    if now is None:
+        why = explain("terms.effect.would_end", last_on=then)
+    elif then is None:
+        why = explain("terms.effect.would_not_end", last_on=now)
+    else:
+        why = explain("terms.effect.last_day_moves", before_on=now, after_on=then)
+    before, after = (day or explain("cover.without_end") for day in (now, then))
+    move = DateMove("last_day_of_cover", now, then)
+    return CoverEffect(EffectKind.LAST_DAY_MOVES, _COVER, before, after, (why,), (move,))
 
 
 def compare_due_items(now: Iterable[DueItem], then: Iterable[DueItem]) -> tuple[CoverEffect, ...]:
@@ -150,21 +163,27 @@ def _are_both_missed(item: DueItem, other: DueItem) -> bool:
     return item.status is other.status is DueStatus.MISSED
 
 
-def _name_reinspection(now: DueItem | None, then: DueItem | None) -> str:
+def _name_reinspection(now: DueItem | None, then: DueItem | None) -> Explanation:
     is_open = any(item.status is not DueStatus.MISSED for item in (now, then) if item)
-    return "the next reinspection" if is_open else "the missed reinspection"
+    return explain(f"terms.effect.subject.{'next' if is_open else 'missed'}_reinspection")
 
 
 def _compare_touch_ups(now: tuple[DueItem, ...], then: tuple[DueItem, ...]) -> list[CoverEffect]:
     # Zones that are one item under one interval may part under another, so each zone's film is compared by itself
     # and what differs alike is told together.
     films = [_split_touch_ups(items) for items in (now, then)]
-    groups: dict[tuple[str, DueItem | None, DueItem | None], list[str]] = defaultdict(list)
+    groups: dict[tuple[str, str, DueItem | None, DueItem | None], list[str]] = defaultdict(list)
     for family, coated_on, zone in sorted({*films[0], *films[1]}):
         before, after = (found.get((family, coated_on, zone)) for found in films)
-        groups[f"the touch-up of the {say(family)} of {coated_on}", before, after].append(zone)
+        groups[family, coated_on, before, after].append(zone)
     effects = (
-        _compare_item(subject, before, after, tuple(zones)) for (subject, before, after), zones in groups.items()
+        _compare_item(
+            explain("terms.effect.subject.touch_up", family=Label(family), coated_on=date.fromisoformat(coated_on)),
+            before,
+            after,
+            tuple(zones),
+        )
+        for (family, coated_on, before, after), zones in groups.items()
     )
     return [effect for effect in effects if effect]
 
@@ -180,37 +199,44 @@ def _split_touch_ups(items: tuple[DueItem, ...]) -> dict[tuple[str, str, str], D
 
 
 def _compare_item(
-    subject: str, now: DueItem | None, then: DueItem | None, zones: tuple[str, ...] = ()
+    subject: Explanation, now: DueItem | None, then: DueItem | None, zones: tuple[str, ...] = ()
 ) -> CoverEffect | None:
-    on = f" on {len(zones)} {'zone' if len(zones) == 1 else 'zones'}" if zones else ""
-    whose = f"{subject}{on}"[0].upper() + f"{subject}{on}"[1:]
     moves = _list_moves(now.dates if now else None, then.dates if then else None)
-    before, after = (_tell_dates(item) for item in (now, then))
+    before, after = (_explain_dates(item) if item else _NOT_DUE for item in (now, then))
+    count: dict[str, Param] = {"count": len(zones)} if zones else {}
+    code = subject.code.replace(".subject.", ".")
     if now and then:
         if not moves:
             return None
-        told = "; ".join(f"{move.which} {move.before} becomes {move.after}" for move in moves)
-        missed = " It would count as missed." if then.status is DueStatus.MISSED is not now.status else ""
-        if now.status is DueStatus.MISSED is not then.status:
-            missed = " It is missed now and would not be."
-        sentence = f"{whose}: {told}.{missed}"
-        return CoverEffect(EffectKind.DUE_MOVES, subject, before, after, sentence, moves, zones)
+        said = [explain(f"{code}.moves", **subject.params, **count, moves=_explain_moves(moves))]
+        if DueStatus.MISSED in (now.status, then.status) and now.status is not then.status:
+            said.append(
+                explain(f"terms.effect.{'counts_as' if now.status is not DueStatus.MISSED else 'no_longer'}_missed")
+            )
+        return CoverEffect(EffectKind.DUE_MOVES, subject, before, after, tuple(said), moves, zones)
     if then:
-        sentence = f"{whose} is not due now and would be: {after}."
-        return CoverEffect(EffectKind.DUE_ARISES, subject, before, after, sentence, moves, zones)
+        said = [explain(f"{code}.arises", **subject.params, **count, dates=after)]
+        return CoverEffect(EffectKind.DUE_ARISES, subject, before, after, tuple(said), moves, zones)
     if now:
-        sentence = f"{whose} ({before}) would no longer be due."
-        return CoverEffect(EffectKind.DUE_FALLS_AWAY, subject, before, after, sentence, moves, zones)
+        said = [explain(f"{code}.falls_away", **subject.params, **count, dates=before)]
+        return CoverEffect(EffectKind.DUE_FALLS_AWAY, subject, before, after, tuple(said), moves, zones)
     return None
 
 
 def _list_moves(now: DutyDates | None, then: DutyDates | None) -> tuple[DateMove, ...]:
-    pairs = ((words, getattr(now, name, None), getattr(then, name, None)) for name, words in DATE_NAMES.items())
-    return tuple(DateMove(words, before, after) for words, before, after in pairs if before != after)
+    pairs = ((name, getattr(now, name, None), getattr(then, name, None)) for name in DATES)
+    return tuple(DateMove(name, before, after) for name, before, after in pairs if before != after)
 
 
-def _tell_dates(item: DueItem | None) -> str:
-    if item is None:
-        return "not due"
-    missed = "missed, " if item.status is DueStatus.MISSED else ""
-    return f"{missed}best on {item.dates.target_on}, grace until {item.dates.grace_until}"
+def _explain_moves(moves: Sequence[DateMove]) -> Explanation:
+    """Return the dates that would move, in one explanation in which each goes on to the next."""
+    first, *others = moves
+    further = explain("terms.effect.and_moves", moves=_explain_moves(others)) if others else None
+    return explain(
+        "terms.effect.date_moves", name=first.name, before_on=first.before, after_on=first.after, further=further
+    )
+
+
+def _explain_dates(item: DueItem) -> Explanation:
+    code = "terms.effect.missed_dates" if item.status is DueStatus.MISSED else "terms.effect.dates"
+    return explain(code, target_on=item.dates.target_on, grace_until=item.dates.grace_until)
