@@ -9,6 +9,7 @@ from urllib.parse import quote, urlencode
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 from django_otp import devices_for_user, user_has_device
 from django_otp.oath import TOTP
 from django_otp.plugins.otp_static.models import StaticDevice, StaticToken
@@ -116,7 +117,12 @@ def confirm_codes(*, person: User, code: str, now: datetime) -> list[str]:
     device = find_unconfirmed(person)
     if device is None or not device.verify_token(code.replace(" ", "")):
         raise ValidationError(
-            {"code": "This is not the code of the app just now. Type the one that it shows; its clock must be right."}
+            {
+                "code": ValidationError(
+                    _("This is not the code of the app just now. Type the one that it shows; its clock must be right."),
+                    code="wrong_code",
+                )
+            }
         )
     TOTPDevice.objects.filter(user=person, confirmed=True).delete()
     device.confirmed = True
@@ -140,7 +146,9 @@ def stop_codes(*, person: User, now: datetime) -> None:
         ValidationError: where the shop asks for codes of this role.
     """
     if must_have_codes(person):
-        raise ValidationError("Your role logs in with a code; ask the owner of the shop where that is wrong.")
+        raise ValidationError(
+            _("Your role logs in with a code; ask the owner of the shop where that is wrong."), code="code_required"
+        )
     TOTPDevice.objects.filter(user=person).delete()
     StaticDevice.objects.filter(user=person).delete()
     record_events([Happening("user.codes_stopped", "user", str(person.pk))], actor=person, now=now)

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
-from django.core.exceptions import ValidationError
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
 
@@ -18,7 +17,7 @@ from treatments.event_log import Happening, describe, record_events
 from treatments.models import Treatment, TreatmentLine, User
 from treatments.records.material_totals import TotalEntry, check_quantities, write_totals
 from treatments.records.services import sign_off_treatment, tell_of_treatment
-from treatments.records.sign_off import lock_draft, put_odometer
+from treatments.records.sign_off import lock_draft, put_odometer, refuse_no_zone
 from treatments.records.treatment_entry import (
     ConditionsEntry,
     LineEntry,
@@ -99,7 +98,7 @@ def change_draft(
     """
     draft = lock_draft(treatment, fingerprint, compute_fingerprint)
     if not lines:
-        raise ValidationError({"lines": "A treatment needs at least one zone; name each zone done or not done."})
+        raise refuse_no_zone()
     body = read_body(draft.vehicle, done_on)
     for entry in lines:
         check_line(entry, body)

@@ -14,6 +14,7 @@ from functools import partial
 from django.core.exceptions import ValidationError
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from treatments.enums import FilmState, InspectionKind
 from treatments.event_log import Happening, describe, record_events
@@ -24,9 +25,14 @@ from treatments.records.sign_off import (
     put_amended_reading,
     put_odometer,
     put_sign_off,
+    refuse_amending_draft,
+    refuse_no_reason,
+    refuse_second_amendment,
     withdraw_old_reading,
 )
 from treatments.rules.units import Distance
+from treatments.shared.labels import translate_catalogue
+from treatments.shared.rendering import render_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,11 +209,11 @@ def amend_inspection(
     """
     locked = Inspection.objects.select_for_update().get(pk=inspection.pk)
     if not reason.strip():
-        raise ValidationError({"reason": "An amendment needs a reason."})
+        raise refuse_no_reason()
     if locked.signed_off_at is None:
-        raise ValidationError("Not signed off yet: change the draft itself.")
+        raise refuse_amending_draft()
     if Inspection.objects.filter(amends=locked).exists():
-        raise ValidationError("Another amendment was first; amend that one.")
+        raise refuse_second_amendment()
     _check_zones(zones)
     newer = Inspection(
         vehicle=locked.vehicle,
@@ -236,7 +242,13 @@ def _check_inspection_is_new(vehicle: Vehicle, done_on: date, kind: InspectionKi
     known = Inspection.objects.filter(vehicle=vehicle, done_on=done_on, kind=kind, amends__isnull=True)
     if known.exclude(pk=besides).exists():
         raise ValidationError(
-            {"done_on": f"An inspection of this kind on {done_on} is already on record; open that one."}
+            {
+                "done_on": ValidationError(
+                    _("An inspection of this kind on %(day)s is already on record; open that one."),
+                    code="on_record",
+                    params={"day": render_day(done_on)},
+                )
+            }
         )
 
 
@@ -244,13 +256,14 @@ def _check_zones(zones: Sequence[InspectionEntry]) -> None:
     seen: set[int] = set()
     for entry in zones:
         if entry.zone.pk in seen:
-            raise ValidationError({"zone": f"{entry.zone.name} is named twice."})
+            twice = _("%(zone)s is named twice.") % {"zone": translate_catalogue(entry.zone.name)}
+            raise ValidationError({"zone": ValidationError(twice, code="twice")})
         seen.add(entry.zone.pk)
         looked = entry.film_state != FilmState.NOT_SEEN or entry.rusted_area_percent is not None or entry.perforated
         if entry.not_seen_reason and looked:
-            name = entry.zone.name
-            sentence = f"{name}: it was seen, so give no reason why it was not, or empty what was seen."
-            raise ValidationError({"not_seen_reason": sentence})
+            both = _("%(zone)s: it was seen, so give no reason why it was not, or empty what was seen.")
+            params = {"zone": translate_catalogue(entry.zone.name)}
+            raise ValidationError({"not_seen_reason": ValidationError(both, code="seen", params=params)})
 
 
 def make_entry(line: InspectionLine) -> InspectionEntry:

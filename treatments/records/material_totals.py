@@ -6,10 +6,12 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
 
 from treatments.enums import MeasuredBy
 from treatments.models import Lot, MaterialTotal, Product, Treatment
 from treatments.rules.units import Volume, VolumeUnit
+from treatments.shared.labels import translate_catalogue
 
 if TYPE_CHECKING:
     from treatments.records.treatment_entry import LineEntry
@@ -40,18 +42,25 @@ def check_quantities(lines: Iterable["LineEntry"], totals: Sequence[TotalEntry])
     for total in totals:
         name = _name_material(total.product, total.lot)
         if total.quantity.millilitres <= 0:
-            raise ValidationError({"totals": f"{name}: give the total for the vehicle, more than 0, with its unit."})
+            nothing = _("%(material)s: give the total for the vehicle, more than 0, with its unit.")
+            raise _refuse("totals", nothing, "required", material=name)
         if total.lot and total.lot.product_id != total.product.pk:
-            raise ValidationError({"totals": f"Lot {total.lot.number} is not a lot of {total.product}."})
+            other = _("Lot %(lot)s is not a lot of %(product)s.")
+            raise _refuse("totals", other, "other_lot", lot=total.lot.number, product=total.product)
         if not any(material == total.material for _line, material in coats):
-            raise ValidationError({"totals": f"{name}: no zone names it. Mark where it went, or empty the total."})
+            unused = _("%(material)s: no zone names it. Mark where it went, or empty the total.")
+            raise _refuse("totals", unused, "unused", material=name)
     if len(told) < len(totals):
-        raise ValidationError({"totals": "A product and lot stands twice among the totals: add the quantities up."})
+        twice = _("A product and lot stands twice among the totals: add the quantities up.")
+        raise _refuse("totals", twice, "twice")
     for line, material in coats:
         if line.quantity is None and material not in told:
-            raise ValidationError(
-                {"quantity": f"{line.zone.name}: give the quantity applied, or the total of its product and lot."}
-            )
+            missing = _("%(zone)s: give the quantity applied, or the total of its product and lot.")
+            raise _refuse("quantity", missing, "required", zone=translate_catalogue(line.zone.name))
+
+
+def _refuse(field: str, text: str, code: str, **params: object) -> ValidationError:
+    return ValidationError({field: ValidationError(text, code=code, params=params)})
 
 
 def make_total(treatment: Treatment, entry: TotalEntry) -> MaterialTotal:
@@ -91,4 +100,6 @@ def read_total_entries(treatment: Treatment) -> list[TotalEntry]:
 
 
 def _name_material(product: Product, lot: Lot | None) -> str:
-    return f"{product.name}, lot {lot.number}" if lot else f"{product.name}, lot not known"
+    if lot is None:
+        return _("%(product)s, lot not known") % {"product": product.name}
+    return _("%(product)s, lot %(lot)s") % {"product": product.name, "lot": lot.number}

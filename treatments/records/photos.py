@@ -8,6 +8,7 @@ import io
 from dataclasses import dataclass
 from typing import IO
 
+from django.utils.translation import gettext as _
 from PIL import Image, ImageOps, UnidentifiedImageError
 from PIL.JpegImagePlugin import JpegImageFile
 
@@ -43,7 +44,10 @@ def clean_photo(upload: IO[bytes], name: str) -> CleanPhoto:
     """
     content = upload.read(MOST_BYTES + 1)
     if len(content) > MOST_BYTES:
-        raise PhotoError(f"{name}: more than {MOST_BYTES // 1024 // 1024} MB; send a smaller picture.")
+        raise PhotoError(
+            _("%(name)s: more than %(most)s MB; send a smaller picture.")
+            % {"name": name, "most": MOST_BYTES // 1024 // 1024}
+        )
     try:
         with Image.open(io.BytesIO(content), formats=FORMATS) as picture:
             picture.verify()  # reads to the end, where a file that was cut off ends too early
@@ -51,11 +55,15 @@ def clean_photo(upload: IO[bytes], name: str) -> CleanPhoto:
             drawn = _draw_small(picture, content, name)
     except Image.DecompressionBombError as error:
         most = MOST_PIXELS // 1_000_000
-        raise PhotoError(f"{name}: far more than {most} megapixels; send a smaller one.") from error
+        raise PhotoError(
+            _("%(name)s: far more than %(most)s megapixels; send a smaller one.") % {"name": name, "most": most}
+        ) from error
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as error:
         if isinstance(error, PhotoError):
             raise
-        raise PhotoError(f"{name}: not a picture that can be read; send a JPEG, PNG or WebP.") from error
+        raise PhotoError(
+            _("%(name)s: not a picture that can be read; send a JPEG, PNG or WebP.") % {"name": name}
+        ) from error
     out = io.BytesIO()
     drawn.save(out, "JPEG", quality=85, optimize=True)
     return CleanPhoto(out.getvalue(), hashlib.sha256(content).hexdigest())
@@ -65,7 +73,10 @@ def _draw_small(picture: Image.Image, content: bytes, name: str) -> Image.Image:
     """Return the picture upright and small. A JPEG is decoded at a half, a quarter or an eighth where that suffices."""
     width, height = picture.size
     if width * height > MOST_PIXELS:
-        raise PhotoError(f"{name}: {width} x {height} pixels are too many; send a smaller one.")
+        raise PhotoError(
+            _("%(name)s: %(width)s x %(height)s pixels are too many; send a smaller one.")
+            % {"name": name, "width": width, "height": height}
+        )
     if isinstance(picture, JpegImageFile):
         share = LONGEST_EDGE / max(width, height)
         picture.draft(None, (max(1, int(width * share)), max(1, int(height * share))))
@@ -76,8 +87,11 @@ def _draw_small(picture: Image.Image, content: bytes, name: str) -> Image.Image:
     if taken > MOST_DECODING_BYTES:
         most = width * height * MOST_DECODING_BYTES // taken // 1_000_000
         raise PhotoError(
-            f"{name}: {width} x {height} pixels are too many for this kind of picture; send at most {most} megapixels, "
-            "or save it as a plain JPEG."
+            _(
+                "%(name)s: %(width)s x %(height)s pixels are too many for this kind of picture; send at most %(most)s "
+                "megapixels, or save it as a plain JPEG."
+            )
+            % {"name": name, "width": width, "height": height, "most": most}
         )
     # Made small first: what follows makes copies.
     small = picture if picture.mode in ("RGB", "RGBA", "L", "CMYK") else picture.convert("RGB")

@@ -8,16 +8,22 @@ from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from treatments.enums import TreatmentKind
 from treatments.event_log import Happening, record_events
 from treatments.models import Site, Treatment, TreatmentLine, User, Vehicle
+from treatments.queries import find_clock
 from treatments.records.material_totals import TotalEntry, check_quantities, read_total_entries, write_totals
 from treatments.records.sign_off import (
     check_day_is_free,
     put_amended_reading,
     put_odometer,
     put_sign_off,
+    refuse_amending_draft,
+    refuse_no_reason,
+    refuse_no_zone,
+    refuse_second_amendment,
     withdraw_old_reading,
 )
 from treatments.records.treatment_entry import (
@@ -29,7 +35,9 @@ from treatments.records.treatment_entry import (
     make_line,
     put_conditions,
 )
+from treatments.rules.site_days import find_day
 from treatments.rules.units import Distance
+from treatments.shared.rendering import render_day
 from treatments.vehicles.fact_queries import read_body
 
 
@@ -56,7 +64,7 @@ def record_treatment(
         ValidationError: where a line can't be true, or the visit is already on record.
     """
     if not lines:
-        raise ValidationError({"lines": "A treatment needs at least one zone; name each zone done or not done."})
+        raise refuse_no_zone()
     body = read_body(vehicle, done_on)
     for entry in lines:
         check_line(entry, body)
@@ -114,7 +122,14 @@ def sign_off_treatment(*, treatment: Treatment, now: datetime, actor: User | Non
     """
     locked = Treatment.objects.select_for_update().get(pk=treatment.pk)
     if locked.signed_off_at is not None:
-        raise ValidationError(f"Treatment {locked.pk} was already signed off at {locked.signed_off_at}.")
+        raise ValidationError(
+            _("Treatment %(number)s was already signed off on %(day)s."),
+            code="signed_off",
+            params={
+                "number": locked.pk,
+                "day": render_day(find_day(locked.signed_off_at, find_clock(locked.site))),
+            },
+        )
     body = read_body(locked.vehicle, locked.done_on)
     lines = locked.lines.filter(product__isnull=False).select_related("zone", "product")
     coated = list(lines.prefetch_related("zone__areas"))
@@ -155,13 +170,13 @@ def amend_treatment(
     """
     locked = Treatment.objects.select_for_update().get(pk=treatment.pk)
     if not reason.strip():
-        raise ValidationError({"reason": "An amendment needs a reason."})
+        raise refuse_no_reason()
     if locked.signed_off_at is None:
-        raise ValidationError("Not signed off yet: change the draft itself.")
+        raise refuse_amending_draft()
     if Treatment.objects.filter(amends=locked).exists():
-        raise ValidationError("Another amendment was first; amend that one.")
+        raise refuse_second_amendment()
     if not lines:
-        raise ValidationError({"lines": "A treatment needs at least one zone; name each zone done or not done."})
+        raise refuse_no_zone()
     body = read_body(locked.vehicle, done_on or locked.done_on)
     known = set(locked.lines.filter(product__isnull=False).values_list("zone_id", flat=True))
     for entry in lines:

@@ -5,11 +5,13 @@ from datetime import datetime
 from typing import TypeVar
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
 
 from treatments.event_log import Happening
 from treatments.models import Inspection, Treatment, User
 from treatments.records.odometer_readings import add_reading, withdraw_reading
 from treatments.rules.units import Distance
+from treatments.shared.rendering import render_day
 
 W = TypeVar("W", Treatment, Inspection)
 
@@ -31,6 +33,28 @@ def put_sign_off(work: Treatment | Inspection, *, now: datetime, actor: User | N
     work.signed_off_at, work.signed_off_by = now, actor
 
 
+def refuse_no_zone() -> ValidationError:
+    return ValidationError(
+        {
+            "lines": ValidationError(
+                _("A treatment needs at least one zone; name each zone done or not done."), code="required"
+            )
+        }
+    )
+
+
+def refuse_no_reason() -> ValidationError:
+    return ValidationError({"reason": ValidationError(_("An amendment needs a reason."), code="required")})
+
+
+def refuse_amending_draft() -> ValidationError:
+    return ValidationError(_("Not signed off yet: change the draft itself."), code="draft")
+
+
+def refuse_second_amendment() -> ValidationError:
+    return ValidationError(_("Another amendment was first; amend that one."), code="amended")
+
+
 def lock_draft(draft: W, fingerprint: str, compute_fingerprint: Callable[[W], str]) -> W:
     """Return a draft as it stands, locked until the transaction ends.
 
@@ -42,10 +66,13 @@ def lock_draft(draft: W, fingerprint: str, compute_fingerprint: Callable[[W], st
     """
     locked = type(draft)._default_manager.select_for_update().get(pk=draft.pk)
     if locked.signed_off_at is not None:
-        raise ValidationError("Meanwhile it was signed off; what is wrong in it is corrected by an amendment.")
+        raise ValidationError(
+            _("Meanwhile it was signed off; what is wrong in it is corrected by an amendment."), code="signed_off"
+        )
     if compute_fingerprint(locked) != fingerprint:
         raise ValidationError(
-            "Meanwhile somebody changed this draft. Open it again, in another window if you have typed something."
+            _("Meanwhile somebody changed this draft. Open it again, in another window if you have typed something."),
+            code="changed",
         )
     return locked
 
@@ -63,7 +90,9 @@ def check_day_is_free(newer: Treatment | Inspection) -> None:
     old = newer.amends
     if old is not None and others.exclude(pk=old.pk).exists():
         field = "kind" if old.kind != newer.kind else "done_on"
-        raise ValidationError({field: f"Another of this kind stands on {newer.done_on}: amend or discard that one."})
+        taken = _("Another of this kind stands on %(day)s: amend or discard that one.")
+        params = {"day": render_day(newer.done_on)}
+        raise ValidationError({field: ValidationError(taken, code="on_record", params=params)})
 
 
 def put_amended_reading(newer: Treatment | Inspection, odometer: Distance | None, *, now: datetime) -> None:

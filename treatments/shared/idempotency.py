@@ -16,6 +16,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
 
 from treatments.models import KeptPhoto, SentForm, User, Zone
 from treatments.records.inspections import KeptPicture
@@ -58,11 +59,13 @@ def find_received(*, key: UUID, person: User, purpose: str, content_sha256: str)
     if sent is None:
         return None
     if sent.person_id != person.pk:
-        raise ValidationError("Another person has sent this form already. Open the page anew.")
+        raise ValidationError(_("Another person has sent this form already. Open the page anew."), code="other_person")
     if (sent.purpose, sent.content_sha256) != (purpose, content_sha256):
         raise OtherContentError(
-            "This form has arrived already, with other entries than now. Nothing was changed: open what was recorded, "
-            "and correct it there.",
+            _(
+                "This form has arrived already, with other entries than now. Nothing was changed: open what was "
+                "recorded, and correct it there."
+            ),
             sent.outcome,
         )
     return Received(sent.outcome, sent.recorded_at, is_new=False)
@@ -99,10 +102,15 @@ def receive_once(
         known = find_received(key=key, person=person, purpose=purpose, content_sha256=content_sha256)
         if known is None:
             raise ValidationError(
-                "Somebody recorded the same at this very moment. Send it again to see what is on record."
+                _("Somebody recorded the same at this very moment. Send it again to see what is on record."),
+                code="at_once",
             ) from clash
         return known
     return Received(sent.outcome, now, is_new=True)
+
+
+def _refuse_photo(text: str, code: str, name: str, **params: int) -> ValidationError:
+    return ValidationError({"photos": ValidationError(text, code=code, params={"name": name, **params})})
 
 
 @transaction.atomic
@@ -115,15 +123,20 @@ def keep_photo(*, form_key: UUID, person: User, zone: Zone, upload: IO[bytes], n
     """
     clean = clean_photo(upload, name)
     if SentForm.objects.filter(key=form_key).exists():
-        raise ValidationError({"photos": f"{name}: the form was sent already; add the photo to a new inspection."})
+        raise _refuse_photo(_("%(name)s: the form was sent already; add the photo to a new inspection."), "sent", name)
     of_form = KeptPhoto.objects.filter(form_key=form_key)
     if of_form.exclude(person=person).exists():
-        raise ValidationError({"photos": f"{name}: this form is another person's. Open the page anew."})
+        raise _refuse_photo(_("%(name)s: this form is another person's. Open the page anew."), "other_person", name)
     known = of_form.filter(zone=zone, sha256=clean.sha256).first()
     if known:
         return known
     if of_form.count() >= MOST_PHOTOS_OF_A_FORM:
-        raise ValidationError({"photos": f"{name}: {MOST_PHOTOS_OF_A_FORM} photos are kept already; take some away."})
+        raise _refuse_photo(
+            _("%(name)s: %(most)s photos are kept already; take some away."),
+            "too_many",
+            name,
+            most=MOST_PHOTOS_OF_A_FORM,
+        )
     photo = KeptPhoto(
         form_key=form_key, person=person, zone=zone, sha256=clean.sha256, name=name[:200], recorded_at=now
     )

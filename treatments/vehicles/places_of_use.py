@@ -5,6 +5,7 @@ from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from treatments.enums import CorrosivityCategory
 from treatments.event_log import Happening, record_events
@@ -31,7 +32,13 @@ def record_place_of_use(
     """
     if corrosivity not in (NOT_KNOWN, *CorrosivityCategory):
         raise ValidationError(
-            {"corrosivity": f"'{corrosivity}' is not a category of ISO 9223; write one of C1 to C5 or CX, or nothing."}
+            {
+                "corrosivity": ValidationError(
+                    _("'%(typed)s' is not a category of ISO 9223; write one of C1 to C5 or CX, or nothing."),
+                    code="invalid_choice",
+                    params={"typed": corrosivity},
+                )
+            }
         )
     Vehicle.objects.select_for_update().get(pk=vehicle.pk)
     last = PlaceOfUse.objects.filter(vehicle=vehicle, from_day=from_day).order_by("pk").last()
