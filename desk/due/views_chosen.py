@@ -25,10 +25,9 @@ from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_chosen_covers
 from notifications.reminders.evaluation import Standing, foresee_reminders
 from notifications.reminders.services import write_due_reminders
-from scheduling.covers.queries import find_covers
+from scheduling.covers.queries import find_covers, list_open_kinds
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.covers.services import waive_open_items
-from scheduling.index.fresh import list_open_kinds
 from scheduling.models import Cover
 from treatments.models import User
 from treatments.queries import find_today

@@ -6,26 +6,23 @@ Each booking stands by itself: what can't be booked is said with its reason, and
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 
 from scheduling.booking.finding import find_last_day
 from scheduling.booking.many_reading import read_known_of
-from scheduling.booking.reading import LOOKED_AHEAD_DAYS, WhatIsDue, choose_near, read_site_times, sum_up_due
-from scheduling.booking.rules.site_times import DueDates, SiteTimes
+from scheduling.booking.reading import WhatIsDue, choose_near, read_site_times, sum_up_due
+from scheduling.booking.rules.site_times import SiteTimes
 from scheduling.booking.rules.slots import Slot
 from scheduling.booking.rules.slots_in_turn import VisitInTurn, find_slots_in_turn
 from scheduling.booking.services import book_visit
 from scheduling.covers.queries import CoverCase, read_cases_apart
 from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.covers.rules.due import sort_due_items
-from scheduling.covers.rules.due_item import DueKind
-from scheduling.enums import VisitKind
-from scheduling.index.fresh import DUE_KINDS, IndexedItem, read_fresh_items
 from scheduling.models import Appointment, Bay, Cover
 from treatments.models import Site, User
-from treatments.queries import find_shop_day, find_today
+from treatments.queries import find_today
 from treatments.shared.faults import log_fault
 
 # So many are read by one person on one page; more than that is what the season plan is for.
@@ -84,7 +81,7 @@ def propose_many(*, covers: Sequence[Cover], now: datetime, earliest: bool = Fal
     known = read_known_of(covers)
     booked, workload = known.booked, known.workload
     days = {cover.site_id: find_today(now, cover.site) for cover in {one.site_id: one for one in covers}.values()}
-    due = _read_what_is_due([cover for cover in covers if cover.pk not in booked], days, now)
+    due = _read_what_is_due([cover for cover in covers if cover.pk not in booked], days)
     visits: dict[int, VisitInTurn] = {}
     reasons = {key: f"Booked already: visit {number}." for key, number in booked.items()}
     for cover in covers:
@@ -124,21 +121,13 @@ def _tell_nothing_free(visit: VisitInTurn) -> str:
     return f"{told} {training.tell_who_may()}" if training else told
 
 
-def _read_what_is_due(
-    covers: Sequence[Cover], today_at: Mapping[int, date], now: datetime
-) -> dict[int, WhatIsDue | str]:
-    """Return by cover what a visit is to serve, or why nobody must come: from the index, or where it is not up to date
-    from the records.
-    """
-    days = {cover.pk: today_at[cover.site_id] for cover in covers}
-    # The index answers for the shop's own day.
-    today = find_shop_day(now)
-    fresh = read_fresh_items([cover for cover in covers if days[cover.pk] == today], today)
-    found: dict[int, WhatIsDue | str] = {key: _sum_up(items, days[key]) for key, items in fresh.items()}
-    cases, faults = read_cases_apart([cover for cover in covers if cover.pk not in fresh])
+def _read_what_is_due(covers: Sequence[Cover], today_at: Mapping[int, date]) -> dict[int, WhatIsDue | str]:
+    """Return by cover what a visit is to serve, or why nobody must come."""
+    found: dict[int, WhatIsDue | str] = {}
+    cases, faults = read_cases_apart(covers)
     for case in cases:
         try:
-            found[case.cover.pk] = _assess_due(case, days[case.cover.pk])
+            found[case.cover.pk] = _assess_due(case, today_at[case.cover.site_id])
         except Exception as error:
             faults[case.cover.pk] = log_fault(error, f"Cover {case.cover.number}")
     return found | faults
@@ -150,18 +139,6 @@ def _assess_due(case: CoverCase, day: date) -> WhatIsDue | str:
     if assessed.state.status in NO_MORE_COVER:
         return "The cover is over, so nobody has to come for it."
     return due if due.items else "Nothing is due."
-
-
-def _sum_up(items: Sequence[IndexedItem], today: date) -> WhatIsDue:
-    """Return what ``sum_up_due`` returns where something is near; nothing can be before a first treatment."""
-    horizon = today + timedelta(days=LOOKED_AHEAD_DAYS)
-    near = [item for item in items if item.opens_on <= horizon] or items[:1]
-    zones = {zone for item in near if item.kind == DueKind.TOUCH_UP for zone in item.zones}
-    dates = [
-        DueDates(item.key, DUE_KINDS[item.kind], item.opens_on, item.target_on, item.last_on, item.grace_until)
-        for item in near
-    ]
-    return WhatIsDue(tuple(dates), VisitKind.ANNUAL_TOUCH_UP if zones else VisitKind.REINSPECTION, len(zones))
 
 
 def _read_times(

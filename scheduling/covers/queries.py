@@ -41,7 +41,7 @@ from treatments.records.histories import describe_inspection, read_histories
 from treatments.records.rules.history import VehicleHistory
 from treatments.records.short_histories import read_short_histories
 from treatments.rules.explanation import Explanation
-from treatments.shared.faults import work_apart
+from treatments.shared.faults import log_fault, work_apart
 
 COVERS_AT_ONCE = 2_000
 """SQLite as it comes takes 32,766 values in one query; that of short histories names each vehicle seven times."""
@@ -133,6 +133,25 @@ def read_cases_apart(
         )
         found += [case for cases in done for case in cases]
     return found, faults
+
+
+def list_open_kinds(covers: Iterable[Cover], day: date) -> dict[int, list[tuple[due_rules.DueKind, int]]]:
+    """Return kind and number of zones of each thing to be done for a cover whose window is open, by target day.
+
+    Nothing is told of a cover that can't be computed.
+
+    Args:
+        covers: covers with ``site`` loaded.
+        day: today at the shop.
+    """
+    wanted = list(covers)
+    found: dict[int, list[tuple[due_rules.DueKind, int]]] = {cover.pk: [] for cover in wanted}
+    for case in read_cases_apart(wanted)[0]:
+        try:
+            found[case.cover.pk] = case.list_open_kinds(day)
+        except Exception as error:
+            log_fault(error, f"Cover {case.cover.number}")
+    return found
 
 
 def read_short_case(cover: Cover, changes: list[CoverChange] | None = None) -> CoverCase:

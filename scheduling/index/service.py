@@ -11,12 +11,14 @@ from typing import Any
 from django.db import IntegrityError, connection, transaction
 from django.db.models import QuerySet, Sum
 
+from scheduling.booking.following import find_booked_days
+from scheduling.covers.queries import read_short_cases
 from scheduling.index.faults import write_faults
-from scheduling.index.reading import ClockReader
-from scheduling.index.stale import LONG_AGO, mark_stale
+from scheduling.index.stale import LONG_AGO, mark_stale, mark_stale_since
 from scheduling.index.writing import RecomputeReport, Row, compute_rows, write_index
 from scheduling.models import Cover, CoverState, RecomputeRange, RecomputeRun
 from treatments.shared.faults import log_fault, work_apart
+from treatments.shared.shown import find_log_position
 
 COVERS_IN_A_RANGE = 2_000
 
@@ -90,10 +92,9 @@ def _find_covers(run: RecomputeRun) -> "QuerySet[Any, int]":
 
 def work_on_run(*, run: RecomputeRun, now: datetime) -> RecomputeReport:
     """Compute ranges of a run until none is left that no other worker holds."""
-    reader = ClockReader()
     report = RecomputeReport()
     while True:
-        done = _work_on_next_range(run, reader, now)
+        done = _work_on_next_range(run, now)
         if done is None:
             break
         report += done
@@ -103,14 +104,14 @@ def work_on_run(*, run: RecomputeRun, now: datetime) -> RecomputeReport:
 
 
 @transaction.atomic
-def _work_on_next_range(run: RecomputeRun, reader: ClockReader, now: datetime) -> RecomputeReport | None:
+def _work_on_next_range(run: RecomputeRun, now: datetime) -> RecomputeReport | None:
     skips = connection.features.has_select_for_update_skip_locked
     open_ranges = RecomputeRange.objects.select_for_update(skip_locked=skips).filter(run=run, finished_at__isnull=True)
     part = open_ranges.order_by("first_cover").first()
     if part is None:
         return None
     keys = list(_find_covers(run).filter(pk__gte=part.first_cover, pk__lte=part.last_cover))
-    done = _compute(reader, keys, run.as_of)
+    done = _compute(keys, run.as_of)
     RecomputeRange.objects.filter(pk=part.pk).update(
         finished_at=now,
         covers=done.covers,
@@ -127,16 +128,19 @@ def recompute_covers(*, keys: Sequence[int], as_of: date) -> RecomputeReport:
 
     A later run comes to the same rows.
     """
-    return _compute(ClockReader(), keys, as_of)
+    return _compute(keys, as_of)
 
 
-def _compute(reader: ClockReader, keys: Sequence[int], as_of: date) -> RecomputeReport:
+def _compute(keys: Sequence[int], as_of: date) -> RecomputeReport:
     """Compute and write covers; those that can't be are left out and marked, and the others go on."""
     faults: dict[int, str] = {}
+    # Asked for before anything is read: what is written down later is answered by a later position.
+    position = find_log_position()
     done = work_apart(
-        keys, lambda some: _compute_together(reader, some, as_of), name=name_cover, tell=faults.__setitem__
+        keys, lambda some: _compute_together(some, as_of, position), name=name_cover, tell=faults.__setitem__
     )
     write_faults(faults, (), as_of)
+    mark_stale_since(position)
     return sum(done, RecomputeReport(len(faults), failed=tuple(faults)))
 
 
@@ -144,21 +148,23 @@ def name_cover(key: int) -> str:
     return f"Cover with key {key}"
 
 
-def _compute_together(reader: ClockReader, keys: Sequence[int], as_of: date) -> RecomputeReport:
+def _compute_together(keys: Sequence[int], as_of: date, position: int) -> RecomputeReport:
     """Compute and write covers; one that the rules can't answer for is marked, and one that can't be read is raised."""
     states: list[Row] = []
     items: list[Row] = []
     faults: dict[int, str] = {}
-    for case in reader.read(keys, faults):
+    booked = find_booked_days(keys)
+    for case in read_short_cases(Cover.objects.filter(pk__in=keys).select_related("site").order_by("pk")):
+        key = case.cover.pk
         try:
-            state, due = compute_rows(case, as_of)
+            state, due = compute_rows(case, booked.get(key, {}), as_of)
         except Exception as error:
-            faults[case.cover] = log_fault(error, name_cover(case.cover))
+            faults[key] = log_fault(error, name_cover(key))
         else:
             states.append(state)
             items += due
     fine = [key for key in keys if key not in faults]
-    done = write_index(fine, states, items)
+    done = write_index(fine, states, items, position)
     write_faults(faults, fine, as_of)
     return done + RecomputeReport(len(faults), failed=tuple(faults))
 

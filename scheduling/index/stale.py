@@ -3,17 +3,15 @@
 Read from the event log from where it was left off, so that a nightly run costs what changed and not what there is.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date
-from typing import Any, Protocol
 
 from django.db import transaction
+from django.db.models import Subquery
 
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverChangeKind, CoverState
 from treatments.event_log import mark_read, read_events
-from treatments.models import Event, Ownership
+from treatments.models import Event, EventReader, Ownership
 from treatments.rules.explanation import explain, to_json
 
 READER = "scheduling.recompute"
@@ -54,34 +52,21 @@ def mark_stale() -> int:
             total += len(events)
 
 
-class RecordedEvent(Protocol):
-    """What is asked of an event here."""
+def mark_stale_since(position: int) -> None:
+    """Mark once more what others have marked while rows were computed; the rows just written took the mark away.
 
-    @property
-    def kind(self) -> str: ...
-    @property
-    def subject(self) -> str: ...
-    @property
-    def subject_id(self) -> str: ...
-    @property
-    def before(self) -> Any: ...
-    @property
-    def after(self) -> Any: ...
+    Call it after writing, in the same transaction.
 
-
-@dataclass(frozen=True, slots=True)
-class ToldOf:
-    """Of whose covers some events tell, by primary key."""
-
-    covers: set[int]
-    vehicles: set[int]
-    owners: set[int]
-    sites: set[int]
-    all: bool = False
+    Args:
+        position: that of the event log from which the rows were computed.
+    """
+    read = EventReader.objects.filter(name=READER).values("position")
+    events = list(Event.objects.filter(kind__in=KINDS, position__gt=position, position__lte=Subquery(read)))
+    if events:
+        _mark_events(events)
 
 
-def sort_events(events: Iterable[RecordedEvent]) -> ToldOf:
-    """Return of whom events of KINDS tell."""
+def _mark_events(events: list[Event]) -> None:
     covers, vehicles, owners, sites = set[int](), set[int](), set[int](), set[int]()
     is_of_all = False
     for event in events:
@@ -99,21 +84,14 @@ def sort_events(events: Iterable[RecordedEvent]) -> ToldOf:
             is_of_all = True
         else:
             sites.add(int(event.subject_id if event.subject == "site" else after["site"]))
-    return ToldOf(covers, vehicles, owners, sites, is_of_all)
-
-
-def _mark_events(events: list[Event]) -> None:
-    told = sort_events(events)
-    vehicles = set(told.vehicles)
-    if told.owners:
-        vehicles |= set(Ownership.objects.filter(customer__in=told.owners).values_list("vehicle_id", flat=True))
-    covers = set(told.covers)
+    if owners:
+        vehicles |= set(Ownership.objects.filter(customer__in=owners).values_list("vehicle_id", flat=True))
     if vehicles:
         covers |= set(Cover.objects.filter(vehicle__in=vehicles).values_list("pk", flat=True))
-    if told.all:
+    if is_of_all:
         CoverState.objects.update(recheck_on=LONG_AGO)
-    if told.sites:
-        CoverState.objects.filter(site__in=told.sites).update(recheck_on=LONG_AGO)
+    if sites:
+        CoverState.objects.filter(site__in=sites).update(recheck_on=LONG_AGO)
     if not covers:
         return
     CoverState.objects.filter(cover__in=covers).update(recheck_on=LONG_AGO)

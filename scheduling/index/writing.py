@@ -3,7 +3,7 @@
 New rows go in by COPY on PostgreSQL, where a first run writes millions of them.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -11,11 +11,11 @@ from typing import Any
 from django.db import connection, models
 from psycopg.types.json import Jsonb
 
-from scheduling.covers.rules.cover import ONE_DAY, assess_cover
+from scheduling.covers.queries import CoverCase
+from scheduling.covers.rules.cover import ONE_DAY
 from scheduling.covers.rules.due_item import DueItem as ComputedItem
 from scheduling.covers.rules.due_item import DueKind, DueStatus
 from scheduling.covers.rules.risk import find_last_seen, find_risk_day
-from scheduling.index.reading import ClockCase
 from scheduling.models import CoverState, DueItem
 from treatments.rules.explanation import to_json
 
@@ -82,12 +82,17 @@ class RecomputeReport:
         )
 
 
-def compute_rows(case: ClockCase, as_of: date) -> tuple[Row, list[Row]]:
-    """Return the row of a cover's state and the rows of its due items that need doing."""
-    found = assess_cover(case.find_table(as_of), case.facts, case.history, as_of)
+def compute_rows(case: CoverCase, booked_days: Mapping[str, date], as_of: date) -> tuple[Row, list[Row]]:
+    """Return the row of a cover's state and the rows of its due items that need doing.
+
+    Args:
+        booked_days: by the key of a due item, the day on which an appointment will serve it.
+        as_of: the day for which the rows answer.
+    """
+    found = case.assess(as_of)
     items = found.list_what_needs_doing()
     recheck_on = found.holds_until + ONE_DAY if found.holds_until else None
-    move = case.find_next_move(as_of)
+    move = min((from_day for from_day, _terms in case.terms_by_day if from_day > as_of), default=None)
     if move is not None and (recheck_on is None or move < recheck_on):
         recheck_on = move
     opens_on = last_on = grace_until = risk_on = None
@@ -102,22 +107,23 @@ def compute_rows(case: ClockCase, as_of: date) -> tuple[Row, list[Row]]:
         risk_on = find_risk_day(last_seen_on, place) if last_seen_on else None
     # A booking for a day that has passed serves nothing any more; the visit was made, or somebody has to say so.
     due_keys = {item.key for item in items}
-    booked = {key: day for key, day in case.booked.items() if day >= as_of and key in due_keys}
+    booked = {key: day for key, day in booked_days.items() if day >= as_of and key in due_keys}
     booked_on = min(booked.values(), default=None)
     if booked_on is not None:
         ends = min(day + ONE_DAY for day in booked.values())
         recheck_on = ends if recheck_on is None else min(recheck_on, ends)
     state = found.state
+    cover = case.cover
     row = (
-        case.cover,
+        cover.pk,
         state.status.value,
         state.since,
         state.last_day,
         state.percent,
         [to_json(explanation) for explanation in state.explanations],
         recheck_on,
-        case.site,
-        case.dealership,
+        cover.site_id,
+        cover.dealership_id,
         opens_on,
         last_on,
         grace_until,
@@ -128,7 +134,7 @@ def compute_rows(case: ClockCase, as_of: date) -> tuple[Row, list[Row]]:
         risk_on,
         booked_on,
     )
-    return row, [_describe_item(case.cover, item, item.key in booked) for item in items]
+    return row, [_describe_item(cover.pk, item, item.key in booked) for item in items]
 
 
 def _order_of_pressing(item: ComputedItem) -> tuple[date, date]:
@@ -154,16 +160,34 @@ def _describe_item(cover: int, item: ComputedItem, is_booked: bool) -> Row:
     )
 
 
-def write_index(keys: Sequence[int], states: list[Row], items: list[Row]) -> RecomputeReport:
-    """Make the index of the covers ``keys`` hold exactly these rows, in the caller's transaction."""
-    stored_states = {row[0]: row for row in CoverState.objects.filter(cover__in=keys).values_list(*STATE_COLUMNS)}
+def write_index(keys: Sequence[int], states: list[Row], items: list[Row], position: int) -> RecomputeReport:
+    """Make the index of the covers ``keys`` hold exactly these rows, in the caller's transaction.
+
+    A cover whose index was computed from a later position of the event log keeps what it has.
+
+    Args:
+        position: that of the event log from which the rows were computed.
+    """
+    locked = CoverState.objects.select_for_update().filter(cover__in=keys).order_by("pk")
+    stored_states: dict[int, Row] = {}
+    newer = set()
+    for *row, computed_from in locked.values_list(*STATE_COLUMNS, "log_position"):
+        # Rows are compared without the position, since a new one alone is no change.
+        stored_states[row[0]] = (*row, position)
+        if computed_from > position:
+            newer.add(row[0])
+    keys = [key for key in keys if key not in newer]
+    states = [(*row, position) for row in states if row[0] not in newer]
+    items = [row for row in items if row[0] not in newer]
     stored_items: dict[tuple[int, str], Row] = {}
     primary_keys: dict[tuple[int, str], int] = {}
     if stored_states:
         for primary_key, *row in DueItem.objects.filter(cover__in=keys).values_list("pk", *ITEM_COLUMNS):
             stored_items[row[0], row[1]] = tuple(row)
             primary_keys[row[0], row[1]] = primary_key
-    state_count = _write_rows(CoverState, STATE_COLUMNS, states, {(key,): row for key, row in stored_states.items()}, 1)
+    columns = (*STATE_COLUMNS, "log_position")
+    state_count = _write_rows(CoverState, columns, states, {(key,): row for key, row in stored_states.items()}, 1)
+    CoverState.objects.filter(cover__in=keys, log_position__lt=position).update(log_position=position)
     wanted = {(row[0], row[1]) for row in items}
     gone = [primary_key for key, primary_key in primary_keys.items() if key not in wanted]
     if gone:

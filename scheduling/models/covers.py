@@ -221,6 +221,7 @@ class CoverState(models.Model):
     booked_on = models.DateField(
         null=True, blank=True, help_text="the day of the next appointment that serves what is due"
     )
+    log_position = models.BigIntegerField(default=0, help_text="of the event log from which this was computed")
 
     class Meta:
         indexes = [

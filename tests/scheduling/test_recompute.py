@@ -18,7 +18,6 @@ from scheduling.covers.rules.calendars import CLOSED_DAY
 from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.covers.services import end_cover, move_terms, waive_due_item
 from scheduling.index import service
-from scheduling.index.reading import ClockReader
 from scheduling.index.service import read_run_report, recompute, start_run, work_on_run
 from scheduling.index.writing import ITEM_COLUMNS, STATE_COLUMNS, compute_rows
 from scheduling.models import (
@@ -83,12 +82,12 @@ def change_much(demo: DemoShop) -> None:
 def test_the_index_says_what_the_rules_say_on_any_day(demo: DemoShop) -> None:
     change_much(demo)
     cases = {case.cover.pk: case for case in read_cover_cases(Cover.objects.select_related("vehicle", "site"))}
-    found = {case.cover: case for case in ClockReader().read(sorted(cases))}
+    found = {case.cover.pk: case for case in read_short_cases(Cover.objects.select_related("site"))}
     assert found.keys() == cases.keys()
     for after in (-400, 0, 21, 41, 100, 500, 2000):
         day = demo.day + timedelta(days=after)
         for key, case in cases.items():
-            row, items = compute_rows(found[key], day)
+            row, items = compute_rows(found[key], {}, day)
             told = dict(zip(STATE_COLUMNS, row, strict=True))
             state = case.read_state(day)
             assert (told["status"], told["since"], told["percent"], told["explanations"]) == (

@@ -22,11 +22,10 @@ from notifications.documents.job_sheets import describe_job_sheet
 from notifications.documents.queries import describe_certificate, list_zone_states, read_vehicle_plan_svg
 from notifications.models import Message
 from notifications.reminders.services import write_due_reminders
-from scheduling.covers.queries import read_cover_case, read_short_case
+from scheduling.booking.following import find_booked_days
+from scheduling.covers.queries import list_open_kinds, read_cover_case, read_short_case
 from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.covers.rules.film_age import compute_film_ages
-from scheduling.index.fresh import list_open_kinds
-from scheduling.index.reading import ClockReader
 from scheduling.index.service import recompute
 from scheduling.index.writing import ITEM_COLUMNS, STATE_COLUMNS, compute_rows
 from scheduling.models import Cover, CoverState, DueItem
@@ -161,9 +160,9 @@ class Telling:
         """Return what the index says on a day, which is what the records say, and who is reminded of what."""
         recompute(as_of=day, now=moment(day), whole=True)
         states, items = read_index()
-        row, rows = compute_rows(next(ClockReader().read([self.cover.pk])), day)
-        assert [tuple(row)] == states
         case, brief = read_cover_case(self.cover), read_short_case(self.cover)
+        row, rows = compute_rows(brief, find_booked_days([self.cover.pk]).get(self.cover.pk, {}), day)
+        assert [tuple(row)] == states
         state = case.read_state(day)
         told = dict(zip(STATE_COLUMNS, states[0], strict=True))
         assert brief.read_state(day) == state
