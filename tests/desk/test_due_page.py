@@ -13,6 +13,7 @@ from notifications.reminders.services import write_due_reminders
 from scheduling.covers.queries import read_cover_case
 from scheduling.due_list.saved_filters import MOST_KEPT
 from scheduling.index.service import recompute
+from scheduling.index.writing import STATE_COLUMNS
 from scheduling.models import Appointment, Cover, CoverChange, CoverState, DueItem, SavedFilter
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
@@ -135,10 +136,13 @@ def test_covers_are_let_off_with_a_reason_and_leave_the_list_at_once(demo: DemoS
     assert {change.due_key for change in changes} == open_keys and len(open_keys) > 1
     assert {change.reason for change in changes} == {reason["reason"]}
     assert find_vin(demo, "overdue") not in client.get("/due/", {"urgency": "overdue"}).content.decode()
-    rows = list(CoverState.objects.order_by("pk").values()), list(DueItem.objects.order_by("key", "cover").values())
+    rows = (
+        list(CoverState.objects.order_by("pk").values(*STATE_COLUMNS)),
+        list(DueItem.objects.order_by("key", "cover").values()),
+    )
     recompute(as_of=demo.day, now=timezone.now(), whole=True)
     assert rows == (
-        list(CoverState.objects.order_by("pk").values()),
+        list(CoverState.objects.order_by("pk").values(*STATE_COLUMNS)),
         list(DueItem.objects.order_by("key", "cover").values()),
     )
 

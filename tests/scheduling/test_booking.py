@@ -61,13 +61,17 @@ def statuses(cover: Cover) -> set[str]:
     return set(DueItem.objects.filter(cover=cover).values_list("status", flat=True))
 
 
+# When a row was computed and when it is looked at again; what it says is compared.
+AT_WHICH_COMPUTED = ("recheck_on", "log_position")
+
+
 def nothing_to_recompute() -> bool:
     """Say whether a recompute comes to the index as the booking left it, but for when to look at it again."""
 
     def read() -> tuple[list[dict[str, object]], list[dict[str, object]]]:
         states = CoverState.objects.order_by("cover_id").values()
         items = list(DueItem.objects.order_by("cover_id", "key").values())
-        return [{name: row[name] for name in row if name != "recheck_on"} for row in states], items
+        return [{name: row[name] for name in row if name not in AT_WHICH_COMPUTED} for row in states], items
 
     before = read()
     recompute(as_of=TODAY, now=NOW)
