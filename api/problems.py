@@ -12,6 +12,7 @@ from rest_framework.views import exception_handler
 
 from treatments.models import Role
 from treatments.rules.site_settings import NotComputableError
+from treatments.shared.rendering import render_all
 
 CALL_THE_SHOP = "The shop has to put something right first. Please call the shop."
 
@@ -34,7 +35,7 @@ def answer_problem(error: Exception, context: dict[str, Any]) -> Response | None
     if isinstance(error, NotComputableError):
         # A dealership can't put it right, and the shop's settings are not its business.
         is_dealership = getattr(context["request"].user, "role", "") == Role.DEALERSHIP
-        error = NotComputable(CALL_THE_SHOP if is_dealership else str(error))
+        error = NotComputable(CALL_THE_SHOP if is_dealership else render_all(error.explanations))
     response = exception_handler(error, context)
     if response is None:
         return None

@@ -17,6 +17,7 @@ from scheduling.models import Cover
 from scheduling.terms.preview import CHUNK, CoverDifference, CoversPreview, NotCompared, preview_covers, put_under
 from scheduling.terms.rules.terms import Terms
 from treatments.shared.faults import log_fault
+from treatments.shared.rendering import render_all
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +115,7 @@ def preview_claims(
         for claim in chunk:
             case = cases.get(claim.cover_id)
             if case is None:
-                failed.append(NotCompared(claim.number, faults[claim.cover_id]))
+                failed.append(NotCompared(claim.number, render_all(faults[claim.cover_id])))
                 continue
             try:
                 found = compare_checks(

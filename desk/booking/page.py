@@ -26,6 +26,7 @@ from scheduling.models import Appointment, Cover
 from treatments.models import Customer, Site, User, Vehicle
 from treatments.queries import find_today
 from treatments.reference.queries import list_sites
+from treatments.rules.explanation import explain
 from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.rules.site_settings import NotComputableError, find_zone
 
@@ -56,16 +57,13 @@ class VehicleToBook:
         return bool(wanted) and self.cover is not None and wanted <= self.known.list_served_of(self.cover)
 
 
-NO_SITE = "There is no site yet; add one in the administration pages first."
-
-
 def read_vehicle_to_book(vehicle: Vehicle, user: User, now: datetime) -> VehicleToBook:
     """Return what is to be known of a vehicle before it is booked."""
     covers = list_covers_and_changes(vehicle)
     cover, changes = next(((cover, changes) for cover, changes in covers if cover.ended_on is None), (None, None))
     home = cover.site if cover else user.site or next(iter(list_sites()), None)
     if home is None:
-        raise NotComputableError(NO_SITE)
+        raise NotComputableError(explain("site.none"))
     today = find_today(now, home)
     near: list[DueItem] = []
     due = NOTHING_DUE

@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from desk.booking.forms import NewVehicleForm
-from desk.booking.page import NO_SITE, Errors, list_errors, list_faults, name_faults, read_vehicle_to_book
+from desk.booking.page import Errors, list_errors, list_faults, name_faults, read_vehicle_to_book
 from desk.booking.slots import SlotButton, make_buttons
 from desk.forms.vin_fields import advise_on_search
 from desk.rendering.telling import tell
@@ -28,8 +28,10 @@ from treatments.models import Site, User, Vehicle
 from treatments.people.customers import find_or_add_customer, make_match_key
 from treatments.queries import find_today
 from treatments.reference.queries import find_site_of
+from treatments.rules.explanation import explain
 from treatments.rules.site_settings import find_zone
 from treatments.search.queries import list_found_vehicles
+from treatments.shared.rendering import render_all
 from treatments.shared.writing_turns import take_turn
 from treatments.vehicles.rules.vin import VinMark, clean_vin
 from treatments.vehicles.services import add_vehicle
@@ -193,7 +195,7 @@ def _add(form: NewVehicleForm, user: User, now: datetime) -> Vehicle:
     site = user.site or Site.objects.order_by("pk").first()
     if site is None:
         # Its day counts, and nothing could be done with the vehicle after it.
-        raise ValidationError(tell(NO_SITE))
+        raise ValidationError(render_all([explain("site.none")]), code="no_site")
     try:
         owner = find_or_add_customer(
             name=values["owner"], contact=values["contact"], language=values["language"], now=now, actor=user

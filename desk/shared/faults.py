@@ -13,7 +13,9 @@ from scheduling.index.faults import list_faults_for
 from scheduling.models import Cover
 from treatments.models import Role, Site, User
 from treatments.reference.queries import list_sites
+from treatments.rules.explanation import Explanation
 from treatments.rules.site_settings import NotComputableError
+from treatments.shared.rendering import render_all
 
 # The first of them show what is wrong; a site whose settings are wrong has thousands.
 MOST_NAMED = 10
@@ -27,7 +29,7 @@ class ShownFaults:
 
     by_reason: dict[str, list[Cover]]
     count: int
-    sites: list[tuple[Site, str]]
+    sites: list[tuple[Site, tuple[Explanation, ...]]]
 
 
 def read_shown_faults(user: User) -> ShownFaults | None:
@@ -41,7 +43,7 @@ def read_shown_faults(user: User) -> ShownFaults | None:
         return None
     by_reason: dict[str, list[Cover]] = {}
     for fault in first:
-        by_reason.setdefault(fault.sentence, []).append(fault.cover)
+        by_reason.setdefault(render_all(fault.explanations), []).append(fault.cover)
     return ShownFaults(by_reason, faults.count() if len(first) == MOST_NAMED else len(first), sites)
 
 
@@ -60,5 +62,5 @@ class AnswerWhatCannotBeComputed:
         user = request.user
         is_of_shop = isinstance(user, User) and user.role != Role.DEALERSHIP
         # Customers and dealerships can't put it right.
-        context = {"sentence": str(error) if is_of_shop else ""}
+        context = {"explanations": error.explanations if is_of_shop else ()}
         return render(request, "shared/not_computable.html", context, status=HTTPStatus.CONFLICT)

@@ -27,9 +27,10 @@ from scheduling.covers.rules.film_age import FilmAge, compute_film_ages
 from scheduling.models import Cover
 from treatments.models import Lot, User, Vehicle
 from treatments.records.rules.history import InspectionRecord, VehicleHistory
+from treatments.rules.explanation import Explanation
 from treatments.rules.site_settings import NotComputableError
 from treatments.rules.speaking import ENGLISH
-from treatments.shared.faults import log_fault
+from treatments.shared.faults import explain_fault
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,7 @@ class VehicleView:
     Attributes:
         covers: all covers of the vehicle that the person may see, the newest first.
         records: all that is on record of it, whenever it was written down.
-        fault: why the cover can't be computed, '' where it can.
+        fault: why the cover can't be computed, nothing where it can.
     """
 
     vehicle: Vehicle
@@ -52,7 +53,7 @@ class VehicleView:
     state: CoverOnDay | None
     items: tuple[DueItem, ...]
     states: tuple[ZoneState, ...]
-    fault: str = ""
+    fault: tuple[Explanation, ...] = ()
 
     @property
     def is_over(self) -> bool:
@@ -82,7 +83,8 @@ def read_vehicle_view(
     seen = tuple(cover for cover in covers if may_see_cover(user, cover))
     cover = choose_cover(covers, user)
     records = read_vehicle_records(vehicle, seen)
-    case, state, fault = None, None, ""
+    case, state = None, None
+    fault: tuple[Explanation, ...] = ()
     items: tuple[DueItem, ...] = ()
     if cover is not None:
         try:
@@ -92,7 +94,7 @@ def read_vehicle_view(
         except Exception as error:
             # The history of the vehicle is shown all the same.
             case, state, items = None, None, ()
-            fault = log_fault(error, f"Cover {cover.number}")
+            fault = explain_fault(error, f"Cover {cover.number}")
     history = records.history.known_at(known_at) if known_at else records.history
     is_over = state is not None and state.status in NO_MORE_COVER
     states = list_zone_states(vehicle, history, () if is_over else items, as_of)

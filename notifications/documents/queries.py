@@ -230,7 +230,7 @@ def describe_certificate(
 
 def _render_state(state: CoverOnDay, language: str, zone_names: Mapping[str, str]) -> str:
     with translation.override(language):
-        return render_all(state.explanations, speak_zone_names(zone_names, language))
+        return render_all(state.explanations, zone_names)
 
 
 def _describe_due(item: DueItem, language: str) -> DueRow:

@@ -20,8 +20,10 @@ from notifications.speaking import speak_to
 from scheduling.models import Appointment, AppointmentStatus, BookedBy
 from treatments.event_log import mark_read, read_events
 from treatments.models import Event
+from treatments.rules.explanation import Explanation
 from treatments.rules.wording import tell_count
 from treatments.shared.faults import work_apart
+from treatments.shared.rendering import render_all
 
 READER = "notifications.invitations.services"
 KINDS = [f"appointment.{verb}" for verb in ("booked", "moved", "cancelled", "no_show", "begun", "done", "split")]
@@ -76,7 +78,7 @@ def _tell_of_all(events: Iterable[Event], now: datetime) -> InvitationReport:
     happened: dict[int, list[Event]] = defaultdict(list)
     for event in events:
         happened[int(event.subject_id)].append(event)
-    faults: dict[int, str] = {}
+    faults: dict[int, tuple[Explanation, ...]] = {}
     done = work_apart(
         sorted(happened),
         lambda keys: _tell_of({key: happened[key] for key in keys}, now),
@@ -84,7 +86,7 @@ def _tell_of_all(events: Iterable[Event], now: datetime) -> InvitationReport:
         tell=faults.__setitem__,
     )
     numbers = dict(Appointment.objects.filter(pk__in=faults).values_list("pk", "number"))
-    failed = tuple(f"visit {numbers.get(key, key)}: {why}" for key, why in sorted(faults.items()))
+    failed = tuple(f"visit {numbers.get(key, key)}: {render_all(why)}" for key, why in sorted(faults.items()))
     return sum(done, InvitationReport(failed=failed))
 
 

@@ -120,7 +120,7 @@ COVERS: list[Words] = [
     Words("scheduling.CoverChange", ("reason",), REASON, REPLACE, ERASED, BY_COVER),
     Words("treatments.VehicleChange", ("reason",), REASON, REPLACE, ERASED, BY_COVER),
     Words("scheduling.CoverState", ("explanations",), SENTENCES, COMPUTE, needed=BY_COVER),
-    Words("scheduling.CoverFault", ("sentence",), SENTENCES, COMPUTE, needed=BY_COVER),
+    Words("scheduling.CoverFault", ("explanations",), SENTENCES, COMPUTE, needed=BY_COVER),
     Words(
         "scheduling.DueItem",
         ("reasons", "why_opens", "why_last", "why_grace"),

@@ -23,8 +23,8 @@ from scheduling.covers.rules.due_item import DueKind, DueStatus
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverState, DueItem
 from treatments.models import Customer
-from treatments.rules.explanation import from_json
-from treatments.shared.faults import log_fault
+from treatments.rules.explanation import Explanation, from_json
+from treatments.shared.faults import explain_fault
 
 
 class Standing(StrEnum):
@@ -62,7 +62,7 @@ class Weighed:
     past: "PastMessages"
     standings: list[tuple[Cover, Standing]] = field(default_factory=list)
     wanted: list[tuple[Cover, Customer, Reminder, str]] = field(default_factory=list)
-    failed: dict[int, str] = field(default_factory=dict)
+    failed: dict[int, tuple[Explanation, ...]] = field(default_factory=dict)
 
     def count(self, wanted: Standing) -> int:
         return len(self.list_numbers(wanted))
@@ -100,7 +100,7 @@ def weigh_reminders(as_of: date, keys: Iterable[int] | None, known: Mapping[int,
             try:
                 _weigh(weighed, cover, owners.get(cover.vehicle_id), by_cover[key], as_of, lacking.get(key, ()))
             except Exception as error:
-                weighed.failed[key] = log_fault(error, f"Weighing the reminder of cover {cover.number}")
+                weighed.failed[key] = explain_fault(error, f"Weighing the reminder of cover {cover.number}")
     return weighed
 
 

@@ -23,7 +23,8 @@ from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverState, DueItem
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Zone
-from treatments.shared.faults import NO_FAULT_OF_A_ROW, log_fault, work_apart
+from treatments.shared.faults import NO_FAULT_OF_A_ROW, explain_fault, log_fault, work_apart
+from treatments.shared.rendering import render_all
 
 LEASE = timedelta(minutes=10)
 MOST_ATTEMPTS = 5
@@ -68,7 +69,7 @@ def write_due_reminders(*, as_of: date, now: datetime, covers: Iterable[int] | N
         try:
             messages.append(_make_message(cover, owner, reminder, first_new, cases[cover.pk], zone_names, as_of, now))
         except Exception as error:
-            faults[cover.pk] = log_fault(error, f"The reminder of cover {cover.number}")
+            faults[cover.pk] = explain_fault(error, f"The reminder of cover {cover.number}")
     written = sum(
         work_apart(
             messages,
@@ -86,7 +87,7 @@ def write_due_reminders(*, as_of: date, now: datetime, covers: Iterable[int] | N
         weighed.list_numbers(Standing.WITHOUT_EMAIL),
         weighed.list_numbers(Standing.WITHOUT_OWNER),
         weighed.list_numbers(Standing.UNREACHABLE),
-        tuple(f"{numbers[key]}: {why}" for key, why in sorted(faults.items())),
+        tuple(f"{numbers[key]}: {render_all(why)}" for key, why in sorted(faults.items())),
     )
 
 

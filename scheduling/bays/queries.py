@@ -32,6 +32,7 @@ from scheduling.terms.rules.terms import Terms
 from scheduling.terms.rules.terms_document import read_published_terms
 from treatments.models import Site
 from treatments.reference.cache import cached_reference
+from treatments.rules.explanation import explain
 from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.rules.site_settings import NotComputableError, find_settings_fault, find_zone
 
@@ -64,11 +65,11 @@ def choose_terms(terms: Mapping[int, Terms], version: int) -> Terms:
         NotComputableError: where it can't be read.
     """
     if version not in terms:
-        raise NotComputableError(UNREADABLE_TERMS)
+        raise NotComputableError(TERMS_UNREADABLE)
     return terms[version]
 
 
-UNREADABLE_TERMS = "The terms of this cover can't be read. Move the cover to other terms."
+TERMS_UNREADABLE = explain("cover.terms_unreadable")
 
 
 @cached_reference
@@ -113,16 +114,13 @@ def _make_calendar(stored: SiteCalendar | None, settings: Sequence[str], closed:
     has_holidays, weekdays = calendar.closed_on_public_holidays, calendar.open_weekdays
     fault = find_settings_fault(country, subdivision, time_zone, weekdays, has_holidays=has_holidays)
     if fault:
-        return WorkingCalendar(fault=f"{fault} {WHERE_TO_CORRECT}")
+        return WorkingCalendar(fault=(fault, explain("site.where_to_correct")))
     return WorkingCalendar(
         open_weekdays=frozenset(int(number) for number in weekdays),
         country=country if has_holidays else "",
         subdivision=subdivision if has_holidays else "",
         closed_days=frozenset(closed),
     )
-
-
-WHERE_TO_CORRECT = "Correct the settings of the site in the administration pages."
 
 
 def read_calendars(sites: Sequence[Site]) -> Mapping[int, WorkingCalendar]:

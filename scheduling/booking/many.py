@@ -23,7 +23,8 @@ from scheduling.covers.rules.due import sort_due_items
 from scheduling.models import Appointment, Bay, Cover
 from treatments.models import Site, User
 from treatments.queries import find_today
-from treatments.shared.faults import log_fault
+from treatments.shared.faults import explain_fault
+from treatments.shared.rendering import render_all
 
 # So many are read by one person on one page; more than that is what the season plan is for.
 MOST_AT_ONCE = 100
@@ -129,8 +130,8 @@ def _read_what_is_due(covers: Sequence[Cover], today_at: Mapping[int, date]) -> 
         try:
             found[case.cover.pk] = _assess_due(case, today_at[case.cover.site_id])
         except Exception as error:
-            faults[case.cover.pk] = log_fault(error, f"Cover {case.cover.number}")
-    return found | faults
+            faults[case.cover.pk] = explain_fault(error, f"Cover {case.cover.number}")
+    return found | {key: render_all(explanations) for key, explanations in faults.items()}
 
 
 def _assess_due(case: CoverCase, day: date) -> WhatIsDue | str:

@@ -118,9 +118,9 @@ def read_short_cases(covers: Iterable[Cover]) -> list[CoverCase]:
 
 def read_cases_apart(
     covers: Iterable[Cover], read: Callable[[Sequence[Cover]], list[CoverCase]] = read_short_cases
-) -> tuple[list[CoverCase], dict[int, str]]:
+) -> tuple[list[CoverCase], dict[int, tuple[Explanation, ...]]]:
     """Return the case of each cover, and by key why others have none; see ``read_short_cases``."""
-    faults: dict[int, str] = {}
+    faults: dict[int, tuple[Explanation, ...]] = {}
     found: list[CoverCase] = []
     wanted = list(covers)
     for first in range(0, len(wanted), COVERS_AT_ONCE):

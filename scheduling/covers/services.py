@@ -27,6 +27,7 @@ from treatments.enums import TreatmentKind
 from treatments.event_log import Happening, mark_read, read_events, record_events
 from treatments.models import Customer, Dealership, Ownership, Site, Treatment, User, Vehicle
 from treatments.shared.faults import work_apart
+from treatments.shared.rendering import render_all
 from treatments.vehicles.changes import record_sale
 
 REGISTER_READER = "scheduling.register_covers"
@@ -177,7 +178,7 @@ def register_covers_for_new_treatments(*, now: datetime, limit: int = 500, faile
         covers,
         lambda some: _add_covers(some, now),
         name=str,
-        tell=lambda cover, why: failed.append(": ".join((cover.vehicle.vin, why))),
+        tell=lambda cover, why: failed.append(": ".join((cover.vehicle.vin, render_all(why)))),
     )
     mark_read(REGISTER_READER, events[-1])
     return len(events)

@@ -4,7 +4,6 @@ from treatments.rules.explanation import Message, gettext_noop, ngettext_noop
 
 _STATES: dict[str, Message] = {
     "cover.not_computed": gettext_noop("Not computed yet."),
-    "cover.not_computable": gettext_noop("It can't be computed: {why}"),
     "cover.pending.no_treatment": gettext_noop("Pending: no first treatment is recorded up to this day."),
     "cover.pending.registered_later": gettext_noop("Pending: the cover is registered on {registered_on}."),
     "cover.pending.zones": gettext_noop("Pending: the terms want these zones done first: {zones}."),
@@ -56,5 +55,16 @@ _ENDS: dict[str, Message] = {
     "cover.distance_ahead.first_treatment": gettext_noop("Distance limit, {kilometres} km since the first treatment:"),
     "cover.distance_ahead.ask": gettext_noop("A projection ends no cover; ask for a reading."),
 }
+_FAULTS: dict[str, Message] = {
+    "cover.terms_unreadable": gettext_noop("The terms of this cover can't be read. Move the cover to other terms."),
+    "calendar.unknown_country": gettext_noop(
+        "No public holidays are known for country '{country}', subdivision '{subdivision}': correct the site's "
+        "country, or let it stay open on public holidays."
+    ),
+    "calendar.weekdays": gettext_noop(
+        "Open weekdays {weekdays}: give at least one, and each of 1 (Monday) to 7 (Sunday)."
+    ),
+    "calendar.no_open_day": gettext_noop("No open day within a year after {after_on}: correct the site's closed days."),
+}
 
-MESSAGES: dict[str, Message] = {**_STATES, **_ENDS}
+MESSAGES: dict[str, Message] = {**_STATES, **_ENDS, **_FAULTS}

@@ -14,10 +14,11 @@ from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverFault, CoverState, DueItem
 from treatments.models import User
 from treatments.models.people import Role
-from treatments.rules.explanation import OwnWords, explain, to_json
+from treatments.rules.explanation import Explanation, to_json
+from treatments.shared.rendering import render_all
 
 
-def write_faults(faults: Mapping[int, str], fine: Iterable[int], as_of: date) -> None:
+def write_faults(faults: Mapping[int, tuple[Explanation, ...]], fine: Iterable[int], as_of: date) -> None:
     """Note which covers could not be computed and why, in the caller's transaction, and forget it of those that could.
 
     Nothing that was computed for such a cover before is left as if it still held: its due items go, and its state says
@@ -33,15 +34,15 @@ def write_faults(faults: Mapping[int, str], fine: Iterable[int], as_of: date) ->
     states = []
     for cover, site, dealership in sites:
         # Pending for one that never had a state; of another the state stays, with why it may not hold.
-        status, told = CoverStatus.PENDING, [to_json(explain("cover.not_computable", why=OwnWords(faults[cover])))]
+        status, told = CoverStatus.PENDING, list(map(to_json, faults[cover]))
         state = CoverState(cover_id=cover, status=status, explanations=told, site_id=site, dealership_id=dealership)
         state.recheck_on = again_on
         states.append(state)
     CoverFault.objects.bulk_create(
-        [CoverFault(cover_id=state.cover_id, sentence=faults[state.cover_id], found_at=found_at) for state in states],
+        [CoverFault(cover_id=state.cover_id, explanations=state.explanations, found_at=found_at) for state in states],
         update_conflicts=True,
         unique_fields=["cover"],
-        update_fields=["sentence"],
+        update_fields=["explanations"],
     )
     CoverState.objects.bulk_create(
         states, update_conflicts=True, unique_fields=["cover"], update_fields=["explanations", "recheck_on", *NOT_TOLD]
@@ -69,4 +70,6 @@ def describe_faults(keys: Sequence[int] | None = None) -> list[str]:
     faults = CoverFault.objects.select_related("cover__vehicle")
     if keys is not None:
         faults = faults.filter(pk__in=keys)
-    return [f"cover {fault.cover.number}, {fault.cover.vehicle.vin}: {fault.sentence}" for fault in faults]
+    return [
+        f"cover {fault.cover.number}, {fault.cover.vehicle.vin}: {render_all(fault.explanations)}" for fault in faults
+    ]

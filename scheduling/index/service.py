@@ -17,7 +17,8 @@ from scheduling.index.faults import write_faults
 from scheduling.index.stale import LONG_AGO, mark_stale, mark_stale_since
 from scheduling.index.writing import RecomputeReport, Row, compute_rows, write_index
 from scheduling.models import Cover, CoverState, RecomputeRange, RecomputeRun
-from treatments.shared.faults import log_fault, work_apart
+from treatments.rules.explanation import Explanation
+from treatments.shared.faults import explain_fault, work_apart
 from treatments.shared.shown import find_log_position
 
 COVERS_IN_A_RANGE = 2_000
@@ -133,7 +134,7 @@ def recompute_covers(*, keys: Sequence[int], as_of: date) -> RecomputeReport:
 
 def _compute(keys: Sequence[int], as_of: date) -> RecomputeReport:
     """Compute and write covers; those that can't be are left out and marked, and the others go on."""
-    faults: dict[int, str] = {}
+    faults: dict[int, tuple[Explanation, ...]] = {}
     # Asked for before anything is read: what is written down later is answered by a later position.
     position = find_log_position()
     done = work_apart(
@@ -152,14 +153,14 @@ def _compute_together(keys: Sequence[int], as_of: date, position: int) -> Recomp
     """Compute and write covers; one that the rules can't answer for is marked, and one that can't be read is raised."""
     states: list[Row] = []
     items: list[Row] = []
-    faults: dict[int, str] = {}
+    faults: dict[int, tuple[Explanation, ...]] = {}
     booked = find_booked_days(keys)
     for case in read_short_cases(Cover.objects.filter(pk__in=keys).select_related("site").order_by("pk")):
         key = case.cover.pk
         try:
             state, due = compute_rows(case, booked.get(key, {}), as_of)
         except Exception as error:
-            faults[key] = log_fault(error, name_cover(key))
+            faults[key] = explain_fault(error, name_cover(key))
         else:
             states.append(state)
             items += due

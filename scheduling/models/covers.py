@@ -17,6 +17,7 @@ from scheduling.covers.rules.ends import CoverStatus
 from treatments.models import Customer, Dealership, Site, Vehicle
 from treatments.models.choices import choices_of, one_of
 from treatments.rules.site_settings import WEEKDAYS, find_weekdays_fault, normalise_weekdays
+from treatments.shared.rendering import render, render_all
 
 
 class CoverChangeKind(StrEnum):
@@ -68,7 +69,7 @@ class SiteCalendar(models.Model):
         super().clean_fields(exclude=exclude)
         fault = find_weekdays_fault(self.open_weekdays)
         if fault and "open_weekdays" not in set(exclude or ()):
-            raise ValidationError({"open_weekdays": fault})
+            raise ValidationError({"open_weekdays": ValidationError(render(fault), code=fault.code)})
 
 
 class ClosedDay(models.Model):
@@ -257,14 +258,14 @@ class CoverFault(models.Model):
     """Why a cover could not be computed when that was tried last. Beside the index, and gone once it can be."""
 
     cover = models.OneToOneField(Cover, primary_key=True, on_delete=models.CASCADE, related_name="fault")
-    sentence = models.TextField()
+    explanations = models.JSONField(help_text="code and params of what is wrong and what to do")
     found_at = models.DateTimeField()
 
     class Meta:
         ordering = ["cover_id"]
 
     def __str__(self) -> str:
-        return f"{self.cover}: {self.sentence}"
+        return f"{self.cover}: {render_all(self.explanations)}"
 
 
 class DueItem(models.Model):

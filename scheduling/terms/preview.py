@@ -22,7 +22,8 @@ from scheduling.terms.rules.terms_effects import (
     compare_due_items,
     compare_states,
 )
-from treatments.shared.faults import log_fault
+from treatments.shared.faults import explain_fault
+from treatments.shared.rendering import render_all
 
 CHUNK = 500
 DATE_KINDS = (EffectKind.DUE_MOVES, EffectKind.DUE_ARISES, EffectKind.DUE_FALLS_AWAY)
@@ -120,7 +121,7 @@ def preview_covers(
             try:
                 found = compare_cover(case, assess(case), assess(put_under(case, terms)))
             except Exception as error:
-                faults[case.cover.pk] = log_fault(error, f"Cover {case.cover.number}")
+                faults[case.cover.pk] = explain_fault(error, f"Cover {case.cover.number}")
                 continue
             changed += bool(found)
             counts.update({difference.effect.kind for difference in found})
@@ -130,7 +131,7 @@ def preview_covers(
                     kept.append(difference)
                 if tell:
                     tell(difference)
-        failed += [NotCompared(cover.number, faults[cover.pk]) for cover in chunk if cover.pk in faults]
+        failed += [NotCompared(cover.number, render_all(faults[cover.pk])) for cover in chunk if cover.pk in faults]
     unread = covers.count() - read if limit is not None and read >= limit else 0
     return CoversPreview(
         covers=read - len(failed),

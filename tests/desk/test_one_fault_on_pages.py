@@ -22,6 +22,7 @@ from tests.guards import past_the_guards
 from tests.poison import POISONS, add_cover_elsewhere
 from treatments.enums import DamageKind
 from treatments.models import Site, User, Zone
+from treatments.shared.rendering import render_all
 
 
 @pytest.fixture
@@ -76,7 +77,7 @@ def test_the_pages_of_the_covers_say_what_is_wrong(demo: DemoShop) -> None:
         vin = cover.vehicle.vin
         assert vin in firsts["owner"] and vin in firsts["writer"]
         page = unescape(owner.get(f"/vehicles/{vin}/").content.decode())
-        fault = CoverFault.objects.get(cover=cover).sentence
+        fault = render_all(CoverFault.objects.get(cover=cover).explanations)
         # A day in the sentence may be another one of the same cover.
         assert fault.rpartition(":")[2] in page and "This cover can't be computed" in page
         assert not DueItem.objects.filter(cover=cover).exists()

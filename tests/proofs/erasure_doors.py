@@ -237,12 +237,13 @@ class Doors(RecordDoors):
         from scheduling.covers.services import end_cover
         from scheduling.index.faults import write_faults
         from scheduling.index.service import recompute
+        from treatments.rules.explanation import OwnWords, explain
 
         reason = f"sold abroad, {self.mark('end of a cover: reason')}"
         end_cover(cover=self.cover, day=self.day, reason=reason, now=self.now, actor=self.owner)
         recompute(as_of=self.day, now=self.now)
-        why = f"country ZZ is not known, {self.mark('a cover that can’t be computed: why')}"
-        write_faults({self.cover.pk: why}, [], as_of=self.day)
+        why = explain("site.country", country=OwnWords(self.mark("a cover that can’t be computed: why")))
+        write_faults({self.cover.pk: (why,)}, [], as_of=self.day)
 
 
 def fill_what_no_door_reached(doors: Doors) -> Iterator[str]:

@@ -11,6 +11,7 @@ from scheduling.covers.rules.calendars import CalendarError, WorkingCalendar
 from scheduling.models import SiteCalendar
 from tests.conftest import ShopForTests
 from treatments.models import Site, User
+from treatments.rules.explanation import explain
 from treatments.rules.site_settings import (
     find_country_fault,
     find_currency_fault,
@@ -120,6 +121,8 @@ def test_what_the_fields_begin_with_can_be_told() -> None:
 
 
 def test_a_calendar_with_a_fault_answers_nothing_and_a_clock_without_a_zone_shows_utc() -> None:
-    with pytest.raises(CalendarError, match="no such place"):
-        WorkingCalendar(fault="no such place").is_open(date(2026, 1, 1))
+    fault = explain("site.none")
+    with pytest.raises(CalendarError) as refused:
+        WorkingCalendar(fault=(fault,)).is_open(date(2026, 1, 1))
+    assert refused.value.explanations == (fault,)
     assert str(find_zone("Mars/Olympus")) == "UTC" and str(find_zone("America/Halifax")) == "America/Halifax"

@@ -28,9 +28,10 @@ from treatments.log_import.rules.faults import Fault, FaultCode, Note, NoteCode
 from treatments.log_import.rules.row import LogRow, Shop, read_log_row
 from treatments.log_import.staging import Staging
 from treatments.models import Site, User, Zone
-from treatments.rules.explanation import tell_in_english
+from treatments.rules.explanation import Explanation, tell_in_english
 from treatments.rules.units import DecimalSign
 from treatments.shared.faults import work_apart
+from treatments.shared.rendering import render_all
 from treatments.vehicles.rules.vin import clean_vin
 from treatments.vehicles.rules.vin_advice import advise_on_vin
 from treatments.vehicles.vin_advice import find_vins_on_record
@@ -261,9 +262,11 @@ def _record_batch(batch: list[tuple[str, list[LogRow]]], writer: BatchWriter, ch
     """Record vehicles; one that can't be recorded has its rows rejected, and the others are recorded all the same."""
     refused = BatchOutcome(writer.columns)
 
-    def refuse(vehicle: tuple[str, list[LogRow]], why: str) -> None:
+    def refuse(vehicle: tuple[str, list[LogRow]], why: tuple[Explanation, ...]) -> None:
         vin, rows = vehicle
-        fault = refused.describe(FaultCode.NOT_RECORDED, "vin", vin, f"This vehicle could not be recorded. {why}")
+        fault = refused.describe(
+            FaultCode.NOT_RECORDED, "vin", vin, f"This vehicle could not be recorded. {render_all(why)}"
+        )
         refused.rejects.extend((row.number, (fault,)) for row in rows)
 
     done = work_apart(

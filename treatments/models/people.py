@@ -23,6 +23,7 @@ from treatments.rules.site_settings import (
     normalise_code,
     normalise_time_zone,
 )
+from treatments.shared.rendering import render
 
 
 class Role(StrEnum):
@@ -38,7 +39,7 @@ class Role(StrEnum):
 def check_time_zone(value: str) -> None:
     fault = find_time_zone_fault(value)
     if fault:
-        raise ValidationError(fault)
+        raise ValidationError(render(fault), code=fault.code)
 
 
 def is_code_of(column: str, length: int, name: str) -> models.CheckConstraint:
@@ -113,10 +114,10 @@ class Site(models.Model):
             "currency": find_currency_fault(self.currency),
         }
         if found["country"]:
-            found["subdivision"] = ""  # nothing can be said of a part of no country
+            found["subdivision"] = None  # nothing can be said of a part of no country
         for name, fault in found.items():
             if fault and name not in left_out and name not in faults:
-                faults[name] = [fault]
+                faults[name] = [ValidationError(render(fault), code=fault.code)]
         if faults:
             raise ValidationError(faults)
 

@@ -9,14 +9,20 @@ from functools import cache, lru_cache
 import holidays
 from babel.numbers import list_currencies
 
+from treatments.rules.explanation import Explanation, OwnWords, explain
+
 WEEKDAYS = "1234567"
 
 
 class NotComputableError(ValueError):
-    """An answer that can't be computed from what is on record; the message says what is wrong and what to do.
+    """An answer that can't be computed from what is on record; the explanations say what is wrong and what to do.
 
     It concerns the covers of one site or one cover alone. Whoever goes through many goes on with the others.
     """
+
+    def __init__(self, *explanations: Explanation) -> None:
+        super().__init__(*explanations)
+        self.explanations = explanations
 
 
 @cache
@@ -50,48 +56,44 @@ def _map_zone_names() -> dict[str, str]:
     return {name.lower(): name for name in zoneinfo.available_timezones() - _NO_ZONES}
 
 
-def find_country_fault(country: str) -> str:
-    """Return what is wrong with a country, '' where its public holidays are known."""
-    if country in _map_countries():
-        return ""
-    return f"'{country}' is no country whose public holidays are known; write ISO 3166-1 alpha-2, such as US or CA."
+def find_country_fault(country: str) -> Explanation | None:
+    """Return what is wrong with a country, None where its public holidays are known."""
+    return None if country in _map_countries() else explain("site.country", country=OwnWords(country))
 
 
-def find_subdivision_fault(country: str, subdivision: str) -> str:
-    """Return what is wrong with a subdivision of a known country, '' where there is nothing; blank is none."""
+def find_subdivision_fault(country: str, subdivision: str) -> Explanation | None:
+    """Return what is wrong with a subdivision of a known country, None where there is nothing; blank is none."""
     known = _map_countries().get(country, frozenset())
     if not subdivision or subdivision in known:
-        return ""
-    short = sorted(code for code in known if len(code) <= 3)
+        return None
+    short = tuple(sorted(code for code in known if len(code) <= 3))
     if not short:
-        return f"No public holidays of parts of {country} are known, so leave '{subdivision}' out."
-    return (
-        f"'{subdivision}' is no part of {country} whose holidays are known; leave it out or write {', '.join(short)}."
-    )
+        return explain("site.subdivision.none_known", country=country, subdivision=OwnWords(subdivision))
+    return explain("site.subdivision", country=country, subdivision=OwnWords(subdivision), known=short)
 
 
-def find_time_zone_fault(name: str) -> str:
-    """Return what is wrong with the name of a time zone, '' where there is such a zone."""
-    if name in _map_zone_names().values():
-        return ""
-    return f"'{name}' is not an IANA time zone; write one such as America/Halifax."
+def find_time_zone_fault(name: str) -> Explanation | None:
+    """Return what is wrong with the name of a time zone, None where there is such a zone."""
+    return None if name in _map_zone_names().values() else explain("site.time_zone", time_zone=OwnWords(name))
 
 
-def find_currency_fault(code: str) -> str:
-    """Return what is wrong with a currency, '' where there is such one."""
-    return "" if code in list_currencies() else f"'{code}' is no currency; write ISO 4217, such as USD or CAD."
+def find_currency_fault(code: str) -> Explanation | None:
+    """Return what is wrong with a currency, None where there is such one."""
+    return None if code in list_currencies() else explain("site.currency", currency=OwnWords(code))
 
 
-def find_weekdays_fault(text: str) -> str:
-    """Return what is wrong with the weekdays on which a site is open, '' where there is nothing."""
+def find_weekdays_fault(text: str) -> Explanation | None:
+    """Return what is wrong with the weekdays on which a site is open, None where there is nothing."""
     if text and set(text) <= set(WEEKDAYS) and len(set(text)) == len(text):
-        return ""
-    return f"'{text}' must be one or more of 1 (Monday) to 7 (Sunday), each once, such as 12345."
+        return None
+    return explain("site.weekdays", weekdays=OwnWords(text))
 
 
-def find_settings_fault(country: str, subdivision: str, time_zone: str, weekdays: str, *, has_holidays: bool) -> str:
-    """Return why the calendar of a site can't be told, '' where it can."""
-    of_place = find_country_fault(country) or find_subdivision_fault(country, subdivision) if has_holidays else ""
+def find_settings_fault(
+    country: str, subdivision: str, time_zone: str, weekdays: str, *, has_holidays: bool
+) -> Explanation | None:
+    """Return why the calendar of a site can't be told, None where it can."""
+    of_place = find_country_fault(country) or find_subdivision_fault(country, subdivision) if has_holidays else None
     return of_place or find_time_zone_fault(time_zone) or find_weekdays_fault(weekdays)
 
 

@@ -8,7 +8,9 @@ from typing import TypeVar
 from django.core.exceptions import ValidationError
 from django.db import InterfaceError, OperationalError, transaction
 
+from treatments.rules.explanation import Explanation, OwnWords, explain
 from treatments.rules.site_settings import NotComputableError
+from treatments.shared.rendering import render_all
 
 logger = logging.getLogger(__name__)
 
@@ -19,14 +21,19 @@ R = TypeVar("R")
 NO_FAULT_OF_A_ROW = (OperationalError, InterfaceError)
 
 
-def log_fault(error: Exception, what: str) -> str:
-    """Return, in a sentence for people, why something failed; what nobody foresaw stands in the log with its place."""
+def explain_fault(error: Exception, what: str) -> tuple[Explanation, ...]:
+    """Return why something failed; what nobody foresaw stands in the log with its place."""
     if isinstance(error, NotComputableError):
-        return str(error)
+        return error.explanations
     if isinstance(error, ValidationError):
-        return " ".join(error.messages)
+        return (explain("fault.refused", messages=OwnWords(" ".join(error.messages))),)
     logger.error("%s failed.", what, exc_info=error)
-    return f"The program failed with {type(error).__name__}. Its log says more, which whoever keeps the program needs."
+    return (explain("fault.program", error=type(error).__name__),)
+
+
+def log_fault(error: Exception, what: str) -> str:
+    """Return why something failed, as ``explain_fault`` does, as text in the language in use."""
+    return render_all(explain_fault(error, what))
 
 
 def try_step(what: str, step: Callable[[], R], failed: list[str]) -> R | None:
@@ -43,7 +50,7 @@ def work_apart(
     work: Callable[[Sequence[T]], R],
     *,
     name: Callable[[T], str],
-    tell: Callable[[T, str], None],
+    tell: Callable[[T, tuple[Explanation, ...]], None],
     writes: bool = True,
 ) -> list[R]:
     """Do the work for all of some things at once; where that fails, by halves, so that only those at fault are left
@@ -68,7 +75,7 @@ def work_apart(
         raise
     except Exception as error:
         if len(items) == 1:
-            tell(items[0], log_fault(error, name(items[0])))
+            tell(items[0], explain_fault(error, name(items[0])))
             return []
         half = len(items) // 2
         parts = items[:half], items[half:]

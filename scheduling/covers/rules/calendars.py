@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import holidays
 
-from treatments.rules.explanation import Explanation
+from treatments.rules.explanation import Explanation, explain
 from treatments.rules.site_settings import NotComputableError
 
 # Longer than any real closure; a calendar that stays shut longer is a mistake in its closed days.
@@ -22,7 +22,7 @@ PUBLIC_HOLIDAY = Explanation("calendar.public_holiday")
 
 
 class CalendarError(NotComputableError):
-    """A calendar that can't be used; the message says which part of it is wrong and what to do."""
+    """A calendar that can't be used; the explanation says which part of it is wrong and what to do."""
 
 
 @lru_cache(maxsize=4096)
@@ -31,10 +31,7 @@ def find_public_holidays(country: str, subdivision: str, year: int) -> frozenset
     try:
         found = holidays.country_holidays(country, subdiv=subdivision or None, years=year)
     except NotImplementedError as error:
-        raise CalendarError(
-            f"No public holidays are known for country '{country}', subdivision '{subdivision}': "
-            "correct the site's country, or let it stay open on public holidays."
-        ) from error
+        raise CalendarError(explain("calendar.unknown_country", country=country, subdivision=subdivision)) from error
     return frozenset(found)
 
 
@@ -50,18 +47,16 @@ class WorkingCalendar:
     country: str = ""
     subdivision: str = ""
     closed_days: frozenset[date] = frozenset()
-    fault: str = ""
+    fault: tuple[Explanation, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.open_weekdays or not self.open_weekdays <= set(range(1, 8)):
-            raise CalendarError(
-                f"Open weekdays {sorted(self.open_weekdays)} must be at least one of 1 (Monday) to 7 (Sunday)."
-            )
+            raise CalendarError(explain("calendar.weekdays", weekdays=tuple(sorted(self.open_weekdays))))
 
     def explain_closed(self, day: date) -> Explanation | None:
         """Return why the site is closed on ``day`` ("a Sunday", "a public holiday", …), None where it is open."""
         if self.fault:
-            raise CalendarError(self.fault)
+            raise CalendarError(*self.fault)
         if day.isoweekday() not in self.open_weekdays:
             return WEEKDAYS_CLOSED[day.isoweekday()]
         if day in self.closed_days:
@@ -79,4 +74,4 @@ class WorkingCalendar:
             candidate = day + timedelta(days=step)
             if self.is_open(candidate):
                 return candidate
-        raise CalendarError(f"No open day within a year after {day}: correct the site's closed days.")
+        raise CalendarError(explain("calendar.no_open_day", after_on=day))
