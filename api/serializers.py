@@ -9,6 +9,7 @@ from rest_framework import serializers
 
 from api.access import get_user
 from claims.models import Claim
+from claims.rules.claim import Finding
 from scheduling.models import Cover, DueItem
 from scheduling.visibility import find_holder_for
 from treatments.models import (
@@ -150,7 +151,7 @@ class ExplanationSerializer(serializers.Serializer[Any]):
 
     def to_representation(self, instance: Explanation | dict[str, Any]) -> dict[str, Any]:
         document = to_json(instance) if isinstance(instance, Explanation) else instance
-        return {**document, "text": render(instance)}
+        return {**document, "text": render(instance, self.context.get("zone_names"))}
 
 
 class ExplanationsSerializer(serializers.Serializer[object]):
@@ -289,12 +290,15 @@ class ClaimSerializer(serializers.ModelSerializer[Claim]):
 class FindingSerializer(serializers.Serializer[object]):
     rule = serializers.CharField()
     zone = serializers.CharField(allow_null=True)
-    question = serializers.CharField()
+    question = serializers.SerializerMethodField(help_text="in the language asked for by Accept-Language")
     answer = serializers.ChoiceField(choices=["holds", "fails", "cannot_be_told"])
-    explanation = serializers.CharField(source="sentence")
+    explanations = ExplanationSerializer(many=True, help_text="why")
     records = serializers.ListField(child=serializers.CharField())
     clause = serializers.CharField()
     shop_fell_short = serializers.BooleanField()
+
+    def get_question(self, finding: Finding) -> str:
+        return render(finding.question)
 
 
 class ClaimCheckSerializer(serializers.Serializer[object]):

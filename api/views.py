@@ -35,6 +35,7 @@ from scheduling.covers.queries import list_covers_for, read_cover_case
 from scheduling.models import Cover, DueItem
 from treatments.models import Inspection, Role, Treatment, Vehicle
 from treatments.queries import find_end_of_day_at, find_today
+from treatments.reference.queries import map_zone_names
 
 PROBLEMS = {
     code: OpenApiResponse(ProblemSerializer, description=words)
@@ -203,7 +204,8 @@ class ClaimViewSet(ReadOnlyModelViewSet[Claim]):
             "findings": check.findings if check else [],
             "note": "The program advises; a person decides. Consumer law may give rights beyond the terms.",
         }
-        return Response(ClaimCheckSerializer(content).data)
+        context = {**self.get_serializer_context(), "zone_names": map_zone_names()}
+        return Response(ClaimCheckSerializer(content, context=context).data)
 
 
 @extend_schema(exclude=True)

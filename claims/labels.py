@@ -21,6 +21,12 @@ LABELS: dict[str, str] = {
     "overdue": "overdue",
     "done_in_time": "done in time",
     "done_late": "done late",
+    # ClaimsBy
+    "product": "product",
+    "lot": "lot",
+    "zone": "zone",
+    "site": "site",
+    "age of treatment": "age of treatment",
     # Outcome
     "ask": "ask",
 }

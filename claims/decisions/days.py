@@ -2,8 +2,8 @@
 
 from datetime import date, datetime
 
-from django.core.exceptions import ValidationError
-
+from claims.models import Claim
+from claims.refusals import refuse
 from scheduling.models import Cover
 from treatments.queries import find_today
 
@@ -11,18 +11,25 @@ from treatments.queries import find_today
 FIRST_DAY = date(1950, 1, 1)
 
 
-def check_day(
-    day: date, field: str, *, cover: Cover, now: datetime, after: date | None = None, after_what: str = ""
-) -> None:
-    """Refuse a day that has not come yet, or that lies before what it must follow.
+def check_day(day: date, field: str, *, cover: Cover, now: datetime) -> None:
+    """Refuse a day that has not come yet, or that is too long ago.
 
     Raises:
-        ValidationError: naming the field, the day and what it may be.
+        ClaimError: naming the field, the day and what it may be.
     """
     today = find_today(now, cover.site)
     if day > today:
-        raise ValidationError({field: f"{day} has not come yet; today is {today}."})
+        raise refuse("refused.day_not_come", field, day=day, today=today)
     if day < FIRST_DAY:
-        raise ValidationError({field: f"{day} is too long ago; write a day from {FIRST_DAY} on."})
-    if after is not None and day < after:
-        raise ValidationError({field: f"{day} is before {after_what} on {after}."})
+        raise refuse("refused.day_too_old", field, day=day, first_day=FIRST_DAY)
+
+
+def check_day_of_claim(day: date, *, claim: Claim, now: datetime) -> None:
+    """Refuse a day of dealing with a claim that has not come yet, or that lies before its report.
+
+    Raises:
+        ClaimError: naming the day and what it may be.
+    """
+    check_day(day, "day", cover=claim.cover, now=now)
+    if day < claim.reported_on:
+        raise refuse("refused.before_report", "day", day=day, reported_on=claim.reported_on)

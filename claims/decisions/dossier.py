@@ -23,10 +23,10 @@ from scheduling.terms.rules.terms import Terms
 from treatments.enums import Answer, InspectionKind
 from treatments.records.rules.history import InspectionRecord
 from treatments.records.rules.odometer import find_doubts
-from treatments.reference.queries import map_zone_names, map_zones
+from treatments.reference.queries import map_zones
 from treatments.rules.explanation import Explanation
+from treatments.rules.formats import ENGLISH
 from treatments.rules.money import Money
-from treatments.rules.speaking import ENGLISH
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +62,12 @@ class ClaimFile:
         """Return the limits of the terms, per claim and in all, with what counts as paid before."""
         claims, currency = self.terms.claims, self.terms.currency
         given = [
-            ("limit per claim", claims.limit_per_claim, self.earlier.on_this_claim),
-            ("rest of the limit in all", claims.limit_in_all, self.earlier.all),
+            ("limit_per_claim", claims.limit_per_claim, self.earlier.on_this_claim),
+            ("limit_in_all", claims.limit_in_all, self.earlier.all),
         ]
         return [
-            Limit(clause, Money(most, currency), Money(add_up(paid), currency))
-            for clause, most, paid in given
+            Limit(name, Money(most, currency), Money(add_up(paid), currency))
+            for name, most, paid in given
             if most is not None
         ]
 
@@ -110,7 +110,6 @@ class ClaimFile:
             discovered_on=claim.discovered_on,
             reported_on=claim.reported_on,
             written_on=written_on,
-            zone_names=dict(map_zone_names()),
             language=claimant.language if claimant else ENGLISH,
             former_letters=tuple(self._list_former_letters()),
         )
@@ -124,9 +123,9 @@ class ClaimFile:
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """The most that the terms pay, by its clause, and what counts as paid of it before."""
+    """The most that the terms pay, by the name of its field, and what counts as paid of it before."""
 
-    clause: str
+    name: str
     most: Money
     paid: Money
 
@@ -305,14 +304,14 @@ def _count_deadlines(
 
 @dataclass(frozen=True, slots=True)
 class Turned:
-    """A finding whose answer would be another under the changed facts."""
+    """A finding whose answer would be another under the changed facts; None where it is not asked under them."""
 
     rule: str
     zone: str | None
-    question: str
-    before: str
-    after: str
-    sentence: str
+    question: Explanation
+    before: Answer | None
+    after: Answer | None
+    explanations: tuple[Explanation, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -337,15 +336,11 @@ def try_out(before: ClaimFile, change: Change, *, as_of: date) -> WhatIf:
     for finding in after.check.findings:
         old = known.pop((finding.rule, finding.zone), None)
         if old is None or old.answer is not finding.answer:
+            before_answer = old.answer if old else None
             turned.append(
                 Turned(
-                    finding.rule,
-                    finding.zone,
-                    finding.question,
-                    str(old.answer) if old else "not asked",
-                    str(finding.answer),
-                    finding.sentence,
+                    finding.rule, finding.zone, finding.question, before_answer, finding.answer, finding.explanations
                 )
             )
-    turned += [Turned(f.rule, f.zone, f.question, str(f.answer), "not asked", "") for f in known.values()]
+    turned += [Turned(f.rule, f.zone, f.question, f.answer, None, ()) for f in known.values()]
     return WhatIf(before, after, tuple(turned))

@@ -6,18 +6,19 @@ from decimal import Decimal
 from typing import IO
 
 from dateutil.relativedelta import relativedelta
-from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.db import transaction
 
 from claims.decisions.days import check_day
 from claims.decisions.services import lock_claim
 from claims.models import Claim, ClaimPhoto, ClaimZone
+from claims.refusals import refuse
 from scheduling.models import Cover
 from treatments.enums import DamageKind
 from treatments.event_log import Happening, record_events
 from treatments.models import User, Vehicle, Zone
 from treatments.records.photos import clean_photo
+from treatments.rules.explanation import ZoneCode
 from treatments.rules.units import Distance
 
 # A vehicle may stand at its dealer before it is in service, hardly longer than this. Our own choice.
@@ -49,21 +50,19 @@ def file_claim(
         same_damage_reason: why it is filed although an open claim names the same damage on the same zone.
 
     Raises:
-        ValidationError: without a zone, with a day of discovery after the report or before the vehicle can have been
+        ClaimError: without a zone, with a day of discovery after the report or before the vehicle can have been
             there, with estimates for other zones, or where it is the damage of a claim that is already on file.
     """
     if not zones:
-        raise ValidationError({"zones": "Name at least one zone on which rust is claimed."})
+        raise refuse("refused.no_zone", "zones")
     estimates = dict(zone_estimates or {})
     stray = sorted(set(estimates) - {zone.code for zone in zones})
     if stray:
-        raise ValidationError({"zone_estimates": f"Estimates for {', '.join(stray)}, which are not claimed."})
+        raise refuse("refused.estimates_not_claimed", "zone_estimates", zones=tuple(map(ZoneCode, stray)))
     if estimates:
         total = sum(estimates.values(), Decimal(0))
         if estimate_amount is not None and len(estimates) == len(zones) and estimate_amount != total:
-            raise ValidationError(
-                {"estimate_amount": f"{estimate_amount} is not the sum of the zones' estimates, {total}."}
-            )
+            raise refuse("refused.not_the_sum", "estimate_amount", amount=estimate_amount, sum=total)
         estimate_amount = estimate_amount if estimate_amount is not None else total
     elif len(zones) == 1 and estimate_amount is not None:
         estimates = {zones[0].code: estimate_amount}
@@ -71,21 +70,13 @@ def file_claim(
     if discovered_on:
         check_day(discovered_on, "discovered_on", cover=cover, now=now)
     if discovered_on and discovered_on > reported_on:
-        raise ValidationError(
-            {"discovered_on": f"{discovered_on} is after the report on {reported_on}; ask which day is right."}
-        )
+        raise refuse("refused.after_report", "discovered_on", day=discovered_on, reported_on=reported_on)
     if discovered_on:
         _check_vehicle_was_there(cover.vehicle, discovered_on)
     Cover.objects.select_for_update().get(pk=cover.pk)
     twins = find_same_damage(cover, zones, damage, discovered_on)
     if twins and not same_damage_reason.strip():
-        listed = ", ".join(twin.number for twin in twins)
-        raise ValidationError(
-            {
-                "zones": f"{listed} already claims this damage on one of these zones. "
-                "Add what is new to that claim, or say why this is another damage."
-            }
-        )
+        raise refuse("refused.same_damage", "zones", claims=tuple(twin.number for twin in twins))
     claim = Claim(
         number=f"{cover.number}-R{cover.claims.count() + 1}",
         cover=cover,
@@ -122,23 +113,19 @@ def _check_vehicle_was_there(vehicle: Vehicle, discovered_on: date) -> None:
     """Refuse a day on which the vehicle can't have been built; a day that is only unlikely is a finding of the claim.
 
     Raises:
-        ValidationError: naming the day and what it is held against.
+        ClaimError: naming the day and what it is held against.
     """
     in_service_on, model_year = vehicle.in_service_on, vehicle.model_year
     if in_service_on and discovered_on < in_service_on - relativedelta(years=MOST_YEARS_UNSOLD):
-        raise ValidationError(
-            {
-                "discovered_on": f"{discovered_on} is more than {MOST_YEARS_UNSOLD} years before the vehicle was in "
-                f"service on {in_service_on}; ask which day is right."
-            }
+        raise refuse(
+            "refused.before_service",
+            "discovered_on",
+            day=discovered_on,
+            years=MOST_YEARS_UNSOLD,
+            in_service_on=in_service_on,
         )
     if model_year and discovered_on.year < model_year - 1:
-        raise ValidationError(
-            {
-                "discovered_on": f"{discovered_on} is before a vehicle of model year {model_year} was built; "
-                "ask which day is right."
-            }
-        )
+        raise refuse("refused.before_model_year", "discovered_on", day=discovered_on, model_year=model_year)
 
 
 def find_same_damage(
@@ -172,10 +159,10 @@ def attach_claim_photo(
 
     Raises:
         PhotoError: where the file is no picture or too large.
-        ValidationError: where the zone is not claimed.
+        ClaimError: where the zone is not claimed.
     """
     if zone is not None and not claim.claimed_zones.filter(zone=zone).exists():
-        raise ValidationError({"zone": f"{zone} is not claimed in {claim.number}."})
+        raise refuse("refused.zone_not_claimed", "zone", zone=ZoneCode(zone.code), claim=claim.number)
     clean = clean_photo(upload, name)
     lock_claim(claim, shown_at)
     known = ClaimPhoto.objects.filter(claim=claim, sha256=clean.sha256).first()

@@ -7,6 +7,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from typing import TypeAlias
 
 from django.db.models import Count, QuerySet
 
@@ -24,12 +25,11 @@ from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import CoverState
 from treatments.enums import ProductFamily, TreatmentKind
 from treatments.models import InspectionLine, Treatment, TreatmentLine
+from treatments.rules.explanation import Explanation, OwnWords, ProductName, ZoneCode, explain
 
 DAYS_A_YEAR = 365.25
 FEWEST_CLAIMS = 20
 """Our own choice: below it the estimate swings with every single claim."""
-NOT_RECORDED = "not recorded"
-NEVER_TREATED = "never treated"
 
 
 class ClaimsBy(StrEnum):
@@ -50,7 +50,7 @@ class ClaimCount:
     ``coated`` is None where there is nothing to compare with, as for an age.
     """
 
-    name: str
+    name: Explanation
     zones: int
     claims: int
     paid: int
@@ -61,8 +61,8 @@ class ClaimCount:
 class _LastCoat:
     day: date
     product: str
-    lot: str
-    applicator: str
+    lot: str | None
+    applicator: str | None
     site: str
 
 
@@ -75,40 +75,62 @@ def count_claims(by: ClaimsBy, claims: QuerySet[Claim]) -> list[ClaimCount]:
     """
     found = list(claims.select_related("cover").prefetch_related("claimed_zones__zone", "decisions"))
     coats = _find_coats(found)
-    zones: dict[str, int] = defaultdict(int)
-    numbers: dict[str, set[int]] = defaultdict(set)
-    paid: dict[str, set[int]] = defaultdict(set)
+    zones: dict[_Key, int] = defaultdict(int)
+    numbers: dict[_Key, set[int]] = defaultdict(set)
+    paid: dict[_Key, set[int]] = defaultdict(set)
     for claim in found:
         day = claim.discovered_on or claim.reported_on
         was_paid = any(decision.stands and decision.kind != DecisionKind.REFUSE for decision in claim.decisions.all())
         for claimed in claim.claimed_zones.all():
             known = [coat for coat in coats.get((claim.cover.vehicle_id, claimed.zone_id), ()) if coat.day <= day]
             coat = max(known, key=lambda one: one.day, default=None)
-            name = claimed.zone.name if by is ClaimsBy.ZONE else _name_coat(by, coat, day)
-            zones[name] += 1
-            numbers[name].add(claim.pk)
+            key = (claimed.zone.code,) if by is ClaimsBy.ZONE else _group_coat(by, coat, day)
+            zones[key] += 1
+            numbers[key].add(claim.pk)
             if was_paid:
-                paid[name].add(claim.pk)
+                paid[key].add(claim.pk)
     coated = _count_coated(by)
-    counts = [
-        ClaimCount(name, zones[name], len(numbers[name]), len(paid[name]), coated.get(name) if coated else None)
-        for name in zones
+    return [
+        ClaimCount(
+            _explain_group(by, key), zones[key], len(numbers[key]), len(paid[key]), coated.get(key) if coated else None
+        )
+        for key in sorted(zones, key=lambda key: (-zones[key], tuple(str(part or "") for part in key)))
     ]
-    return sorted(counts, key=lambda count: (-count.zones, count.name))
 
 
-def _name_coat(by: ClaimsBy, coat: _LastCoat | None, day: date) -> str:
+_Key: TypeAlias = tuple[str | int | None, ...]
+_NEVER_TREATED: _Key = ()
+
+
+def _group_coat(by: ClaimsBy, coat: _LastCoat | None, day: date) -> _Key:
+    """Return what a claimed zone is counted under by its last coat."""
     if coat is None:
-        return NEVER_TREATED
+        return _NEVER_TREATED
     if by is ClaimsBy.AGE:
-        years = int((day - coat.day).days / DAYS_A_YEAR)
-        return f"{years} to {years + 1} years"
+        return (int((day - coat.day).days / DAYS_A_YEAR),)
     return {
-        ClaimsBy.PRODUCT: coat.product,
-        ClaimsBy.LOT: coat.lot,
-        ClaimsBy.APPLICATOR: coat.applicator,
-        ClaimsBy.SITE: coat.site,
+        ClaimsBy.PRODUCT: (coat.product,),
+        ClaimsBy.LOT: (coat.product, coat.lot),
+        ClaimsBy.APPLICATOR: (coat.applicator,),
+        ClaimsBy.SITE: (coat.site,),
     }[by]
+
+
+def _explain_group(by: ClaimsBy, key: _Key) -> Explanation:
+    match by, key:
+        case _, ():
+            return explain("report.never_treated")
+        case ClaimsBy.ZONE, (str(code),):
+            return explain("report.zone", zone=ZoneCode(code))
+        case ClaimsBy.AGE, (int(years),):
+            return explain("report.years", years=years, until=years + 1)
+        case ClaimsBy.LOT, (str(product), None):
+            return explain("report.lot_not_recorded", product=ProductName(product))
+        case ClaimsBy.LOT, (str(product), str(lot)):
+            return explain("report.lot", product=ProductName(product), lot=OwnWords(lot))
+        case _, (str(name),):
+            return explain("report.name", name=OwnWords(name))
+    return explain("report.not_recorded")
 
 
 def _find_coats(claims: list[Claim]) -> dict[tuple[int, int], list[_LastCoat]]:
@@ -123,22 +145,23 @@ def _find_coats(claims: list[Claim]) -> dict[tuple[int, int], list[_LastCoat]]:
     for line in rows:
         work = line.treatment
         assert line.product is not None
-        lot = f"{line.product.name}, {line.lot.number}" if line.lot else f"{line.product.name}, lot {NOT_RECORDED}"
-        who = work.applicator.get_full_name() or work.applicator.username if work.applicator else NOT_RECORDED
+        lot = line.lot.number if line.lot else None
+        who = work.applicator.get_full_name() or work.applicator.username if work.applicator else None
         coat = _LastCoat(work.done_on, line.product.name, lot, who, work.site.name)
         found[work.vehicle_id, line.zone_id].append(coat)
     return found
 
 
-def _count_coated(by: ClaimsBy) -> dict[str, int]:
+def _count_coated(by: ClaimsBy) -> dict[_Key, int]:
     """Return how many coats there were under each name, so that a count can be read as a share."""
     lines = TreatmentLine.objects.filter(
         product__isnull=False, treatment__signed_off_at__isnull=False, treatment__amended_by__isnull=True
     )
-    column = {ClaimsBy.PRODUCT: "product__name", ClaimsBy.ZONE: "zone__name", ClaimsBy.SITE: "treatment__site__name"}
+    column = {ClaimsBy.PRODUCT: "product__name", ClaimsBy.ZONE: "zone__code", ClaimsBy.SITE: "treatment__site__name"}
     if by not in column:
         return {}
-    return dict(lines.order_by().values_list(column[by]).annotate(coats=Count("pk")))
+    counted = lines.order_by().values_list(column[by]).annotate(coats=Count("pk"))
+    return {(name,): coats for name, coats in counted}
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from claims.reports.queries import (
 )
 from claims.rules.survival import LogRank, Reserve, SurvivalPoint
 from treatments.enums import ProductFamily
+from treatments.rules.explanation import from_json, to_json
 
 SURVIVAL, RESERVE = "survival", "reserve"
 MOST_POINTS = 150
@@ -49,7 +50,18 @@ def compute_document(name: str, as_of: date) -> dict[str, Any]:
         reserve = read_reserve(as_of)
         return {"reserve": asdict(reserve) if reserve else None}
     by = next(by for by in ClaimsBy if name_claims_by(by) == name)
-    return {"counts": [asdict(count) for count in count_claims(by, Claim.objects.all())]}
+    counts = count_claims(by, Claim.objects.all())
+    return {"counts": [_write_count(count) for count in counts]}
+
+
+def _write_count(count: ClaimCount) -> dict[str, Any]:
+    return {
+        "name": to_json(count.name),
+        "zones": count.zones,
+        "claims": count.claims,
+        "paid": count.paid,
+        "coated": count.coated,
+    }
 
 
 def _thin(points: tuple[SurvivalPoint, ...]) -> list[dict[str, Any]]:
@@ -83,7 +95,7 @@ def read_counted(by: ClaimsBy, now: datetime) -> CountedReports:
     counted = {name: row for name, row in rows.items() if row.computed_at is not None}
     complete = len(counted) == len(names)
     return CountedReports(
-        [ClaimCount(**count) for count in counted[names[0]].document["counts"]] if complete else None,
+        [_read_count(count) for count in counted[names[0]].document["counts"]] if complete else None,
         _read_survival(counted[SURVIVAL].document) if complete else None,
         _read_reserve(counted[RESERVE].document) if complete else None,
         min((row.as_of for row in counted.values() if row.as_of), default=None) if complete else None,
@@ -113,6 +125,10 @@ def is_being_counted(row: ReportTally, now: datetime) -> bool:
     if row.asked_at is None or (row.computed_at is not None and row.computed_at >= row.asked_at):
         return False
     return now - row.asked_at < WAITED_FOR
+
+
+def _read_count(document: dict[str, Any]) -> ClaimCount:
+    return ClaimCount(**{**document, "name": from_json(document["name"])})
 
 
 def _read_survival(document: dict[str, Any]) -> SurvivalReport:

@@ -14,6 +14,7 @@ from dateutil.relativedelta import relativedelta
 
 from claims.rules.payments import EarlierPayments
 from scheduling.terms.rules.terms import ClaimTerms
+from treatments.rules.explanation import Explanation, explain
 from treatments.rules.money import Money
 
 ONE_HUNDRED = Decimal(100)
@@ -31,7 +32,7 @@ class AmountLine:
     """
 
     clause: str
-    sentence: str
+    explanation: Explanation
     after: Money
 
 
@@ -41,7 +42,7 @@ class AmountSheet:
 
     lines: tuple[AmountLine, ...]
     payable: Money | None
-    missing: str = ""
+    missing: Explanation | None = None
 
 
 def add_up(amounts: Sequence[Money]) -> Decimal:
@@ -89,24 +90,23 @@ def work_out_amount(
     """
     foreign = sorted({money.currency for money in (*estimates, *earlier.all) if money and money.currency != currency})
     if foreign:
-        missing = f"Amounts in {', '.join(foreign)}: the terms pay in {currency}; ask for them in {currency}."
-        return AmountSheet((), None, missing)
+        return AmountSheet((), None, explain("amount.other_currency", foreign=tuple(foreign), currency=currency))
     given = [money for money in estimates if money is not None]
     if len(given) < len(estimates) or not estimates:
-        missing = f"{len(estimates) - len(given)} of {len(estimates)} zones have no estimate; ask for one for each."
-        return AmountSheet((), None, missing)
+        lacking = len(estimates) - len(given)
+        return AmountSheet((), None, explain("amount.no_estimate", lacking=lacking, zones=len(estimates)))
     so_far = given[0].with_amount(add_up(given))
-    lines = [AmountLine(ESTIMATE, f"Estimate for the zones on which the claim holds: {so_far}.", so_far)]
+    lines = [AmountLine(ESTIMATE, explain("amount.estimate", estimate=so_far), so_far)]
 
-    def add(clause: str, sentence: str, amount: Decimal) -> None:
+    def add(clause: str, explanation: Explanation, amount: Decimal) -> None:
         nonlocal so_far
         so_far = so_far.with_amount(amount)
-        lines.append(AmountLine(clause, sentence, so_far))
+        lines.append(AmountLine(clause, explanation, so_far))
 
     if cover_percent != ONE_HUNDRED:
         add(
             "reinspection.reduced_to_percent",
-            f"After a missed reinspection the cover pays {cover_percent.normalize():f} %.",
+            explain("amount.reduced", percent=cover_percent),
             so_far.amount * cover_percent / ONE_HUNDRED,
         )
     age = count_whole_months(started_on, discovered_on)
@@ -114,31 +114,32 @@ def work_out_amount(
     if terms.pay_down:
         add(
             "claims.pay_down",
-            f"Age {age} whole months from {started_on} to {discovered_on}: {percent.normalize():f} % is paid.",
+            explain("amount.pay_down", months=age, started_on=started_on, found_on=discovered_on, percent=percent),
             so_far.amount * percent / ONE_HUNDRED,
         )
     if terms.deductible:
         add(
             "claims.deductible",
-            f"Deductible of each claim: {so_far.with_amount(terms.deductible)}.",
+            explain("amount.deductible", deductible=so_far.with_amount(terms.deductible)),
             max(so_far.amount - terms.deductible, Decimal(0)),
         )
     if terms.limit_per_claim is not None:
         limit = so_far.with_amount(terms.limit_per_claim)
-        met = "reached" if so_far.amount > limit.amount else "not reached"
-        add("claims.limit_per_claim", f"At most {limit} per claim: {met}.", min(so_far.amount, limit.amount))
+        met = explain(f"amount.limit_per_claim.{_tell_met(so_far, limit)}", limit=limit)
+        add("claims.limit_per_claim", met, min(so_far.amount, limit.amount))
     if earlier.on_this_claim:
         paid = add_up(earlier.on_this_claim)
-        sentence = f"{so_far.with_amount(paid)} was paid on this claim before."
-        add(PAID_ON_CLAIM, sentence, max(so_far.amount - paid, Decimal(0)))
+        before = explain("amount.paid_before", paid=so_far.with_amount(paid))
+        add(PAID_ON_CLAIM, before, max(so_far.amount - paid, Decimal(0)))
     if terms.limit_in_all is not None:
         paid = add_up(earlier.all)
         left = so_far.with_amount(max(terms.limit_in_all - paid, Decimal(0)))
         limit = so_far.with_amount(terms.limit_in_all)
-        met = "reached" if so_far.amount > left.amount else "not reached"
-        add(
-            "claims.limit_in_all",
-            f"At most {limit} in all; {so_far.with_amount(paid)} was paid before, {left} is left: {met}.",
-            min(so_far.amount, left.amount),
-        )
+        code = f"amount.limit_in_all.{_tell_met(so_far, left)}"
+        met = explain(code, limit=limit, paid=so_far.with_amount(paid), left=left)
+        add("claims.limit_in_all", met, min(so_far.amount, left.amount))
     return AmountSheet(tuple(lines), so_far)
+
+
+def _tell_met(amount: Money, limit: Money) -> str:
+    return "reached" if amount.amount > limit.amount else "not_reached"

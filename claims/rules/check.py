@@ -27,12 +27,10 @@ from scheduling.covers.rules.ends import CoverStatus
 from scheduling.covers.rules.entry import check_entry
 from scheduling.covers.rules.facts import CoverFacts
 from scheduling.terms.rules.terms import DistanceFrom, Terms
-from treatments.enums import Answer, say
-from treatments.explanations import MESSAGES
+from treatments.enums import Answer
 from treatments.records.rules.history import RecordedReading, VehicleHistory
 from treatments.records.rules.odometer import Reading, find_kilometres_on
-from treatments.rules.explanation import tell_in_english
-from treatments.rules.wording import tell_count
+from treatments.rules.explanation import Explanation, Label, OwnWords, explain
 from treatments.vehicles.rules.standing_facts import find_zones_out
 
 
@@ -113,7 +111,7 @@ def check_zone(
     return findings
 
 
-_UNKNOWN_DAY = "The day on which the rust was found is not given; ask the claimant for it."
+_UNKNOWN_DAY = explain("claim.day_not_given")
 
 
 RULES_OF_DISTANCE = ("distance", "entry_distance")
@@ -136,31 +134,23 @@ def check_in_force(
     calendar: WorkingCalendar,
 ) -> Finding:
     """Was the cover in force on the day on which the rust was found?"""
-    finding = Finding(
-        "in_force",
-        None,
-        "Was the cover in force on the day of discovery?",
-        Answer.CANNOT_BE_TOLD,
-        _UNKNOWN_DAY,
-        clause="length_months",
-    )
+    finding = Finding("in_force", None, Answer.CANNOT_BE_TOLD, (_UNKNOWN_DAY,), clause="length_months")
     if claim.discovered_on is None:
         return finding
     state = cover_on(terms, facts, history, calendar, claim.discovered_on)
     answer = Answer.HOLDS if state.status is CoverStatus.IN_FORCE else Answer.FAILS
     if answer is Answer.FAILS and state.projected:
         answer = Answer.CANNOT_BE_TOLD
-    sentence = f"On {claim.discovered_on}: {state.sentence}"
+    told = [explain("in_force.on_day", found_on=claim.discovered_on), *state.explanations]
     is_same_day = claim.reported_on == claim.discovered_on
     reported = state if is_same_day else cover_on(terms, facts, history, calendar, claim.reported_on)
     if reported.status is not state.status:
-        sentence += f" (When it was reported, on {claim.reported_on}, it was {say(reported.status)}.)"
-    return replace(
-        finding,
-        answer=answer,
-        sentence=sentence,
-        records=(f"cover {facts.number}", *state.records),
-    )
+        told.append(explain("in_force.when_reported", reported_on=claim.reported_on, status=Label(reported.status)))
+    return finding.with_reasons(*told, answer=answer, records=(f"cover {facts.number}", *state.records))
+
+
+def _wrap(sentence: str) -> Explanation:
+    return explain("claim.sentence", sentence=OwnWords(sentence))
 
 
 def check_in_service(claim: RustClaim, in_service_on: date | None) -> list[Finding]:
@@ -172,10 +162,8 @@ def check_in_service(claim: RustClaim, in_service_on: date | None) -> list[Findi
         Finding(
             "in_service",
             None,
-            "Was the vehicle in service on the day of discovery?",
             Answer.CANNOT_BE_TOLD,
-            f"The rust was found on {day}, before the vehicle was in service on {in_service_on}; ask which day is "
-            "right.",
+            (explain("in_service.found_before", found_on=day, in_service_on=in_service_on),),
             (f"claim {claim.number}",),
         )
     ]
@@ -183,35 +171,25 @@ def check_in_service(claim: RustClaim, in_service_on: date | None) -> list[Findi
 
 def check_distance(claim: RustClaim, terms: Terms, history: VehicleHistory) -> Finding:
     """Was the vehicle within the distance limit when the rust was found?"""
-    finding = Finding(
-        "distance",
-        None,
-        "Was the vehicle within the distance limit?",
-        Answer.HOLDS,
-        "The terms set no distance limit.",
-        clause="distance_limit_km",
-    )
+    finding = Finding("distance", None, Answer.CANNOT_BE_TOLD, clause="distance_limit_km")
     limit = terms.distance_limit_km
     if limit is None:
-        return finding
+        return finding.with_reasons(explain("distance.no_limit"), answer=Answer.HOLDS)
     if claim.discovered_on is None:
-        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=_UNKNOWN_DAY)
+        return finding.with_reasons(_UNKNOWN_DAY)
     readings = tuple(recorded.reading for recorded in history.readings)
     records = tuple(reading.record for reading in readings)
     there = find_kilometres_on(readings, claim.discovered_on)
     if there.kilometres is None:
-        told = tell_in_english(there.explanations, MESSAGES)
-        sentence = f"{told} Ask for an odometer reading on the day of discovery."
-        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=sentence, records=records)
-    driven, what = there.kilometres, "The odometer stood at"
+        return finding.with_reasons(*there.explanations, explain("distance.ask_for_reading"), records=records)
+    driven, what = there.kilometres, "distance.odometer"
     if terms.distance_from is DistanceFrom.FIRST_TREATMENT:
         first = history.find_first_treatment()
         at_start = find_kilometres_on(readings, first.day) if first else None
         if at_start is None or at_start.kilometres is None:
-            sentence = "The odometer at the first treatment is not recorded, so the distance since is not known."
-            return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=sentence, records=records)
-        driven, what = there.kilometres - at_start.kilometres, "Driven since the first treatment:"
-    sentence = f"{what} {driven:.0f} km on {claim.discovered_on}; the limit is {limit:.0f} km."
+            return finding.with_reasons(explain("distance.start_not_recorded"), records=records)
+        driven, what = there.kilometres - at_start.kilometres, "distance.driven"
+    told = [explain(what, kilometres=round(driven), found_on=claim.discovered_on, limit=round(limit))]
     # The limit is reached at its own figure, as the state of the cover has it.
     answer = Answer.HOLDS if driven < limit else Answer.FAILS
     if there.projected:
@@ -219,26 +197,29 @@ def check_distance(claim: RustClaim, terms: Terms, history: VehicleHistory) -> F
         from_zero = limit + (there.kilometres - driven)
         within = any(r.day >= claim.discovered_on and r.kilometres < from_zero for r in readings)
         beyond = any(r.day <= claim.discovered_on and r.kilometres >= from_zero for r in readings)
-        sentence += " This is a projection by the vehicle's own rate"
         if within and not beyond:
-            answer, sentence = Answer.HOLDS, sentence + ", but a later reading is within the limit."
+            answer, proof = Answer.HOLDS, "distance.projected.later_within"
         elif beyond and not within:
-            answer, sentence = Answer.FAILS, sentence + ", but an earlier reading is at or beyond the limit."
+            answer, proof = Answer.FAILS, "distance.projected.earlier_beyond"
         else:
-            answer, sentence = Answer.CANNOT_BE_TOLD, sentence + "; ask for a reading on that day."
-    return replace(finding, answer=answer, sentence=sentence, records=records)
+            answer, proof = Answer.CANNOT_BE_TOLD, "distance.projected.not_proven"
+        told.append(explain(proof))
+    return finding.with_reasons(*told, answer=answer, records=records)
 
 
 def check_damage_covered(claim: RustClaim, terms: Terms) -> Finding:
     """Do the terms cover this kind of damage?"""
     covered = claim.damage in terms.claims.damage_covered
-    listed = ", ".join(say(kind) for kind in terms.claims.damage_covered) or "none"
+    claimed = Label(claim.damage)
+    told = explain("damage_covered.none", claimed=claimed)
+    if terms.claims.damage_covered:
+        listed = tuple(map(Label, terms.claims.damage_covered))
+        told = explain("damage_covered.listed", claimed=claimed, covered=listed)
     return Finding(
         "damage_covered",
         None,
-        "Do the terms cover this kind of damage?",
         Answer.HOLDS if covered else Answer.FAILS,
-        f"Claimed: {say(claim.damage)}. Covered: {listed}.",
+        (told,),
         (f"claim {claim.number}",),
         clause="claims.damage_covered",
     )
@@ -249,27 +230,26 @@ def check_reported_in_time(claim: RustClaim, terms: Terms) -> Finding:
     finding = Finding(
         "reported_in_time",
         None,
-        "Was it reported in time?",
-        Answer.HOLDS,
-        "The terms set no notice period.",
-        (f"claim {claim.number}",),
+        Answer.CANNOT_BE_TOLD,
+        records=(f"claim {claim.number}",),
         clause="claims.notice_days",
     )
     notice = terms.claims.notice_days
     if notice is None:
-        return finding
+        return finding.with_reasons(explain("reported_in_time.no_notice"), answer=Answer.HOLDS)
     if claim.discovered_on is None:
-        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=_UNKNOWN_DAY)
+        return finding.with_reasons(_UNKNOWN_DAY)
     deadline = claim.discovered_on + timedelta(days=notice)
-    sentence = (
-        f"Found on {claim.discovered_on}, reported on {claim.reported_on}; "
-        f"the notice period of {tell_count(notice, 'day')} ran until {deadline}."
+    told = explain(
+        "reported_in_time.notice",
+        found_on=claim.discovered_on,
+        reported_on=claim.reported_on,
+        days=notice,
+        until=deadline,
     )
     if claim.reported_on < claim.discovered_on:
-        sentence += " The report is dated before the discovery; ask which day is right."
-        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=sentence)
-    answer = Answer.HOLDS if claim.reported_on <= deadline else Answer.FAILS
-    return replace(finding, answer=answer, sentence=sentence)
+        return finding.with_reasons(told, explain("reported_in_time.before_discovery"))
+    return finding.with_reasons(told, answer=Answer.HOLDS if claim.reported_on <= deadline else Answer.FAILS)
 
 
 def check_reinspections(claim: RustClaim, terms: Terms, items: Sequence[DueItem]) -> Finding:
@@ -278,47 +258,29 @@ def check_reinspections(claim: RustClaim, terms: Terms, items: Sequence[DueItem]
     What a missed one does to the cover is for the terms to say: it fails this rule only where they attach
     something to it that was not made up for by the day of discovery.
     """
-    finding = Finding(
-        "reinspections",
-        None,
-        "Were the reinspections done in their windows?",
-        Answer.HOLDS,
-        "The terms ask for no reinspections.",
-        clause="reinspection",
-    )
+    finding = Finding("reinspections", None, Answer.HOLDS, clause="reinspection")
     if terms.reinspection is None:
-        return finding
+        return finding.with_reasons(explain("reinspections.none_asked_for"))
     if claim.discovered_on is None:
-        return replace(finding, answer=Answer.CANNOT_BE_TOLD, sentence=_UNKNOWN_DAY)
+        return finding.with_reasons(_UNKNOWN_DAY, answer=Answer.CANNOT_BE_TOLD)
     items = [item for item in items if item.kind is DueKind.REINSPECTION and item.status is not DueStatus.OPEN]
     records = tuple(record for item in items for record in item.records)
     missed = [item for item in items if item.status is DueStatus.MISSED]
     if not items:
-        sentence = "No reinspection had come due by the day of discovery."
-        return replace(finding, sentence=sentence)
+        return finding.with_reasons(explain("reinspections.none_due"))
     if not missed:
-        done = [str(item.done_on) for item in items if item.done_on]
+        done = tuple(item.done_on for item in items if item.done_on)
         waived = sum(item.status is DueStatus.WAIVED for item in items)
-        became = [f"done in the window or the grace: {', '.join(done)}"] if done else []
-        became += [f"waived by the shop: {waived}"] if waived else []
-        sentence = f"{tell_count(len(items), 'reinspection')} had come due; {'; '.join(became)}."
-        return replace(finding, sentence=sentence, records=records)
+        became = "done" if not waived else "done_and_waived" if done else "waived"
+        kept = explain(f"reinspections.{became}", count=len(items), done_on=done, waived=waived)
+        return finding.with_reasons(kept, records=records)
     uncured = [item for item in missed if item.done_on is None]
     means = terms.reinspection.missed_means.value
-    told = (uncured or missed)[0].sentence
+    told = explain("reinspections.missed", missed=len(missed), count=len(items))
     # Where the terms only reduce what is paid, the sum takes that off; it is no ground to refuse.
     harmless = means in ("nothing", "reduces") or (means == "suspends" and not uncured)
-    sentence = f"{len(missed)} of {tell_count(len(items), 'reinspection')} missed. {told}"
-    return replace(finding, answer=Answer.HOLDS if harmless else Answer.FAILS, sentence=sentence, records=records)
-
-
-ENTRY_QUESTIONS = {
-    "intake": "Was the vehicle inspected before its first treatment?",
-    "age": "Was the vehicle young enough to enter?",
-    "distance": "Had the vehicle been driven little enough to enter?",
-    "rust": "Was the vehicle free enough of rust to enter?",
-    "required_zones": "Were the zones done that the terms want?",
-}
+    answer = Answer.HOLDS if harmless else Answer.FAILS
+    return finding.with_reasons(told, *(uncured or missed)[0].reasons, answer=answer, records=records)
 
 
 def check_entry_on_record(
@@ -343,9 +305,8 @@ def check_entry_on_record(
         Finding(
             f"entry_{answer.rule}",
             None,
-            ENTRY_QUESTIONS[answer.rule],
             answer.answer,
-            answer.sentence,
+            (_wrap(answer.sentence),),
             tuple(reading.record for reading in readings) if answer.rule == "distance" else answer.records,
             clause="entry",
             shop_fell_short=answer.answer is not Answer.HOLDS,

@@ -1,10 +1,12 @@
 """What a rust claim says and what a rule answers to it, as frozen values."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 
 from treatments.enums import Answer, DamageKind, ZoneKind
+from treatments.rules.explanation import Explanation, explain
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +44,8 @@ class Finding:
     Attributes:
         rule: the rule's name.
         zone: the claimed zone's code, None for a rule about the claim as a whole.
-        question: what the rule asks, as a person would.
         answer: holds, fails or cannot be told.
-        sentence: why, in plain words.
+        explanations: why.
         records: the records that it rests on, e.g. "treatment 12".
         clause: the field of the terms that it applies, '' for none.
         shop_fell_short: whether a failure is the shop's own work and not the customer's doing.
@@ -52,12 +53,20 @@ class Finding:
 
     rule: str
     zone: str | None
-    question: str
     answer: Answer
-    sentence: str
+    explanations: tuple[Explanation, ...] = ()
     records: tuple[str, ...] = ()
     clause: str = ""
     shop_fell_short: bool = False
+
+    @property
+    def question(self) -> Explanation:
+        """What the rule asks, as a person would."""
+        return explain(f"question.{self.rule}")
+
+    def with_reasons(self, *explanations: Explanation, **changed: Any) -> "Finding":
+        """Return this finding with why, and with what else is changed about it."""
+        return replace(self, explanations=explanations, **changed)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,8 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from claims.rules.claim import ClaimCheck, Finding
-from treatments.enums import Answer, say
+from treatments.enums import Answer
+from treatments.rules.explanation import Explanation, Label, ZoneCode, explain
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,21 +16,21 @@ class FindingDifference:
     """A rule that would answer otherwise; None where it is not asked under those terms.
 
     Attributes:
-        zone: the name of the claimed zone, '' for a rule about the claim as a whole.
-        sentence: why it would answer so, or why it answers as it does now where it would not be asked.
+        zone: the code of the claimed zone, None for a rule about the claim as a whole.
+        explanations: why it would answer so, or why it answers as it does now where it would not be asked.
     """
 
     rule: str
-    zone: str
-    question: str
+    zone: str | None
+    question: Explanation
     before: Answer | None
     after: Answer | None
-    sentence: str
+    explanations: tuple[Explanation, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class ClaimDifference:
-    """A claim that would come out differently, in all or in one of its rules."""
+    """A claim that would come out differently, in all or in one of its rules; ``zones`` are told by their codes."""
 
     number: str
     before: Answer
@@ -43,45 +44,36 @@ class ClaimDifference:
         return self.before is not self.after or any(before is not after for _, before, after in self.zones)
 
     @property
-    def sentence(self) -> str:
-        told = [f"Claim {self.number} {_OUTCOMES[self.before]} and {_WOULD[self.after]}."]
+    def explanations(self) -> tuple[Explanation, ...]:
+        """What the claim comes to, then each zone and each rule that turns."""
+        number, now = self.number, explain(f"difference.now.{self.before}")
+        would = explain(f"difference.would.{self.after}")
+        turns = explain("difference.claim_turns", claim=number, now=now, would=would)
         if self.before is self.after:
-            told = [f"Claim {self.number} {_OUTCOMES[self.before]}, now as then."]
-        told += [
-            f"{zone}: {_say(before)} becomes {_say(after)}."
-            for zone, before, after in self.zones
-            if before is not after
-        ]
-        told += [
-            f"{finding.question}{f' ({finding.zone})' if finding.zone else ''} {_say(finding.before)} becomes "
-            f"{_say(finding.after)}: {finding.sentence}"
-            for finding in self.findings
-        ]
-        return " ".join(told)
+            turns = explain("difference.claim_stays", claim=number, now=now)
+        told = [turns]
+        for zone, before, after in self.zones:
+            if before is not after:
+                told.append(explain("difference.zone", zone=ZoneCode(zone), before=_quote(before), after=_quote(after)))
+        for finding in self.findings:
+            turned = {"question": finding.question, "before": _quote(finding.before), "after": _quote(finding.after)}
+            if finding.zone:
+                told.append(explain("difference.rule_of_zone", zone=ZoneCode(finding.zone), **turned))
+            else:
+                told.append(explain("difference.rule", **turned))
+            told += finding.explanations
+        return tuple(told)
 
 
-_OUTCOMES = {
-    Answer.HOLDS: "holds now",
-    Answer.FAILS: "does not hold now",
-    Answer.CANNOT_BE_TOLD: "cannot be told now",
-}
-_WOULD = {
-    Answer.HOLDS: "would hold",
-    Answer.FAILS: "would not hold",
-    Answer.CANNOT_BE_TOLD: "could not be told",
-}
-
-
-def _say(answer: Answer | None) -> str:
-    return f"“{say(answer)}”" if answer else "“not asked”"
+def _quote(answer: Answer | None) -> Explanation:
+    return explain("difference.answer", answer=Label(answer)) if answer else explain("difference.not_asked")
 
 
 def compare_checks(now: ClaimCheck, then: ClaimCheck) -> ClaimDifference | None:
     """Return how two checks of one claim differ, None where every rule answers alike."""
-    names = {zone.zone: zone.name for zone in now.claim.zones}
     before, after = _group(now), _group(then)
     findings = []
-    order = ["", *names]
+    order = ["", *(zone.zone for zone in now.claim.zones)]
     for key in sorted({*before, *after}, key=lambda key: (order.index(key[0]), key[1])):
         # A rule may speak more than once about a zone; its answers are compared in their order.
         for number in range(max(len(before[key]), len(after[key]))):
@@ -90,13 +82,12 @@ def compare_checks(now: ClaimCheck, then: ClaimCheck) -> ClaimDifference | None:
             if answers[0] is not answers[1]:
                 told = pair[1] or pair[0]
                 assert told is not None
-                zone = names.get(key[0], "")
                 findings.append(
-                    FindingDifference(told.rule, zone, told.question, answers[0], answers[1], told.sentence)
+                    FindingDifference(told.rule, told.zone, told.question, answers[0], answers[1], told.explanations)
                 )
     if not findings:
         return None
-    zones = tuple((zone.name, now.judge_zone(zone.zone), then.judge_zone(zone.zone)) for zone in now.claim.zones)
+    zones = tuple((zone.zone, now.judge_zone(zone.zone), then.judge_zone(zone.zone)) for zone in now.claim.zones)
     return ClaimDifference(now.claim.number, now.answer, then.answer, zones, tuple(findings))
 
 

@@ -11,6 +11,7 @@ from enum import StrEnum
 
 from scheduling.covers.rules.calendars import WorkingCalendar
 from scheduling.terms.rules.terms import ClaimTerms
+from treatments.rules.explanation import Explanation, OwnWords, explain
 
 # A deadline further out is a mistake in a pause or a calendar. Our own choice.
 MOST_DAYS = 5 * 366
@@ -54,7 +55,7 @@ class Deadline:
     done_on: date | None
     status: StepStatus
     paused_days: int
-    sentence: str
+    explanations: tuple[Explanation, ...]
 
 
 def count_deadlines(
@@ -146,19 +147,22 @@ def _count(
         due_on, paused_days = reported_on, 0
     elif days <= counted:
         due_on, paused_days = walk.days[days - 1]
-    base = f"{days} open days after the report on {reported_on}"
-    held = f", paused {paused_days} days while the customer owed something" if paused_days else ""
+    paused = explain("deadline.paused", days=paused_days) if paused_days else None
     if due_on is None:
+        left = explain("deadline.left", days=days - counted)
+        why = explain("deadline.not_told", days=days, reported_on=reported_on, paused=paused, left=left)
         open_pause = next((pause for pause in pauses if pause.came_on is None), None)
-        owed = f" since {open_pause.asked_on} for: {open_pause.what}" if open_pause else ""
-        sentence = f"{base}{held}; {days - counted} open days are left. Waiting{owed}."
+        waits = explain("deadline.waits")
+        if open_pause:
+            waits = explain("deadline.waits_for", asked_on=open_pause.asked_on, what=OwnWords(open_pause.what))
         if done_on is not None:
-            return Deadline(step, None, done_on, StepStatus.DONE_IN_TIME, paused_days, f"{sentence} Done on {done_on}.")
-        return Deadline(step, None, None, StepStatus.PAUSED, paused_days, sentence)
-    sentence = f"{base}{held}: {due_on}."
+            done = explain("deadline.done", done_on=done_on)
+            return Deadline(step, None, done_on, StepStatus.DONE_IN_TIME, paused_days, (why, waits, done))
+        return Deadline(step, None, None, StepStatus.PAUSED, paused_days, (why, waits))
+    why = explain("deadline.due", days=days, reported_on=reported_on, paused=paused, due_on=due_on)
     if done_on is not None:
         status = StepStatus.DONE_IN_TIME if done_on <= due_on else StepStatus.DONE_LATE
-        late = "in time" if status is StepStatus.DONE_IN_TIME else "late"
-        return Deadline(step, due_on, done_on, status, paused_days, f"{sentence} Done on {done_on}, {late}.")
+        done = explain(f"deadline.{status}", done_on=done_on)
+        return Deadline(step, due_on, done_on, status, paused_days, (why, done))
     status = StepStatus.OPEN if as_of <= due_on else StepStatus.OVERDUE
-    return Deadline(step, due_on, None, status, paused_days, sentence)
+    return Deadline(step, due_on, None, status, paused_days, (why,))

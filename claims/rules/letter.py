@@ -1,36 +1,32 @@
-"""The letter about a decision, in plain words: what was decided, under which clause, on which facts, how to object.
+"""The letter about a decision: what was decided, under which clause, on which facts, and how to object.
 
-Text only, so that it can be read before it goes and kept as it went.
+It is put into the language of its receiver where it is written down, so that it can be read before it goes and kept
+as it went.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date
+from typing import TypeAlias
 
 from claims.rules.claim import ClaimCheck, Finding
-from claims.rules.clauses import say_clause
+from claims.rules.clauses import explain_clause
 from claims.rules.recommend import Outcome, Recommendation
-from treatments.enums import Answer, say
-from treatments.rules.formats import format_money_in
+from treatments.enums import Answer
+from treatments.rules.explanation import Explanation, Label, OwnWords, Param, ZoneCode, explain
+from treatments.rules.formats import ENGLISH
 from treatments.rules.money import Money
-from treatments.rules.speaking import ENGLISH, speak
-from treatments.rules.wording import put_for_people, tell_day, tell_verification_code
-
-LAW = (
-    "Consumer law may give you rights beyond these terms, and they vary from place to place (in the United States see "
-    "15 U.S.C. 2301 ff. and 16 CFR 700-703). This letter does not take any of them away."
-)
-
 
 TOLD_WHEN_PAID = ("in_force", "damage_covered", "reported_in_time", "reinspections", "treated")
+
+Line: TypeAlias = tuple[Explanation, ...]
+Paragraph: TypeAlias = tuple[Line, ...]
+Letter: TypeAlias = tuple[Paragraph, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class LetterFacts:
-    """Who writes to whom about what.
-
-    ``zone_names`` are those of the whole catalogue, by code; ``language`` is that of the receiver.
-    """
+    """Who writes to whom about what; ``language`` is that of the receiver."""
 
     shop: str
     shop_contact: str
@@ -43,7 +39,6 @@ class LetterFacts:
     discovered_on: date | None
     reported_on: date
     written_on: date
-    zone_names: Mapping[str, str] = field(default_factory=dict)
     language: str = ENGLISH
     former_letters: tuple["FormerLetter", ...] = ()
 
@@ -64,94 +59,99 @@ def write_letter(
     kind: str,
     amount: Money,
     reason: str,
-) -> str:
-    """Return the letter, paragraphs parted by an empty line.
+) -> Letter:
+    """Return the paragraphs of the letter, each with its lines.
 
     Args:
         kind: what was decided: pay, pay_in_part, refuse or goodwill.
         amount: what will be paid; nothing where it is refused.
         reason: the person's own reason, '' where the decision is what was recommended.
     """
-    claimed = {zone.zone: zone.name for zone in check.claim.zones}
-    names = {**facts.zone_names, **claimed}
-    found = f"found on {tell_day(facts.discovered_on)}" if facts.discovered_on else "with no day of discovery given"
-    parts = [
-        tell_day(facts.written_on),
-        f"Dear {facts.claimant},",
-        f"You claimed {say(check.claim.damage)} on your {facts.vehicle}, {found} and reported on "
-        f"{tell_day(facts.reported_on)}: {', '.join(claimed.values())}. The claim has the number {facts.claim}, "
-        f"under cover {facts.cover}, "
-        f"“{facts.terms_title}”, version {facts.terms_version}.",
-        *_say_former(facts.former_letters),
-        _say_decision(kind, amount, recommendation.outcome),
+    paragraphs = [
+        _put(explain("letter.day", written_on=facts.written_on)),
+        _put(explain("letter.greeting", claimant=OwnWords(facts.claimant))),
+        _put(_explain_claim(facts, check)),
     ]
-    given = f"The reason: {reason}"
+    if facts.former_letters:
+        paragraphs.append(tuple(_list_former(facts.former_letters)))
+    paragraphs.append(_put(_explain_decision(kind, amount, recommendation.outcome)))
     if reason:
-        parts.append(given)
+        paragraphs.append(_put(explain("letter.reason", reason=OwnWords(reason))))
     against = [f for f in check.findings if f.answer is Answer.FAILS and not f.shop_fell_short]
     if against and kind != "pay":
-        parts.append("What speaks against it:\n" + _list_findings(against, names))
+        paragraphs.append(_list_findings("letter.against", against))
     # The rules by which a payment stands; that a zone is not excluded or a limit not set needs no telling.
     speaks_for = [f for f in check.findings if f.answer is Answer.HOLDS and f.rule in TOLD_WHEN_PAID]
     if speaks_for and kind in ("pay", "pay_in_part"):
-        parts.append("What it rests on:\n" + _list_findings(speaks_for, names))
+        paragraphs.append(_list_findings("letter.rests_on", speaks_for))
     sheet = recommendation.amount
     if sheet is not None and sheet.payable is not None and kind in ("pay", "pay_in_part"):
-        lines = [f"- {put_for_people(line.sentence, names)} That leaves {line.after}." for line in sheet.lines]
-        parts.append("How the amount was worked out:\n" + "\n".join(lines))
+        steps = [
+            (explain("letter.step", step=line.explanation), explain("letter.leaves", amount=line.after))
+            for line in sheet.lines
+        ]
+        paragraphs.append(((explain("letter.steps"),), *steps))
         if amount != sheet.payable:
-            parts.append(f"Worked out it comes to {sheet.payable}; decided was {amount}, for the reason given above.")
+            paragraphs.append(_put(explain("letter.differs", worked_out=sheet.payable, decided=amount)))
     if recommendation.shop_duty:
-        parts.append(
-            "Our own work: we found that it fell short, and that is ours to answer for:\n"
-            + _list_findings(recommendation.shop_duty, names)
-        )
-    parts += [
-        f"If you do not agree, write to {facts.shop}, {facts.shop_contact}, with the number {facts.claim} and why. "
-        "Photos, invoices, odometer readings and records of visits that we do not have help most. Somebody will look "
-        "at the claim again and answer in writing.",
-        LAW,
-        f"{facts.shop}",
+        paragraphs.append(_list_findings("letter.shop_duty", recommendation.shop_duty))
+    shop = OwnWords(facts.shop)
+    paragraphs += [
+        _put(explain("letter.object", shop=shop, contact=OwnWords(facts.shop_contact), claim=facts.claim)),
+        _put(explain("letter.law")),
+        _put(explain("letter.signed", shop=shop)),
     ]
-    # The reason is a person's own words; everything else is the rules'.
-    if facts.language.startswith(ENGLISH):
-        parts = [part if part is given else format_money_in(part, ENGLISH) for part in parts]
-    else:
-        parts = ["\n".join(speak(line, facts.language, names) for line in part.split("\n")) for part in parts]
-    return "\n\n".join(parts)
+    return tuple(paragraphs)
 
 
-def add_verification_code(letter: str, code: str, language: str) -> str:
+def add_verification_code(letter: Letter, code: str) -> Letter:
     """Return a letter with a checkpoint of the event log under it, as it goes out."""
-    return f"{letter}\n\n{speak(tell_verification_code(code), language, {})}"
+    return (*letter, _put(explain("letter.verification_code", verification_code=code)))
 
 
-def _say_former(former: Sequence[FormerLetter]) -> list[str]:
-    """Return that the letter takes the place of earlier ones, and what was paid under them."""
-    told = []
+def _put(explanation: Explanation) -> Paragraph:
+    """Return a paragraph of one line."""
+    return ((explanation,),)
+
+
+def _explain_claim(facts: LetterFacts, check: ClaimCheck) -> Explanation:
+    said: dict[str, Param] = {
+        "damage": Label(check.claim.damage),
+        "vehicle": OwnWords(facts.vehicle),
+        "reported_on": facts.reported_on,
+        "zones": tuple(ZoneCode(zone.zone) for zone in check.claim.zones),
+        "claim": facts.claim,
+        "cover": facts.cover,
+        "terms": OwnWords(facts.terms_title),
+        "version": facts.terms_version,
+    }
+    if facts.discovered_on is None:
+        return explain("letter.claim.no_day", **said)
+    return explain("letter.claim", **said, found_on=facts.discovered_on)
+
+
+def _list_former(former: Sequence[FormerLetter]) -> Iterator[Line]:
+    """Yield that the letter takes the place of earlier ones, and what was paid under them."""
     for letter in former:
-        day = tell_day(letter.decided_on)
-        paid = f"{letter.paid} was paid under it" if letter.paid else "Nothing was paid under it"
-        told.append(f"This letter replaces our letter about the decision of {day}. {paid}.")
-    return ["\n".join(told)] if told else []
+        paid = explain("letter.replaces.paid", paid=letter.paid) if letter.paid else explain("letter.replaces.unpaid")
+        yield explain("letter.replaces", decided_on=letter.decided_on), paid
 
 
-def _say_decision(kind: str, amount: Money, recommended: Outcome) -> str:
-    if kind == "goodwill" and recommended is not Outcome.REFUSE:
-        # That nothing is owed under the terms is only said where the rules found so.
-        return f"Out of goodwill we will pay {amount}."
-    return {
-        "pay": f"We will pay {amount}.",
-        "pay_in_part": f"We will pay {amount}, which is part of what was claimed.",
-        "refuse": "We cannot pay this claim under the terms of your cover.",
-        "goodwill": f"Under the terms of your cover no payment is owed here. Out of goodwill we will pay {amount}.",
-    }[kind]
+def _explain_decision(kind: str, amount: Money, recommended: Outcome) -> Explanation:
+    if kind == "refuse":
+        return explain("letter.refuse")
+    # That nothing is owed under the terms is only said where the rules found so.
+    nothing_owed = kind == "goodwill" and recommended is Outcome.REFUSE
+    return explain("letter.goodwill.nothing_owed" if nothing_owed else f"letter.{kind}", amount=amount)
 
 
-def _list_findings(findings: Sequence[Finding], names: dict[str, str]) -> str:
-    lines = []
-    for finding in findings:
-        zone = f"{names[finding.zone]}: " if finding.zone else ""
-        clause = f" (terms: {say_clause(finding.clause)})" if finding.clause else ""
-        lines.append(f"- {zone}{finding.question} {put_for_people(finding.sentence, names)}{clause}")
-    return "\n".join(lines)
+def _list_findings(heading: str, findings: Sequence[Finding]) -> Paragraph:
+    return ((explain(heading),), *map(_explain_finding, findings))
+
+
+def _explain_finding(finding: Finding) -> Line:
+    asked = explain("letter.finding", question=finding.question)
+    if finding.zone:
+        asked = explain("letter.finding_of_zone", zone=ZoneCode(finding.zone), question=finding.question)
+    clause = (explain("letter.clause", clause=explain_clause(finding.clause)),) if finding.clause else ()
+    return asked, *finding.explanations, *clause

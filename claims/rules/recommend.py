@@ -9,6 +9,7 @@ from enum import StrEnum
 from claims.rules.amount import NO_CLAUSE, AmountSheet
 from claims.rules.claim import ClaimCheck, Finding
 from treatments.enums import Answer
+from treatments.rules.explanation import Explanation, ZoneCode, explain
 
 
 class Outcome(StrEnum):
@@ -27,18 +28,18 @@ class Recommendation:
         refused_zones: those for which a rule fails that is not the shop's own shortfall.
         open_zones: those about which something cannot be told.
         clauses: the fields of the terms that the outcome rests on.
-        to_ask: what would settle what cannot be told.
+        to_ask: what would settle what cannot be told, each by its explanations.
         shop_duty: findings in which the shop's own work fell short, shown even where the claim is refused.
     """
 
     outcome: Outcome
-    sentence: str
+    explanations: tuple[Explanation, ...]
     amount: AmountSheet | None
     paid_zones: tuple[str, ...] = ()
     refused_zones: tuple[str, ...] = ()
     open_zones: tuple[str, ...] = ()
     clauses: tuple[str, ...] = ()
-    to_ask: tuple[str, ...] = ()
+    to_ask: tuple[tuple[Explanation, ...], ...] = ()
     shop_duty: tuple[Finding, ...] = ()
 
 
@@ -57,42 +58,33 @@ def recommend(check: ClaimCheck, amount: AmountSheet | None) -> Recommendation:
     """
     zones = sort_zones(check)
     paid, refused, open_ = zones[Answer.HOLDS], zones[Answer.FAILS], zones[Answer.CANNOT_BE_TOLD]
-    names = {zone.zone: zone.name for zone in check.claim.zones}
     duty = tuple(f for f in check.findings if f.shop_fell_short and f.answer is Answer.FAILS)
     against = [f for f in check.findings if f.answer is Answer.FAILS and not f.shop_fell_short]
     unsure = [f for f in check.findings if f.answer is Answer.CANNOT_BE_TOLD and not f.shop_fell_short]
-
-    def say(codes: tuple[str, ...]) -> str:
-        return ", ".join(names[code] for code in codes)
-
-    to_ask = tuple(dict.fromkeys(f.sentence for f in unsure if f.zone is None or f.zone in open_))
+    holding, failing, unsettled = (tuple(map(ZoneCode, codes)) for codes in (paid, refused, open_))
+    to_ask = tuple(dict.fromkeys(f.explanations for f in unsure if f.zone is None or f.zone in open_))
     if open_:
-        outcome = Outcome.ASK
-        sentence = f"Something about {say(open_)} cannot be told; ask before deciding."
+        outcome, why = Outcome.ASK, explain("recommended.ask", zones=unsettled)
     elif not paid:
         outcome = Outcome.REFUSE
-        sentence = f"Under the terms the claim fails for {say(refused)}." if refused else "No zone is claimed."
+        why = explain("recommended.refuse", zones=failing) if refused else explain("recommended.nothing_claimed")
     elif amount is None or amount.payable is None:
-        outcome = Outcome.ASK
-        sentence = f"The claim holds for {say(paid)}, but what it comes to cannot be told."
-        to_ask = (*to_ask, *([amount.missing] if amount and amount.missing else []))
+        outcome, why = Outcome.ASK, explain("recommended.no_sum", zones=holding)
+        to_ask = (*to_ask, *([(amount.missing,)] if amount and amount.missing else []))
     elif amount.payable.amount == 0:
-        outcome = Outcome.REFUSE
-        sentence = f"The claim holds for {say(paid)}, but under the terms it comes to {amount.payable}."
+        outcome, why = Outcome.REFUSE, explain("recommended.nothing_left", zones=holding, amount=amount.payable)
     elif refused:
         outcome = Outcome.PAY_IN_PART
-        sentence = f"The claim holds for {say(paid)} and fails for {say(refused)}: {amount.payable}."
+        why = explain("recommended.pay_in_part", zones=holding, refused=failing, amount=amount.payable)
     else:
-        outcome = Outcome.PAY
-        sentence = f"The claim holds for {say(paid)}: {amount.payable}."
-    if duty:
-        sentence += " The shop's own work fell short: the findings on it say where."
+        outcome, why = Outcome.PAY, explain("recommended.pay", zones=holding, amount=amount.payable)
+    explanations = (why, explain("recommended.shop_fell_short")) if duty else (why,)
     clauses = [f.clause for f in against if f.clause]
     if amount is not None and outcome in (Outcome.PAY, Outcome.PAY_IN_PART):
         clauses += [line.clause for line in amount.lines if line.clause not in NO_CLAUSE]
     return Recommendation(
         outcome=outcome,
-        sentence=sentence,
+        explanations=explanations,
         amount=amount,
         paid_zones=paid,
         refused_zones=refused,

@@ -10,12 +10,23 @@ from datetime import date
 from claims.rules.claim import RustClaim
 from treatments.enums import InspectionKind, ProductFamily
 from treatments.records.rules.history import InspectionRecord, TreatmentRecord, VehicleHistory, ZoneLine
+from treatments.rules.explanation import Explanation, ZoneCode, explain
 
 Change = Callable[[RustClaim, VehicleHistory], tuple[RustClaim, VehicleHistory]]
 
 
 class WhatIfError(ValueError):
-    """A change that can't be made; the message names what there is."""
+    """A change that can't be made; the explanation names what there is."""
+
+    def __init__(self, explanation: Explanation) -> None:
+        super().__init__(explanation.code)
+        self.explanation = explanation
+
+
+def _refuse_record(record: str, known: list[str]) -> WhatIfError:
+    if not known:
+        return WhatIfError(explain("what_if.no_records", record=record))
+    return WhatIfError(explain("what_if.no_such_record", record=record, known=tuple(known)))
 
 
 def move_record(record: str, to_day: date) -> Change:
@@ -28,7 +39,7 @@ def move_record(record: str, to_day: date) -> Change:
     def change(claim: RustClaim, history: VehicleHistory) -> tuple[RustClaim, VehicleHistory]:
         known = [t.record for t in history.current_treatments] + [i.record for i in history.current_inspections]
         if record not in known:
-            raise WhatIfError(f"There is no {record}; there is: {', '.join(known) or 'nothing'}.")
+            raise _refuse_record(record, known)
         return claim, replace(
             history,
             treatments=tuple(replace(t, day=to_day) if t.record == record else t for t in history.current_treatments),
@@ -55,10 +66,11 @@ def treat_zone(zone: str, record: str, family: ProductFamily) -> Change:
     def change(claim: RustClaim, history: VehicleHistory) -> tuple[RustClaim, VehicleHistory]:
         claimed = next((found for found in claim.zones if found.zone == zone), None)
         if claimed is None:
-            raise WhatIfError(f"{zone} is not claimed; claimed are: {', '.join(z.zone for z in claim.zones)}.")
-        if record not in [t.record for t in history.current_treatments]:
-            known = ", ".join(t.record for t in history.current_treatments) or "none"
-            raise WhatIfError(f"There is no {record}; there is: {known}.")
+            claimed_zones = tuple(ZoneCode(one.zone) for one in claim.zones)
+            raise WhatIfError(explain("what_if.not_claimed", zone=ZoneCode(zone), claimed=claimed_zones))
+        known = [treatment.record for treatment in history.current_treatments]
+        if record not in known:
+            raise _refuse_record(record, known)
         line = ZoneLine(zone, claimed.name, claimed.kind, family, "supposed product")
 
         def coat(treatment: TreatmentRecord) -> TreatmentRecord:

@@ -12,8 +12,8 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
-from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from claims.decisions.dossier import ClaimFile, WhatIf, read_claim_file, sum_payments
 from claims.models import Claim
@@ -32,14 +32,13 @@ from desk.claims.forms import (
     SecondForm,
     WhatIfForm,
 )
-from desk.rendering.telling import tell
 from desk.shared.access import get_user, may_open
 from treatments.enums import Answer, InspectionKind
 from treatments.models import User
 from treatments.queries import find_today
 from treatments.reference.queries import map_people, map_zone_names
-from treatments.rules.speaking import ENGLISH, speak_day
-from treatments.shared.labels import translate_catalogue
+from treatments.shared.labels import label, translate_catalogue
+from treatments.shared.rendering import render_day
 
 Values = dict[str, Any]
 
@@ -166,8 +165,12 @@ def make_forms(options: Mapping[str, Mapping[str, Any]], bound: Mapping[str, for
 
 def list_what_if_choices(file: ClaimFile) -> dict[str, tuple[tuple[str, str], ...]]:
     """Return what the form for a change of fact offers: the claim's own visits and zones."""
-    treatments = [(t.record, tell(f"{t.day}: treatment")) for t in file.case.history.current_treatments]
-    inspections = [(i.record, tell(f"{i.day}: {i.kind} inspection")) for i in file.case.history.current_inspections]
+    history = file.case.history
+    treatments = [(t.record, _("%(day)s: treatment") % {"day": render_day(t.day)}) for t in history.current_treatments]
+    inspections = [
+        (i.record, _("%(day)s: %(kind)s inspection") % {"day": render_day(i.day), "kind": label(i.kind)})
+        for i in history.current_inspections
+    ]
     zones = tuple((zone.zone, translate_catalogue(zone.name)) for zone in file.rust_claim.zones)
     return {"records": (*treatments, *inspections), "zones": zones}
 
@@ -175,8 +178,7 @@ def list_what_if_choices(file: ClaimFile) -> dict[str, tuple[tuple[str, str], ..
 def list_claim_inspections(file: ClaimFile) -> tuple[tuple[str, str], ...]:
     """Return key and day of the inspections of the vehicle that were made for a claim, the newest first."""
     made = [one for one in file.case.history.current_inspections if one.kind is InspectionKind.CLAIM]
-    language = get_language() or ENGLISH
-    return tuple((one.record.rpartition(" ")[2], speak_day(one.day, language)) for one in reversed(made))
+    return tuple((one.record.rpartition(" ")[2], render_day(one.day)) for one in reversed(made))
 
 
 def may_handle(user: User) -> bool:

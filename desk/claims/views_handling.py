@@ -19,7 +19,6 @@ from claims.decisions.services import (
     DecisionChangedError,
     acknowledge_claim,
     ask_customer,
-    compute_decision_sha256,
     decide_claim,
     draft_decision,
     note_inspection,
@@ -55,7 +54,6 @@ from desk.lift.views_sent import (
     record_once,
     tell_typed_by,
 )
-from desk.rendering.telling import tell_all
 from desk.shared.access import access_claim, access_cover, get_user, may_open, open_to
 from desk.shared.shown import find_shown_at, list_changes, shown_for
 from desk.shared.shown_records import of_claim, of_cover_to_claim_on
@@ -65,6 +63,7 @@ from treatments.models import User
 from treatments.queries import find_today
 from treatments.records.photos import PhotoError
 from treatments.reference.queries import list_claimable_zones, map_zone_names
+from treatments.shared.rendering import render as render_text
 
 NOT_DONE = (StepStatus.OPEN, StepStatus.PAUSED, StepStatus.OVERDUE)
 
@@ -191,7 +190,7 @@ def act(request: HttpRequest, number: str, action: str) -> HttpResponse:
                 return _show_decision(request, claim, form)
             service(claim, form.cleaned_data, common)
         except DecisionChangedError as error:
-            return _show_decision(request, claim, form, changed=" ".join(tell_all(error.messages)))
+            return _show_decision(request, claim, form, changed=" ".join(error.messages))
         except ValidationError as error:
             add_errors(form, error)
         else:
@@ -202,17 +201,16 @@ def act(request: HttpRequest, number: str, action: str) -> HttpResponse:
 def _show_decision(request: HttpRequest, claim: Claim, form: forms.Form, *, changed: str = "") -> HttpResponse:
     """Show a decision before it is made: the letter as it would go, and the deadlines that are open."""
     now = timezone.now()
-    decision = draft_decision(claim=claim, **_read_decision(form.cleaned_data), now=now, actor=get_user(request))
+    draft = draft_decision(claim=claim, **_read_decision(form.cleaned_data), now=now, actor=get_user(request))
     file = read_claim_file(claim, as_of=find_today(now, claim.cover.site), is_fresh=True)
     context = {
         "claim": claim,
-        "decision": decision,
+        "decision": draft.decision,
         "open_deadlines": [deadline for deadline in file.deadlines if deadline.status in NOT_DONE],
         "sets_deadlines": bool(file.deadlines),
         "typed": [(name, form.data.get(name, "")) for name in ("kind", "amount", "reason", "day")],
-        "shown_sha256": compute_decision_sha256(decision),
+        "shown_sha256": draft.compute_sha256(),
         "changed": changed,
-        "zone_names": map_zone_names(),
     }
     return render(request, "claims/decide.html", context, status=409 if changed else 200)
 
@@ -230,7 +228,7 @@ def what_if(request: HttpRequest, number: str) -> HttpResponse:
         try:
             tried = try_out(file, _read_change(form.cleaned_data), as_of=today)
         except WhatIfError as error:
-            form.add_error(None, str(error))
+            form.add_error(None, render_text(error.explanation, map_zone_names()))
     status = 400 if form.errors else 200
     return show_claim(request, claim, file=file, bound={"what_if": form}, tried=tried, status=status)
 

@@ -24,9 +24,10 @@ from desk.shared.access import get_user, open_to
 from desk.shared.progress import Progress, show_progress
 from desk.shared.shown import no_records, shown_for
 from treatments.queries import find_clock
-from treatments.reference.queries import find_site_of
+from treatments.reference.queries import find_site_of, map_zone_names
 from treatments.shared.labels import label
 from treatments.shared.long_work import nudge
+from treatments.shared.rendering import render as render_text
 
 NAMES_A_PAGE = 25
 
@@ -43,6 +44,7 @@ def reports(request: HttpRequest) -> HttpResponse:
     series = [(label(found.family), found.points, found.longest_days) for found in families]
     page = Paginator(counted.claims or [], NAMES_A_PAGE).get_page(request.GET.get("page"))
     shown = list(page.object_list)
+    zone_names = map_zone_names() if by is ClaimsBy.ZONE else {}
     context = {
         "by": by,
         "choices": list(ClaimsBy),
@@ -50,8 +52,9 @@ def reports(request: HttpRequest) -> HttpResponse:
         "clock": find_clock(find_site_of(get_user(request))),
         "page": page,
         "query": urlencode({"by": by}),
-        "bars": draw_bars([(count.name, count.zones) for count in shown]),
+        "bars": draw_bars([(render_text(count.name, zone_names), count.zones) for count in shown]),
         "counts": shown,
+        "zone_names": zone_names,
         "survival": counted.survival,
         "chart": draw_survival(series) if series else None,
         "width": WIDTH,

@@ -6,7 +6,7 @@ from typing import Any
 
 from django import template
 
-from claims.rules.clauses import say_clause
+from claims.rules.clauses import explain_clause
 from desk.rendering.telling import tell, tell_all
 from treatments.rules.formats import format_money
 from treatments.rules.units import tell_amount
@@ -49,7 +49,7 @@ def all_told(sentences: Iterable[object]) -> list[str]:
 @register.filter
 def clause_words(clause: str) -> str:
     """Return a clause of the terms in words."""
-    return tell(say_clause(clause))
+    return render(explain_clause(clause))
 
 
 @register.filter

@@ -45,6 +45,7 @@ from scheduling.terms.services import (
 )
 from treatments.models import Site, User
 from treatments.queries import find_shop_day, read_zone_catalogue
+from treatments.reference.queries import map_zone_names
 from treatments.shared.rendering import render, render_param
 
 MOST_FILE_BYTES = 100_000
@@ -211,6 +212,7 @@ def read_preview(request: HttpRequest, chosen: TermsVersion) -> dict[str, Any]:
     )
     return known | {
         "preview": found,
+        "zone_names": map_zone_names(),
         "not_compared": found.failed[:SHOWN],
         "cover_counts": count_covers(found.covers),
         "claim_counts": count_claims(found.claims),

@@ -19,6 +19,7 @@ from scheduling.covers.rules.due import sort_due_items
 from scheduling.covers.rules.due_item import DueItem
 from scheduling.models import Cover
 from treatments.models import Ownership, User, Vehicle
+from treatments.rules.explanation import Explanation
 from treatments.rules.speaking import speak_day
 from treatments.shared.labels import label
 
@@ -76,8 +77,8 @@ class ForeseenClaim:
     """What is recommended on an open claim without a change and with it."""
 
     number: str
-    before: str
-    after: str
+    before: tuple[Explanation, ...]
+    after: tuple[Explanation, ...]
 
     @property
     def is_changed(self) -> bool:
@@ -130,10 +131,10 @@ def _read_standings(record: VehicleRecord, day: date) -> dict[str, Standing]:
     return found
 
 
-def _read_recommendations(record: VehicleRecord) -> dict[tuple[str, str], str]:
+def _read_recommendations(record: VehicleRecord) -> dict[tuple[str, str], tuple[Explanation, ...]]:
     """Return what is recommended on each open claim, by the numbers of its cover and its own."""
     return {
-        (claim.cover.number, claim.number): read_claim_file(claim, as_of=record.today).recommendation.sentence
+        (claim.cover.number, claim.number): read_claim_file(claim, as_of=record.today).recommendation.explanations
         for claim in list_open_claims(record.vehicle)
     }
 

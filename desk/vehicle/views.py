@@ -43,6 +43,7 @@ from treatments.enums import Answer
 from treatments.models import Role, User, Vehicle
 from treatments.queries import find_clock, find_end_of_day_at, find_today
 from treatments.reference.queries import find_site_of, map_zone_names
+from treatments.rules.explanation import Explanation
 from treatments.rules.speaking import ENGLISH
 from treatments.search.queries import list_found_vehicles, list_with_plate_or_vin
 from treatments.vehicles.rules.coatable import ANSWER_FIRST
@@ -59,7 +60,7 @@ class FiledClaim:
     """A claim just filed, with what speaks against its day of discovery."""
 
     number: str
-    doubtful: tuple[str, ...]
+    doubtful: tuple[tuple[Explanation, ...], ...]
 
 
 @open_to("vehicles")
@@ -225,7 +226,7 @@ def find_filed_claim(vehicle: Vehicle, number: str) -> FiledClaim | None:
     if claim is None:
         return None
     doubtful = [
-        finding.sentence
+        finding.explanations
         for finding in (read_claim_check(claim).findings if claim.discovered_on else ())
         if finding.rule in DAYS_TO_ASK_ABOUT and finding.answer is not Answer.HOLDS
     ]

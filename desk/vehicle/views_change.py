@@ -22,7 +22,7 @@ from desk.vehicle.foresee import VehicleRecord, find_day, foresee
 from scheduling.models import Appointment, AppointmentStatus, CoverChange
 from treatments.models import Ownership, VehicleChange
 from treatments.queries import find_today
-from treatments.reference.queries import find_site_of
+from treatments.reference.queries import find_site_of, map_zone_names
 from treatments.rules.speaking import ENGLISH, speak_day
 
 # What a form carries besides what was typed.
@@ -92,6 +92,7 @@ def change(request: HttpRequest, vin: str, slug: str) -> HttpResponse:
         "day": day,
         "today": record.today,
         "coming": _list_coming(record),
+        "zone_names": map_zone_names(),
         "typed": [(name, value) for name, values in request.POST.lists() if name not in NOT_TYPED for value in values],
     }
     return render(request, "vehicle/change_confirm.html", context)

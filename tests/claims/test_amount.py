@@ -14,6 +14,7 @@ from claims.rules.amount import (
 )
 from claims.rules.payments import EarlierDecision, EarlierPayments, sort_earlier_payments
 from scheduling.terms.rules.terms import ClaimTerms, PayDownStep
+from treatments.rules.explanation import explain
 from treatments.rules.money import Money
 
 START = date(2023, 3, 14)
@@ -48,7 +49,7 @@ def list_steps(sheet: AmountSheet) -> list[tuple[str, str]]:
 def test_without_limits_and_deductible_the_estimates_are_paid() -> None:
     sheet = work_out(ClaimTerms(), usd("600.50"), usd("0.49"))
     assert list_steps(sheet) == [("estimate", "600.99 USD")]
-    assert (sheet.payable, sheet.missing) == (usd("600.99"), "")
+    assert (sheet.payable, sheet.missing) == (usd("600.99"), None)
 
 
 def test_the_lines_come_in_the_order_of_the_terms() -> None:
@@ -79,12 +80,12 @@ def test_the_lines_come_in_the_order_of_the_terms() -> None:
         (ClaimTerms(deductible=Decimal(100)), "99.99", "0.00", None),
         (ClaimTerms(deductible=Decimal(100)), "100", "0.00", None),
         (ClaimTerms(deductible=Decimal(100)), "100.01", "0.01", None),
-        (ClaimTerms(limit_per_claim=Decimal(250)), "249.99", "249.99", "not reached"),
-        (ClaimTerms(limit_per_claim=Decimal(250)), "250", "250.00", "not reached"),
+        (ClaimTerms(limit_per_claim=Decimal(250)), "249.99", "249.99", "not_reached"),
+        (ClaimTerms(limit_per_claim=Decimal(250)), "250", "250.00", "not_reached"),
         (ClaimTerms(limit_per_claim=Decimal(250)), "250.01", "250.00", "reached"),
         (ClaimTerms(limit_per_claim=Decimal(0)), "0.01", "0.00", "reached"),
-        (ClaimTerms(limit_in_all=Decimal(250)), "249.99", "249.99", "not reached"),
-        (ClaimTerms(limit_in_all=Decimal(250)), "250", "250.00", "not reached"),
+        (ClaimTerms(limit_in_all=Decimal(250)), "249.99", "249.99", "not_reached"),
+        (ClaimTerms(limit_in_all=Decimal(250)), "250", "250.00", "not_reached"),
         (ClaimTerms(limit_in_all=Decimal(250)), "250.01", "250.00", "reached"),
         (ClaimTerms(limit_in_all=Decimal(0)), "0.01", "0.00", "reached"),
     ],
@@ -93,7 +94,7 @@ def test_deductible_and_limits_on_both_sides(terms: ClaimTerms, estimate: str, p
     sheet = work_out(terms, usd(estimate))
     assert sheet.payable == usd(paid)
     if met is not None:
-        assert sheet.lines[-1].sentence.endswith(f": {met}.")
+        assert sheet.lines[-1].explanation.code == f"amount.{sheet.lines[-1].clause.removeprefix('claims.')}.{met}"
 
 
 @pytest.mark.parametrize(
@@ -165,15 +166,16 @@ def test_each_line_is_rounded_halves_up() -> None:
 
 def test_what_is_missing_or_in_another_currency_leaves_the_sum_open() -> None:
     terms = ClaimTerms(limit_in_all=Decimal(1000))
+    in_euros = explain("amount.other_currency", foreign=("EUR",), currency="USD")
     for sheet, missing in (
-        (work_out(terms), "0 of 0 zones"),
-        (work_out(terms, usd("5"), None), "1 of 2 zones"),
-        (work_out(terms, Money(Decimal(5), "EUR")), "EUR"),
-        (work_out(terms, usd("5"), earlier=EarlierPayments((Money(Decimal(5), "EUR"),))), "EUR"),
-        (work_out(terms, usd("5"), earlier=EarlierPayments((), (Money(Decimal(5), "EUR"),))), "EUR"),
+        (work_out(terms), explain("amount.no_estimate", lacking=0, zones=0)),
+        (work_out(terms, usd("5"), None), explain("amount.no_estimate", lacking=1, zones=2)),
+        (work_out(terms, Money(Decimal(5), "EUR")), in_euros),
+        (work_out(terms, usd("5"), earlier=EarlierPayments((Money(Decimal(5), "EUR"),))), in_euros),
+        (work_out(terms, usd("5"), earlier=EarlierPayments((), (Money(Decimal(5), "EUR"),))), in_euros),
     ):
         assert sheet.payable is None and sheet.lines == ()
-        assert missing in sheet.missing
+        assert sheet.missing == missing
 
 
 @pytest.mark.parametrize(

@@ -18,6 +18,7 @@ from claims.rules.check import (
 )
 from claims.rules.claim import Finding
 from scheduling.covers.rules.due import compute_due_items
+from scheduling.covers.rules.ends import CoverStatus
 from scheduling.covers.rules.facts import CoverFacts, Waiver
 from scheduling.terms.rules.terms import DistanceFrom, EntryTerms, MissedMeans, ReinspectionTerms
 from tests.claims.test_check_claim import (
@@ -33,9 +34,11 @@ from tests.claims.test_check_claim import (
     TOUCH_UP,
     check,
 )
+from tests.explained import list_codes, read_params
 from treatments.enums import Answer, DamageKind
 from treatments.records.rules.history import InspectedZone, RecordedReading, VehicleHistory
 from treatments.records.rules.odometer import Reading
+from treatments.rules.explanation import Label, explain
 
 DAY = timedelta(days=1)
 HOLDS, FAILS, CANNOT_BE_TOLD = Answer.HOLDS, Answer.FAILS, Answer.CANNOT_BE_TOLD
@@ -69,7 +72,7 @@ def test_in_force_between_the_waiting_period_and_the_end(found_on: date, expecte
     finding = check_in_force(claim, TERMS, facts, HISTORY, CALENDAR)
     assert finding.answer is expected
     assert finding.records[0] == "cover C1"
-    assert "When it was reported" not in finding.sentence
+    assert "in_force.when_reported" not in list_codes(finding.explanations)
 
 
 def test_a_state_that_was_another_when_it_was_reported_is_told() -> None:
@@ -77,7 +80,8 @@ def test_a_state_that_was_another_when_it_was_reported_is_told() -> None:
     for reported_on, is_told in ((FOUND + 9 * DAY, False), (FOUND + 10 * DAY, True)):
         finding = check_in_force(replace(CLAIM, reported_on=reported_on), TERMS, facts, HISTORY, CALENDAR)
         assert finding.answer is HOLDS
-        assert (f"(When it was reported, on {reported_on}, it was ended.)" in finding.sentence) is is_told
+        ended = explain("in_force.when_reported", reported_on=reported_on, status=Label(CoverStatus.ENDED))
+        assert (ended in finding.explanations) is is_told
 
 
 @pytest.mark.parametrize(
@@ -93,7 +97,7 @@ def test_an_end_that_only_a_projection_gives_cannot_be_told(second: date, expect
 
 def test_without_a_day_of_discovery_each_rule_that_needs_it_asks_for_it() -> None:
     found = check(replace(CLAIM, discovered_on=None))
-    asked = {finding.rule for finding in found.findings if "is not given; ask the claimant" in finding.sentence}
+    asked = {finding.rule for finding in found.findings if explain("claim.day_not_given") in finding.explanations}
     assert asked == {"in_force", "distance", "reported_in_time", "reinspections"}
     assert all(finding.answer is CANNOT_BE_TOLD for finding in found.findings if finding.rule in asked)
 
@@ -146,7 +150,8 @@ def test_the_limit_on_the_odometer(km: int, expected: Answer) -> None:
     finding = check_distance(CLAIM, TERMS, read((START, 10_000), (FOUND, km)))
     assert finding.answer is expected
     assert finding.records == ("reading 1", "reading 2")
-    assert finding.sentence == f"The odometer stood at {km} km on 2024-09-01; the limit is 100000 km."
+    told = explain("distance.odometer", kilometres=km, found_on=date(2024, 9, 1), limit=100_000)
+    assert finding.explanations == (told,)
 
 
 @pytest.mark.parametrize(("km", "expected"), [(109_999, HOLDS), (110_000, FAILS), (110_001, FAILS)])
@@ -154,7 +159,7 @@ def test_the_limit_since_the_first_treatment(km: int, expected: Answer) -> None:
     terms = replace(TERMS, distance_from=DistanceFrom.FIRST_TREATMENT)
     finding = check_distance(CLAIM, terms, read((START, 10_000), (FOUND, km)))
     assert finding.answer is expected
-    assert f"Driven since the first treatment: {km - 10_000} km" in finding.sentence
+    assert read_params(finding.explanations, "distance.driven")["kilometres"] == km - 10_000
 
 
 @pytest.mark.parametrize(
@@ -183,28 +188,28 @@ def test_the_distance_since_a_first_treatment_without_a_reading_is_not_known(his
     terms = replace(TERMS, distance_from=DistanceFrom.FIRST_TREATMENT)
     finding = check_distance(CLAIM, terms, history)
     assert finding.answer is CANNOT_BE_TOLD
-    assert "at the first treatment is not recorded" in finding.sentence
+    assert finding.explanations == (explain("distance.start_not_recorded"),)
 
 
 @pytest.mark.parametrize(
-    ("readings", "expected", "words"),
+    ("readings", "expected", "proof"),
     [
         # Between two readings: a later one within the limit proves that it was not reached.
-        ([(START, 10_000), (FOUND + DAY, 99_999)], HOLDS, "but a later reading is within the limit"),
-        ([(START, 10_000), (FOUND + DAY, 100_000)], CANNOT_BE_TOLD, "; ask for a reading on that day"),
+        ([(START, 10_000), (FOUND + DAY, 99_999)], HOLDS, "later_within"),
+        ([(START, 10_000), (FOUND + DAY, 100_000)], CANNOT_BE_TOLD, "not_proven"),
         # An earlier one at or beyond the limit proves that it was.
-        ([(START, 10_000), (FOUND - DAY, 100_000)], FAILS, "but an earlier reading is at or beyond the limit"),
-        ([(START, 10_000), (FOUND - DAY, 99_999)], CANNOT_BE_TOLD, "; ask for a reading on that day"),
-        ([(START, 10_000), (FOUND - DAY, 20_000)], CANNOT_BE_TOLD, "; ask for a reading on that day"),
-        ([(START, 100_000), (FOUND + DAY, 99_999), (FOUND + 2 * DAY, 100_500)], CANNOT_BE_TOLD, "; ask for a reading"),
+        ([(START, 10_000), (FOUND - DAY, 100_000)], FAILS, "earlier_beyond"),
+        ([(START, 10_000), (FOUND - DAY, 99_999)], CANNOT_BE_TOLD, "not_proven"),
+        ([(START, 10_000), (FOUND - DAY, 20_000)], CANNOT_BE_TOLD, "not_proven"),
+        ([(START, 100_000), (FOUND + DAY, 99_999), (FOUND + 2 * DAY, 100_500)], CANNOT_BE_TOLD, "not_proven"),
     ],
 )
 def test_a_projected_distance_is_only_told_where_a_reading_proves_it(
-    readings: list[tuple[date, int]], expected: Answer, words: str
+    readings: list[tuple[date, int]], expected: Answer, proof: str
 ) -> None:
     finding = check_distance(CLAIM, TERMS, read(*readings))
     assert finding.answer is expected
-    assert "This is a projection by the vehicle's own rate" + words in finding.sentence or words in finding.sentence
+    assert list_codes(finding.explanations) == ["distance.odometer", f"distance.projected.{proof}"]
 
 
 @pytest.mark.parametrize(("km", "expected"), [(109_999, HOLDS), (110_000, CANNOT_BE_TOLD)])
@@ -222,7 +227,8 @@ def test_only_the_kinds_of_damage_that_the_terms_cover_are_covered() -> None:
         finding = check_damage_covered(replace(CLAIM, damage=kind), TERMS)
         assert finding.answer is (HOLDS if kind in covered else FAILS)
     nothing = replace(TERMS, claims=replace(TERMS.claims, damage_covered=()))
-    assert check_damage_covered(CLAIM, nothing).sentence.endswith("Covered: none.")
+    told = explain("damage_covered.none", claimed=Label(CLAIM.damage))
+    assert check_damage_covered(CLAIM, nothing).explanations == (told,)
 
 
 @pytest.mark.parametrize(
@@ -233,8 +239,9 @@ def test_the_notice_period_runs_through_its_last_day(days: int, expected: Answer
     claim = replace(CLAIM, reported_on=FOUND + days * DAY)
     finding = check_reported_in_time(claim, TERMS)
     assert finding.answer is expected
-    assert f"ran until {FOUND + 30 * DAY}" in finding.sentence
-    assert ("dated before the discovery" in finding.sentence) is (days < 0)
+    notice = read_params(finding.explanations, "reported_in_time.notice")
+    assert (notice["days"], notice["until"]) == (30, FOUND + 30 * DAY)
+    assert (explain("reported_in_time.before_discovery") in finding.explanations) is (days < 0)
     assert finding.records == ("claim R1",)
     none_set = replace(TERMS, claims=replace(TERMS.claims, notice_days=None))
     assert check_reported_in_time(claim, none_set).answer is HOLDS
@@ -267,39 +274,42 @@ CAME_LATE = replace(HISTORY, treatments=(FIRST, replace(TOUCH_UP, day=date(2024,
 )
 def test_what_a_missed_reinspection_is_to_a_claim(means: MissedMeans, missed: Answer, made_up_for: Answer) -> None:
     last_of_grace = date(2024, 4, 13)
-    assert judge(NEVER_CAME, last_of_grace, means).sentence == "No reinspection had come due by the day of discovery."
+    assert judge(NEVER_CAME, last_of_grace, means).explanations == (explain("reinspections.none_due"),)
     assert judge(NEVER_CAME, last_of_grace, means).answer is HOLDS
     assert judge(NEVER_CAME, last_of_grace + DAY, means).answer is missed
     assert judge(CAME_LATE, date(2024, 5, 31), means).answer is missed
     assert judge(CAME_LATE, date(2024, 6, 1), means).answer is made_up_for
-    assert judge(CAME_LATE, date(2024, 6, 1), means).sentence.startswith("1 of 1 reinspection missed. ")
+    told = judge(CAME_LATE, date(2024, 6, 1), means).explanations
+    assert told[0] == explain("reinspections.missed", missed=1, count=1)
 
 
 def test_done_and_waived_reinspections_are_counted_and_named() -> None:
     waived = replace(FACTS, waivers=(Waiver("reinspection:2025-03-14", date(2025, 3, 1), "flood", "change 7"),))
     finding = judge(HISTORY, date(2025, 4, 14), MissedMeans.SUSPENDS, waived)
     assert finding.answer is HOLDS
-    assert (
-        "2 reinspections had come due" in finding.sentence and "2024-03-10; waived by the shop: 1." in finding.sentence
-    )
+    kept = explain("reinspections.done_and_waived", count=2, done_on=(date(2024, 3, 10),), waived=1)
+    assert finding.explanations == (kept,)
     assert finding.records == ("treatment 2", "change 7")
     only_done = judge(HISTORY, FOUND, MissedMeans.SUSPENDS)
-    assert "1 reinspection had come due" in only_done.sentence and only_done.sentence.endswith(": 2024-03-10.")
+    kept = explain("reinspections.done", count=1, done_on=(date(2024, 3, 10),), waived=0)
+    assert only_done.explanations == (kept,)
     only_waived = replace(FACTS, waivers=(Waiver("reinspection:2024-03-14", date(2024, 3, 1), "flood", "change 7"),))
     finding = judge(NEVER_CAME, FOUND, MissedMeans.SUSPENDS, only_waived)
-    assert finding.sentence == "1 reinspection had come due; waived by the shop: 1."
+    assert finding.explanations == (explain("reinspections.waived", count=1, done_on=(), waived=1),)
 
 
 def test_of_several_missed_the_one_not_made_up_for_is_told() -> None:
     later = judge(CAME_LATE, date(2025, 4, 14), MissedMeans.SUSPENDS)
     assert later.answer is FAILS
-    assert later.sentence.startswith("2 of 2 reinspections missed. 24 months after")
+    assert later.explanations[0] == explain("reinspections.missed", missed=2, count=2)
+    assert later.explanations[1].params["months"] == 24
     both = replace(
         CAME_LATE, treatments=(*CAME_LATE.treatments, replace(TOUCH_UP, record="treatment 3", day=date(2025, 5, 1)))
     )
     made_up_for = judge(both, date(2025, 5, 1), MissedMeans.SUSPENDS)
     assert made_up_for.answer is HOLDS
-    assert made_up_for.sentence.startswith("2 of 2 reinspections missed. 12 months after")
+    assert made_up_for.explanations[0] == explain("reinspections.missed", missed=2, count=2)
+    assert made_up_for.explanations[1].params["months"] == 12
 
 
 def test_terms_without_reinspections_ask_for_none() -> None:

@@ -1,20 +1,22 @@
 """Claims against the record: each rule turned from holds to fails, or to cannot be told, by one changed fact."""
 
-import re
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
 
+from claims.explanations import MESSAGES
 from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, ClaimedZone, Finding, RustClaim
-from claims.rules.clauses import CLAUSE_WORDS, say_clause
+from claims.rules.clauses import explain_clause
 from claims.rules.letter import LetterFacts, write_letter
 from claims.rules.recommend import recommend
 from scheduling.covers.rules.calendars import WorkingCalendar
 from scheduling.covers.rules.facts import CoverFacts
 from scheduling.terms.rules.terms import ClaimTerms, EntryTerms, MissedMeans, ReinspectionTerms, Terms, TouchUpTerms
+from tests.explained import list_codes, read_params
+from tests.stories.words import list_rules
 from treatments.enums import (
     Answer,
     DamageKind,
@@ -33,7 +35,9 @@ from treatments.records.rules.history import (
     ZoneLine,
 )
 from treatments.records.rules.odometer import Reading
+from treatments.rules.explanation import Explanation, OwnWords, ZoneCode, explain
 from treatments.rules.money import Money
+from treatments.shared.rendering import render_all
 
 START = date(2023, 3, 14)
 FOUND = date(2024, 9, 1)
@@ -202,7 +206,7 @@ def test_a_zone_left_out_with_a_reason_says_so() -> None:
     history = replace(HISTORY, treatments=(replace(FIRST, lines=(skipped,)),))
     treated = find_treated(check(history=history))
     assert (treated.answer, treated.shop_fell_short) == (Answer.FAILS, False)
-    assert treated.sentence.startswith("Not done on 2023-03-14, for a reason on record: plug seized. So it was known")
+    assert treated.explanations == (explain("treated.not_done", treated_on=START, reason=OwnWords("plug seized")),)
 
 
 DOOR = ClaimedZone("door_front_left", "Left front door", ZoneKind.OPENING_PANEL)
@@ -215,29 +219,28 @@ def test_a_zone_that_the_shop_forgot_is_its_own_shortfall_and_not_held_against_t
     found = check(DOOR_CLAIM, history=HISTORY_WITH_DOOR_SEEN, vehicle_zones=frozenset({"rocker_left", DOOR.zone}))
     treated = find_treated(found)
     assert (treated.answer, treated.shop_fell_short) == (Answer.FAILS, True)
-    assert "None of the 2 treatments recorded up to that day names this zone, although the vehicle has it" in (
-        treated.sentence
-    )
+    none_names_it = explain("treated.none_names_it", count=2)
+    assert treated.explanations == (explain("treated.left_out", none=none_names_it, treated_on=START),)
     assert treated in found.shop_shortfalls
     assert found.judge_zone(DOOR.zone) is Answer.HOLDS
 
 
 @pytest.mark.parametrize(
-    ("vehicle_zones", "treatments", "expected", "words"),
+    ("vehicle_zones", "treatments", "expected", "code"),
     [
-        (frozenset({"rocker_left"}), (FIRST, TOUCH_UP), Answer.FAILS, "of this body style has no such zone"),
-        (None, (FIRST, TOUCH_UP), Answer.CANNOT_BE_TOLD, "The body style is not recorded"),
-        (frozenset({DOOR.zone}), (TOUCH_UP,), Answer.FAILS, "none of them was a first treatment"),
-        (frozenset({DOOR.zone}), (), Answer.FAILS, "No treatment is recorded"),
+        (frozenset({"rocker_left"}), (FIRST, TOUCH_UP), Answer.FAILS, "treated.not_on_body"),
+        (None, (FIRST, TOUCH_UP), Answer.CANNOT_BE_TOLD, "treated.no_body_style"),
+        (frozenset({DOOR.zone}), (TOUCH_UP,), Answer.FAILS, "treated.no_first_treatment"),
+        (frozenset({DOOR.zone}), (), Answer.FAILS, "treated.nothing_on_record"),
     ],
 )
 def test_a_zone_that_is_not_known_to_have_been_forgotten_is_no_shortfall(
-    vehicle_zones: frozenset[str] | None, treatments: tuple[TreatmentRecord, ...], expected: Answer, words: str
+    vehicle_zones: frozenset[str] | None, treatments: tuple[TreatmentRecord, ...], expected: Answer, code: str
 ) -> None:
     history = replace(HISTORY_WITH_DOOR_SEEN, treatments=treatments)
     treated = find_treated(check(DOOR_CLAIM, history=history, vehicle_zones=vehicle_zones))
     assert (treated.answer, treated.shop_fell_short) == (expected, False)
-    assert words in treated.sentence
+    assert list_codes(treated.explanations) == [code]
 
 
 def test_an_excluded_zone_is_not_asked_whether_it_was_treated() -> None:
@@ -250,13 +253,14 @@ def test_an_excluded_zone_is_not_asked_whether_it_was_treated() -> None:
 
 def test_counts_of_one_are_put_in_the_singular() -> None:
     late = check(terms=replace(TERMS, claims=replace(TERMS.claims, notice_days=1)))
-    sentence = next(f.sentence for f in late.findings if f.rule == "reported_in_time")
-    assert "the notice period of 1 day ran" in sentence
+    notice = next(f.explanations for f in late.findings if f.rule == "reported_in_time")
+    assert "the notice period of 1 day ran" in render_all(notice)
     once = replace(HISTORY_WITH_DOOR_SEEN, treatments=(FIRST,))
     treated = find_treated(check(DOOR_CLAIM, history=once, vehicle_zones=frozenset({DOOR.zone})))
-    assert treated.sentence.startswith("The one treatment recorded up to that day does not name this zone, although")
-    touched = next(f.sentence for f in check().findings if f.rule == "touch_ups")
-    assert touched == "1 touch-up had come due; renewed in time: 1."
+    told = render_all(treated.explanations)
+    assert told.startswith("The one treatment recorded up to that day does not name this zone, although")
+    touched = next(f.explanations for f in check().findings if f.rule == "touch_ups")
+    assert render_all(touched) == "1 touch-up had come due; renewed in time: 1."
 
 
 def test_every_clause_that_a_rule_names_has_words() -> None:
@@ -264,29 +268,50 @@ def test_every_clause_that_a_rule_names_has_words() -> None:
     clauses = {finding.clause for finding in (*found.findings, *check().findings) if finding.clause}
     assert {"length_months", "claims.excluded_zones", "touch_ups"} <= clauses
     for clause in clauses:
-        assert clause in CLAUSE_WORDS, clause
-    assert say_clause("claims.excluded_zones") == "the zones left out of the cover"
-    assert say_clause("claims.a_new_one") == "a new one"
+        assert explain_clause(clause).code in MESSAGES, clause
 
 
-def test_the_letter_writes_dates_out_and_names_zones() -> None:
+LETTER_FACTS = LetterFacts(
+    "Mill Lane Rust Protection", "desk@example.org", "Lena Orchard", "R1", "C1", "2025 Harrow Finch", "T", 1,
+    FOUND, FOUND + timedelta(days=31), date(2024, 10, 3),
+)  # fmt: skip
+
+
+def write(
+    found: ClaimCheck, kind: str, amount: int = 0, reason: str = "", facts: LetterFacts = LETTER_FACTS
+) -> list[Explanation]:
+    """Return what a letter says, from its first line to its last."""
+    money = Money(Decimal(amount), "USD")
+    letter = write_letter(facts, found, recommend(found, None), kind=kind, amount=money, reason=reason)
+    return [one for paragraph in letter for line in paragraph for one in line]
+
+
+def test_every_rule_has_a_question_and_every_question_a_rule() -> None:
+    questions = {code.removeprefix("question.") for code in MESSAGES if code.startswith("question.")}
+    assert questions == list_rules()
+
+
+def test_a_refusal_says_what_was_claimed_and_what_speaks_against_it() -> None:
     terms = replace(TERMS, entry=EntryTerms(required_zones=("rocker_left", "rocker_right")))
     found = check(replace(CLAIM, reported_on=FOUND + timedelta(days=31)), terms)
-    facts = LetterFacts(
-        "Mill Lane Rust Protection", "desk@example.org", "Lena Orchard", "R1", "C1", "2025 Harrow Finch", "T", 1,
-        FOUND, FOUND + timedelta(days=31), date(2024, 10, 3), {"rocker_right": "Right rocker panel"},
-    )  # fmt: skip
-    letter = write_letter(
-        facts, found, recommend(found, None), kind="refuse", amount=Money(Decimal(0), "USD"), reason=""
-    )
-    assert letter.startswith("3 October 2024\n\nDear Lena Orchard,")
-    assert "found on 1 September 2024 and reported on 2 October 2024: Left rocker panel. The claim has" in letter
-    assert "the notice period of 30 days ran until 1 October 2024" in letter
-    assert "Not done at the first treatment: Right rocker panel." in letter
-    assert not re.search(r"\d{4}-\d{2}-\d{2}|rocker_", letter)
-    # That nothing is owed is said only where the rules refuse.
-    for claimed, is_owed in ((found, False), (check(), True)):
-        told = write_letter(
-            facts, claimed, recommend(claimed, None), kind="goodwill", amount=Money(Decimal(40), "USD"), reason="so"
-        )
-        assert ("no payment is owed" in told, "Out of goodwill we will pay $40.00." in told) == (not is_owed, True)
+    letter = write(found, "refuse")
+    assert list_codes(letter)[:6] == [
+        "letter.day", "letter.greeting", "letter.claim", "letter.refuse", "letter.against", "letter.finding",
+    ]  # fmt: skip
+    claimed = read_params(letter, "letter.claim")
+    assert (claimed["found_on"], claimed["reported_on"]) == (FOUND, FOUND + timedelta(days=31))
+    assert claimed["zones"] == (ZoneCode("rocker_left"),)
+    for finding in found.findings:
+        if finding.answer is Answer.FAILS:
+            assert set(list_codes(finding.explanations)) <= set(list_codes(letter)), finding.rule
+    assert list_codes(letter)[-3:] == ["letter.object", "letter.law", "letter.signed"]
+    no_day = write(check(replace(CLAIM, discovered_on=None)), "refuse", facts=replace(LETTER_FACTS, discovered_on=None))
+    assert "found_on" not in read_params(no_day, "letter.claim.no_day")
+
+
+def test_that_nothing_is_owed_is_said_only_where_the_rules_refuse() -> None:
+    late = check(replace(CLAIM, reported_on=FOUND + timedelta(days=31)))
+    for claimed, code in ((late, "letter.goodwill.nothing_owed"), (check(), "letter.goodwill")):
+        letter = write(claimed, "goodwill", 40, "so")
+        assert read_params(letter, code)["amount"] == Money(Decimal(40), "USD")
+        assert read_params(letter, "letter.reason")["reason"] == OwnWords("so")

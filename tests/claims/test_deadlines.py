@@ -8,6 +8,8 @@ import pytest
 from claims.rules.deadlines import ClaimStep, Deadline, Pause, StepStatus, count_deadlines
 from scheduling.covers.rules.calendars import WorkingCalendar
 from scheduling.terms.rules.terms import ClaimTerms
+from tests.explained import list_codes, read_params
+from treatments.rules.explanation import OwnWords, explain
 
 # Every day is open, so that days are easy to count by hand.
 CALENDAR = WorkingCalendar(frozenset(range(1, 8)))
@@ -33,8 +35,9 @@ def test_a_question_asked_after_a_step_was_done_leaves_its_day() -> None:
     acknowledged = found["acknowledge"]
     assert (acknowledged.due_on, acknowledged.status) == (date(2026, 3, 6), StepStatus.DONE_IN_TIME)
     assert acknowledged.paused_days == 0
-    assert acknowledged.sentence == (
-        "5 open days after the report on 2026-03-01: 2026-03-06. Done on 2026-03-04, in time."
+    assert acknowledged.explanations == (
+        explain("deadline.due", days=5, reported_on=REPORTED, paused=None, due_on=date(2026, 3, 6)),
+        explain("deadline.done_in_time", done_on=date(2026, 3, 4)),
     )
     # What is not done yet still waits.
     assert (found["decide"].due_on, found["decide"].status) == (None, StepStatus.PAUSED)
@@ -45,7 +48,8 @@ def test_a_decision_while_the_customer_owes_keeps_the_day_as_it_stood_then() -> 
     for came_on in (None, date(2026, 3, 12), date(2026, 4, 20)):
         decided = count([Pause(STILL_OWED.asked_on, came_on, "photos")], decide=date(2026, 3, 12))["decide"]
         assert (decided.due_on, decided.paused_days) == (date(2026, 3, 28), 7), came_on
-        assert decided.status is StepStatus.DONE_IN_TIME and "Waiting" not in decided.sentence
+        assert decided.status is StepStatus.DONE_IN_TIME
+        assert list_codes(decided.explanations) == ["deadline.due", "deadline.done_in_time"]
 
 
 def test_what_came_before_the_step_was_done_moves_its_day() -> None:
@@ -147,7 +151,8 @@ def test_days_on_which_the_customer_owes_something_are_not_counted(
     """Two open days from 1 March: without a pause that is Tuesday the 3rd."""
     found = count_open(2, date(2026, 5, 1), Pause(asked_on, came_on, "photos"))
     assert (found.due_on, found.paused_days) == (due_on, paused_days)
-    assert ("while the customer owed something" in found.sentence) is (paused_days > 0)
+    paused = explain("deadline.paused", days=paused_days) if paused_days else None
+    assert read_params(found.explanations, "deadline.due")["paused"] == paused
 
 
 def test_closed_days_of_a_pause_are_paused_days_too() -> None:
@@ -159,7 +164,9 @@ def test_closed_days_of_a_pause_are_paused_days_too() -> None:
 def test_while_the_customer_still_owes_nothing_runs(as_of: date, left: int) -> None:
     found = count_open(5, as_of, Pause(date(2026, 3, 3), None, "photos"))
     assert (found.due_on, found.status) == (None, StepStatus.PAUSED)
-    assert f"{left} open days are left. Waiting since 2026-03-03 for: photos." in found.sentence
+    told, waits = found.explanations
+    assert (told.code, told.params["left"]) == ("deadline.not_told", explain("deadline.left", days=left))
+    assert waits == explain("deadline.waits_for", asked_on=date(2026, 3, 3), what=OwnWords("photos"))
     assert found.paused_days == (as_of - date(2026, 3, 2)).days
 
 
@@ -205,7 +212,8 @@ def test_a_deadline_that_never_comes_waits_without_a_day() -> None:
     """A site that never opens, or a pause of many years: nothing is counted further than five years."""
     found = count_open(1, REPORTED, calendar=CLOSED_FOR_YEARS)
     assert (found.due_on, found.status) == (None, StepStatus.PAUSED)
-    assert found.sentence.endswith("1 open days are left. Waiting.")
+    told, waits = found.explanations
+    assert (told.params["left"], waits) == (explain("deadline.left", days=1), explain("deadline.waits"))
     for days, is_told in ((5 * 366, True), (5 * 366 + 1, False)):
         answered = Pause(REPORTED, REPORTED + timedelta(days=days), "photos")
         found = count_open(1, REPORTED, answered, calendar=CALENDAR)
@@ -215,4 +223,4 @@ def test_a_deadline_that_never_comes_waits_without_a_day() -> None:
 def test_a_step_done_where_its_day_cannot_be_told_is_in_time() -> None:
     found = count_open(1, date(2026, 5, 1), done_on=date(2026, 3, 4), calendar=CLOSED_FOR_YEARS)
     assert (found.due_on, found.status, found.done_on) == (None, StepStatus.DONE_IN_TIME, date(2026, 3, 4))
-    assert found.sentence.endswith("Done on 2026-03-04.")
+    assert found.explanations[-1] == explain("deadline.done", done_on=date(2026, 3, 4))

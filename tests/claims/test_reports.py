@@ -20,8 +20,9 @@ from desk.demo.load import DemoShop
 from scheduling.models import Cover
 from tests.demo_records import load_demo
 from treatments.enums import ProductFamily
-from treatments.models import InspectionLine, TreatmentLine, User, Zone
+from treatments.models import InspectionLine, Product, TreatmentLine, User, Zone
 from treatments.records.inspections import InspectionEntry, record_inspection
+from treatments.rules.explanation import OwnWords, ZoneCode, explain
 
 NOW = timezone.now()  # the demo is laid around the day on which it runs
 
@@ -77,10 +78,12 @@ def test_zones_are_watched_from_their_coat_to_the_first_rust_seen(demo: DemoShop
 
 def test_claims_are_counted_by_the_last_coat_before_the_rust(demo: DemoShop) -> None:
     everything = Claim.objects.all()
-    by_zone = {count.name: (count.zones, count.claims, count.paid) for count in count_claims(ClaimsBy.ZONE, everything)}
-    assert by_zone == {"Left rocker panel": (1, 1, 0), "Left front door": (1, 1, 0)}
-    by_product = {count.name: count.zones for count in count_claims(ClaimsBy.PRODUCT, everything)}
-    assert by_product == {"Fenwax Cavity 40": 1, "never treated": 1}
+    by_zone = [(c.name, c.zones, c.claims, c.paid) for c in count_claims(ClaimsBy.ZONE, everything)]
+    zones = [explain("report.zone", zone=ZoneCode(code)) for code in ("door_front_left", "rocker_left")]
+    assert by_zone == [(zone, 1, 1, 0) for zone in zones]
+    by_product = [(count.name, count.zones) for count in count_claims(ClaimsBy.PRODUCT, everything)]
+    wax = explain("report.name", name=OwnWords("Fenwax Cavity 40"))
+    assert by_product == [(explain("report.never_treated"), 1), (wax, 1)]
     claim = Claim.objects.get(claimed_zones__zone__name="Left rocker panel")
     decide_claim(
         claim=claim, kind=DecisionKind.GOODWILL, amount=Decimal(10), reason="kindness", day=demo.day, now=NOW,
@@ -158,11 +161,11 @@ def test_the_page_reads_the_count_alone_and_a_button_counts_anew(
     assert '<th scope="row">Left rocker panel</th>' in page  # the table says the same
     with django_assert_num_queries(6):  # session, person, tallies, two of the site (kept in use), position of the log
         client.get("/reports/", {"by": "lot"})
-    Zone.objects.filter(name="Left rocker panel").update(name="Left sill")
-    assert "Left rocker panel" in client.get("/reports/", {"by": "zone"}).content.decode()
+    Product.objects.filter(name="Fenwax Cavity 40").update(name="Fenwax Cavity 41")
+    assert "Fenwax Cavity 40" in client.get("/reports/", {"by": "product"}).content.decode()
     with django_capture_on_commit_callbacks(execute=True):
         client.post("/reports/count/")
-    assert "Left rocker panel" not in client.get("/reports/", {"by": "zone"}).content.decode()
+    assert "Fenwax Cavity 40" not in client.get("/reports/", {"by": "product"}).content.decode()
     assert client.get("/reports/count/").status_code == 405
     client.force_login(User.objects.get(username="writer"))
     assert client.post("/reports/count/").status_code == 403

@@ -18,10 +18,12 @@ from scheduling.terms.preview import choose_covers
 from scheduling.terms.rules.terms import Terms
 from scheduling.terms.rules.terms_document import read_terms
 from tests.demo_records import load_demo
+from tests.explained import read_params
 from tests.table_contents import read_tables
 from treatments.enums import Answer, DamageKind
 from treatments.models import Zone
 from treatments.queries import find_shop_day
+from treatments.rules.explanation import explain
 
 pytestmark = pytest.mark.django_db
 
@@ -47,13 +49,14 @@ def test_a_shorter_notice_period_turns_one_claim_and_one_rule_of_the_other(terms
     assert (preview.claims, preview.come_out_differently, preview.answered_differently) == (2, 1, 1)
     turned, same = preview.differences
     assert (turned.number, turned.before, turned.after) == (holds.number, Answer.HOLDS, Answer.FAILS)
-    assert turned.zones == (("Left rocker panel", Answer.HOLDS, Answer.FAILS),)
+    assert turned.zones == (("rocker_left", Answer.HOLDS, Answer.FAILS),)
     assert [(f.rule, f.zone, f.before, f.after) for f in turned.findings] == [
-        ("reported_in_time", "", Answer.HOLDS, Answer.FAILS)
+        ("reported_in_time", None, Answer.HOLDS, Answer.FAILS)
     ]
-    assert "the notice period of 3 days ran until" in turned.sentence
+    assert read_params(turned.explanations, "reported_in_time.notice")["days"] == 3
     assert (same.number, same.before, same.after) == (fails.number, Answer.FAILS, Answer.FAILS)
-    assert same.sentence.startswith(f"Claim {fails.number} does not hold now, now as then.")
+    now = explain("difference.now.fails")
+    assert same.explanations[0] == explain("difference.claim_stays", claim=fails.number, now=now)
 
 
 def test_an_excluded_zone_ends_the_questions_about_it(terms: Terms) -> None:
@@ -61,7 +64,8 @@ def test_an_excluded_zone_ends_the_questions_about_it(terms: Terms) -> None:
     answers = {finding.rule: (finding.before, finding.after) for finding in found.findings}
     assert answers["not_excluded"] == (Answer.HOLDS, Answer.FAILS)
     assert answers["treated"] == (Answer.HOLDS, None)
-    assert "“not asked”" in found.sentence
+    afters = [one.params["after"] for one in found.explanations if one.code == "difference.rule_of_zone"]
+    assert explain("difference.not_asked") in afters
 
 
 def test_the_whole_preview_writes_nothing_and_agrees_with_each_claim_by_itself(terms: Terms) -> None:

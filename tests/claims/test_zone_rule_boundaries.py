@@ -37,6 +37,7 @@ from tests.claims.test_check_claim import (
     TOUCH_UP,
     with_line,
 )
+from tests.explained import list_codes, read_params
 from treatments.enums import Answer, FactKind, FilmState, InspectionKind, ProductFamily, TreatmentKind, ZoneKind
 from treatments.records.rules.history import (
     InspectedZone,
@@ -46,6 +47,7 @@ from treatments.records.rules.history import (
     VehicleHistory,
     ZoneLine,
 )
+from treatments.rules.explanation import OwnWords, ProductName, explain
 from treatments.vehicles.rules.standing_facts import StandingFact
 
 DAY = timedelta(days=1)
@@ -78,17 +80,17 @@ def test_a_zone_that_was_not_treated_is_not_asked_how() -> None:
 
 def test_one_coat_and_several_are_told_apart() -> None:
     once = check_treated(ROCKER, keep(FIRST), None, FOUND)
-    assert once.sentence == f"Last treated on {START} with Fenwax Cavity 40, lot FC-1."
+    wax, lot = ProductName("Fenwax Cavity 40"), OwnWords("FC-1")
+    assert once.explanations == (explain("treated.last", treated_on=START, product=wax, lot=lot),)
     twice = check_treated(ROCKER, HISTORY, None, FOUND)
-    assert "Last treated on 2024-03-10" in twice.sentence
-    assert f"Coats on record: 2, the first on {START}." in twice.sentence
-    assert "after a repair" not in twice.sentence
-    repaired = check_treated(ROCKER, keep(FIRST, replace(TOUCH_UP, kind=TreatmentKind.AFTER_REPAIR)), None, FOUND)
-    assert repaired.sentence.endswith("That was after a repair of the vehicle.")
-    assert (
-        "lot not recorded"
-        in check_treated(ROCKER, keep(replace(FIRST, lines=(replace(LINE, lot=None),))), None, FOUND).sentence
+    assert twice.explanations == (
+        explain("treated.last", treated_on=date(2024, 3, 10), product=wax, lot=lot),
+        explain("treated.coats", count=2, first_on=START),
     )
+    repaired = check_treated(ROCKER, keep(FIRST, replace(TOUCH_UP, kind=TreatmentKind.AFTER_REPAIR)), None, FOUND)
+    assert list_codes(repaired.explanations) == ["treated.last", "treated.coats", "treated.after_repair"]
+    no_lot = check_treated(ROCKER, keep(replace(FIRST, lines=(replace(LINE, lot=None),))), None, FOUND)
+    assert no_lot.explanations == (explain("treated.last.no_lot", treated_on=START, product=wax),)
 
 
 def test_two_coats_of_one_visit_rest_on_one_record() -> None:
@@ -101,7 +103,8 @@ def test_the_last_reason_for_leaving_a_zone_out_is_told() -> None:
     again = replace(left, not_done_reason="sill bent")
     finding = check_treated(ROCKER, keep(replace(FIRST, lines=(left,)), replace(TOUCH_UP, lines=(again,))), None, FOUND)
     assert (finding.answer, finding.records, finding.shop_fell_short) == (FAILS, ("treatment 2",), False)
-    assert "sill bent" in finding.sentence
+    not_done = explain("treated.not_done", treated_on=TOUCH_UP.day, reason=OwnWords("sill bent"))
+    assert finding.explanations == (not_done,)
 
 
 def test_of_two_facts_that_take_a_zone_out_the_first_is_told() -> None:
@@ -113,26 +116,29 @@ def test_of_two_facts_that_take_a_zone_out_the_first_is_told() -> None:
     for told in (facts, facts[:1]):
         finding = check_treated(ROCKER, VehicleHistory(facts=told), None, FOUND)
         assert (finding.answer, finding.records) == (FAILS, tuple(fact.record for fact in told))
-        assert f"since {START} this zone" in finding.sentence
+        out = explain("treated.out_of_work", since_on=START, why=explain("fact.zone_forbidden"))
+        assert finding.explanations == (out,)
 
 
 # Rust at the intake.
 
 
 @pytest.mark.parametrize(
-    ("seen", "expected", "words"),
+    ("seen", "expected", "code"),
     [
-        (InspectedZone("rocker_left", Decimal(0)), HOLDS, "no rust was found"),
-        (InspectedZone("rocker_left", Decimal("0.01")), FAILS, "0.01 % of it was rusted"),
-        (InspectedZone("rocker_left", None, perforated=True), FAILS, "it was perforated"),
-        (InspectedZone("rocker_left", None), CANNOT_BE_TOLD, "says nothing about this zone"),
-        (InspectedZone("sill_right", Decimal(5)), CANNOT_BE_TOLD, "says nothing about this zone"),
+        (InspectedZone("rocker_left", Decimal(0)), HOLDS, "intake_rust.none"),
+        (InspectedZone("rocker_left", Decimal("0.01")), FAILS, "intake_rust.rusted"),
+        (InspectedZone("rocker_left", None, perforated=True), FAILS, "intake_rust.perforated"),
+        (InspectedZone("rocker_left", None), CANNOT_BE_TOLD, "intake_rust.not_told"),
+        (InspectedZone("sill_right", Decimal(5)), CANNOT_BE_TOLD, "intake_rust.not_told"),
     ],
 )
-def test_rust_at_the_intake(seen: InspectedZone, expected: Answer, words: str) -> None:
+def test_rust_at_the_intake(seen: InspectedZone, expected: Answer, code: str) -> None:
     finding = check_intake_rust(ROCKER, TERMS, keep(FIRST, looks=(replace(INTAKE, zones=(seen,)),)))
     assert finding.answer is expected
-    assert words in finding.sentence
+    (told,) = finding.explanations
+    assert (told.code, told.params["inspected_on"]) == (code, INTAKE.day)
+    assert told.params.get("percent") == (seen.rusted_area_percent if code == "intake_rust.rusted" else None)
     assert finding.records == ("inspection 1",)
 
 
@@ -167,20 +173,22 @@ def coat(day: date, *lines: ZoneLine, kind: TreatmentKind = TreatmentKind.ANNUAL
 
 
 def test_a_touch_up_is_missed_on_the_day_after_its_grace() -> None:
-    assert judge(on=GRACE).sentence == "No touch-up of this zone had come due."
+    assert judge(on=GRACE).explanations == (explain("touch_ups.none_due"),)
     assert judge(on=GRACE).answer is HOLDS
     missed = judge(on=GRACE + DAY)
     assert (missed.answer, missed.shop_fell_short) == (FAILS, False)
-    assert missed.sentence.startswith("1 of 1 not renewed in time. 12 months after")
+    assert missed.explanations[0] == explain("touch_ups.missed", missed=1, count=1)
+    assert read_params(missed.explanations, "due.target.coat")["months"] == 12
     assert missed.records == ("treatment 1",)
 
 
 def test_a_touch_up_is_renewed_in_time_by_the_last_day_of_grace() -> None:
     in_time = judge(coat(GRACE), on=GRACE + DAY)
-    assert (in_time.answer, in_time.sentence) == (HOLDS, "1 touch-up had come due; renewed in time: 1.")
+    kept = explain("touch_ups.renewed", count=1, done=1, waived=0)
+    assert (in_time.answer, in_time.explanations) == (HOLDS, (kept,))
     late = judge(coat(GRACE + DAY), on=GRACE + DAY)
     assert late.answer is HOLDS
-    assert late.sentence.endswith("Made up for before the rust was found.")
+    assert late.explanations[-1] == explain("touch_ups.made_up_for")
     not_yet = judge(coat(GRACE + 2 * DAY), on=GRACE + DAY)
     assert not_yet.answer is FAILS
 
@@ -188,9 +196,12 @@ def test_a_touch_up_is_renewed_in_time_by_the_last_day_of_grace() -> None:
 def test_waived_touch_ups_are_counted_apart() -> None:
     facts = replace(FACTS, waivers=(Waiver("touch_up:cavity_wax:2023-03-14:2024-03-14", GRACE, "kind", "change 1"),))
     finding = judge(facts=facts)
-    assert (finding.answer, finding.sentence) == (HOLDS, "1 touch-up had come due; waived by the shop: 1.")
-    both = judge(coat(date(2024, 3, 1)), facts=FACTS, on=date(2024, 9, 1))
-    assert "renewed in time: 1" in both.sentence and "waived" not in both.sentence
+    waived = explain("touch_ups.waived", count=1, done=0, waived=1)
+    assert (finding.answer, finding.explanations) == (HOLDS, (waived,))
+    renewed = judge(coat(date(2024, 3, 1)), facts=FACTS, on=date(2024, 9, 1))
+    assert renewed.explanations == (explain("touch_ups.renewed", count=1, done=1, waived=0),)
+    both = judge(coat(date(2024, 3, 1)), facts=facts, on=date(2025, 9, 1))
+    assert both.explanations[0].params["count"] == 2
 
 
 def presence(kind: str, day: date) -> dict[str, tuple[object, ...]]:
@@ -217,7 +228,7 @@ def test_a_presence_from_the_opening_through_the_grace_is_the_omission_of_the_sh
     finding = judge(*added.pop("others", ()), **added)  # type: ignore[arg-type]
     assert (finding.answer, finding.shop_fell_short) == (FAILS, is_the_shops)
     assert (RECORD[kind] in finding.records) is is_the_shops
-    assert (f"The vehicle was at the shop on {day}, in time to be coated" in finding.sentence) is is_the_shops
+    assert (explain("touch_ups.shop_omitted", at_shop_on=day) in finding.explanations) is is_the_shops
 
 
 def test_a_stay_counts_on_each_of_its_days() -> None:
@@ -249,7 +260,7 @@ def test_every_missed_touch_up_must_be_the_omission_of_the_shop() -> None:
         seen = tuple(InspectionRecord(f"inspection {d}", d, InspectionKind.REINSPECTION) for d in looks)
         finding = judge(looks=seen, **both)  # type: ignore[arg-type]
         assert (finding.answer, finding.shop_fell_short) == (FAILS, is_the_shops), looks
-        assert finding.sentence.startswith("2 of 2 not renewed in time. ")
+        assert finding.explanations[0] == explain("touch_ups.missed", missed=2, count=2)
 
 
 def test_a_missed_touch_up_that_was_made_up_for_is_not_asked_about_again() -> None:
@@ -258,12 +269,14 @@ def test_a_missed_touch_up_that_was_made_up_for_is_not_asked_about_again() -> No
     intervals = (TouchUpTerms(12), TouchUpTerms(6, ProductFamily.PENETRATING_FILM))
     finding = judge(coat(date(2024, 2, 1), film), lines=(LINE, film), intervals=intervals, on=GRACE + DAY)
     assert (finding.answer, finding.shop_fell_short) == (FAILS, True)
-    assert finding.sentence.startswith("2 of 2 not renewed in time. 12 months after")
+    assert finding.explanations[0] == explain("touch_ups.missed", missed=2, count=2)
+    assert read_params(finding.explanations, "due.target.coat")["months"] == 12
 
 
 def test_other_zones_and_reinspections_are_no_touch_ups_of_the_zone() -> None:
-    assert judge(lines=(LINE, OTHER), on=GRACE + DAY).sentence.startswith("1 of 1 not renewed")
-    assert judge(lines=(OTHER,), on=GRACE + DAY).sentence == "No touch-up of this zone had come due."
+    missed = judge(lines=(LINE, OTHER), on=GRACE + DAY)
+    assert missed.explanations[0] == explain("touch_ups.missed", missed=1, count=1)
+    assert judge(lines=(OTHER,), on=GRACE + DAY).explanations == (explain("touch_ups.none_due"),)
 
 
 # What inspections saw.
@@ -291,7 +304,9 @@ def test_what_wants_the_zone_coated(seen: dict[str, object], expected: Answer) -
     (finding,) = check_looks_on_record(ROCKER, keep(FIRST, TOUCH_UP, looks=(INTAKE, seen_on)), FOUND)
     assert finding.answer is expected
     assert finding.records == (seen_on.record,)
-    assert ("not coated since" in finding.sentence) is (expected is FAILS)
+    (told,) = finding.explanations
+    assert told.code == ("looks.not_coated_since" if expected is FAILS else "looks.seen")
+    assert told.params["seen_on"] == seen_on.day
     assert finding.shop_fell_short
 
 
@@ -317,6 +332,7 @@ def test_one_look_that_was_ignored_is_enough_and_all_are_told() -> None:
     (finding,) = check_looks_on_record(ROCKER, keep(FIRST, looks=seen), FOUND)
     assert finding.answer is FAILS
     assert finding.records == ("inspection of 2024-05-01", "inspection of 2024-06-01")
+    assert list_codes(finding.explanations) == ["looks.not_coated_since", "looks.seen"]
     other_kinds = tuple(replace(seen[0], kind=kind) for kind in (InspectionKind.INTAKE, InspectionKind.CLAIM))
     assert check_looks_on_record(ROCKER, keep(FIRST, looks=other_kinds), FOUND) == []
     elsewhere = replace(seen[0], zones=(InspectedZone("sill_right", Decimal(2)),))
@@ -391,9 +407,12 @@ def test_a_bad_lot_outweighs_an_unknown_one() -> None:
     recalled = replace(LINE, lot="FC-2", lot_recalled_on=FOUND)
     history = keep(replace(FIRST, lines=(unknown,)), replace(TOUCH_UP, lines=(recalled,)))
     finding = check_lots(ROCKER, history)
-    assert (finding.answer, finding.sentence) == (FAILS, f"Lot FC-2 of Fenwax Cavity 40 was recalled on {FOUND}.")
+    wax = ProductName("Fenwax Cavity 40")
+    told = explain("lots.recalled", lot=OwnWords("FC-2"), product=wax, recalled_on=FOUND)
+    assert (finding.answer, finding.explanations) == (FAILS, (told,))
     sound = check_lots(ROCKER, keep(FIRST, TOUCH_UP))
-    assert sound.sentence == "In date when applied and not recalled: lot FC-1 of Fenwax Cavity 40."
+    lot = explain("lots.lot", lot=OwnWords("FC-1"), product=wax)
+    assert sound.explanations == (explain("lots.sound", lots=(lot,)),)
 
 
 @pytest.mark.parametrize(

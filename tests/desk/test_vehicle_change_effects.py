@@ -14,7 +14,6 @@ from claims.decisions.dossier import read_claim_file
 from claims.intake.services import file_claim
 from claims.rules.recommend import Outcome
 from desk.forms.ask_once import MEANT_SO
-from desk.rendering.telling import tell
 from desk.vehicle.foresee import VehicleRecord, foresee
 from desk.vehicle.forms_changes import doubt_model_year
 from scheduling.covers.queries import read_cover_case
@@ -88,8 +87,9 @@ def test_ending_a_cover_names_the_open_claims_that_it_decides(owner: Client, cov
     )  # fmt: skip
     before = read_claim_file(claim, as_of=TODAY).recommendation
     assert before.outcome is not Outcome.REFUSE
+    told = render_all(before.explanations, dict(Zone.objects.values_list("code", "name")))
     _status, page = ask(owner, "end", {**write("end"), "day": "2026-05-01"})
-    assert f'href="/claims/{claim.number}/"' in page and tell(before.sentence) in page
+    assert f'href="/claims/{claim.number}/"' in page and html.escape(told) in page
     (one,) = foresee(
         make_record(cover),
         lambda: end_cover(cover=cover, day=date(2026, 5, 1), reason="Scrapped", now=NOW, actor=None),

@@ -40,6 +40,7 @@ from treatments.enums import DamageKind
 from treatments.models import Customer, Inspection, Lot, Treatment, User, Vehicle, Zone
 from treatments.people.customers import find_or_add_customer
 from treatments.queries import find_owner_on
+from treatments.shared.rendering import render
 from treatments.vehicles.changes import transfer_vehicle
 
 NAME, CONTACT, PLACE, PHONE = "Oriel Quenby", "quenby@example.net", "77 Withywindle Row", "+1 555 0177"
@@ -90,7 +91,8 @@ def sold(db: None, tmp_path: Path) -> Sold:
     claims = [_file(demo, cover, zone, warranty) for zone in ("rocker_right", "door_front_right", "door_rear_right")]
     by: dict[str, Any] = {"now": now, "actor": warranty, "day": demo.day}
     ask_customer(claim=claims[0], what=ASKED, **by)
-    waiting = draft_decision(claim=claims[1], kind=DecisionKind.GOODWILL, amount=WAITING_SUM, reason=WAITING, **by)
+    draft = draft_decision(claim=claims[1], kind=DecisionKind.GOODWILL, amount=WAITING_SUM, reason=WAITING, **by)
+    waiting = draft.decision
     waiting.needs_second = True  # as terms with a limit would have it
     waiting.save()
     decide_claim(claim=claims[2], kind=DecisionKind.GOODWILL, amount=REOPENED_SUM, reason=REOPENED, **by)
@@ -98,7 +100,7 @@ def sold(db: None, tmp_path: Path) -> Sold:
     found = Sold(cover, own.customer, later, claims)
     for claim in claims:
         check = read_claim_file(claim, as_of=demo.day).check
-        found.findings |= {finding.question for finding in check.findings}
+        found.findings |= {render(finding.question) for finding in check.findings}
     return found
 
 

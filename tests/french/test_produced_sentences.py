@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import UTC, datetime, time
 from decimal import Decimal
 
@@ -11,6 +10,7 @@ from django.utils.translation import gettext, override
 from hypothesis import given, settings
 
 from claims.decisions.dossier import ClaimFile, read_claim_file
+from claims.decisions.letters import render_letter
 from claims.models import ClaimRequest, DecisionKind
 from claims.rules.letter import write_letter
 from scheduling.covers.queries import read_cover_case
@@ -26,6 +26,7 @@ from tests.scheduling.oracle_translate import say_facts, say_history, say_site, 
 from tests.stories.playing import Player
 from tests.stories.reading import Story, read_stories
 from treatments.models import Product, TreatmentLine, Zone
+from treatments.rules.explanation import Explanation
 from treatments.rules.money import Money
 from treatments.rules.speaking import speak, translate
 from treatments.shared.rendering import render, render_all
@@ -71,20 +72,21 @@ def find_english_left(told: str, own_words: tuple[str, ...] = ()) -> str:
     return f"{left} left in: {told}" if left or re.search(r"\d{4}-\d\d-\d\d", told) else ""
 
 
-def list_sentences(file: ClaimFile) -> Iterator[str]:
-    """Yield every sentence of a claim's file."""
+def list_explanations(file: ClaimFile) -> Iterator[Explanation]:
+    """Yield everything that is explained in a claim's file."""
     for finding in file.check.findings:
         yield finding.question
-        if finding.sentence:
-            yield finding.sentence
+        yield from finding.explanations
     recommended = file.recommendation
-    yield recommended.sentence
-    yield from recommended.to_ask
+    yield from recommended.explanations
+    for explanations in recommended.to_ask:
+        yield from explanations
     if recommended.amount is not None:
-        yield from (line.sentence for line in recommended.amount.lines)
+        yield from (line.explanation for line in recommended.amount.lines)
         if recommended.amount.missing:
             yield recommended.amount.missing
-    yield from (deadline.sentence for deadline in file.deadlines)
+    for deadline in file.deadlines:
+        yield from deadline.explanations
 
 
 @pytest.mark.parametrize("story", read_stories(), ids=lambda story: story.title)
@@ -104,18 +106,20 @@ def test_every_sentence_of_a_story_is_french(story: Story, db: None) -> None:
         *ClaimRequest.objects.values_list("what", flat=True),
     )
     case = read_cover_case(claim.cover)
-    sentences = [*list_sentences(file), case.read_state(story.claim.reported).sentence]
     items = case.read_due_items(story.claim.reported)
     assert [wrong for item in items if (wrong := find_english_reason(item, own_words))] == []
-    assert [wrong for sentence in sentences if (wrong := find_english(sentence, names, own_words))] == []
+    with override("fr"):
+        explained = [*list_explanations(file), *case.read_state(story.claim.reported).explanations]
+        told = [render(explanation, names) for explanation in explained]
+    assert [wrong for text in told if (wrong := find_english_left(text, own_words))] == []
     amount = file.recommendation.amount
     paid = amount.payable if amount and amount.payable else Money(Decimal(0), file.terms.currency)
-    facts = replace(file.letter_facts(story.claim.reported), language="fr")
+    facts = file.letter_facts(story.claim.reported)
     own_words += (facts.shop, facts.vehicle, facts.terms_title, facts.shop_contact, *DATA_IN_LETTERS)
     for kind in DecisionKind:
         for language in ("en", "fr"):
-            told = replace(facts, language=language)
-            letter = write_letter(told, file.check, file.recommendation, kind=kind.value, amount=paid, reason="")
+            written = write_letter(facts, file.check, file.recommendation, kind=kind.value, amount=paid, reason="")
+            letter = render_letter(written, language)
             assert [line for line in letter.split("\n") if MONEY_OF_RULES.search(line)] == []
         for word in own_words:
             letter = letter.replace(word, "")

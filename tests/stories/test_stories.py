@@ -16,6 +16,7 @@ from tests.stories.reading import Story, read_file, read_stories
 from tests.stories.words import BOUNDARY_KINDS, SIDES, StoryError, list_rules
 from treatments.enums import Answer
 from treatments.event_log import verify_log
+from treatments.shared.rendering import render, render_all
 
 STORIES = read_stories()
 
@@ -73,11 +74,12 @@ def name(key: tuple[str, str | None]) -> str:
 
 def tell(file: ClaimFile) -> str:
     """Return the whole file in words, so that a difference can be understood without running anything."""
-    lines = [f"{file.recommendation.outcome}: {file.recommendation.sentence}"]
-    lines += [f"{name((f.rule, f.zone))}: {f.answer}: {f.sentence}" for f in file.check.findings]
+    lines = [f"{file.recommendation.outcome}: {render_all(file.recommendation.explanations)}"]
+    lines += [f"{name((f.rule, f.zone))}: {f.answer}: {render_all(f.explanations)}" for f in file.check.findings]
     if file.recommendation.amount is not None:
-        lines += [line.sentence for line in file.recommendation.amount.lines]
-        lines.append(file.recommendation.amount.missing)
+        lines += [render(line.explanation) for line in file.recommendation.amount.lines]
+        missing = file.recommendation.amount.missing
+        lines += [render(missing)] if missing else []
     return "\n".join(lines)
 
 

@@ -13,7 +13,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from claims.rules.check import ENTRY_QUESTIONS
+from claims.explanations.questions import MESSAGES
 from claims.rules.recommend import Outcome
 from tests.conftest import FIXTURES
 from treatments.enums import Answer, BodyStyle, CorrosivityCategory, DamageKind, say
@@ -162,7 +162,9 @@ def list_rules() -> frozenset[str]:
 
     A rule that somebody adds is then wanted in the stories at once.
     """
-    found = {f"entry_{rule}" for rule in ENTRY_QUESTIONS}
+    # Those about the entry are named by the rules of the covers.
+    questions = {code.removeprefix("question.") for code in MESSAGES if code.startswith("question.")}
+    found = {rule for rule in questions if rule.startswith("entry_")}
     folder = Path(__file__).resolve().parents[2] / "claims" / "rules"
     for path in (folder / "check.py", folder / "zone_rules.py"):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):

@@ -34,7 +34,7 @@ from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone
 from treatments.rules.wording import put_for_people, tell_count, tell_day
-from treatments.shared.rendering import render_all
+from treatments.shared.rendering import render, render_all
 
 OUTCOMES = {
     Answer.HOLDS: "THE CLAIM HOLDS by the record",
@@ -169,7 +169,7 @@ class Command(BaseCommand):
         self.stdout.write(f"    {OUTCOMES[check.answer]}. The program advises; a person decides.")
 
     def print_finding(self, finding: Finding) -> None:
-        told = f"{finding.question} {put_for_people(finding.sentence, self.zone_names)}"
+        told = f"{render(finding.question)} {render_all(finding.explanations, self.zone_names)}"
         self.write_wrapped(f"    {say(finding.answer):<15} ", told)
 
     def write_wrapped(self, start: str, text: str) -> None:

@@ -27,9 +27,10 @@ from scheduling.terms.queries import find_version_problems, read_terms_for_shop
 from scheduling.terms.rules.terms import Terms
 from scheduling.terms.rules.terms_document import TermsError
 from scheduling.terms.services import set_usual_terms
-from treatments.enums import say
 from treatments.models import Site
 from treatments.queries import find_shop_day
+from treatments.reference.queries import map_zone_names
+from treatments.shared.labels import label
 from treatments.shared.rendering import render, render_all, render_param
 
 CSV_HEADINGS = ["about", "cover", "vehicle", "VIN", "claim", "what", "from", "to", "sentence"]
@@ -161,7 +162,7 @@ class Command(BaseCommand):
         covers, claims = found.covers, found.claims
         for title, sentences in (
             ("State of the cover", [render_cover_difference(difference) for difference in covers.states]),
-            ("Claims", [difference.sentence for difference in claims.differences]),
+            ("Claims", [render_all(difference.explanations, map_zone_names()) for difference in claims.differences]),
             ("Due dates", [render_cover_difference(difference) for difference in covers.dates]),
             ("Not compared", [f"{number}: {sentence}" for number, sentence in found.failed[:show]]),
         ):
@@ -199,16 +200,20 @@ def list_cover_rows(difference: CoverDifference) -> list[list[str]]:
 
 def list_claim_rows(difference: ClaimDifference) -> list[list[str]]:
     """Return the rows of one claim: what it comes to, each zone, and each rule that answers otherwise."""
+    names = map_zone_names()
     about = ["claim", "", "", "", difference.number]
-    rows = [[*about, "the claim", say(difference.before), say(difference.after), difference.sentence]]
-    rows += [[*about, zone, say(before), say(after), ""] for zone, before, after in difference.zones]
+    whole = render_all(difference.explanations, names)
+    rows = [[*about, "the claim", label(difference.before), label(difference.after), whole]]
+    rows += [
+        [*about, names.get(zone, zone), label(before), label(after), ""] for zone, before, after in difference.zones
+    ]
     rows += [
         [
             *about,
-            f"{finding.question}{f' ({finding.zone})' if finding.zone else ''}",
-            say(finding.before) if finding.before else "not asked",
-            say(finding.after) if finding.after else "not asked",
-            finding.sentence,
+            f"{render(finding.question)}{f' ({names.get(finding.zone, finding.zone)})' if finding.zone else ''}",
+            label(finding.before or "not asked"),
+            label(finding.after or "not asked"),
+            render_all(finding.explanations, names),
         ]
         for finding in difference.findings
     ]
