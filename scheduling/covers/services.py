@@ -27,7 +27,7 @@ from treatments.enums import TreatmentKind
 from treatments.event_log import Happening, mark_read, read_events, record_events
 from treatments.models import Customer, Dealership, Ownership, Site, Treatment, User, Vehicle
 from treatments.shared.faults import work_apart
-from treatments.shared.rendering import render_all
+from treatments.shared.rendering import render_all, render_day
 from treatments.vehicles.changes import record_sale
 
 REGISTER_READER = "scheduling.register_covers"
@@ -48,14 +48,12 @@ def publish_terms(*, document: Mapping[str, Any], now: datetime, actor: User | N
     if known and known.published_at:
         if write_terms(read_published_terms(known.document)) == plain:
             return known
-        raise ValidationError(
-            {
-                "version": f"{terms.code} version {terms.version} is published and can't change; "
-                f"give the new text a higher version."
-            }
-        )
+        message = _("%(code)s version %(version)s is published and can't change; give the new text a higher version.")
+        params = {"code": terms.code, "version": terms.version}
+        raise ValidationError({"version": ValidationError(message, code="published", params=params)})
     if known and known.document != plain:
-        raise ValidationError({"version": f"{known} is a draft with another text; publish or discard that first."})
+        message = _("%(draft)s is a draft with another text; publish or discard that first.")
+        raise ValidationError({"version": ValidationError(message, code="draft", params={"draft": known})})
     problems = find_problems(terms) + find_version_problems(terms)
     if problems:
         raise TermsError(problems)
@@ -88,11 +86,13 @@ def register_cover(
     """
     Vehicle.objects.select_for_update().get(pk=vehicle.pk)
     if terms_version.published_at is None:
-        raise ValidationError({"terms_version": f"{terms_version} is not published yet."})
+        raise ValidationError({"terms_version": _refuse_unpublished(terms_version)})
     earlier = list(vehicle.covers.all())
     still_open = next((cover for cover in earlier if cover.ended_on is None), None)
     if still_open:
-        raise ValidationError({"vehicle": f"{vehicle.vin} is under cover {still_open.number}; end that first."})
+        message = _("%(vin)s is under cover %(number)s; end that first.")
+        params = {"vin": vehicle.vin, "number": still_open.number}
+        raise ValidationError({"vehicle": ValidationError(message, code="covered", params=params)})
     cover = Cover(
         number=f"C{vehicle.pk:06d}-{len(earlier) + 1}",
         vehicle=vehicle,
@@ -108,6 +108,10 @@ def register_cover(
     cover.save()
     record_events([_tell_of_cover(cover)], actor=actor, now=now)
     return cover
+
+
+def _refuse_unpublished(version: TermsVersion) -> ValidationError:
+    return ValidationError(_("%(version)s is not published yet."), code="not_published", params={"version": version})
 
 
 def _tell_of_cover(cover: Cover) -> Happening:
@@ -202,7 +206,7 @@ def _record_change(
 ) -> CoverChange:
     """Write a change down, do to the cover what it says, and record the event, which signs both off."""
     if not reason.strip():
-        raise ValidationError({"reason": "A change to a cover needs a reason."})
+        raise ValidationError({"reason": ValidationError(_("A change to a cover needs a reason."), code="required")})
     change = CoverChange(cover=cover, kind=kind, day=day, reason=reason, actor=actor, recorded_at=now, **details)
     change.full_clean()
     change.save()
@@ -228,9 +232,9 @@ def waive_due_item(
     (case,) = read_cover_cases([cover])
     due = {item.key: item for item in case.read_due_items(day) if item.needs_doing}
     if due_key not in due:
-        raise ValidationError(
-            {"due_key": f"'{due_key}' is not due on cover {cover.number}; there is: {', '.join(due) or 'none'}."}
-        )
+        message = _("'%(due_key)s' is not due on cover %(number)s; there is: %(due)s.")
+        params = {"due_key": due_key, "number": cover.number, "due": ", ".join(due) or "–"}
+        raise ValidationError({"due_key": ValidationError(message, code="not_due", params=params)})
     return _record_change(
         cover,
         CoverChangeKind.DUE_ITEM_WAIVED,
@@ -253,7 +257,8 @@ def waive_open_items(*, cover: Cover, day: date, reason: str, now: datetime, act
     (case,) = read_cover_cases([cover])
     keys = [item.waiver_key for item in case.list_open_items(day)]
     if not keys:
-        raise ValidationError(f"Nothing is open on cover {cover.number}.")
+        message = _("Nothing is open on cover %(number)s.")
+        raise ValidationError(message, code="nothing_open", params={"number": cover.number})
     kind = CoverChangeKind.DUE_ITEM_WAIVED
     changes = [_record_change(cover, kind, day=day, reason=reason, now=now, actor=actor, due_key=key) for key in keys]
     recompute_covers(keys=[cover.pk], as_of=day)
@@ -264,11 +269,13 @@ def _check_begun(cover: Cover, day: date) -> None:
     """Refuse a day before the first treatment, or before the sale where there is none: nothing counts before it."""
     first = read_short_case(cover).history.find_first_treatment()
     if first is not None and day < first.day:
-        raise ValidationError(
-            {"day": f"{day} is before the first treatment on {first.day}; write that day or a later one."}
-        )
+        message = _("%(day)s is before the first treatment on %(began)s; write that day or a later one.")
+        params = {"day": render_day(day), "began": render_day(first.day)}
+        raise ValidationError({"day": ValidationError(message, code="before_treatment", params=params)})
     if first is None and day < cover.sold_on:
-        raise ValidationError({"day": f"{day} is before the sale on {cover.sold_on}; write that day or a later one."})
+        message = _("%(day)s is before the sale on %(sold)s; write that day or a later one.")
+        params = {"day": render_day(day), "sold": render_day(cover.sold_on)}
+        raise ValidationError({"day": ValidationError(message, code="before_sale", params=params)})
 
 
 @transaction.atomic
@@ -283,7 +290,7 @@ def move_terms(
     locked = Cover.objects.select_for_update().get(pk=cover.pk)
     _check_begun(locked, day)
     if to_version.published_at is None:
-        raise ValidationError({"to_version": f"{to_version} is not published yet."})
+        raise ValidationError({"to_version": _refuse_unpublished(to_version)})
     return _record_change(
         locked,
         CoverChangeKind.TERMS_MOVED,
@@ -326,7 +333,8 @@ def end_cover(*, cover: Cover, day: date, reason: str, now: datetime, actor: Use
     """
     locked = Cover.objects.select_for_update().get(pk=cover.pk)
     if locked.ended_on is not None:
-        raise ValidationError(f"Cover {cover.number} was already ended.")
+        message = _("Cover %(number)s was already ended.")
+        raise ValidationError(message, code="ended", params={"number": cover.number})
     _check_begun(locked, day)
     return _record_change(
         locked,
@@ -352,13 +360,12 @@ def take_end_back(*, cover: Cover, day: date, reason: str, now: datetime, actor:
     Vehicle.objects.select_for_update().get(pk=cover.vehicle_id)
     locked = Cover.objects.select_for_update().get(pk=cover.pk)
     if locked.ended_on is None:
-        raise ValidationError(_("Nobody has ended cover %(number)s.") % {"number": locked.number})
+        message = _("Nobody has ended cover %(number)s.")
+        raise ValidationError(message, code="not_ended", params={"number": locked.number})
     other = Cover.objects.filter(vehicle=locked.vehicle_id, ended_on__isnull=True).first()
     if other is not None:
-        raise ValidationError(
-            _("The vehicle is under cover %(other)s by now; end that first, if cover %(number)s is to go on.")
-            % {"other": other.number, "number": locked.number}
-        )
+        message = _("The vehicle is under cover %(other)s by now; end that first, if cover %(number)s is to go on.")
+        raise ValidationError(message, code="covered", params={"other": other.number, "number": locked.number})
     return _record_change(
         locked,
         CoverChangeKind.END_TAKEN_BACK,

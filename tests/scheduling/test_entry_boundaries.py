@@ -11,10 +11,16 @@ from scheduling.terms.rules.terms import EntryTerms
 from tests.scheduling.test_due_and_cover import make_terms, treated
 from treatments.enums import Answer, InspectionKind, TreatmentKind
 from treatments.records.rules.history import InspectedZone, InspectionRecord, TreatmentRecord
+from treatments.rules.explanation import Explanation, ZoneCode, explain
 
 HOLDS, FAILS, CANNOT_BE_TOLD = Answer.HOLDS, Answer.FAILS, Answer.CANNOT_BE_TOLD
 TREATED = date(2024, 3, 14)
 CLEAN = InspectedZone("hood", Decimal(0), photos=1)
+ROOF = ZoneCode("roof")
+
+
+def too_much(zone: Explanation) -> Explanation:
+    return explain("entry.rust.too_much", percent=Decimal(5), zones=(zone,))
 
 
 def look(*zones: InspectedZone, day: date = TREATED) -> InspectionRecord:
@@ -63,20 +69,21 @@ def test_without_an_intake_old_rust_cannot_be_told_where_the_terms_ask_for_one(
 @pytest.mark.parametrize(
     ("seen", "expected", "told", "outside"),
     [
-        (InspectedZone("roof", None), CANNOT_BE_TOLD, "gives no rusted area for: roof.", ()),
-        (InspectedZone("roof", None, perforated=True), HOLDS, "Inspected on", ("roof",)),
-        (InspectedZone("roof", Decimal(0), perforated=True), HOLDS, "Inspected on", ("roof",)),
-        (InspectedZone("roof", Decimal("0.01")), HOLDS, "No photo shows the rust on: roof.", ("roof",)),
-        (InspectedZone("roof", Decimal("0.01"), photos=1), HOLDS, "Inspected on", ("roof",)),
-        (InspectedZone("roof", Decimal(1), photos=2), HOLDS, "Inspected on", ("roof",)),
-        (InspectedZone("roof", Decimal(0)), HOLDS, "Inspected on", ()),
+        (InspectedZone("roof", None), CANNOT_BE_TOLD, "entry.intake.not_measured", ()),
+        (InspectedZone("roof", None, perforated=True), HOLDS, "entry.intake.inspected", ("roof",)),
+        (InspectedZone("roof", Decimal(0), perforated=True), HOLDS, "entry.intake.inspected", ("roof",)),
+        (InspectedZone("roof", Decimal("0.01")), HOLDS, "entry.intake.no_photo", ("roof",)),
+        (InspectedZone("roof", Decimal("0.01"), photos=1), HOLDS, "entry.intake.inspected", ("roof",)),
+        (InspectedZone("roof", Decimal(1), photos=2), HOLDS, "entry.intake.inspected", ("roof",)),
+        (InspectedZone("roof", Decimal(0)), HOLDS, "entry.intake.inspected", ()),
     ],
 )
 def test_what_an_intake_saw(seen: InspectedZone, expected: Answer, told: str, outside: tuple[str, ...]) -> None:
     report = judge(EntryTerms(), intake=look(CLEAN, seen))
     given = answer("intake", report)
-    assert given.answer is expected and told in given.sentence
-    assert ("No photo" in given.sentence) is ("No photo" in told)
+    assert given.answer is expected and given.explanations[-1].code == told
+    zones = given.explanations[-1].params.get("zones", (ZoneCode("roof"),))
+    assert zones == (ZoneCode("roof"),)
     assert report.zones_outside == outside
     assert report.answer is expected
 
@@ -114,17 +121,21 @@ def test_the_distance_at_entry(kilometres: Decimal | None, expected: Answer) -> 
 @pytest.mark.parametrize(
     ("seen", "expected", "told"),
     [
-        (InspectedZone("roof", Decimal(5)), HOLDS, "No zone has more than 5 %"),
-        (InspectedZone("roof", Decimal("5.1")), FAILS, "More rust than the 5 % that the terms take: roof (5.1 %)."),
-        (InspectedZone("roof", None, perforated=True), FAILS, "that the terms take: roof (perforated)."),
-        (InspectedZone("roof", None), HOLDS, "No zone has more than 5 %"),
+        (InspectedZone("roof", Decimal(5)), HOLDS, explain("entry.rust", percent=Decimal(5))),
+        (
+            InspectedZone("roof", Decimal("5.1")),
+            FAILS,
+            too_much(explain("entry.rust.zone", zone=ROOF, percent=Decimal("5.1"))),
+        ),
+        (InspectedZone("roof", None, perforated=True), FAILS, too_much(explain("entry.rust.perforated", zone=ROOF))),
+        (InspectedZone("roof", None), HOLDS, explain("entry.rust", percent=Decimal(5))),
     ],
 )
-def test_rust_at_entry(seen: InspectedZone, expected: Answer, told: str) -> None:
+def test_rust_at_entry(seen: InspectedZone, expected: Answer, told: Explanation) -> None:
     report = judge(EntryTerms(max_rusted_area_percent=Decimal(5)), intake=look(CLEAN, seen))
     given = answer("rust", report)
     assert (given.answer, given.records) == (expected, ("inspection 1",))
-    assert told in given.sentence
+    assert given.explanations == (told,)
 
 
 def test_rust_that_no_intake_graded_cannot_be_told() -> None:
@@ -135,21 +146,21 @@ def test_rust_that_no_intake_graded_cannot_be_told() -> None:
 @pytest.mark.parametrize(
     ("coated", "zones_out", "expected", "told"),
     [
-        (("hood", "roof"), (), HOLDS, "All zones that the terms want were done at the first treatment."),
-        (("hood",), (), FAILS, "Not done at the first treatment: roof."),
-        (("hood",), ("roof",), HOLDS, "not to be coated: roof."),
-        (("door",), ("roof",), FAILS, "Not done at the first treatment: hood."),
+        (("hood", "roof"), (), HOLDS, explain("entry.required_zones.done")),
+        (("hood",), (), FAILS, explain("entry.required_zones.missing", zones=(ROOF,))),
+        (("hood",), ("roof",), HOLDS, explain("entry.required_zones.done_except", zones=(ROOF,))),
+        (("door",), ("roof",), FAILS, explain("entry.required_zones.missing", zones=(ZoneCode("hood"),))),
     ],
 )
 def test_the_zones_that_the_terms_want(
-    coated: tuple[str, ...], zones_out: tuple[str, ...], expected: Answer, told: str
+    coated: tuple[str, ...], zones_out: tuple[str, ...], expected: Answer, told: Explanation
 ) -> None:
     first = treated(TREATED, TreatmentKind.FIRST_TREATMENT, *coated)
     entry = EntryTerms(required_zones=("hood", "roof"))
     report = judge(entry, intake=look(), first_treatment=first, zones_out=zones_out)
     given = answer("required_zones", report)
     assert (given.answer, given.records) == (expected, (first.record,))
-    assert told in given.sentence
+    assert given.explanations == (told,)
     # Before the work nobody asks, and neither do terms that want none.
     assert [given.rule for given in judge(entry, intake=look()).answers] == ["intake"]
     assert [given.rule for given in judge(EntryTerms(), intake=look(), first_treatment=first).answers] == ["intake"]

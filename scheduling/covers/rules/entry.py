@@ -3,16 +3,18 @@
 Rust that is already there keeps its zone outside the cover; what is not known is said to be unknown.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
 from dateutil.relativedelta import relativedelta
 
+from scheduling.covers.rules.due_item import ENGLISH_OF_RULES
 from scheduling.terms.rules.terms import Terms
 from treatments.enums import Answer
 from treatments.records.rules.history import InspectionRecord, TreatmentRecord
+from treatments.rules.explanation import Explanation, ZoneCode, explain, tell_in_english
 
 # An intake sees the vehicle as it will be treated; an older look may have missed a winter. Our own choice.
 INTAKE_STANDS_FOR_DAYS = 90
@@ -20,12 +22,17 @@ INTAKE_STANDS_FOR_DAYS = 90
 
 @dataclass(frozen=True, slots=True)
 class EntryAnswer:
-    """One entry rule's answer with the sentence and the records that it rests on."""
+    """One entry rule's answer with what explains it and the records that it rests on."""
 
     rule: str
     answer: Answer
-    sentence: str
+    explanations: tuple[Explanation, ...]
     records: tuple[str, ...] = ()
+
+    @property
+    def sentence(self) -> str:
+        """The explanations in English, for the findings that tell them in their own sentences."""
+        return tell_in_english(self.explanations, ENGLISH_OF_RULES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,91 +93,84 @@ def check_entry(
             EntryAnswer(
                 "required_zones",
                 Answer.FAILS if missing else Answer.HOLDS,
-                f"Not done at the first treatment: {', '.join(missing)}."
-                if missing
-                else _say_all_done(entry.required_zones, first_treatment),
+                (
+                    explain("entry.required_zones.missing", zones=_name(missing))
+                    if missing
+                    else _explain_all_done(entry.required_zones, first_treatment),
+                ),
                 (first_treatment.record,),
             )
         )
     return IntakeReport(tuple(answers), find_zones_outside(intake))
 
 
-def _say_all_done(required: Sequence[str], first_treatment: TreatmentRecord) -> str:
+def _explain_all_done(required: Sequence[str], first_treatment: TreatmentRecord) -> Explanation:
     out = [zone for zone in required if zone not in first_treatment.zones_applied]
-    if not out:
-        return "All zones that the terms want were done at the first treatment."
-    left = ", ".join(out)
-    return f"All zones that the terms want were done at the first treatment, except those not to be coated: {left}."
+    return (
+        explain("entry.required_zones.done_except", zones=_name(out)) if out else explain("entry.required_zones.done")
+    )
+
+
+def _name(zones: Iterable[str]) -> tuple[ZoneCode, ...]:
+    return tuple(map(ZoneCode, zones))
 
 
 def _check_intake(terms: Terms, intake: InspectionRecord | None, treated_on: date) -> EntryAnswer:
     if intake is None:
         if not terms.entry.intake_inspection_required:
-            return EntryAnswer("intake", Answer.HOLDS, "The terms do not ask for an intake inspection.")
-        return EntryAnswer(
-            "intake",
-            Answer.CANNOT_BE_TOLD,
-            "No intake inspection is recorded, so rust that was already there cannot be told from new rust.",
-        )
+            return EntryAnswer("intake", Answer.HOLDS, (explain("entry.intake.not_asked"),))
+        return EntryAnswer("intake", Answer.CANNOT_BE_TOLD, (explain("entry.intake.none"),))
     unseen = [z.zone for z in intake.zones if z.rusted_area_percent is None and not z.perforated]
     no_photo = [z.zone for z in intake.zones if z.rusted_area_percent and z.photos == 0]
     if intake.day > treated_on or intake.day < treated_on - timedelta(days=INTAKE_STANDS_FOR_DAYS):
-        sentence = (
-            f"The intake inspection is dated {intake.day}; it must be within {INTAKE_STANDS_FOR_DAYS} days "
-            f"before the first treatment on {treated_on}."
+        told = explain(
+            "entry.intake.other_day", inspected_on=intake.day, days=INTAKE_STANDS_FOR_DAYS, treated_on=treated_on
         )
-        return EntryAnswer("intake", Answer.FAILS, sentence, (intake.record,))
+        return EntryAnswer("intake", Answer.FAILS, (told,), (intake.record,))
     if unseen:
-        sentence = f"The intake inspection on {intake.day} gives no rusted area for: {', '.join(unseen)}."
-        return EntryAnswer("intake", Answer.CANNOT_BE_TOLD, sentence, (intake.record,))
-    note = f" No photo shows the rust on: {', '.join(no_photo)}." if no_photo else ""
-    return EntryAnswer("intake", Answer.HOLDS, f"Inspected on {intake.day}.{note}", (intake.record,))
+        told = explain("entry.intake.not_measured", inspected_on=intake.day, zones=_name(unseen))
+        return EntryAnswer("intake", Answer.CANNOT_BE_TOLD, (told,), (intake.record,))
+    note = (explain("entry.intake.no_photo", zones=_name(no_photo)),) if no_photo else ()
+    inspected = explain("entry.intake.inspected", inspected_on=intake.day)
+    return EntryAnswer("intake", Answer.HOLDS, (inspected, *note), (intake.record,))
 
 
 def _check_age(max_months: int, in_service_on: date | None, treated_on: date) -> EntryAnswer:
     if in_service_on is None:
-        return EntryAnswer("age", Answer.CANNOT_BE_TOLD, "The day on which the vehicle was first used is not recorded.")
+        return EntryAnswer("age", Answer.CANNOT_BE_TOLD, (explain("entry.age.not_recorded"),))
     if in_service_on > treated_on:
-        sentence = (
-            f"In service on {in_service_on}, after the first treatment on {treated_on}, which can't be; ask which day "
-            "is right and correct the record."
-        )
-        return EntryAnswer("age", Answer.CANNOT_BE_TOLD, sentence)
+        told = explain("entry.age.in_service_later", in_service_on=in_service_on, treated_on=treated_on)
+        return EntryAnswer("age", Answer.CANNOT_BE_TOLD, (told,))
     last_entry = in_service_on + relativedelta(months=max_months)
     holds = treated_on <= last_entry
-    return EntryAnswer(
-        "age",
-        Answer.HOLDS if holds else Answer.FAILS,
-        f"In service on {in_service_on}; the terms take vehicles up to {max_months} months old, "
-        f"here until {last_entry}; treated on {treated_on}.",
+    told = explain(
+        "entry.age",
+        in_service_on=in_service_on,
+        months=max_months,
+        last_entry_on=last_entry,
+        treated_on=treated_on,
     )
+    return EntryAnswer("age", Answer.HOLDS if holds else Answer.FAILS, (told,))
 
 
 def _check_distance(max_km: Decimal, kilometres: Decimal | None) -> EntryAnswer:
     if kilometres is None:
-        return EntryAnswer("distance", Answer.CANNOT_BE_TOLD, "No odometer reading is recorded at the first treatment.")
-    return EntryAnswer(
-        "distance",
-        Answer.HOLDS if kilometres <= max_km else Answer.FAILS,
-        f"The odometer stood at {kilometres:.0f} km; the terms take vehicles up to {max_km:.0f} km.",
-    )
+        return EntryAnswer("distance", Answer.CANNOT_BE_TOLD, (explain("entry.distance.not_recorded"),))
+    told = explain("entry.distance", kilometres=round(kilometres), most_kilometres=round(max_km))
+    return EntryAnswer("distance", Answer.HOLDS if kilometres <= max_km else Answer.FAILS, (told,))
 
 
 def _check_rust(max_percent: Decimal, intake: InspectionRecord | None) -> EntryAnswer:
     if intake is None:
-        return EntryAnswer("rust", Answer.CANNOT_BE_TOLD, "No intake inspection graded the rust.")
+        return EntryAnswer("rust", Answer.CANNOT_BE_TOLD, (explain("entry.rust.not_graded"),))
     too_much = [
-        f"{z.zone} ({z.rusted_area_percent} %)"
+        explain("entry.rust.zone", zone=ZoneCode(z.zone), percent=z.rusted_area_percent)
         for z in intake.zones
         if z.rusted_area_percent is not None and z.rusted_area_percent > max_percent
     ]
-    perforated = [f"{z.zone} (perforated)" for z in intake.zones if z.perforated]
-    found = too_much + perforated
-    return EntryAnswer(
-        "rust",
-        Answer.FAILS if found else Answer.HOLDS,
-        f"More rust than the {max_percent} % that the terms take: {', '.join(found)}."
-        if found
-        else f"No zone has more than {max_percent} % rusted area.",
-        (intake.record,),
-    )
+    perforated = [explain("entry.rust.perforated", zone=ZoneCode(z.zone)) for z in intake.zones if z.perforated]
+    found = (*too_much, *perforated)
+    if found:
+        told = explain("entry.rust.too_much", percent=max_percent, zones=found)
+        return EntryAnswer("rust", Answer.FAILS, (told,), (intake.record,))
+    return EntryAnswer("rust", Answer.HOLDS, (explain("entry.rust", percent=max_percent),), (intake.record,))
