@@ -68,6 +68,7 @@ NO_SENTENCE = {
     "part of the day": "a key for a wish that was not met",
     '<font name="{}">{}</font>': "markup",
     " or ": "between names that the terms could mean",
+    "{}, {}, version {}": "the same in French",
 }
 _WORDS = re.compile(
     r"[A-Za-z]{2,}[,;:.]? [A-Za-z({]|(?:^| )[a-z]{2,} $|^[;,.]? ?\(?[a-z]{2,} |^[A-Z][a-z]+ ?\{?|\} [a-z]{2,}"
