@@ -5,11 +5,25 @@ from collections.abc import Mapping
 from django import template
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from scheduling.due_list.queries import COUNT_UP_TO
 from treatments.shared.labels import label, translate_catalogue
 
 register = template.Library()
+
+# What a rule calls the records that it rests on, before their number.
+RECORD_NAMES = {
+    "treatment": gettext_noop("treatment %(number)s"),
+    "inspection": gettext_noop("inspection %(number)s"),
+    "claim": gettext_noop("claim %(number)s"),
+    "cover": gettext_noop("cover %(number)s"),
+    "reading": gettext_noop("reading %(number)s"),
+    "ownership": gettext_noop("ownership %(number)s"),
+    "change": gettext_noop("change %(number)s"),
+    "visit": gettext_noop("visit %(number)s"),
+    "fact": gettext_noop("fact %(number)s"),
+}
 
 
 @register.filter
@@ -28,6 +42,13 @@ def named(code: str, names: Mapping[str, str]) -> str:
 def from_catalogue(text: str) -> str:
     """Return a name or caution in the language of the page, where the catalogue that we ship has it."""
     return translate_catalogue(text)
+
+
+@register.filter
+def record_name(record: str) -> str:
+    """Return what a rule calls a record, e.g. "treatment 12", in the language of the page."""
+    kind, _space, number = record.partition(" ")
+    return _(RECORD_NAMES[kind]) % {"number": number} if kind in RECORD_NAMES else record
 
 
 @register.filter
