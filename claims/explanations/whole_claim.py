@@ -6,7 +6,6 @@ A code begins with the rule's name.
 from treatments.rules.explanation import Message, gettext_noop, ngettext_noop
 
 _COVER: dict[str, Message] = {
-    "claim.sentence": "{sentence}",
     "claim.day_not_given": gettext_noop("The day on which the rust was found is not given; ask the claimant for it."),
     "in_force.on_day": gettext_noop("On {found_on}:"),
     "in_force.when_reported": gettext_noop("(When it was reported, on {reported_on}, it was {status}.)"),

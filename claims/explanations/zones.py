@@ -107,6 +107,5 @@ _MATERIAL: dict[str, Message] = {
     "lots.sound": gettext_noop("In date when applied and not recalled: {lots}."),
     "lots.lot": gettext_noop("lot {lot} of {product}"),
     "surface_conditions.not_recorded": gettext_noop("The surface conditions on {treated_on} are not recorded."),
-    "surface.sentence": "{sentence}",
 }
 MESSAGES: dict[str, Message] = {**_TREATED, **_RUST, **_TOUCH_UPS, **_MATERIAL}

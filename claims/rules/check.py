@@ -30,7 +30,7 @@ from scheduling.terms.rules.terms import DistanceFrom, Terms
 from treatments.enums import Answer
 from treatments.records.rules.history import RecordedReading, VehicleHistory
 from treatments.records.rules.odometer import Reading, find_kilometres_on
-from treatments.rules.explanation import Explanation, Label, OwnWords, explain
+from treatments.rules.explanation import Label, explain
 from treatments.vehicles.rules.standing_facts import find_zones_out
 
 
@@ -147,10 +147,6 @@ def check_in_force(
     if reported.status is not state.status:
         told.append(explain("in_force.when_reported", reported_on=claim.reported_on, status=Label(reported.status)))
     return finding.with_reasons(*told, answer=answer, records=(f"cover {facts.number}", *state.records))
-
-
-def _wrap(sentence: str) -> Explanation:
-    return explain("claim.sentence", sentence=OwnWords(sentence))
 
 
 def check_in_service(claim: RustClaim, in_service_on: date | None) -> list[Finding]:
@@ -306,7 +302,7 @@ def check_entry_on_record(
             f"entry_{answer.rule}",
             None,
             answer.answer,
-            (_wrap(answer.sentence),),
+            answer.explanations,
             tuple(reading.record for reading in readings) if answer.rule == "distance" else answer.records,
             clause="entry",
             shop_fell_short=answer.answer is not Answer.HOLDS,

@@ -248,7 +248,7 @@ def check_film_on_record(zone: ClaimedZone, past: VehicleHistory) -> Finding:
             line.loss_fraction,
         )
         material = compare_zone(need, sum(known, Decimal(0)))
-        got = OwnWords(material.sentence)
+        got = material.explanation
         told.append(explain("film.material", product=_name_product(line), treated_on=treatment.day, material=got))
         verdicts.add(material.verdict)
     answer = Answer.HOLDS
@@ -290,12 +290,8 @@ def _summarise(finding: Finding, answers: Sequence[ConditionFinding]) -> Finding
     """Fold several answers into one finding: any failure fails it, else any unknown leaves it open."""
     for answer in (Answer.FAILS, Answer.CANNOT_BE_TOLD):
         if any(one.answer is answer for one in answers):
-            return finding.with_reasons(*(_explain(one) for one in answers if one.answer is answer), answer=answer)
-    return finding.with_reasons(*map(_explain, answers), answer=Answer.HOLDS)
-
-
-def _explain(answer: ConditionFinding) -> Explanation:
-    return explain("surface.sentence", sentence=OwnWords(answer.sentence))
+            return finding.with_reasons(*(one.explanation for one in answers if one.answer is answer), answer=answer)
+    return finding.with_reasons(*(one.explanation for one in answers), answer=Answer.HOLDS)
 
 
 def check_conditions_on_record(zone: ClaimedZone, past: VehicleHistory) -> Finding:

@@ -10,6 +10,8 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from claims.models import Claim
 from notifications.models import Message
 from scheduling.models import Appointment, CoverChange, TermsVersion
@@ -19,7 +21,9 @@ from treatments.records.rules.history import InspectedZone, VehicleHistory, Zone
 from treatments.records.rules.material import MaterialNeed, compare_zone
 from treatments.records.rules.rust_grade import RustGrade, grade_rust
 from treatments.reference.queries import map_people, map_products, map_sites, map_zones
+from treatments.rules.explanation import explain
 from treatments.rules.site_settings import find_zone
+from treatments.shared.rendering import render
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,14 +105,18 @@ def tell_material(line: ZoneLine | None) -> str:
     if line is None or not line.applied:
         return ""
     if line.area_m2 is None or line.target_dry_film_um is None or line.volume_solids_percent is None:
-        return "cannot be told: the body style is not recorded"
+        return _("cannot be told: the body style is not recorded")
     need = MaterialNeed(
         line.zone, line.area_m2, line.target_dry_film_um, line.volume_solids_percent, line.loss_fraction
     )
     if line.quantity_ml is None:
-        return "cannot be told: only the total for the vehicle is recorded"
+        return _("cannot be told: only the total for the vehicle is recorded")
     finding = compare_zone(need, line.quantity_ml)
-    return f"{finding.verdict}, about {finding.estimated_dry_film_um:.0f} µm dry"
+    verdict = render(explain(f"material.verdict.{finding.verdict}"))
+    return _("%(verdict)s, about %(film)s µm dry") % {
+        "verdict": verdict,
+        "film": format(finding.estimated_dry_film_um, ".0f"),
+    }
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,6 +35,7 @@ from scheduling.terms.rules.terms import (
     TouchUpTerms,
     TransferTerms,
 )
+from tests.explained import read_params
 from treatments.enums import (
     CorrosivityCategory,
     InspectionKind,
@@ -52,7 +53,7 @@ from treatments.records.rules.history import (
     ZoneLine,
 )
 from treatments.records.rules.odometer import Reading
-from treatments.rules.explanation import explain
+from treatments.rules.explanation import OwnWords, explain
 
 ALWAYS_OPEN = WorkingCalendar(frozenset(range(1, 8)))
 WEEKDAYS = WorkingCalendar()
@@ -104,8 +105,14 @@ def test_a_sunday_moves_to_the_next_open_day_and_says_so() -> None:
     start = date(2025, 3, 14)
     items = reinspections(compute_due_items(make_terms(), FACTS, make_history(treated(start)), WEEKDAYS, start))
     assert items[0].dates.target_on == date(2026, 3, 16)
-    assert "12 months after the first treatment on 2025-03-14 is 2026-03-14" in items[0].sentence
-    assert "2026-03-14 is a Saturday; moved to the next open day, 2026-03-16" in items[0].sentence
+    target = read_params(items[0].reasons, "due.target.first_treatment")
+    assert (target["months"], target["base_on"], target["raw_on"]) == (12, start, date(2026, 3, 14))
+    assert target["moved"] == explain(
+        "due.moved.open_day",
+        closed_on=date(2026, 3, 14),
+        closed=explain("calendar.weekday.6"),
+        moved_on=date(2026, 3, 16),
+    )
     stays = make_terms(roll=Roll.STAY)
     items = reinspections(compute_due_items(stays, FACTS, make_history(treated(start)), WEEKDAYS, start))
     assert items[0].dates.target_on == date(2026, 3, 14)
@@ -132,7 +139,8 @@ def test_the_window_counts_to_the_day_on_both_sides(visit: date, status: DueStat
     items = due(make_terms(), treated(START), seen(visit), as_of=date(2024, 6, 1))
     assert items[0].status is status
     if visit < date(2024, 1, 14):
-        assert f"The visit on {visit} came before the window opened on 2024-01-14." in items[0].sentence
+        early = read_params(items[0].reasons, "due.early_visit")
+        assert early == {"visited_on": visit, "opens_on": date(2024, 1, 14)}
 
 
 def test_a_missed_reinspection_suspends_until_cured() -> None:
@@ -186,7 +194,7 @@ def test_a_waiver_stands_for_the_visit_and_nothing_else_does() -> None:
     facts = CoverFacts("C1", START, START, waivers=(waiver,))
     waived = due(make_terms(), treated(START), as_of=date(2024, 6, 1), facts=facts)
     assert [item.status for item in waived] == [DueStatus.WAIVED, DueStatus.OPEN]
-    assert "flood closed the road" in waived[0].sentence
+    assert read_params(waived[0].reasons, "due.waived")["reason"] == OwnWords("flood closed the road")
     assert due(make_terms(), treated(START), as_of=date(2024, 6, 1))[0].status is DueStatus.MISSED
 
 
@@ -197,7 +205,8 @@ def test_counting_from_the_last_visit_follows_the_visits() -> None:
         (DueStatus.DONE, date(2024, 3, 14)),
         (DueStatus.OPEN, date(2024, 11, 2)),
     ]
-    assert "12 months after the visit on 2023-11-02" in items[1].sentence
+    target = read_params(items[1].reasons, "due.target.visit")
+    assert (target["months"], target["base_on"]) == (12, date(2023, 11, 2))
 
 
 def test_29_february_is_counted_from_the_first_anchor_and_clips() -> None:
@@ -244,7 +253,8 @@ def test_severe_exposure_shortens_and_says_so() -> None:
     severe = due(terms, treated(START), as_of=START, facts=CoverFacts("C1", START, START, CorrosivityCategory.C5))
     assert mild[0].dates.target_on == date(2024, 3, 14)
     assert severe[0].dates.target_on == date(2023, 9, 14)
-    assert "severe exposure, C5: every 6 months" in severe[0].sentence
+    exposure = read_params(severe[0].reasons, "due.target.first_treatment")["exposure"]
+    assert exposure == explain("due.exposure.interval", category="C5", months=6)
 
 
 def test_the_season_pulls_earlier_where_the_window_allows() -> None:

@@ -9,9 +9,11 @@ from scheduling.covers.rules.due_item import DueItem, DueStatus
 from scheduling.covers.rules.facts import CoverFacts, Waiver
 from scheduling.covers.rules.visits import find_needed_zones, list_unanswered
 from scheduling.terms.rules.terms import Anchor, MissedMeans, ReinspectionTerms, Terms
+from tests.explained import list_codes, read_params
 from tests.scheduling.test_due_and_cover import FACTS, START, due, make_history, make_terms, seen, treated
 from treatments.enums import FactKind, InspectionKind
 from treatments.records.rules.history import InspectionRecord, VehicleHistory
+from treatments.rules.explanation import Explanation, explain
 from treatments.vehicles.rules.standing_facts import StandingFact
 
 DAY = timedelta(days=1)
@@ -44,7 +46,7 @@ def first(*records: object, as_of: date, facts: CoverFacts = FACTS, **duty: obje
     return due(ask(**duty), treated(START), *records, as_of=as_of, facts=facts)[0]
 
 
-EARLY, PARTLY = "came before the window opened", "does not count: it leaves 1 zone without an answer"
+EARLY, PARTLY = "due.early_visit", "due.partial_inspection"
 WAIVED = replace(FACTS, waivers=(Waiver("reinspection:2024-03-14", OPENS, "flood", "change 1"),))
 
 
@@ -52,25 +54,24 @@ WAIVED = replace(FACTS, waivers=(Waiver("reinspection:2024-03-14", OPENS, "flood
 def test_a_visit_before_the_window_is_told_where_nothing_did_it(early: date, is_told: bool) -> None:
     for facts, status in ((FACTS, DueStatus.MISSED), (WAIVED, DueStatus.WAIVED)):
         found = first(seen(early), as_of=GRACE + DAY, facts=facts)
-        assert (found.status, EARLY in found.sentence) == (status, is_told)
+        assert (found.status, EARLY in list_codes(found.reasons)) == (status, is_told)
     done = first(seen(early), seen(OPENS), as_of=GRACE + DAY)
-    assert (done.status, done.done_on, EARLY in done.sentence) == (DueStatus.DONE, OPENS, False)
+    assert (done.status, done.done_on, EARLY in list_codes(done.reasons)) == (DueStatus.DONE, OPENS, False)
 
 
 def test_of_two_early_visits_the_later_is_told_and_none_that_belongs_to_the_one_before() -> None:
     found = first(seen(OPENS - 9 * DAY), seen(OPENS - DAY), as_of=GRACE)
-    assert f"The visit on {OPENS - DAY} came before" in found.sentence
-    assert str(OPENS - 9 * DAY) not in found.sentence
+    assert read_params(found.reasons, EARLY) == {"visited_on": OPENS - DAY, "opens_on": OPENS}
     for visit, is_told in ((GRACE, False), (GRACE + DAY, True)):
         second = due(ask(), treated(START), seen(visit), as_of=date(2025, 2, 1))[1]
-        assert (second.status, EARLY in second.sentence) == (DueStatus.OPEN, is_told)
+        assert (second.status, EARLY in list_codes(second.reasons)) == (DueStatus.OPEN, is_told)
 
 
 def test_where_the_last_visit_counts_no_visit_is_too_early() -> None:
     for day in (START + DAY, OPENS - DAY):
         found = first(seen(day), as_of=GRACE + DAY, anchor=Anchor.LAST_VISIT)
-        assert (found.status, found.done_on, EARLY in found.sentence) == (DueStatus.DONE, day, False)
-        assert f"Done on {day}, before its window opened." in found.sentence
+        assert (found.status, found.done_on, EARLY in list_codes(found.reasons)) == (DueStatus.DONE, day, False)
+        assert found.reasons[-1] == explain("due.done.early", done_on=day)
 
 
 def partly(day: date) -> InspectionRecord:
@@ -80,23 +81,23 @@ def partly(day: date) -> InspectionRecord:
 @pytest.mark.parametrize(("day", "is_told"), [(OPENS - DAY, False), (OPENS, True), (GRACE, True), (GRACE + DAY, False)])
 def test_an_inspection_that_leaves_a_zone_out_is_told_where_nothing_did_it(day: date, is_told: bool) -> None:
     missed = first(partly(day), as_of=GRACE + DAY)
-    assert (missed.status, missed.done_on, PARTLY in missed.sentence) == (DueStatus.MISSED, None, is_told)
+    assert (missed.status, missed.done_on, PARTLY in list_codes(missed.reasons)) == (DueStatus.MISSED, None, is_told)
     done = first(partly(day), seen(GRACE), as_of=GRACE + DAY)
-    assert (done.status, PARTLY in done.sentence) == (DueStatus.DONE, False)
+    assert (done.status, PARTLY in list_codes(done.reasons)) == (DueStatus.DONE, False)
 
 
 @pytest.mark.parametrize(
     ("visit", "says"),
     [
-        (OPENS, "Done on 2024-01-14, in time."),
-        (FIRST_TARGET, "Done on 2024-03-14, in time."),
-        (FIRST_TARGET + DAY, "Done on 2024-03-15, late, but within the grace, which ran until 2024-04-13."),
+        (OPENS, explain("due.done.in_time", done_on=OPENS)),
+        (FIRST_TARGET, explain("due.done.in_time", done_on=FIRST_TARGET)),
+        (FIRST_TARGET + DAY, explain("due.done.late", done_on=FIRST_TARGET + DAY, grace_until=GRACE)),
     ],
 )
-def test_a_visit_in_the_window_is_in_time_and_one_in_the_grace_is_late(visit: date, says: str) -> None:
+def test_a_visit_in_the_window_is_in_time_and_one_in_the_grace_is_late(visit: date, says: Explanation) -> None:
     found = first(seen(visit), as_of=visit)
     assert (found.done_on, found.records) == (visit, (f"inspection {visit}",))
-    assert found.sentence.endswith(says)
+    assert found.reasons[-1] == says
 
 
 @pytest.mark.parametrize("means", MissedMeans)
@@ -113,11 +114,16 @@ def test_a_missed_one_is_made_up_for_by_the_first_visit_after_it_but_not_where_i
         assert items[0].records == (visits[0].record,)
 
 
-@pytest.mark.parametrize(("grace_days", "until"), [(30, "2024-04-13, the end of grace"), (0, "2024-03-14, the last")])
-def test_a_missed_one_names_the_day_until_which_it_could_be_done(grace_days: int, until: str) -> None:
+@pytest.mark.parametrize(
+    ("grace_days", "code", "until"),
+    [(30, "due.missed.grace", {"grace_until": GRACE}), (0, "due.missed.last_day", {"last_on": FIRST_TARGET})],
+)
+def test_a_missed_one_names_the_day_until_which_it_could_be_done(
+    grace_days: int, code: str, until: dict[str, date]
+) -> None:
     found = first(as_of=date(2024, 6, 1), grace_days=grace_days)
-    assert f"from {OPENS} through {until}" in found.sentence
-    assert "Made up for" not in found.sentence
+    assert read_params(found.reasons, code).items() >= {"opens_on": OPENS, **until}.items()
+    assert "due.made_up_for" not in list_codes(found.reasons)
 
 
 @pytest.mark.parametrize(("coated_on", "out_on", "is_needed"), [(-1, 1, True), (0, 1, False), (-1, 0, False)])

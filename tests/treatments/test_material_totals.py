@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import DatabaseError, transaction
 
 from tests.conftest import NOW, ShopForTests
-from treatments.enums import Answer, MeasuredBy, Propulsion, TreatmentKind
+from treatments.enums import MeasuredBy, Propulsion, TreatmentKind
 from treatments.event_log import verify_log
 from treatments.models import MaterialTotal, MaterialUse, Treatment, Vehicle, Zone
 from treatments.queries import find_visit_findings
@@ -149,5 +149,5 @@ def test_summary_tells_where_zones_and_canister_disagree(
     lines = coat(shop, "rocker_left", left), coat(shop, "rocker_right", right)
     draft = treat(shop, vehicle, *lines, totals=[total(shop, "500", by)], sign_off=False)
     found = find_visit_findings(draft, list_lines(draft), list_totals(draft))
-    disagreeing = [one for one in found if one.answer is Answer.FAILS and "add up" in one.sentence]
+    disagreeing = [one for one in found if one.explanation.code == "material.sum_differs"]
     assert bool(disagreeing) is tells

@@ -11,7 +11,7 @@ from decimal import Decimal
 from scheduling.covers.rules.calendars import WorkingCalendar
 from scheduling.covers.rules.dates import DutyTable, make_table
 from scheduling.covers.rules.due import find_end_by_time, needs_doing, sort_due_items
-from scheduling.covers.rules.due_item import ENGLISH_OF_RULES, DueItem, DueStatus
+from scheduling.covers.rules.due_item import DueItem, DueStatus
 from scheduling.covers.rules.ends import CoverStatus, End, find_ends
 from scheduling.covers.rules.facts import CoverFacts
 from scheduling.covers.rules.reinspections import (
@@ -23,7 +23,7 @@ from scheduling.covers.rules.touch_ups import TouchUp, explain_touch_up, walk_to
 from scheduling.covers.rules.visits import find_visits
 from scheduling.terms.rules.terms import MissedMeans, Terms
 from treatments.records.rules.history import TreatmentRecord, VehicleHistory
-from treatments.rules.explanation import Explanation, ZoneCode, explain, tell_in_english
+from treatments.rules.explanation import Explanation, ZoneCode, explain
 from treatments.vehicles.rules.standing_facts import find_zones_out
 
 NO_MORE_COVER = (CoverStatus.LAPSED, CoverStatus.EXPIRED, CoverStatus.ENDED)
@@ -50,11 +50,6 @@ class CoverOnDay:
     percent: Decimal = FULL_PERCENT
     projected: bool = False
     records: tuple[str, ...] = ()
-
-    @property
-    def sentence(self) -> str:
-        """The explanations in English, for the findings and the effects of terms that are sentences themselves."""
-        return tell_in_english(self.explanations, ENGLISH_OF_RULES)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,11 +6,7 @@ from enum import StrEnum
 
 from scheduling.covers.rules.dates import DutyDates
 from scheduling.covers.rules.facts import Waiver
-from scheduling.explanations import MESSAGES
-from treatments.explanations import MESSAGES as MESSAGES_OF_TREATMENTS
-from treatments.rules.explanation import Explanation, OwnWords, explain, tell_in_english
-
-ENGLISH_OF_RULES = {**MESSAGES_OF_TREATMENTS, **MESSAGES}
+from treatments.rules.explanation import Explanation, OwnWords, explain
 
 
 class DueKind(StrEnum):
@@ -47,11 +43,6 @@ class DueItem:
     done_on: date | None = None
     records: tuple[str, ...] = ()
     waiver_key: str = ""
-
-    @property
-    def sentence(self) -> str:
-        """The reasons in English, for the findings that tell them in their own sentences."""
-        return tell_in_english(self.reasons, ENGLISH_OF_RULES)
 
     @property
     def needs_doing(self) -> bool:

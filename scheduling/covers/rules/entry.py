@@ -10,11 +10,10 @@ from decimal import Decimal
 
 from dateutil.relativedelta import relativedelta
 
-from scheduling.covers.rules.due_item import ENGLISH_OF_RULES
 from scheduling.terms.rules.terms import Terms
 from treatments.enums import Answer
 from treatments.records.rules.history import InspectionRecord, TreatmentRecord
-from treatments.rules.explanation import Explanation, ZoneCode, explain, tell_in_english
+from treatments.rules.explanation import Explanation, ZoneCode, explain
 
 # An intake sees the vehicle as it will be treated; an older look may have missed a winter. Our own choice.
 INTAKE_STANDS_FOR_DAYS = 90
@@ -28,11 +27,6 @@ class EntryAnswer:
     answer: Answer
     explanations: tuple[Explanation, ...]
     records: tuple[str, ...] = ()
-
-    @property
-    def sentence(self) -> str:
-        """The explanations in English, for the findings that tell them in their own sentences."""
-        return tell_in_english(self.explanations, ENGLISH_OF_RULES)
 
 
 @dataclass(frozen=True, slots=True)

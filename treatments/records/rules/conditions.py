@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from treatments.enums import Answer, ZoneKind
+from treatments.rules.explanation import Explanation, Param, explain
 from treatments.rules.units import convert_kpa_to_psi
 
 # Magnus formula over water with the coefficients of Sonntag (1990); valid from -45 to 60 degC.
@@ -42,7 +43,7 @@ class ConditionFinding:
 
     code: str
     answer: Answer
-    sentence: str
+    explanation: Explanation
     facts: tuple[tuple[str, str], ...] = ()
 
 
@@ -96,39 +97,36 @@ def _check_dew_point(conditions: SurfaceConditions, displaced: bool) -> Conditio
     air, surface = conditions.air_temperature_c, conditions.surface_temperature_c
     humidity = conditions.relative_humidity_percent
     if air is None or surface is None or humidity is None:
-        sentence = "Air, surface temperature and humidity were not all measured, so the dew point cannot be told."
-        return ConditionFinding("dew_point", Answer.CANNOT_BE_TOLD, sentence)
+        return ConditionFinding("dew_point", Answer.CANNOT_BE_TOLD, explain("surface.dew_point.not_measured"))
     dew_point = compute_dew_point_c(air, humidity)
     margin = surface - dew_point
     facts = (("dew_point_c", str(dew_point)), ("surface_c", str(surface)), ("margin_c", str(margin)))
-    sentence = f"The surface at {surface} degC was {margin} degC above the dew point of {dew_point} degC"
+    measured: dict[str, Param] = {"surface_c": surface, "margin_c": margin, "dew_point_c": dew_point}
     if margin >= LEAST_MARGIN_C:
-        return ConditionFinding("dew_point", Answer.HOLDS, f"{sentence}.", facts)
+        return ConditionFinding("dew_point", Answer.HOLDS, explain("surface.dew_point.far", **measured), facts)
     if displaced:
-        sentence += f", less than {LEAST_MARGIN_C}, but a water-displacing coat went on."
-        return ConditionFinding("dew_point", Answer.HOLDS, sentence, facts)
-    sentence += f"; at least {LEAST_MARGIN_C} are wanted (ISO 8502-4 practice)."
-    return ConditionFinding("dew_point", Answer.FAILS, sentence, facts)
+        told = explain("surface.dew_point.displaced", **measured, least_c=LEAST_MARGIN_C)
+        return ConditionFinding("dew_point", Answer.HOLDS, told, facts)
+    told = explain("surface.dew_point.near", **measured, least_c=LEAST_MARGIN_C)
+    return ConditionFinding("dew_point", Answer.FAILS, told, facts)
 
 
 def _check_clean(conditions: SurfaceConditions) -> ConditionFinding:
     if conditions.clean is None:
-        return ConditionFinding("clean", Answer.CANNOT_BE_TOLD, "Whether the surface was clean is not recorded.")
+        return ConditionFinding("clean", Answer.CANNOT_BE_TOLD, explain("surface.clean.not_recorded"))
     if conditions.clean:
-        return ConditionFinding("clean", Answer.HOLDS, "The surface was clean.")
-    sentence = "The surface was not clean; nothing adheres to dirt, mud, grease, oil or frost."
-    return ConditionFinding("clean", Answer.FAILS, sentence)
+        return ConditionFinding("clean", Answer.HOLDS, explain("surface.clean"))
+    return ConditionFinding("clean", Answer.FAILS, explain("surface.not_clean"))
 
 
 def _check_dry(conditions: SurfaceConditions, displaced: bool) -> ConditionFinding:
     if conditions.dry is None:
-        return ConditionFinding("dry", Answer.CANNOT_BE_TOLD, "Whether the surface was dry is not recorded.")
+        return ConditionFinding("dry", Answer.CANNOT_BE_TOLD, explain("surface.dry.not_recorded"))
     if conditions.dry:
-        return ConditionFinding("dry", Answer.HOLDS, "The surface was dry.")
+        return ConditionFinding("dry", Answer.HOLDS, explain("surface.dry"))
     if displaced:
-        return ConditionFinding("dry", Answer.HOLDS, "The surface was damp; a water-displacing coat went on.")
-    sentence = "The surface was damp and no water-displacing coat went on first."
-    return ConditionFinding("dry", Answer.FAILS, sentence)
+        return ConditionFinding("dry", Answer.HOLDS, explain("surface.damp.displaced"))
+    return ConditionFinding("dry", Answer.FAILS, explain("surface.damp"))
 
 
 def _check_first_coat(conditions: SurfaceConditions, displaced: bool) -> ConditionFinding:
@@ -136,15 +134,15 @@ def _check_first_coat(conditions: SurfaceConditions, displaced: bool) -> Conditi
     surface = conditions.surface_temperature_c
     cold = surface is not None and surface <= NEAR_FREEZING_C
     if displaced:
-        return ConditionFinding("first_coat", Answer.HOLDS, "A water-displacing coat went on.")
-    if cold or conditions.plastic_parts:
-        why = f"The surface was near freezing ({surface} degC)" if cold else "The part is plastic"
-        sentence = f"{why}, and no water-displacing coat went on first."
-        return ConditionFinding("first_coat", Answer.FAILS, sentence)
+        return ConditionFinding("first_coat", Answer.HOLDS, explain("surface.first_coat"))
+    if cold:
+        told = explain("surface.first_coat.missing.cold", surface_c=surface)
+        return ConditionFinding("first_coat", Answer.FAILS, told)
+    if conditions.plastic_parts:
+        return ConditionFinding("first_coat", Answer.FAILS, explain("surface.first_coat.missing.plastic"))
     if surface is None:
-        sentence = "The surface temperature is not recorded, so whether a first coat was wanted cannot be told."
-        return ConditionFinding("first_coat", Answer.CANNOT_BE_TOLD, sentence)
-    return ConditionFinding("first_coat", Answer.HOLDS, "No water-displacing first coat was called for.")
+        return ConditionFinding("first_coat", Answer.CANNOT_BE_TOLD, explain("surface.first_coat.not_recorded"))
+    return ConditionFinding("first_coat", Answer.HOLDS, explain("surface.first_coat.not_wanted"))
 
 
 def _check_temperature_range(
@@ -152,15 +150,17 @@ def _check_temperature_range(
 ) -> ConditionFinding:
     surface = conditions.surface_temperature_c
     if lowest_c is None and highest_c is None:
-        sentence = "The product's data sheet sets no surface temperature."
-        return ConditionFinding("temperature", Answer.HOLDS, sentence)
+        return ConditionFinding("temperature", Answer.HOLDS, explain("surface.temperature.none_set"))
     if surface is None:
-        return ConditionFinding("temperature", Answer.CANNOT_BE_TOLD, "The surface temperature is not recorded.")
-    low = "any" if lowest_c is None else f"{lowest_c}"
-    high = "any" if highest_c is None else f"{highest_c}"
+        return ConditionFinding("temperature", Answer.CANNOT_BE_TOLD, explain("surface.temperature.not_recorded"))
     fits = (lowest_c is None or surface >= lowest_c) and (highest_c is None or surface <= highest_c)
-    sentence = f"The surface was at {surface} degC; the product wants {low} to {high} degC."
-    return ConditionFinding("temperature", Answer.HOLDS if fits else Answer.FAILS, sentence)
+    if lowest_c is None:
+        told = explain("surface.temperature.at_most", surface_c=surface, highest_c=highest_c)
+    elif highest_c is None:
+        told = explain("surface.temperature.at_least", surface_c=surface, lowest_c=lowest_c)
+    else:
+        told = explain("surface.temperature", surface_c=surface, lowest_c=lowest_c, highest_c=highest_c)
+    return ConditionFinding("temperature", Answer.HOLDS if fits else Answer.FAILS, told)
 
 
 def check_reach(
@@ -186,27 +186,24 @@ def check_reach(
 
 def _check_access(used: int | None) -> ConditionFinding:
     if used is None:
-        sentence = "How many access points were used is not recorded."
-        return ConditionFinding("access_points", Answer.CANNOT_BE_TOLD, sentence)
+        return ConditionFinding("access_points", Answer.CANNOT_BE_TOLD, explain("reach.access_points.not_recorded"))
     fits = used >= LEAST_ACCESS_POINTS
-    sentence = f"Reached from {used} access point{'s' if used != 1 else ''}" + (
-        "." if fits else "; more than one is wanted, so that the passes overlap."
-    )
-    return ConditionFinding("access_points", Answer.HOLDS if fits else Answer.FAILS, sentence)
+    told = explain("reach.access_points" if fits else "reach.access_points.too_few", count=used)
+    return ConditionFinding("access_points", Answer.HOLDS if fits else Answer.FAILS, told)
 
 
 def _check_pressure(pressure_kpa: Decimal | None) -> ConditionFinding:
     if pressure_kpa is None:
-        return ConditionFinding("pressure", Answer.CANNOT_BE_TOLD, "The regulator's pressure is not recorded.")
+        return ConditionFinding("pressure", Answer.CANNOT_BE_TOLD, explain("reach.pressure.not_recorded"))
     psi = convert_kpa_to_psi(pressure_kpa)
     fits = abs(psi - CAVITY_PRESSURE_PSI) <= PRESSURE_TOLERANCE_PSI
-    sentence = f"The regulator stood at {psi:.0f} psi; {CAVITY_PRESSURE_PSI} psi is the practice."
-    return ConditionFinding("pressure", Answer.HOLDS if fits else Answer.FAILS, sentence)
+    told = explain("reach.pressure", psi=round(psi), practice_psi=CAVITY_PRESSURE_PSI)
+    return ConditionFinding("pressure", Answer.HOLDS if fits else Answer.FAILS, told)
 
 
 def _check_mist(seen: bool | None) -> ConditionFinding:
     if seen is None:
-        sentence = "Whether mist left the far end is not recorded."
-        return ConditionFinding("mist", Answer.CANNOT_BE_TOLD, sentence)
-    sentence = "Mist was seen leaving the far end." if seen else "No mist was seen leaving the far end."
-    return ConditionFinding("mist", Answer.HOLDS if seen else Answer.FAILS, sentence)
+        return ConditionFinding("mist", Answer.CANNOT_BE_TOLD, explain("reach.mist.not_recorded"))
+    if seen:
+        return ConditionFinding("mist", Answer.HOLDS, explain("reach.mist"))
+    return ConditionFinding("mist", Answer.FAILS, explain("reach.no_mist"))

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-from treatments.enums import MeasuredBy, say
-from treatments.rules.wording import tell_count
+from treatments.enums import MeasuredBy
+from treatments.rules.explanation import Explanation, Label, ProductName, explain
 
 
 class MaterialVerdict(StrEnum):
@@ -51,7 +51,7 @@ class MaterialFinding:
     estimated_dry_film_um: Decimal | None
     ratio: Decimal | None
     verdict: MaterialVerdict
-    sentence: str
+    explanation: Explanation
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,20 +133,26 @@ def compare_zone(
         tolerance: how far off is still within.
 
     Returns:
-        The finding; in its sentence quantities are rounded to 1 ml and films to 1 um.
+        The finding; in its explanation quantities are rounded to 1 ml and films to 1 um.
     """
     expected_ml = compute_expected_ml(need)
     if recorded_ml is None:
-        sentence = f"Expected {expected_ml:.0f} ml; the quantity applied is not recorded."
-        return MaterialFinding(need.zone_code, expected_ml, None, None, None, MaterialVerdict.CANNOT_BE_TOLD, sentence)
+        told = explain("material.not_recorded", expected_ml=round(expected_ml))
+        return MaterialFinding(need.zone_code, expected_ml, None, None, None, MaterialVerdict.CANNOT_BE_TOLD, told)
     film_um = compute_dry_film_um(recorded_ml, need.area_m2, need.volume_solids_percent, need.loss_fraction)
     ratio = recorded_ml / expected_ml
     verdict = _judge(ratio, tolerance)
-    sentence = (
-        f"{recorded_ml:.0f} ml applied, {expected_ml:.0f} ml expected for {need.area_m2.normalize():f} m2 "
-        f"({ratio:.0%}): {verdict}; estimated dry film {film_um:.0f} um, target {need.target_dry_film_um:.0f} um."
+    told = explain(
+        "material.zone",
+        applied_ml=round(recorded_ml),
+        expected_ml=round(expected_ml),
+        area_m2=Decimal(f"{need.area_m2.normalize():f}"),
+        percent=round(ratio * 100),
+        verdict=explain(f"material.verdict.{verdict}"),
+        film_um=round(film_um),
+        target_um=round(need.target_dry_film_um),
     )
-    return MaterialFinding(need.zone_code, expected_ml, recorded_ml, film_um, ratio, verdict, sentence)
+    return MaterialFinding(need.zone_code, expected_ml, recorded_ml, film_um, ratio, verdict, told)
 
 
 def compare_total(
@@ -164,8 +170,14 @@ def compare_total(
     expected_ml = sum((compute_expected_ml(need) for need in listed), Decimal(0))
     ratio = total.quantity_ml / expected_ml
     verdict = _judge(ratio, tolerance)
-    sentence = (
-        f"{total.product}: {total.quantity_ml:.0f} ml for the vehicle, measured {say(total.measured_by)}; "
-        f"{expected_ml:.0f} ml expected for {tell_count(len(listed), 'zone')} ({ratio:.0%}): {verdict}."
+    told = explain(
+        "material.total",
+        product=ProductName(total.product),
+        applied_ml=round(total.quantity_ml),
+        measured_by=Label(total.measured_by),
+        expected_ml=round(expected_ml),
+        count=len(listed),
+        percent=round(ratio * 100),
+        verdict=explain(f"material.verdict.{verdict}"),
     )
-    return MaterialFinding(None, expected_ml, total.quantity_ml, None, ratio, verdict, sentence)
+    return MaterialFinding(None, expected_ml, total.quantity_ml, None, ratio, verdict, told)
