@@ -25,10 +25,8 @@ from notifications.reminders.rules.reminders import (
     DueThing,
     MessageKind,
     choose_reminder,
-    tell_opening,
-    tell_subject,
-    tell_thing,
 )
+from notifications.reminders.wording import tell_opening, tell_subject, tell_thing
 from scheduling.booking.rules.site_times import DueDates
 from scheduling.booking.rules.slots import judge_day
 from scheduling.covers.rules.calendars import WorkingCalendar
@@ -88,25 +86,31 @@ def test_the_reader_finds_the_dates_and_tells_a_wrong_label() -> None:
         check(wrong, {TARGET}, {date(2026, 7, 10)})
 
 
+def check_reminder(thing: DueThing, day: date, language: str) -> set[MessageKind]:
+    """Check what is told of one thing on a day in the language in use; return of which kind the reminder is, if any."""
+    dates = read_labelled_dates(tell_thing(thing, NAMES, day)[1], language)
+    days_of_grace = {thing.grace_until} if thing.grace_until > thing.last_on else set()
+    assert dates.last == {thing.last_on}
+    assert dates.grace == days_of_grace
+    reminder = choose_reminder([thing], day)
+    if reminder is None:
+        assert day < thing.opens_on
+        return set()
+    text = tell_opening(reminder, "2025 Harrow Finch", day)
+    check(read_labelled_dates(text, language), {thing.last_on}, days_of_grace)
+    told = set(re.findall(r"\d{1,2}(?:er)? \w+ \d{4}", text))
+    assert {read_day(each, language) for each in told} <= {thing.opens_on, thing.last_on, thing.grace_until}
+    assert not re.search(r"\d{4}", tell_subject(reminder.kind, "Harrow Finch"))
+    return {reminder.kind}
+
+
 def test_every_reminder_labels_its_dates_by_what_they_are() -> None:
     kinds: set[MessageKind] = set()
     for kind, (after, grace), language in product(DueKind, SHAPES, LANGUAGES):
         thing = make_thing(kind, after, grace)
         for day in list_days(thing.opens_on, thing.target_on, thing.last_on, thing.grace_until):
-            dates = read_labelled_dates(speak(tell_thing(thing, NAMES, day)[1], language), language)
-            assert dates.last == {thing.last_on}
-            assert dates.grace == ({thing.grace_until} if grace else set())
-            reminder = choose_reminder([thing], day)
-            if reminder is None:
-                assert day < thing.opens_on
-                continue
-            kinds.add(reminder.kind)
-            text = speak(tell_opening(reminder, "2025 Harrow Finch", day), language)
-            check(read_labelled_dates(text, language), {thing.last_on}, {thing.grace_until} if grace else set())
-            told = set(re.findall(r"\d{1,2}(?:er)? \w+ \d{4}", text))
-            named = {thing.opens_on, thing.last_on, thing.grace_until}
-            assert {read_day(each, language) for each in told} <= named
-            assert not re.search(r"\d{4}", speak(tell_subject(reminder.kind, "Harrow Finch"), language))
+            with translation.override(language):
+                kinds |= check_reminder(thing, day, language)
     not_started = choose_reminder([make_thing(DueKind.REINSPECTION, 0, 30)], TARGET, ("rocker_left",))
     assert not_started is not None
     # A treatment that is to be completed has no days yet, and a visit that is booked tells only its own.

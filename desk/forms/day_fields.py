@@ -8,12 +8,11 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
-from django.utils.translation import get_language
 from django.utils.translation import gettext_lazy as _
 
 from scheduling.covers.rules.dates import add_months
 from treatments.rules.site_days import find_day
-from treatments.rules.speaking import speak_day
+from treatments.shared.rendering import render_day
 
 # Days of the past that an address may ask for, and the last that it may: beyond them no record lies.
 FIRST_RECORDED, LAST_RECORDED = date(1900, 1, 1), date(2199, 12, 31)
@@ -45,7 +44,7 @@ def tell_days(**days: date) -> dict[str, str]:
 
     In words already: a day in digits would be said in English, whatever the language of the sentence.
     """
-    return {name: speak_day(day, get_language()) for name, day in days.items()}
+    return {name: render_day(day) for name, day in days.items()}
 
 
 def refuse_out_of_reach(day: date, first: date, months_ahead: int) -> None:

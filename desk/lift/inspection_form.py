@@ -8,7 +8,6 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.http import QueryDict
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
 
 from desk.lift.inspection_card import SOUND, InspectedCard, put_line
@@ -21,7 +20,6 @@ from treatments.enums import FilmState, InspectionKind
 from treatments.models import Inspection, InspectionLine, KeptPhoto, Site, Vehicle, Zone
 from treatments.queries import read_zone_catalogue
 from treatments.records.inspections import InspectionEntry, KeptPicture, keep_recorded, make_entry
-from treatments.rules.speaking import ENGLISH
 
 
 @dataclass
@@ -72,7 +70,6 @@ class InspectionForm:
             today,
             every_zone=True,
             only_looks=True,
-            language=get_language() or ENGLISH,
             catalogue=catalogue,
         )
         kind = InspectionKind.INTAKE if self.sheet.is_first else InspectionKind.REINSPECTION

@@ -20,9 +20,9 @@ from notifications.documents.job_sheets import tell_quantity
 from treatments.enums import BodyStyle, ProductFamily
 from treatments.models import Lot, Product, Site, TreatmentLine, Vehicle
 from treatments.reference.queries import map_products
-from treatments.rules.speaking import speak_day
 from treatments.rules.units import VolumeUnit
 from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.shared.rendering import render_day
 
 # Expired and recalled lots of a product that are offered, for work that is written down late; the usable ones all are.
 UNUSABLE_LOTS_OFFERED = 5
@@ -81,7 +81,7 @@ def _name_lot(product: _ProductOnOffer, lot: _LotOnOffer, today: date, language:
     if lot.recalled_on:
         return _("%(product)s, lot %(lot)s, RECALLED") % values
     if lot.expires_on and lot.expires_on < today:
-        values["day"] = speak_day(lot.expires_on, language)
+        values["day"] = render_day(lot.expires_on)
         return _("%(product)s, lot %(lot)s, expired on %(day)s") % values
     return _("%(product)s, lot %(lot)s") % values
 

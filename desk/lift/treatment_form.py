@@ -13,7 +13,6 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.http import QueryDict
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _t
 
 from desk.lift.materials import Materials
@@ -36,7 +35,6 @@ from treatments.records.material_totals import TotalEntry, list_totals
 from treatments.records.rules.order_of_work import USUAL_CAUTIONS
 from treatments.records.treatment_entry import LineEntry, check_line
 from treatments.reference.queries import map_zones
-from treatments.rules.speaking import ENGLISH
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.vehicles.fact_queries import read_body
 from treatments.vehicles.rules.coatable import VehicleBody
@@ -78,7 +76,6 @@ class TreatmentForm:
             vehicle,
             today,
             every_zone=True,
-            language=get_language() or ENGLISH,
             catalogue=catalogue,
             products=self.materials.products,
         )

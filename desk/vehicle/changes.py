@@ -114,7 +114,7 @@ def _make_other_terms(record: VehicleRecord, sent: Any, initial: dict[str, Any])
 
 
 def _make_waiver(record: VehicleRecord, sent: Any, initial: dict[str, Any]) -> forms.Form:
-    items = [(item, tell_item(item, record.language)) for item in _list_to_do(record)]
+    items = [(item, tell_item(item)) for item in _list_to_do(record)]
     return change_forms.WaiverForm(sent, initial=initial, items=items)
 
 

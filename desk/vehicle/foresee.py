@@ -20,8 +20,8 @@ from scheduling.covers.rules.due_item import DueItem
 from scheduling.models import Cover
 from treatments.models import Ownership, User, Vehicle
 from treatments.rules.explanation import Explanation
-from treatments.rules.speaking import speak_day
 from treatments.shared.labels import label
+from treatments.shared.rendering import render_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,6 @@ class VehicleRecord:
     user: User
     today: date
     now: datetime
-    language: str
 
     @property
     def told_by(self) -> dict[str, Any]:
@@ -47,10 +46,10 @@ class VehicleRecord:
         return {"now": self.now, "actor": self.user}
 
 
-def tell_item(item: DueItem, language: str) -> str:
+def tell_item(item: DueItem) -> str:
     return _("%(kind)s, last day %(day)s") % {
         "kind": label(item.kind),
-        "day": speak_day(item.dates.last_on, language),
+        "day": render_day(item.dates.last_on),
     }
 
 
@@ -126,7 +125,7 @@ def _read_standings(record: VehicleRecord, day: date) -> dict[str, Standing]:
         assessed = case.assess(day)
         due = () if assessed.state.status in NO_MORE_COVER else sort_due_items(assessed.list_what_needs_doing())
         overdue = sum(item.dates.grace_until < day for item in due)
-        first = tell_item(due[0], record.language) if due else ""
+        first = tell_item(due[0]) if due else ""
         found[case.cover.number] = Standing(assessed.state, first, overdue)
     return found
 

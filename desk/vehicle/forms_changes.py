@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
-from django.utils.translation import get_language, gettext
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from desk.forms.ask_once import AskOnceForm, doubt_plate
@@ -21,8 +21,8 @@ from treatments.enums import BodyStyle, CorrosivityCategory, TreatmentKind
 from treatments.log_import.rules.contacts import find_contact_fault
 from treatments.models import Dealership, Site, Vehicle
 from treatments.models.choices import choices_of
-from treatments.rules.speaking import ENGLISH, speak_day
 from treatments.rules.units import Distance, DistanceUnit
+from treatments.shared.rendering import render_day
 from treatments.vehicles.rules.vin import OFTEN_HEAVY, VinMark, list_model_years
 
 CHOOSE = [("", _("choose"))]
@@ -123,9 +123,7 @@ def doubt_in_service(vehicle: Vehicle, day: date) -> str:
     first = treated.order_by("done_on").first()
     if first is None:
         return ""
-    return gettext("The first treatment was on %(day)s, before it was in service.") % {
-        "day": speak_day(first.done_on, get_language() or ENGLISH)
-    }
+    return gettext("The first treatment was on %(day)s, before it was in service.") % {"day": render_day(first.done_on)}
 
 
 def doubt_model_year(vehicle: Vehicle, year: int, description: str, style: str) -> str:

@@ -1,6 +1,6 @@
 """Draws the rust grade of one zone over time, small enough for a cell of a table; all zones share one scale of days.
 
-Pure: what inspections saw in, coordinates and words out; the template puts them on the page.
+What inspections saw goes in, coordinates and words come out; the template puts them on the page.
 """
 
 from collections.abc import Sequence
@@ -8,8 +8,11 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
+
 from treatments.records.rules.rust_grade import grade_iso_4628_3
-from treatments.rules.wording import tell_day
+from treatments.shared.rendering import render_day
 
 WIDTH, HEIGHT = 132, 36
 LEFT, RIGHT, TOP, BOTTOM = 5.0, 38.0, 5.0, 5.0
@@ -62,6 +65,10 @@ def draw_grades(seen: Sequence[Seen], first: date, last: date) -> GradeChart | N
         x = round(LEFT + (WIDTH - LEFT - RIGHT) * share, 1)
         y = round(HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * int(grade[-1]) / WORST_GRADE, 1)
         dots.append(Dot(x, y, one.perforated))
-        words.append(f"{grade} on {tell_day(one.day)}" + (", perforated" if one.perforated else ""))
+        seen_on = {"grade": grade, "day": render_day(one.day)}
+        told = _("%(grade)s on %(day)s, perforated") if one.perforated else _("%(grade)s on %(day)s")
+        words.append(told % seen_on)
     line = " ".join(f"{dot.x:g},{dot.y:g}" for dot in dots)
-    return GradeChart(tuple(dots), line, grade_iso_4628_3(seen[-1].percent), dots[-1].y, "; ".join(words))
+    return GradeChart(
+        tuple(dots), line, grade_iso_4628_3(seen[-1].percent), dots[-1].y, pgettext("punctuation", "; ").join(words)
+    )

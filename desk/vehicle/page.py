@@ -8,18 +8,17 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.utils.safestring import SafeString, mark_safe
-from django.utils.translation import get_language
 
 from desk.vehicle.cover_band import Band, find_horizon, lay_band
 from desk.vehicle.records import VehicleRecords, read_vehicle_records
 from desk.vehicle.zone_table import PlanView
-from notifications.documents.queries import choose_open_cover, list_zone_states, say_zone_states
-from notifications.documents.rules.drawing import render_svg
-from notifications.documents.rules.film_and_rust_plan import (
+from notifications.documents.plan.film_and_rust_plan import (
     draw_film_plan,
     draw_rust_plan,
 )
-from notifications.documents.rules.vehicle_plan import ZoneState
+from notifications.documents.plan.vehicle_plan import ZoneState
+from notifications.documents.queries import choose_open_cover, list_zone_states, tell_plan_title
+from notifications.documents.rules.drawing import render_svg
 from scheduling.covers.queries import CoverCase, make_cover_case, may_see_cover
 from scheduling.covers.rules.cover import NO_MORE_COVER, CoverOnDay
 from scheduling.covers.rules.due_item import DueItem
@@ -29,7 +28,6 @@ from treatments.models import Lot, User, Vehicle
 from treatments.records.rules.history import InspectionRecord, VehicleHistory
 from treatments.rules.explanation import Explanation
 from treatments.rules.site_settings import NotComputableError
-from treatments.rules.speaking import ENGLISH
 from treatments.shared.faults import explain_fault
 
 
@@ -98,7 +96,6 @@ def read_vehicle_view(
     history = records.history.known_at(known_at) if known_at else records.history
     is_over = state is not None and state.status in NO_MORE_COVER
     states = list_zone_states(vehicle, history, () if is_over else items, as_of)
-    states = say_zone_states(states, get_language() or ENGLISH)
     return VehicleView(vehicle, cover, seen, case, records, history, as_of, state, items, states, fault)
 
 
@@ -145,12 +142,11 @@ def draw_plan(
     view: VehicleView, films: dict[str, FilmAge], inspection: InspectionRecord | None, wanted: PlanView
 ) -> SafeString:
     """Return the plan in the wanted way as SVG."""
-    title = f"Plan of {view.vehicle.description or 'vehicle'} {view.vehicle.vin}, front at the top"
-    style_known, language = bool(view.vehicle.body_style), get_language() or ENGLISH
+    title, style_known = tell_plan_title(view.vehicle), bool(view.vehicle.body_style)
     if wanted is PlanView.RUST:
-        plan = draw_rust_plan(view.states, inspection, title=title, style_known=style_known, language=language)
+        plan = draw_rust_plan(view.states, inspection, title=title, style_known=style_known)
     else:
-        plan = draw_film_plan(view.states, films, view.as_of, title=title, style_known=style_known, language=language)
+        plan = draw_film_plan(view.states, films, view.as_of, title=title, style_known=style_known)
     # The drawing escapes every text that it holds.
     return mark_safe(render_svg(plan))
 

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.http import urlencode
-from django.utils.translation import get_language, gettext
+from django.utils.translation import gettext
 from django.views.decorators.http import require_safe
 
 from claims.models import Claim
@@ -44,7 +44,6 @@ from treatments.models import Role, User, Vehicle
 from treatments.queries import find_clock, find_end_of_day_at, find_today
 from treatments.reference.queries import find_site_of, map_zone_names
 from treatments.rules.explanation import Explanation
-from treatments.rules.speaking import ENGLISH
 from treatments.search.queries import list_found_vehicles, list_with_plate_or_vin
 from treatments.vehicles.rules.coatable import ANSWER_FIRST
 from treatments.vehicles.rules.standing_facts import find_propulsion
@@ -216,7 +215,7 @@ def job_sheet(request: HttpRequest, vin: str) -> HttpResponse:
     user = get_user(request)
     found = access_vehicle(user, vin)
     today = find_today(timezone.now(), find_site_of(user))
-    content = read_job_sheet_pdf(found, as_of=today, language=get_language() or ENGLISH)
+    content = read_job_sheet_pdf(found, as_of=today)
     return _answer_pdf(content, f"job-sheet-{found.vin}.pdf")
 
 

@@ -9,7 +9,6 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -23,7 +22,7 @@ from scheduling.models import Appointment, AppointmentStatus, CoverChange
 from treatments.models import Ownership, VehicleChange
 from treatments.queries import find_today
 from treatments.reference.queries import find_site_of, map_zone_names
-from treatments.rules.speaking import ENGLISH, speak_day
+from treatments.shared.rendering import render_day
 
 # What a form carries besides what was typed.
 NOT_TYPED = frozenset({"csrfmiddlewaretoken", "shown", "confirm", "back"})
@@ -104,7 +103,7 @@ def _read_record(request: HttpRequest, vin: str) -> VehicleRecord:
     cover = next((one for one in covers if one.ended_on is None), None)
     owner = Ownership.objects.filter(vehicle=vehicle, until_day__isnull=True).select_related("customer").first()
     today = find_today(now, cover.site if cover else find_site_of(user))
-    return VehicleRecord(vehicle, cover, owner, user, today, now, get_language() or ENGLISH)
+    return VehicleRecord(vehicle, cover, owner, user, today, now)
 
 
 def _list_coming(record: VehicleRecord) -> list[Appointment]:
@@ -120,7 +119,7 @@ def _tell_value(field: forms.BoundField) -> Any:
     value = field.form.cleaned_data.get(field.name)
     if isinstance(field.field, forms.ChoiceField):
         return dict(field.field.choices).get(value, value)  # type: ignore[arg-type]
-    return speak_day(value, get_language() or ENGLISH) if isinstance(value, date) else value
+    return render_day(value) if isinstance(value, date) else value
 
 
 def _show(

@@ -2,18 +2,17 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
 from django.utils.safestring import SafeString, mark_safe
 
-from desk.rendering.telling import tell
 from desk.vehicle.grade_chart import GradeChart, Seen, draw_grades
+from notifications.documents.plan.film_and_rust_plan import FILM_LOOKS, RUST_LOOKS, find_rust_look, find_stage
+from notifications.documents.plan.plan_drawing import Look, draw_swatch
+from notifications.documents.plan.vehicle_plan import PlanStatus, ZoneState
 from notifications.documents.rules.drawing import render_svg
-from notifications.documents.rules.film_and_rust_plan import FILM_LOOKS, RUST_LOOKS, find_rust_look, find_stage
-from notifications.documents.rules.plan_drawing import Look, draw_swatch
-from notifications.documents.rules.vehicle_plan import PlanStatus, ZoneState
 from scheduling.covers.rules.film_age import FilmAge, FilmStage
 from treatments.records.rules.history import InspectedZone, InspectionRecord
 from treatments.records.rules.rust_grade import RustGrade, grade_rust
@@ -99,4 +98,4 @@ def list_zone_rows(
 def _draw_swatch(look: Look) -> SafeString:
     """Return a look by itself, with its words in the language of the page."""
     # The drawing escapes every text that it holds.
-    return mark_safe(render_svg(draw_swatch(replace(look, words=tell(look.words)))))
+    return mark_safe(render_svg(draw_swatch(look)))

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from notifications.customer_page.links import OwnPage
+from notifications.documents.certificate_words import tell_heading
 from notifications.documents.queries import choose_open_cover
-from notifications.documents.rules.certificate_words import tell_heading
-from notifications.reminders.rules.reminders import DueThing, tell_thing
+from notifications.reminders.rules.reminders import DueThing
+from notifications.reminders.wording import tell_thing
 from scheduling.booking.own_visits import find_own_visit
 from scheduling.booking.reading import (
     LOOKED_AHEAD_DAYS,

@@ -5,22 +5,25 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from decimal import Decimal
 
+from django.utils.formats import number_format
+from django.utils.functional import Promise
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from notifications.documents.pdf.job_sheet import (
-    NO_PRODUCT,
     JobRow,
     JobSheet,
     JobStep,
     NamedZone,
     NotCoated,
     build_job_sheet,
-    say_job_sheet,
 )
 from notifications.documents.queries import find_open_cover, find_zones
-from notifications.invitations.rules.work_words import guess_treatment_kind, tell_work
+from notifications.invitations.work_words import guess_treatment_kind, tell_work
 from scheduling.booking.reading import LOOKED_AHEAD_DAYS
 from scheduling.covers.queries import read_short_cases
-from treatments.enums import BodyStyle, SprayTool, WorkStage, ZoneKind, say
-from treatments.explanations import MESSAGES
+from treatments.enums import BodyStyle, SprayTool, WorkHeight, WorkStage, ZoneKind
 from treatments.models import Product, Vehicle
 from treatments.queries import read_zone_catalogue
 from treatments.records.rules.conditions import CAVITY_PRESSURE_PSI
@@ -36,22 +39,26 @@ from treatments.records.rules.order_of_work import (
 )
 from treatments.records.short_histories import read_short_histories
 from treatments.reference.queries import list_sites, map_products
-from treatments.rules.explanation import tell_in_english
-from treatments.rules.speaking import ENGLISH
-from treatments.rules.units import MILLILITRES_PER, VolumeUnit, tell_number
-from treatments.rules.wording import tell_access, tell_day
-from treatments.rules.zone_catalogue import AccessPoint, ZoneDescription
+from treatments.rules.units import MILLILITRES_PER, VolumeUnit
+from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.shared.labels import count_access, label, translate_catalogue
+from treatments.shared.rendering import render, render_day, render_number
 from treatments.vehicles.fact_queries import make_body
 from treatments.vehicles.rules.coatable import ANSWER_FIRST, Bar, BarredZone, VehicleBody
 from treatments.vehicles.rules.standing_facts import list_standing
 
+HEIGHTS: dict[WorkHeight, str | Promise] = {
+    WorkHeight.LIFT: gettext_lazy("On the lift, from below"),
+    WorkHeight.WAIST: gettext_lazy("At waist height"),
+    WorkHeight.GROUND: gettext_lazy("On the ground"),
+}
 # Stages that every visit has, whatever zones are worked.
 ALWAYS_DONE = (WorkStage.INSPECT_AND_FIND_ACCESS, WorkStage.WASH_AND_DRY)
 
 
-def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date, page_size: str = "A4", language: str = ENGLISH) -> bytes:
-    """Return the job sheet for a vehicle's next visit, in a language, as PDF bytes."""
-    return build_job_sheet(describe_job_sheet(vehicle, as_of, language=language), page_size=page_size)
+def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date, page_size: str = "A4") -> bytes:
+    """Return the job sheet for a vehicle's next visit, in the language in use, as PDF bytes."""
+    return build_job_sheet(describe_job_sheet(vehicle, as_of), page_size=page_size)
 
 
 def describe_job_sheet(
@@ -60,11 +67,10 @@ def describe_job_sheet(
     *,
     every_zone: bool = False,
     only_looks: bool = False,
-    language: str = ENGLISH,
     catalogue: Sequence[ZoneDescription] | None = None,
     products: Sequence[Product] | None = None,
 ) -> JobSheet:
-    """Return everything that stands on the job sheet.
+    """Return everything that stands on the job sheet, in the language in use.
 
     Before a first treatment it lists every zone of the vehicle; afterwards the zones whose window is open.
 
@@ -72,7 +78,6 @@ def describe_job_sheet(
         every_zone: list the other zones too, each with ``is_wanted`` false; for the page on which work is recorded,
             since a zone may be treated before its time. Where the body style is not known, the whole catalogue.
         only_looks: for an inspection, which coats nothing: what waits for the propulsion is listed too.
-        language: that of all its words.
         catalogue: the shop's zones where they were read already.
         products: likewise its products, by primary key.
     """
@@ -107,9 +112,9 @@ def describe_job_sheet(
     style, choice = BodyStyle(vehicle.body_style) if vehicle.body_style else None, _Choice(products)
     steps = tuple(
         JobStep(
-            step.title,
-            {"lift": "On the lift, from below", "waist": "At waist height", "ground": "On the ground"}[step.height],
-            step.instructions,
+            _(step.title),
+            str(HEIGHTS[step.height]),
+            _(step.instructions),
             tuple(
                 [
                     _describe_job_row(zone, style, last.get(zone.code), choice, is_wanted=zone.code in wanted_codes)
@@ -123,42 +128,42 @@ def describe_job_sheet(
     )
     notes = []
     if not vehicle.body_style:
-        notes.append("The body style is not recorded, so expected quantities cannot be told; record it first.")
+        notes.append(_("The body style is not recorded, so expected quantities cannot be told; record it first."))
     if not wanted and not is_first:
-        notes.append("No zone's touch-up window is open today; inspect, and note what you find.")
+        notes.append(_("No zone's touch-up window is open today; inspect, and note what you find."))
     # A vehicle without a cover is worked on all the same; the shop's first site names itself then.
     here = cover.site if cover else next(iter(list_sites()), None)
     reading = history.readings[-1].reading if history.readings else None
-    last_read = ""
+    odometer = _("now ____________")
     if reading:
-        last_read = f"last {tell_number(reading.kilometres.quantize(Decimal(1)))} km on {tell_day(reading.day)}; "
-    sheet = JobSheet(
+        odometer = _("last %(kilometres)s km on %(day)s; now ____________") % {
+            "kilometres": render_number(reading.kilometres.quantize(Decimal(1))),
+            "day": render_day(reading.day),
+        }
+    return JobSheet(
         shop_name=here.name if here else "",
-        vehicle_title=vehicle.description or "vehicle",
+        vehicle_title=vehicle.description or _("vehicle"),
         vin=vehicle.vin,
         plate=vehicle.plate,
-        body_style=say(vehicle.body_style) if vehicle.body_style else "body style not recorded",
-        odometer=f"{last_read}now ____________",
+        body_style=label(vehicle.body_style) if vehicle.body_style else _("body style not recorded"),
+        odometer=odometer,
         work=tell_work(near, as_of, is_first=is_first),
         day=as_of,
         steps=steps,
-        cautions=USUAL_CAUTIONS,
-        comes_first=COMES_FIRST,
+        cautions=tuple(map(_, USUAL_CAUTIONS)),
+        comes_first=_(COMES_FIRST),
         notes=tuple(notes),
         is_first=is_first,
         kind=guess_treatment_kind(near, is_first=is_first),
         propulsion=_tell_propulsion(body),
-        stop=ANSWER_FIRST if any(bar.why is Bar.PROPULSION_UNKNOWN for bar in barred) else "",
-        never_coated=tuple((zone.code, zone.name) for zone in body.list_never_coated(catalogue)),
+        stop=_(ANSWER_FIRST) if any(bar.why is Bar.PROPULSION_UNKNOWN for bar in barred) else "",
+        never_coated=tuple((zone.code, translate_catalogue(zone.name)) for zone in body.list_never_coated(catalogue)),
         not_coated=_list_not_coated(barred),
         standing=_list_standing_words(body),
-        trainings=tuple(say(training) for training in body.trainings),
-        vehicle_cautions=PROPULSION_CAUTIONS[body.propulsion],
-        practice="" if all(zone.has_own_source for zone in catalogue) else COMMON_PRACTICE,
+        trainings=tuple(map(label, body.trainings)),
+        vehicle_cautions=tuple(map(_, PROPULSION_CAUTIONS[body.propulsion])),
+        practice="" if all(zone.has_own_source for zone in catalogue) else _(COMMON_PRACTICE),
     )
-    if language == ENGLISH:
-        return sheet
-    return say_job_sheet(sheet, language, {zone.code: zone.name for zone in catalogue})
 
 
 def _tell_propulsion(body: VehicleBody) -> str:
@@ -166,21 +171,29 @@ def _tell_propulsion(body: VehicleBody) -> str:
     propulsion = body.propulsion
     fact = next((fact for fact in reversed(body.facts) if fact.propulsion is propulsion), None)
     if fact is None or fact.source is None:
-        return "not recorded"
-    return f"{say(propulsion)} ({say(fact.source)}, {tell_day(fact.day)})"
+        return _("not recorded")
+    told = {"propulsion": label(propulsion), "source": label(fact.source), "day": render_day(fact.day)}
+    return _("%(propulsion)s (%(source)s, %(day)s)") % told
 
 
 def _list_not_coated(barred: Sequence[BarredZone]) -> tuple[NotCoated, ...]:
     by_reason: dict[str, list[NamedZone]] = {}
     for bar in barred:
-        by_reason.setdefault(tell_in_english((bar.reason,), MESSAGES), []).append((bar.zone.code, bar.zone.name))
+        named = (bar.zone.code, translate_catalogue(bar.zone.name))
+        by_reason.setdefault(render(bar.reason, {bar.zone.code: bar.zone.name}), []).append(named)
     return tuple(NotCoated(reason, tuple(zones)) for reason, zones in by_reason.items())
 
 
 def _list_standing_words(body: VehicleBody) -> tuple[str, ...]:
     """Return each fact that says something in words of the whole vehicle, with its source and day."""
     return tuple(
-        f"{say(fact.kind)[:1].upper()}{say(fact.kind)[1:]}: “{fact.words}” ({say(fact.source)}, {tell_day(fact.day)})."
+        _("%(kind)s: “%(words)s” (%(source)s, %(day)s).")
+        % {
+            "kind": capfirst(label(fact.kind)),
+            "words": fact.words,
+            "source": label(fact.source),
+            "day": render_day(fact.day),
+        }
         for fact in list_standing(body.facts, body.day)
         if fact.words and fact.source and not fact.zones
     )
@@ -213,12 +226,12 @@ def _describe_job_row(
 ) -> JobRow:
     product = choice.find(zone, last[1] if last else None)
     return JobRow(
-        zone.name,
-        _tell_access_points(zone.access_points),
-        product.name if product else NO_PRODUCT,
+        translate_catalogue(zone.name),
+        tuple(count_access(point.name, point.count) for point in zone.access_points),
+        product.name if product else _("choose a suited product"),
         tell_expected(zone, style, product),
-        tell_day(last[0]) if last else "",
-        (*zone.cautions, *zone.to_guard),
+        render_day(last[0]) if last else "",
+        tuple(map(translate_catalogue, (*zone.cautions, *zone.to_guard))),
         zone.code,
         is_wanted,
         _tell_tools(zone),
@@ -227,7 +240,7 @@ def _describe_job_row(
 
 
 def _tell_tools(zone: ZoneDescription) -> tuple[str, ...]:
-    return tuple(say(word) for word in (*zone.tools, *zone.door_approaches))
+    return tuple(label(word) for word in (*zone.tools, *zone.door_approaches))
 
 
 def tell_pressure(zone: ZoneDescription, product: Product | None) -> str:
@@ -236,38 +249,42 @@ def tell_pressure(zone: ZoneDescription, product: Product | None) -> str:
     Where the product says nothing, its data sheet does; the cautions send there.
     """
     if zone.kind is ZoneKind.ENCLOSED_CAVITY and set(zone.tools) != {SprayTool.GUN}:
-        return f"{CAVITY_PRESSURE_PSI} psi"
+        return _("%(pressure)s psi") % {"pressure": CAVITY_PRESSURE_PSI}
     if product is None or SprayTool.GUN not in zone.tools or product.gun_pressure_kpa is None:
         return ""
-    nozzle = f", nozzle {product.gun_nozzle_mm.normalize():f} mm" if product.gun_nozzle_mm else ""
-    return f"gun at {product.gun_pressure_kpa:.0f} kPa{nozzle}"
-
-
-# Of each zone of the catalogue.
-@functools.lru_cache(maxsize=512)
-def _tell_access_points(points: tuple[AccessPoint, ...]) -> tuple[str, ...]:
-    return tuple(tell_access(point.name, point.count) for point in points)
-
-
-QUANTITY_UNKNOWN = "quantity cannot be told"
+    told = {"pressure": f"{product.gun_pressure_kpa:.0f}"}
+    if not product.gun_nozzle_mm:
+        return _("gun at %(pressure)s kPa") % told
+    return _("gun at %(pressure)s kPa, nozzle %(nozzle)s mm") % (
+        told | {"nozzle": render_number(product.gun_nozzle_mm)}
+    )
 
 
 def tell_expected(zone: ZoneDescription, style: BodyStyle | None, product: Product | None) -> str:
     """Return how much of a product a zone of a body style needs, in ml and quarts, or that it cannot be told."""
     area = zone.area_on(style)
     if product is None:
-        return QUANTITY_UNKNOWN
+        return _("quantity cannot be told")
     return tell_quantity(area, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction)
 
 
-# A page by the lift tells it of every zone and product, of which a shop has some hundreds of pairs.
-@functools.lru_cache(maxsize=4096)
 def tell_quantity(
     area_m2: Decimal | None, target_dry_film_um: Decimal, volume_solids_percent: Decimal, loss_fraction: Decimal
 ) -> str:
     """Return how much of a product goes on an area, in ml and quarts, or that it cannot be told without an area."""
     if area_m2 is None:
-        return QUANTITY_UNKNOWN
+        return _("quantity cannot be told")
+    expected_ml, quarts = _compute_quantity(area_m2, target_dry_film_um, volume_solids_percent, loss_fraction)
+    told = {"millilitres": render_number(expected_ml), "quarts": number_format(quarts, 2)}
+    return _("%(millilitres)s ml (%(quarts)s qt)") % told
+
+
+# A page by the lift tells it of every zone and product, of which a shop has some hundreds of pairs.
+@functools.lru_cache(maxsize=4096)
+def _compute_quantity(
+    area_m2: Decimal, target_dry_film_um: Decimal, volume_solids_percent: Decimal, loss_fraction: Decimal
+) -> tuple[Decimal, Decimal]:
+    """Return how much of a product goes on an area: whole millilitres, and quarts with two decimals."""
     expected_ml = compute_expected_volume_ml(area_m2, target_dry_film_um, volume_solids_percent, loss_fraction)
     quarts = expected_ml / MILLILITRES_PER[VolumeUnit.US_QUART]
-    return f"{expected_ml:.0f} ml ({quarts.quantize(Decimal('0.01'))} qt)"
+    return expected_ml.quantize(Decimal(1)), quarts.quantize(Decimal("0.01"))

@@ -1,20 +1,12 @@
 """Reads what the documents and the plan of a vehicle show, and turns it into them."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 
 from django.utils import translation
+from django.utils.translation import gettext as _
 
-from notifications.documents.pdf.certificate import (
-    NOT_RECORDED,
-    NOT_SHOWN,
-    Certificate,
-    DueRow,
-    build_certificate,
-    say_certificate,
-)
-from notifications.documents.rules.certificate_words import (
+from notifications.documents.certificate_words import (
     tell_begin,
     tell_duties,
     tell_end,
@@ -25,18 +17,22 @@ from notifications.documents.rules.certificate_words import (
     tell_payment,
     tell_warning,
 )
+from notifications.documents.pdf.certificate import (
+    Certificate,
+    DueRow,
+    build_certificate,
+)
+from notifications.documents.plan.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan, list_key
 from notifications.documents.rules.drawing import Drawing, render_svg
-from notifications.documents.rules.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan, list_key
 from notifications.reminders.rules.reminders import find_zones_to_complete
 from notifications.speaking import choose_language
 from scheduling.covers.queries import CoverCase, list_covers_of, read_cover_case
-from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.covers.rules.due import DueItem, DueKind
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.covers.rules.entry import find_zones_outside
 from scheduling.covers.rules.exposure import is_severe
 from scheduling.models import Cover
-from treatments.enums import BodyStyle, say
+from treatments.enums import BodyStyle
 from treatments.event_log.checkpoints import read_checkpoint
 from treatments.models import Vehicle
 from treatments.queries import find_owner_on, read_zone_catalogue
@@ -47,9 +43,10 @@ from treatments.records.rules.order_of_work import (
 )
 from treatments.reference.cache import cached_reference
 from treatments.reference.queries import map_zone_names
-from treatments.rules.speaking import ENGLISH, speak_zone_names
-from treatments.rules.wording import tell_count
+from treatments.rules.formats import ENGLISH
 from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.shared.counts import count_zones
+from treatments.shared.labels import label, translate_catalogue
 from treatments.shared.rendering import render_all
 from treatments.vehicles.fact_queries import make_body
 from treatments.vehicles.rules.coatable import Bar
@@ -91,7 +88,7 @@ def find_zones(
 def list_zone_states(
     vehicle: Vehicle, history: VehicleHistory, items: Sequence[DueItem], as_of: date
 ) -> tuple[ZoneState, ...]:
-    """Return what the plan shows of each zone, in the order of the work."""
+    """Return what the plan shows of each zone, in the order of the work and in the language in use."""
     past = history.until(as_of)
     last: dict[str, tuple[date, ZoneLine]] = {}
     for treatment in past.current_treatments:
@@ -121,43 +118,41 @@ def list_zone_states(
             status = PlanStatus.DUE_SOON
         if zone.code in outside:
             status = PlanStatus.NOT_COVERED
-        sentence = f"{treated[1].product}, lot {treated[1].lot or 'not recorded'}" if treated else ""
+        material = ""
+        if treated:
+            lot = treated[1].lot or _("not recorded")
+            material = _("%(product)s, lot %(lot)s") % {"product": treated[1].product, "lot": lot}
         states.append(
             ZoneState(
                 zone.code,
-                zone.name,
+                translate_catalogue(zone.name),
                 status,
                 treated[0] if treated else None,
                 item_due.dates.target_on if item_due else None,
-                sentence,
+                material,
             )
         )
     return tuple(states)
 
 
-def say_zone_states(states: Sequence[ZoneState], language: str) -> tuple[ZoneState, ...]:
-    """Return what the plan shows of each zone with the zones' names in a language."""
-    names = speak_zone_names({state.zone_code: state.zone_name for state in states}, language)
-    return tuple(
-        state if state.zone_name == names[state.zone_code] else replace(state, zone_name=names[state.zone_code])
-        for state in states
-    )
+def tell_plan_title(vehicle: Vehicle) -> str:
+    """Return what the plan of a vehicle is called."""
+    named = {"vehicle": vehicle.description or _("vehicle"), "vin": vehicle.vin}
+    return _("Plan of %(vehicle)s %(vin)s, front at the top") % named
 
 
-def draw_plan(vehicle: Vehicle, states: Sequence[ZoneState], language: str = ENGLISH) -> Drawing:
+def draw_plan(vehicle: Vehicle, states: Sequence[ZoneState]) -> Drawing:
     """Return the plan of a vehicle with these zone states."""
-    title = f"Plan of {vehicle.description or 'vehicle'} {vehicle.vin}, front at the top"
-    return draw_vehicle_plan(states, title=title, style_known=bool(vehicle.body_style), language=language)
+    return draw_vehicle_plan(states, title=tell_plan_title(vehicle), style_known=bool(vehicle.body_style))
 
 
-def read_vehicle_plan_svg(vehicle: Vehicle, *, as_of: date, language: str = ENGLISH) -> str:
-    """Return the plan of a vehicle on a day as SVG, in a language."""
+def read_vehicle_plan_svg(vehicle: Vehicle, *, as_of: date) -> str:
+    """Return the plan of a vehicle on a day as SVG, in the language in use."""
     cover = find_open_cover(vehicle)
     case = read_cover_case(cover) if cover else None
     history = case.history if case else read_history(vehicle)
     items = case.read_due_items(as_of) if case else ()
-    states = say_zone_states(list_zone_states(vehicle, history, items, as_of), language)
-    return render_svg(draw_plan(vehicle, states, language))
+    return render_svg(draw_plan(vehicle, list_zone_states(vehicle, history, items, as_of)))
 
 
 def read_certificate_pdf(
@@ -174,36 +169,37 @@ def read_certificate_pdf(
         language: None for that of the customer.
         names_owner: whether who reads it may see who owns the vehicle.
     """
-    certificate = describe_certificate(read_cover_case(cover), as_of, language, names_owner=names_owner)
-    return build_certificate(certificate, page_size=page_size)
+    case = read_cover_case(cover)
+    with translation.override(language or choose_certificate_language(case, as_of)):
+        return build_certificate(describe_certificate(case, as_of, names_owner=names_owner), page_size=page_size)
 
 
-def describe_certificate(
-    case: CoverCase, as_of: date, language: str | None = None, *, names_owner: bool = True
-) -> Certificate:
-    """Return everything that stands on the certificate.
+def choose_certificate_language(case: CoverCase, as_of: date) -> str:
+    """Return the language of whoever owns the vehicle on a day, English where that is not known."""
+    owned = find_owner_on(case.cover.vehicle, as_of)
+    return choose_language(owned.customer) if owned else ENGLISH
 
-    Args:
-        language: None for that of the customer.
-    """
+
+def describe_certificate(case: CoverCase, as_of: date, *, names_owner: bool = True) -> Certificate:
+    """Return everything that stands on the certificate, in the language in use."""
     cover, terms = case.cover, case.find_terms(as_of)
     vehicle, site = cover.vehicle, cover.site
     state = case.read_state(as_of)
     names = map_zone_names()
     owned = find_owner_on(vehicle, as_of)
-    language = language or (choose_language(owned.customer) if owned else ENGLISH)
     first = case.history.find_first_treatment()
     to_complete = find_zones_to_complete(terms, case.history, as_of) if state.status is CoverStatus.PENDING else ()
-    nothing_due = tell_nothing_due(state, to_complete, names)
+    nothing_due = tell_nothing_due(state, _name_zones(to_complete, names))
     items = () if nothing_due else case.read_due_items(as_of)
     states = list_zone_states(vehicle, case.history, items, as_of)
-    certificate = Certificate(
+    outside = find_zones_outside(case.history.find_intake())
+    return Certificate(
         shop_name=site.name,
         shop_address=site.address,
         shop_contact="\n".join(text for text in (site.phone, site.email) if text),
         number=cover.number,
-        customer_name=(owned.customer.name if owned else NOT_RECORDED) if names_owner else NOT_SHOWN,
-        vehicle_title=vehicle.description or "vehicle",
+        customer_name=(owned.customer.name if owned else _("not recorded")) if names_owner else _("not shown"),
+        vehicle_title=vehicle.description or _("vehicle"),
         vin=vehicle.vin,
         plate=vehicle.plate,
         terms_title=terms.title,
@@ -211,32 +207,31 @@ def describe_certificate(
         first_treated_on=first.day if first else None,
         ends_text=tell_end(terms, state),
         heading=tell_heading(state),
-        state_explained=_render_state(state, language, names),
+        state_explained=render_all(state.explanations, names),
         warning=tell_warning(state),
         as_of=as_of,
         nothing_due=nothing_due,
-        due=tuple(_describe_due(item, language) for item in items if item.needs_doing),
+        due=tuple(_describe_due(item) for item in items if item.needs_doing),
         key=list_key(states),
-        plan=draw_plan(vehicle, say_zone_states(states, language), language),
-        covered=(*(say(kind).capitalize() for kind in terms.claims.damage_covered), *tell_begin(terms)),
-        not_covered=tell_exclusions(terms, find_zones_outside(case.history.find_intake()), names),
+        plan=draw_plan(vehicle, states),
+        covered=(*(label(kind).capitalize() for kind in terms.claims.damage_covered), *tell_begin(terms)),
+        not_covered=tell_exclusions(
+            terms, _name_zones(terms.claims.excluded_zones, names), _name_zones(outside, names)
+        ),
         duties=tell_duties(terms, severe=is_severe(terms, case.facts.find_place_of_use(as_of))),
         payment=tell_payment(terms),
         how_to_claim=tell_how_to_claim(terms, site.phone, site.email),
         verification_code=read_checkpoint().code,
     )
-    return say_certificate(certificate, language, names)
 
 
-def _render_state(state: CoverOnDay, language: str, zone_names: Mapping[str, str]) -> str:
-    with translation.override(language):
-        return render_all(state.explanations, zone_names)
+def _name_zones(codes: Iterable[str], names: Mapping[str, str]) -> list[str]:
+    return [translate_catalogue(names.get(code, code)) for code in codes]
 
 
-def _describe_due(item: DueItem, language: str) -> DueRow:
-    what = "Reinspection"
+def _describe_due(item: DueItem) -> DueRow:
+    what = _("Reinspection")
     if item.kind is DueKind.TOUCH_UP:
-        what = f"Touch-up, {tell_count(len(item.zones), 'zone')}"
+        what = _("Touch-up, %(zones)s") % {"zones": count_zones(len(item.zones))}
     dates = item.dates
-    with translation.override(language):
-        return DueRow(what, dates.target_on, dates.last_on, dates.grace_until, render_all(item.reasons))
+    return DueRow(what, dates.target_on, dates.last_on, dates.grace_until, render_all(item.reasons))

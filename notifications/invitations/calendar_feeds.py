@@ -25,7 +25,7 @@ from treatments.event_log import Happening, record_events
 from treatments.models import Role, User
 from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
 from treatments.rules.site_settings import find_zone
-from treatments.rules.speaking import speak_day
+from treatments.shared.rendering import render_day
 
 SALT = "notifications.calendar-feed"
 SHOWN_BACK, SHOWN_AHEAD = timedelta(days=30), timedelta(days=365)
@@ -135,7 +135,7 @@ def _list_shown(feed: CalendarFeed, midnight: datetime) -> list[Appointment]:
 
 
 def _tell_moment(moment: datetime) -> str:
-    return f"{speak_day(find_day(moment, moment.tzinfo or UTC), get_language())} {moment:%H:%M}"
+    return f"{render_day(find_day(moment, moment.tzinfo or UTC))} {moment:%H:%M}"
 
 
 def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:

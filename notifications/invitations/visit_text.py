@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 from django.conf import settings
 from django.template.loader import render_to_string
 from django.utils.functional import Promise
-from django.utils.translation import get_language, gettext, gettext_lazy
+from django.utils.translation import gettext, gettext_lazy
 
 from notifications.customer_page.links import make_own_page_address, make_stop_address
 from notifications.invitations.rules.calendar_text import CalendarPerson, CalendarVisit
@@ -18,7 +18,7 @@ from scheduling.models import Appointment
 from treatments.models import Site, Vehicle
 from treatments.queries import find_clock
 from treatments.rules.site_days import find_day
-from treatments.rules.speaking import speak_day
+from treatments.shared.rendering import render_day
 
 TITLES: dict[VisitKind, str | Promise] = {
     VisitKind.FIRST_TREATMENT: gettext_lazy("First rust protection treatment"),
@@ -153,6 +153,6 @@ def write_visit_mail(kind: MessageKind, appointment: Appointment, part: VisitPar
     }
 
     wording = SUBJECTS[kind] if part is None else PART_SUBJECTS[kind, part.is_washing]
-    day = speak_day(find_day(appointment.starts_at, find_clock(appointment.site)), get_language())
+    day = render_day(find_day(appointment.starts_at, find_clock(appointment.site)))
     subject = " ".join((str(wording) % {"day": day, "vehicle": vehicle}).split())
     return subject[:200].strip(), render_to_string("notifications/visit.txt", context).strip() + "\n"

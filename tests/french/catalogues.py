@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 from babel.messages import Catalog
 from babel.messages.extract import DEFAULT_KEYWORDS, extract
@@ -18,7 +19,8 @@ from babel.messages.pofile import read_po, write_po
 from django.conf import settings
 from jinja2.ext import babel_extract
 
-from treatments.shared.labels import CATALOGUE, LABEL
+from treatments.rules.wording import is_counted
+from treatments.shared.labels import CATALOGUE, LABEL, name_access_counts
 
 ROOT = Path(__file__).resolve().parents[2]
 ROOMS = ("treatments", "scheduling", "claims", "notifications", "desk")
@@ -71,18 +73,31 @@ def extract_texts(room: str) -> Catalog:
     if room == "treatments":
         for text in read_catalogue_texts():
             found.add(text, context=CATALOGUE)
+        for access in read_accesses():
+            if is_counted(access):
+                found.add(name_access_counts(access), context=CATALOGUE)
     return found
 
 
 def read_catalogue_texts() -> Iterator[str]:
     """Yield what the catalogue of zones says in words: names, ways in, cautions and what to guard."""
-    with (ROOT / "fixtures" / "zones.toml").open("rb") as file:
-        zones = tomllib.load(file)["zone"]
-    for zone in zones:
+    for zone in _read_zones():
         yield zone["name"]
-        yield from (point["name"] for point in zone.get("access_points", ()))
         yield from zone.get("cautions", ())
         yield from zone.get("to_guard", ())
+    yield from read_accesses()
+
+
+def read_accesses() -> Iterator[str]:
+    """Yield the ways into the zones of the catalogue."""
+    for zone in _read_zones():
+        yield from (point["name"] for point in zone.get("access_points", ()))
+
+
+def _read_zones() -> list[dict[str, Any]]:
+    with (ROOT / "fixtures" / "zones.toml").open("rb") as file:
+        zones: list[dict[str, Any]] = tomllib.load(file)["zone"]
+    return zones
 
 
 def find_po(room: str) -> Path:

@@ -20,10 +20,6 @@ SPEAKING = (
     "scheduling/*/rules/*.py",
     "claims/rules/*.py",
     "notifications/*/rules/*.py",
-    "notifications/documents/pdf/*.py",
-    "notifications/documents/queries.py",
-    "notifications/documents/job_sheets.py",
-    "notifications/reminders/text.py",
     "treatments/vehicles/services.py",
     "treatments/records/services.py",
     "treatments/records/treatment_entry.py",
@@ -47,7 +43,7 @@ SILENT = (
     re.compile(r"scheduling/season/rules/(?!plan\.py)\w+\.py"),
     re.compile(r"treatments/log_import/rules/\w+\.py"),
     re.compile(r"treatments/rules/(zone_catalogue|phrase_book|speaking|wording|explanation|formats)\.py"),
-    re.compile(r"notifications/documents/(rules/(drawing|plan_shapes)|pdf/fonts)\.py"),
+    re.compile(r"notifications/documents/rules/(drawing|plan_shapes)\.py"),
 )
 # Literals that look like words and never reach a person by themselves, each with the reason.
 NO_SENTENCE = {
@@ -67,8 +63,6 @@ NO_SENTENCE = {
     "page_size is {}: write one of {}.": "a mistake in the program",
     "part of the day": "a key for a wish that was not met",
     '<font name="{}">{}</font>': "markup",
-    " or ": "between names that the terms could mean",
-    "{}, {}, version {}": "the same in French",
 }
 _WORDS = re.compile(
     r"[A-Za-z]{2,}[,;:.]? [A-Za-z({]|(?:^| )[a-z]{2,} $|^[;,.]? ?\(?[a-z]{2,} |^[A-Z][a-z]+ ?\{?|\} [a-z]{2,}"

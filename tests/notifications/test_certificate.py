@@ -9,9 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from notifications.documents.pdf.certificate import build_certificate
-from notifications.documents.queries import describe_certificate
-from notifications.documents.rules.certificate_words import (
+from notifications.documents.certificate_words import (
     tell_begin,
     tell_duties,
     tell_end,
@@ -20,6 +18,8 @@ from notifications.documents.rules.certificate_words import (
     tell_payment,
     tell_warning,
 )
+from notifications.documents.pdf.certificate import build_certificate
+from notifications.documents.queries import describe_certificate
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.covers.rules.ends import CoverStatus
@@ -51,7 +51,7 @@ SAMPLES = sorted((Path(__file__).resolve().parents[2] / "fixtures" / "terms").gl
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 def test_a_certificate_says_once_what_is_never_coated(path: Path) -> None:
-    told = tell_exclusions(read_terms(tomllib.loads(path.read_text("utf-8"))), (), {})
+    told = tell_exclusions(read_terms(tomllib.loads(path.read_text("utf-8"))), (), ())
     assert sum("never coated" in line.lower() for line in told) == 1
 
 
@@ -207,8 +207,7 @@ def test_duties_agree_in_number_and_say_the_first_interval() -> None:
 
 
 def test_zones_left_out_of_the_cover_are_named() -> None:
-    names = {"rocker_left": "Left rocker panel", "tailgate": "Tailgate"}
     terms = replace(TERMS, claims=ClaimTerms(excluded_zones=("tailgate",)))
-    told = tell_exclusions(terms, ("rocker_left",), names)
+    told = tell_exclusions(terms, ("Tailgate",), ("Left rocker panel",))
     assert "By the terms: Tailgate" in told
     assert "Rust was there before the first treatment: Left rocker panel" in told

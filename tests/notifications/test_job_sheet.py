@@ -5,11 +5,12 @@ import re
 from datetime import date, timedelta
 
 import pytest
+from django.utils import translation
 from pypdf import PdfReader
 
 from notifications.documents.job_sheets import describe_job_sheet
 from notifications.documents.pdf.job_sheet import JobRow, JobSheet, JobStep, build_job_sheet, number_cautions
-from notifications.invitations.rules.work_words import guess_treatment_kind, tell_work
+from notifications.invitations.work_words import guess_treatment_kind, tell_work
 from scheduling.covers.rules.dates import DutyDates
 from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus
 from tests.conftest import NOW, TODAY, ShopForTests
@@ -101,13 +102,14 @@ def test_it_says_what_is_due_and_when(shop: ShopForTests) -> None:
     assert tell(date(2025, 3, 1)) == "Nothing is due today; next reinspection, best on 10 June 2025"
     assert tell(date(2025, 6, 1)) == "Reinspection, best on 10 June 2025"
     assert tell(date(2025, 6, 10)) == "Reinspection, best on 10 June 2025"
-    assert describe_job_sheet(vehicle, date(2025, 3, 1), language="fr").work == (
-        "Rien n’est à faire aujourd’hui\u202f; ensuite contrôle, de préférence le 10 juin 2025"
-    )
+    with translation.override("fr"):
+        assert describe_job_sheet(vehicle, date(2025, 3, 1)).work == (
+            "Rien n’est à faire aujourd’hui\u202f; ensuite contrôle, de préférence le 10 juin 2025"
+        )
     treat(shop, vehicle, date(2025, 6, 10), TreatmentKind.ANNUAL_TOUCH_UP)
     assert tell(date(2025, 6, 10)) == "Nothing is due"
-    sheet = describe_job_sheet(vehicle, date(2025, 6, 10), language="fr")
-    assert sheet.work == "Rien n’est à faire"
+    with translation.override("fr"):
+        assert describe_job_sheet(vehicle, date(2025, 6, 10)).work == "Rien n’est à faire"
 
 
 def test_a_touch_up_is_named_with_the_reinspection_that_the_same_visit_serves() -> None:

@@ -18,12 +18,9 @@ from notifications.reminders.rules.reminders import (
     choose_reminder,
     find_news,
     find_zones_to_complete,
-    tell_opening,
-    tell_subject,
-    tell_thing,
 )
 from notifications.reminders.services import SendOutcome
-from notifications.reminders.text import tell_consequence
+from notifications.reminders.wording import tell_consequence, tell_opening, tell_subject, tell_thing
 from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.covers.rules.ends import CoverStatus

@@ -11,11 +11,11 @@ from treatments.rules.wording import (
     make_plural,
     name_zones_in,
     put_for_people,
-    tell_access,
     tell_count,
     tell_day,
     tell_days,
 )
+from treatments.shared.labels import count_access
 
 NAMES = {"rocker_left": "Left rocker panel", "rocker_right": "Right rocker panel", "tailgate": "Tailgate"}
 
@@ -74,15 +74,15 @@ def test_counts_agree_with_their_nouns() -> None:
 
 
 def test_every_access_point_of_the_catalogue_reads_well() -> None:
-    assert tell_access("drain hole", 2) == "2 drain holes"
-    assert tell_access("open seam", 4) == "4 open seams"
-    assert tell_access("drain hole", 1) == "1 drain hole"
-    assert tell_access("drain hole", None) == "drain hole"
-    assert tell_access("open", 1) == "open"
-    assert tell_access("open, mats out", 1) == "open, mats out"
-    assert tell_access("behind the liner", 1) == "behind the liner"
-    assert tell_access("behind the liner", 2) == "behind the liner (2 places)"
-    told = {tell_access(point.name, point.count) for zone in CATALOGUE for point in zone.access_points}
+    assert count_access("drain hole", 2) == "2 drain holes"
+    assert count_access("open seam", 4) == "4 open seams"
+    assert count_access("drain hole", 1) == "1 drain hole"
+    assert count_access("drain hole", None) == "drain hole"
+    assert count_access("open", 1) == "open"
+    assert count_access("open, mats out", 1) == "open, mats out"
+    assert count_access("behind the liner", 1) == "behind the liner"
+    assert count_access("behind the liner", 2) == "behind the liner (2 places)"
+    told = {count_access(point.name, point.count) for zone in CATALOGUE for point in zone.access_points}
     assert not [words for words in told if words.startswith("1 ") and words.endswith("s")]
 
 

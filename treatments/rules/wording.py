@@ -69,7 +69,23 @@ def put_for_people(sentence: str, zone_names: Mapping[str, str] | None = None) -
 
 
 _PREPOSITIONS = frozenset(
-    ("at", "behind", "below", "beside", "from", "in", "inside", "near", "of", "on", "over", "through", "to", "under")
+    (
+        "above",
+        "at",
+        "behind",
+        "below",
+        "beside",
+        "from",
+        "in",
+        "inside",
+        "near",
+        "of",
+        "on",
+        "over",
+        "through",
+        "to",
+        "under",
+    )
 )
 _S_WITH_E = ("s", "x", "z", "ch", "sh")
 
@@ -96,9 +112,6 @@ def tell_verification_code(code: str) -> str:
     return f"Verification code {code}. With it we can show that our records were not changed after this was written."
 
 
-def tell_access(name: str, count: int | None) -> str:
-    """Return a way into a zone with how many there are of it; "open" and "behind the liner" are not counted things."""
-    first = name.split(" ")[0].strip(",")
-    if first in _PREPOSITIONS or first == name.split(",")[0] == "open":
-        return f"{name} ({count} places)" if count and count > 1 else name
-    return tell_count(count, name) if count else name
+def is_counted(access: str) -> bool:
+    """Say whether a way into a zone is a thing to be counted; "open" and "behind the liner" are not."""
+    return access.split(" ")[0].strip(",") not in _PREPOSITIONS and access.split(",")[0] != "open"

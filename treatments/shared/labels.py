@@ -10,7 +10,9 @@ from importlib import import_module
 from django.apps import apps
 from django.utils.functional import lazy
 from django.utils.module_loading import module_has_submodule
-from django.utils.translation import pgettext
+from django.utils.translation import ngettext, npgettext, pgettext
+
+from treatments.rules.wording import is_counted, make_plural
 
 # Contexts in django.po: pages have the same words with another gender. tests.french.catalogues collects both.
 LABEL, CATALOGUE = "label", "catalogue"
@@ -43,6 +45,22 @@ label_lazy = lazy(label, str)
 def translate_catalogue(text: str) -> str:
     """Return a zone's name, a way in or a caution of the catalogue that we ship, in the language in use."""
     return pgettext(CATALOGUE, text) if text else text
+
+
+def count_access(access: str, count: int | None) -> str:
+    """Return a way into a zone with how many there are of it, in the language in use."""
+    if not count or (count == 1 and not is_counted(access)):
+        return translate_catalogue(access)
+    if not is_counted(access):
+        places = {"access": translate_catalogue(access), "count": count}
+        return ngettext("%(access)s (%(count)s place)", "%(access)s (%(count)s places)", count) % places
+    return npgettext(CATALOGUE, *name_access_counts(access), count) % {"count": count}
+
+
+def name_access_counts(access: str) -> tuple[str, str]:
+    """Return the msgids of a counted way into a zone, for one and for several."""
+    plain = access.replace("%", "%%")
+    return f"%(count)s {plain}", f"%(count)s {make_plural(plain)}"
 
 
 def translate_zone_names(names: Mapping[str, str]) -> dict[str, str]:

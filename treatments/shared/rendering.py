@@ -26,6 +26,7 @@ from treatments.rules.explanation import (
 )
 from treatments.rules.formats import ENGLISH, format_day, format_money, format_number
 from treatments.rules.money import Money
+from treatments.rules.units import tell_number
 from treatments.shared.labels import label, translate_catalogue
 
 Explained: TypeAlias = Explanation | Mapping[str, Any]
@@ -83,9 +84,27 @@ def render_param(value: Param, zone_names: Mapping[str, str] | None = None) -> s
     return write(value, _find_text, format_value)
 
 
-def render_day(day: date) -> str:
-    """Return a day as the language in use writes it."""
-    return format_day(day, find_language())
+def render_day(day: date | None) -> str:
+    """Return a day as the language in use writes it, or a dash where there is none."""
+    return format_day(day, find_language()) if day else "–"
+
+
+def render_number(number: Decimal | int) -> str:
+    """Return a number as the language in use writes it, without digits that say nothing."""
+    plain = tell_number(Decimal(number))
+    return plain if find_language() == ENGLISH else format_number(Decimal(plain.replace(",", "")), find_language())
+
+
+def render_money(amount: Decimal, currency: str) -> str:
+    """Return an amount of money as the language in use writes it."""
+    return format_money(amount, currency, find_language())
+
+
+def tell_verification_code(code: str) -> str:
+    """Return what stands on paper beside a checkpoint of the event log."""
+    return gettext(
+        "Verification code %(code)s. With it we can show that our records were not changed after this was written."
+    ) % {"code": code}
 
 
 def render_all(explanations: Iterable[Explained], zone_names: Mapping[str, str] | None = None) -> str:

@@ -1,9 +1,10 @@
 """The certificate that a customer keeps: what is covered, what was done, what is due, and the plan of the vehicle."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from reportlab.lib.units import mm
 from reportlab.platypus import PageBreak, Spacer, Table, TableStyle
 
@@ -21,25 +22,20 @@ from notifications.documents.pdf.parts import (
     make_table,
     write,
 )
+from notifications.documents.plan.vehicle_plan import LOOKS, KeyRow
 from notifications.documents.rules.drawing import Drawing
-from notifications.documents.rules.vehicle_plan import LOOKS, KeyRow
-from treatments.rules.speaking import speak, speak_day, speak_zone_names
-from treatments.rules.wording import tell_verification_code
+from treatments.shared.rendering import render_day, tell_verification_code
 
 # 16 CFR 701.3(a) lists what a written warranty states; consumer law may give more. The program does not decide law.
-LAW = (
+LAW = gettext_noop(
     "Consumer law may give you rights beyond these terms; they vary from place to place (in the United States see "
     "15 U.S.C. 2301 ff. and 16 CFR 700-703). Nothing here takes them away."
 )
 
 
-NOT_RECORDED = "not recorded"
-NOT_SHOWN = "not shown"
-
-
 @dataclass(frozen=True, slots=True)
 class DueRow:
-    """One thing due next; its explanation is in the language of the certificate from the first."""
+    """One thing due next."""
 
     what: str
     target_on: date
@@ -50,15 +46,14 @@ class DueRow:
 
 @dataclass(frozen=True, slots=True)
 class Certificate:
-    """Everything that stands on a certificate.
+    """Everything that stands on a certificate, in one language.
 
     Attributes:
         heading: how the cover stands on the day, above all else.
-        state_explained: why, in the language of the certificate from the first.
+        state_explained: why.
         warning: what a cover that is not in force does not give, '' for one that is.
         nothing_due: what stands in the place of the due dates where there are none to keep, '' where there are.
         verification_code: where the event log stood when it was written.
-        language: that of all its words, which ``say_certificate`` puts into it.
     """
 
     shop_name: str
@@ -87,70 +82,22 @@ class Certificate:
     payment: tuple[str, ...]
     how_to_claim: tuple[str, ...]
     link: str = ""
-    language: str = "en"
     verification_code: str = ""
 
 
-def say_certificate(certificate: Certificate, language: str, zone_names: Mapping[str, str]) -> Certificate:
-    """Return a certificate with its words in a language; names and what the shop wrote stay.
-
-    Args:
-        language: that of the customer.
-        zone_names: the shop's English name of each zone code.
-    """
-    c = certificate
-
-    def tell(text: str) -> str:
-        return speak(text, language, zone_names) if text else text
-
-    def tell_all(texts: Sequence[str]) -> tuple[str, ...]:
-        return tuple(tell(text) for text in texts)
-
-    names = speak_zone_names({row.state.zone_code: row.state.zone_name for row in c.key}, language)
-    return replace(
-        c,
-        ends_text=tell(c.ends_text),
-        heading=tell(c.heading),
-        warning=tell(c.warning),
-        nothing_due=tell(c.nothing_due),
-        customer_name=tell(c.customer_name) if c.customer_name in (NOT_RECORDED, NOT_SHOWN) else c.customer_name,
-        vehicle_title=c.vehicle_title if c.vehicle_title != "vehicle" else tell("vehicle"),
-        due=tuple(replace(row, what=tell(row.what)) for row in c.due),
-        key=tuple(
-            replace(
-                row,
-                state=replace(row.state, zone_name=names[row.state.zone_code], sentence=tell(row.state.sentence)),
-            )
-            for row in c.key
-        ),
-        covered=tell_all(c.covered),
-        not_covered=tell_all(c.not_covered),
-        duties=tell_all(c.duties),
-        payment=tell_all(c.payment),
-        how_to_claim=tell_all(c.how_to_claim),
-        language=language,
-    )
-
-
 def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> bytes:
-    """Return the certificate as PDF bytes."""
+    """Return the certificate as PDF bytes; what is the same on each is in the language in use."""
     c = certificate
-
-    def tell(text: str) -> str:
-        return speak(text, c.language)
-
-    def tell_day(day: date | None) -> str:
-        return speak_day(day, c.language)
-
+    terms = {"number": c.number, "title": c.terms_title, "version": c.terms_version}
     facts = make_facts(
         [
-            (tell("Cover"), tell(f"{c.number}, {c.terms_title}, version {c.terms_version}")),
-            (tell("Held by"), c.customer_name),
-            (tell("Vehicle"), c.vehicle_title),
-            (tell("VIN"), c.vin),
-            (tell("Plate"), c.plate or "–"),
-            (tell("First treated"), tell_day(c.first_treated_on)),
-            (tell("Runs"), c.ends_text),
+            (_("Cover"), _("%(number)s, %(title)s, version %(version)s") % terms),
+            (_("Held by"), c.customer_name),
+            (_("Vehicle"), c.vehicle_title),
+            (_("VIN"), c.vin),
+            (_("Plate"), c.plate or "–"),
+            (_("First treated"), render_day(c.first_treated_on)),
+            (_("Runs"), c.ends_text),
         ],
         (28, 112),
     )
@@ -172,56 +119,54 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
         )
     )
     story: list[object] = [
-        write(tell("Certificate of rust protection"), TITLE),
+        write(_("Certificate of rust protection"), TITLE),
         Spacer(1, 3 * mm),
         # First of all whether there is cover: who shows this paper to somebody must not have to search for it.
         state,
         Spacer(1, 3 * mm),
         top,
     ]
-    story.append(write(tell("What is due next"), SECTION))
+    story.append(write(_("What is due next"), SECTION))
     if c.nothing_due:
         story.append(write(c.nothing_due))
     elif c.due:
-        rows = [
-            (d.what, *(tell_day(day) for day in (d.target_on, d.last_on, d.grace_until)), d.explanation) for d in c.due
-        ]
-        headings = [tell(heading) for heading in ("What", "Best on", "Last day", "Grace until", "Why")]
+        rows = [(d.what, *map(render_day, (d.target_on, d.last_on, d.grace_until)), d.explanation) for d in c.due]
+        headings = [_("What"), _("Best on"), _("Last day"), _("Grace until"), _("Why")]
         story.append(make_table(headings, rows, (30, 25, 25, 25, 75)))
     else:
-        story.append(write(tell("Nothing is due under these terms.")))
+        story.append(write(_("Nothing is due under these terms.")))
     for heading, told in (
-        ("What is covered", c.covered),
-        ("What is not covered", c.not_covered),
-        ("What keeps the cover valid", c.duties),
-        *([("What is paid", c.payment)] if c.payment else []),
-        ("How to claim", c.how_to_claim),
+        (_("What is covered"), c.covered),
+        (_("What is not covered"), c.not_covered),
+        (_("What keeps the cover valid"), c.duties),
+        *([(_("What is paid"), c.payment)] if c.payment else []),
+        (_("How to claim"), c.how_to_claim),
     ):
-        story.append(write(tell(heading), SECTION))
+        story.append(write(heading, SECTION))
         story += [write(f"•  {line}") for line in told]
-    story += [Spacer(1, 2 * mm), write(tell(LAW), SMALL)]
+    story += [Spacer(1, 2 * mm), write(_(LAW), SMALL)]
     if c.verification_code:
-        story += [Spacer(1, 1 * mm), write(tell(tell_verification_code(c.verification_code)), SMALL)]
+        story += [Spacer(1, 1 * mm), write(tell_verification_code(c.verification_code), SMALL)]
     story.append(PageBreak())
-    story += [write(tell("Plan of the vehicle"), SECTION), Figure(c.plan, 178 * mm), Spacer(1, 3 * mm)]
+    story += [write(_("Plan of the vehicle"), SECTION), Figure(c.plan, 178 * mm), Spacer(1, 3 * mm)]
     rows_key = [
         (
             row.number,
             row.state.zone_name,
-            tell(LOOKS[row.state.status].words),
-            tell_day(row.state.last_treated_on),
-            tell_day(row.state.due_on),
-            row.state.sentence,
+            _(LOOKS[row.state.status].words),
+            render_day(row.state.last_treated_on),
+            render_day(row.state.due_on),
+            row.state.material,
         )
         for row in c.key
     ]
-    key_headings = [tell(heading) for heading in ("No.", "Zone", "State", "Last treated", "Touch-up", "With")]
+    key_headings = [_("No."), _("Zone"), _("State"), _("Last treated"), _("Touch-up"), _("With")]
     story.append(make_table(key_headings, rows_key, (10, 42, 32, 25, 25, 46)))
     return build_pdf(
         story,
-        title=tell(f"Certificate {c.number}"),
+        title=_("Certificate %(number)s") % {"number": c.number},
         author=c.shop_name,
-        footer=tell(f"{c.shop_name} · certificate {c.number} · as of {c.as_of}"),
+        footer=_("%(shop)s · certificate %(number)s · as of %(day)s")
+        % {"shop": c.shop_name, "number": c.number, "day": render_day(c.as_of)},
         page_size=page_size,
-        language=c.language,
     )

@@ -1,9 +1,11 @@
 """The job sheet that hangs by the lift: zones in the order of the work, what goes on them, and the cautions first."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from reportlab.lib import colors
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
@@ -24,11 +26,10 @@ from notifications.documents.pdf.parts import (
     write,
 )
 from treatments.enums import TreatmentKind
-from treatments.rules.speaking import speak, speak_zone_names
+from treatments.shared.rendering import render_day
 
-TO_SIGN = "Applicator ______________________   Signed ______________________   Date ______________"
-TO_RECORD = "Lot ________  Used ______  [  ] not done"
-NO_PRODUCT = "choose a suited product"
+TO_SIGN = gettext_noop("Applicator ______________________   Signed ______________________   Date ______________")
+TO_RECORD = gettext_noop("Lot ________  Used ______  [  ] not done")
 STAGE = ParagraphStyle("stage", parent=SECTION, fontSize=8, leading=10, spaceBefore=10, spaceAfter=0, textColor=INK)
 CAUTION = ParagraphStyle("caution", parent=CELL, fontName=BOLD_FONT, textColor=WARN)
 ROW = ParagraphStyle("row", parent=CELL, fontSize=7.5, leading=9.5)
@@ -88,7 +89,7 @@ class NotCoated:
 
 @dataclass(frozen=True, slots=True)
 class JobSheet:
-    """Everything that stands on a job sheet.
+    """Everything that stands on a job sheet, in one language.
 
     Attributes:
         propulsion: with its source and day, or that it is not recorded.
@@ -116,7 +117,6 @@ class JobSheet:
     cautions: tuple[str, ...]
     comes_first: str
     notes: tuple[str, ...] = ()
-    language: str = "en"
     is_first: bool = False
     kind: TreatmentKind | None = None
     propulsion: str = ""
@@ -129,80 +129,18 @@ class JobSheet:
     practice: str = ""
 
 
-def say_job_sheet(sheet: JobSheet, language: str, zone_names: Mapping[str, str]) -> JobSheet:
-    """Return a job sheet with its words in another language; names and what the shop wrote stay.
-
-    Args:
-        language: that of the people who work by it.
-        zone_names: the shop's English name of each zone code.
-    """
-    names = speak_zone_names(zone_names, language)
-
-    def tell(text: str) -> str:
-        return speak(text, language) if text else text
-
-    def tell_row(row: JobRow) -> JobRow:
-        return replace(
-            row,
-            zone_name=names.get(row.zone_code, row.zone_name),
-            access_points=tuple(speak(point, language, context="access") for point in row.access_points),
-            tools=tuple(tell(tool) for tool in row.tools),
-            pressure=tell(row.pressure),
-            product=tell(row.product) if row.product == NO_PRODUCT else row.product,
-            expected=tell(row.expected),
-            last_treated=tell(row.last_treated),
-            cautions=tuple(tell(caution) for caution in row.cautions),
-        )
-
-    def tell_zones(zones: tuple[NamedZone, ...]) -> tuple[NamedZone, ...]:
-        return tuple((code, names.get(code, name)) for code, name in zones)
-
-    return replace(
-        sheet,
-        body_style=tell(sheet.body_style),
-        vehicle_title=sheet.vehicle_title if sheet.vehicle_title != "vehicle" else tell("vehicle"),
-        odometer=tell(sheet.odometer),
-        work=tell(sheet.work),
-        steps=tuple(
-            replace(
-                step,
-                title=tell(step.title),
-                height=tell(step.height),
-                instructions=tell(step.instructions),
-                rows=tuple(tell_row(row) for row in step.rows),
-            )
-            for step in sheet.steps
-        ),
-        cautions=tuple(tell(caution) for caution in sheet.cautions),
-        comes_first=tell(sheet.comes_first),
-        notes=tuple(tell(note) for note in sheet.notes),
-        propulsion=tell(sheet.propulsion),
-        stop=tell(sheet.stop),
-        never_coated=tell_zones(sheet.never_coated),
-        not_coated=tuple(NotCoated(tell(out.reason), tell_zones(out.zones)) for out in sheet.not_coated),
-        standing=tuple(tell(line) for line in sheet.standing),
-        trainings=tuple(tell(training) for training in sheet.trainings),
-        vehicle_cautions=tuple(tell(caution) for caution in sheet.vehicle_cautions),
-        practice=tell(sheet.practice),
-        language=language,
-    )
-
-
 def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
-    """Return the job sheet as PDF bytes."""
+    """Return the job sheet as PDF bytes; what is the same on each is in the language in use."""
     numbers = number_cautions(sheet.steps)
-
-    def tell(text: str) -> str:
-        return speak(text, sheet.language)
-
+    day = render_day(sheet.day)
     facts = make_facts(
         [
-            (tell("Vehicle"), f"{sheet.vehicle_title}, {sheet.body_style}"),
-            (tell("VIN"), sheet.vin),
-            (tell("Plate"), sheet.plate or "–"),
-            (tell("Odometer"), sheet.odometer),
-            (tell("Work"), sheet.work),
-            (tell("Propulsion"), sheet.propulsion),
+            (_("Vehicle"), f"{sheet.vehicle_title}, {sheet.body_style}"),
+            (_("VIN"), sheet.vin),
+            (_("Plate"), sheet.plate or "–"),
+            (_("Odometer"), sheet.odometer),
+            (_("Work"), sheet.work),
+            (_("Propulsion"), sheet.propulsion),
         ],
         (24, 156),
     )
@@ -212,22 +150,24 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         *(write(f"•  {caution}", CELL) for caution in sheet.cautions),
     ]
     if sheet.vehicle_cautions:
-        lines.append(write(tell("For this vehicle, by common practice:"), CAUTION))
+        lines.append(write(_("For this vehicle, by common practice:"), CAUTION))
         lines += [write(f"•  {caution}", CELL) for caution in sheet.vehicle_cautions]
     if sheet.trainings:
-        lines.append(write(f"{tell('Only by somebody trained for:')} {', '.join(sheet.trainings)}", CAUTION))
+        lines.append(
+            write(_("Only by somebody trained for: %(trainings)s") % {"trainings": ", ".join(sheet.trainings)}, CAUTION)
+        )
     for line in sheet.standing:
         lines.append(write(line, CAUTION))
     if sheet.never_coated:
-        lines.append(write(tell("Never coated on this vehicle:"), CAUTION))
+        lines.append(write(_("Never coated on this vehicle:"), CAUTION))
         lines.append(write(" · ".join(name for _code, name in sheet.never_coated), CELL))
     if sheet.not_coated:
-        lines.append(write(tell("Zones that are not coated on this vehicle:"), CAUTION))
+        lines.append(write(_("Zones that are not coated on this vehicle:"), CAUTION))
         told = (f"•  {', '.join(name for _code, name in out.zones)}: {out.reason}" for out in sheet.not_coated)
         lines += [write(line, CELL) for line in told]
     cells: list[list[object]] = [[line, ""] for line in lines]
     if numbers:
-        cells.append([write(tell("Cautions by number, for the zones that name them:"), CAUTION), ""])
+        cells.append([write(_("Cautions by number, for the zones that name them:"), CAUTION), ""])
     whole = len(cells)
     cells += _lay_in_two_columns([write(f"{number}.  {caution}", ROW) for caution, number in numbers.items()])
     warned = Table(cells, colWidths=[90 * mm, 90 * mm])
@@ -243,12 +183,12 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         )
     )
     story: list[object] = [
-        write(tell(f"Job sheet · {sheet.day}"), TITLE),
+        write(_("Job sheet · %(day)s") % {"day": day}, TITLE),
         facts,
         Spacer(1, 3 * mm),
         warned,
         Spacer(1, 3 * mm),
-        _make_conditions_box(sheet.language),
+        _make_conditions_box(),
     ]
     story += [write(note, SMALL) for note in (sheet.practice, *sheet.notes) if note]
     height = ""
@@ -262,18 +202,17 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         block += [write(f"{number}. {step.title}", SECTION), write(step.instructions, CELL), Spacer(1, 1.5 * mm)]
         story.append(KeepTogether(block))
         if step.rows:
-            story.append(_make_zone_table(step.rows, numbers, sheet.language))
+            story.append(_make_zone_table(step.rows, numbers))
     story += [
         Spacer(1, 6 * mm),
-        write(tell(TO_SIGN), CELL),
+        write(_(TO_SIGN), CELL),
     ]
     return build_pdf(
         story,
-        title=tell(f"Job sheet {sheet.vin} {sheet.day}"),
+        title=_("Job sheet %(vin)s %(day)s") % {"vin": sheet.vin, "day": day},
         author=sheet.shop_name,
-        footer=tell(f"{sheet.shop_name} · job sheet · {sheet.vin} · {sheet.day}"),
+        footer=_("%(shop)s · job sheet · %(vin)s · %(day)s") % {"shop": sheet.shop_name, "vin": sheet.vin, "day": day},
         page_size=page_size,
-        language=sheet.language,
     )
 
 
@@ -289,32 +228,24 @@ def number_cautions(steps: Sequence[JobStep]) -> dict[str, int]:
     return {caution: number for number, caution in enumerate(dict.fromkeys(met), start=1)}
 
 
-def _make_conditions_box(language: str) -> Table:
-    labels = ["Air ____ °C / °F", "Surface ____ °C / °F", "Humidity ____ %", "Dew point ____ °C / °F"]
-    cells = [[write(speak(label, language), CELL) for label in labels]]
-    cells.append(
-        [
-            write(speak(label, language), CELL)
-            for label in ("[  ] clean", "[  ] dry", "[  ] damp: first coat", "Start ____ : ____")
-        ]
-    )
+def _make_conditions_box() -> Table:
+    measured = [_("Air ____ °C / °F"), _("Surface ____ °C / °F"), _("Humidity ____ %"), _("Dew point ____ °C / °F")]
+    seen = [_("[  ] clean"), _("[  ] dry"), _("[  ] damp: first coat"), _("Start ____ : ____")]
+    cells = [[write(label, CELL) for label in labels] for labels in (measured, seen)]
     table = Table(cells, colWidths=[45 * mm] * 4)
     table.setStyle(TableStyle([("BOX", (0, 0), (-1, -1), 0.6, RULE), ("INNERGRID", (0, 0), (-1, -1), 0.3, RULE)]))
     return table
 
 
-def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int], language: str) -> Table:
+def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int]) -> Table:
     """Return the zones with a line to record each; zones that are worked alike, left and right, share a row."""
-    last, to_record = speak("last", language, context="treated"), speak(TO_RECORD, language)
+    to_record = _(TO_RECORD)
     cells = []
     for alike in _join_alike(rows):
         row = alike[0]
         told = ", ".join(str(numbers[caution]) for caution in row.cautions)
         # A line of the record stands beside the line of its zone.
-        lines = [
-            (f"[  ] {one.zone_name}" + (f" ({last} {one.last_treated})" if one.last_treated else ""), to_record)
-            for one in alike
-        ]
+        lines = [(f"[  ] {_tell_zone(one)}", to_record) for one in alike]
         pairs = Table([[write(zone, ROW), write(line, ROW)] for zone, line in lines], colWidths=[41 * mm, 51 * mm])
         pairs.setStyle(_NO_PADDING)
         cells.append(
@@ -325,13 +256,16 @@ def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int], langu
                 write(f"{row.product}\n{row.expected}" + (f" × {len(alike)}" if len(alike) > 1 else ""), ROW),
             )
         )
-    headings = [
-        f"{speak('Zone', language)} · {speak('Record', language)}",
-        *(speak(told, language) for told in ("Access", "Caution", "Product")),
-    ]
+    headings = [_("Zone") + " · " + _("Record"), _("Access"), _("Caution"), _("Product")]
     table = make_table(headings, cells, (95, 38, 17, 30))
     table.setStyle(TableStyle([("LINEBELOW", (0, 1), (-1, -1), 0.6, colors.HexColor("#7b8a86"))]))
     return table
+
+
+def _tell_zone(row: JobRow) -> str:
+    if not row.last_treated:
+        return row.zone_name
+    return _("%(zone)s (last %(day)s)") % {"zone": row.zone_name, "day": row.last_treated}
 
 
 _NO_PADDING = TableStyle(

@@ -7,6 +7,7 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 import segno
+from django.utils.translation import gettext as _
 from reportlab.lib import colors, pagesizes
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
@@ -15,8 +16,7 @@ from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Table, Ta
 
 from notifications.documents.pdf.fonts import BODY_FONT, BOLD_FONT, split_by_font
 from notifications.documents.rules.drawing import Box, Drawing, Line, Text
-from treatments.rules.speaking import speak
-from treatments.rules.wording import tell_day
+from treatments.shared.rendering import find_language, render_day
 
 INK = colors.HexColor("#1d2b2a")
 ACCENT = colors.HexColor("#1d6b5f")
@@ -64,7 +64,7 @@ def _draw_line(canvas: Any, x: float, y: float, text: str, size: float) -> None:
 def _make_cell(value: object) -> Flowable | list[Flowable]:
     if isinstance(value, Flowable | list):
         return value
-    return write(tell_day(value) if isinstance(value, date) else value, CELL)
+    return write(render_day(value) if isinstance(value, date) else value, CELL)
 
 
 def make_table(
@@ -172,10 +172,8 @@ class QrCode(Flowable):  # type: ignore[misc]
                     self.canv.rect(column * step, y, step, step, stroke=0, fill=1)
 
 
-def build_pdf(
-    story: list[Any], *, title: str, author: str, footer: str, page_size: str = "A4", language: str = "en"
-) -> bytes:
-    """Return the pages as PDF bytes, with a footer and page numbers, marked as being in a language.
+def build_pdf(story: list[Any], *, title: str, author: str, footer: str, page_size: str = "A4") -> bytes:
+    """Return the pages as PDF bytes, with a footer and page numbers, marked as being in the language in use.
 
     Raises:
         ValueError: for a page size other than A4 or Letter.
@@ -189,7 +187,7 @@ def build_pdf(
         _draw_line(canvas, document.leftMargin + 6, 9 * mm, footer[:110], 7)
         canvas.setFont(BODY_FONT, 7)
         canvas.drawRightString(
-            document.pagesize[0] - document.rightMargin - 6, 9 * mm, speak(f"Page {document.page}", language)
+            document.pagesize[0] - document.rightMargin - 6, 9 * mm, _("Page %(number)s") % {"number": document.page}
         )
         canvas.restoreState()
 
@@ -204,7 +202,7 @@ def build_pdf(
         bottomMargin=16 * mm,
         title=title,
         author=author,
-        lang=language,
+        lang=find_language(),
         invariant=1,
     )
     document.build(story, onFirstPage=finish_page, onLaterPages=finish_page)

@@ -1,4 +1,4 @@
-"""Which message a cover's due items call for on a day, and what it may say: never more than is true on that day.
+"""Which message a cover's due items call for on a day: never one that tells more than is true on that day.
 
 A visit that was not made, a film that was not renewed at a visit, and a treatment that was never finished are three
 things; a customer is told of the one that is so.
@@ -13,7 +13,6 @@ from scheduling.covers.rules.due_item import DueKind
 from scheduling.terms.rules.terms import Terms
 from treatments.records.rules.history import VehicleHistory
 from treatments.rules.explanation import Explanation
-from treatments.rules.wording import tell_count, tell_day
 from treatments.vehicles.rules.standing_facts import find_zones_out
 
 
@@ -133,81 +132,3 @@ def find_news(reminder: Reminder, as_of: date, told: Mapping[MessageKind, Collec
         return () if any(key in told.get(kind, ()) for key in late) else tuple(late)
     known = {key for other in _ALSO_TOLD_BY[kind] for key in told.get(other, ())}
     return tuple(thing.key for thing in reminder.things if thing.opens_on <= as_of and thing.key not in known)
-
-
-MOST_ZONES_NAMED = 4
-
-
-def name_zones(codes: Sequence[str], names: Mapping[str, str]) -> str:
-    """Return the first few zones by name and how many more there are; nobody reads fourteen."""
-    named = ", ".join(names.get(code, code) for code in codes[:MOST_ZONES_NAMED])
-    more = len(codes) - MOST_ZONES_NAMED
-    return f"{named} and {more} more" if more > 0 else named
-
-
-def tell_dates(thing: DueThing, as_of: date) -> str:
-    """Return the dates of a thing, each with its label: the last day ends the window, grace runs on after it."""
-    target, last, grace = tell_day(thing.target_on), tell_day(thing.last_on), tell_day(thing.grace_until)
-    has_grace = thing.grace_until > thing.last_on
-    if as_of > thing.grace_until:
-        return f"the last day was {last}; grace ran until {grace}" if has_grace else f"the last day was {last}"
-    if as_of > thing.last_on:
-        return f"the last day was {last}; grace until {grace}"
-    told = f"best on {target}, last day {last}" if thing.target_on < thing.last_on else f"last day {last}"
-    return f"{told}, grace until {grace}" if has_grace else told
-
-
-def tell_thing(thing: DueThing, names: Mapping[str, str], as_of: date) -> tuple[str, str]:
-    """Return what is to be done and when, as a customer reads it."""
-    what = "Reinspection"
-    if thing.kind is DueKind.TOUCH_UP:
-        zones = f" of {tell_count(len(thing.zones), 'zone')}: {name_zones(thing.zones, names)}" if thing.zones else ""
-        what = f"Touch-up{zones}"
-    return what, tell_dates(thing, as_of)
-
-
-SUBJECTS: dict[MessageKind, str] = {
-    MessageKind.VISIT_DUE: "Rust protection visit due for your {vehicle}",
-    MessageKind.IN_GRACE: "Days of grace for the rust protection visit of your {vehicle}",
-    MessageKind.VISIT_MISSED: "The rust protection visit of your {vehicle} is overdue",
-    MessageKind.FILM_DUE: "The rust protection film of your {vehicle} is due to be renewed",
-    MessageKind.FILM_OVERDUE: "Renewal of the rust protection film of your {vehicle} is overdue",
-    MessageKind.TO_COMPLETE: "The rust protection of your {vehicle} is not complete yet",
-}
-
-
-def tell_subject(kind: MessageKind, vehicle: str) -> str:
-    """Return the subject in one line; a line break in what a shop wrote would let nothing through."""
-    return " ".join(SUBJECTS[kind].format(vehicle=vehicle).split())[:200].strip()
-
-
-def tell_opening(reminder: Reminder, vehicle: str, as_of: date) -> str:
-    """Return the first sentence of a message."""
-    kind, main = reminder.kind, reminder.main
-    if kind is MessageKind.TO_COMPLETE:
-        zones = "this zone is" if len(reminder.to_complete) == 1 else "these zones are"
-        return (
-            f"The rust protection treatment of your {vehicle} is not complete yet: {zones} still to be treated, and "
-            "until then your cover has not begun."
-        )
-    assert main is not None
-    last, grace = tell_day(main.last_on), tell_day(main.grace_until)
-    if kind is MessageKind.VISIT_DUE:
-        return f"Your {vehicle} is due for its rust protection visit."
-    if kind is MessageKind.IN_GRACE:
-        # One visit serves all that is in its grace, so it counts for all of it only until the first of them ends.
-        in_grace = (thing for thing in reminder.things if thing.last_on < as_of <= thing.grace_until)
-        first = min(in_grace, key=lambda thing: (thing.grace_until, thing.last_on))
-        return (
-            f"The last day for the rust protection visit of your {vehicle} was {tell_day(first.last_on)}. It still "
-            f"counts within the grace, which runs until {tell_day(first.grace_until)}."
-        )
-    if kind is MessageKind.VISIT_MISSED:
-        until = f"{grace}, the end of grace" if main.grace_until > main.last_on else f"{last}, the last day"
-        opens = tell_day(main.opens_on)
-        return f"No rust protection visit of your {vehicle} is on record from {opens} through {until}."
-    late = kind is MessageKind.FILM_OVERDUE
-    due = [t for t in reminder.things if (as_of > t.grace_until if late else t.opens_on <= as_of)]
-    zones = tell_count(len({zone for thing in due for zone in thing.zones}), "zone")
-    film = f"The protective film on {zones} of your {vehicle}"
-    return f"{film} was not renewed in time." if late else f"{film} is due to be renewed."

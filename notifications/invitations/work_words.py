@@ -6,9 +6,11 @@ It knows no more than the due items near that day; which are near is for the cal
 from collections.abc import Sequence
 from datetime import date
 
+from django.utils.translation import gettext as _
+
 from scheduling.covers.rules.due_item import DueItem, DueKind
 from treatments.enums import TreatmentKind
-from treatments.rules.wording import tell_day
+from treatments.shared.rendering import render_day
 
 
 def tell_work(near: Sequence[DueItem], today: date, *, is_first: bool) -> str:
@@ -20,17 +22,19 @@ def tell_work(near: Sequence[DueItem], today: date, *, is_first: bool) -> str:
     """
     is_open = [item for item in near if item.dates.opens_on <= today]
     if is_first:
-        return "First treatment with reinspection" if _list_kinds(is_open, DueKind.REINSPECTION) else "First treatment"
+        if _list_kinds(is_open, DueKind.REINSPECTION):
+            return _("First treatment with reinspection")
+        return _("First treatment")
     if is_open:
         due_on = min(item.dates.target_on for item in is_open)
-        what = _name(is_open)
-        return f"{what}, best on {tell_day(due_on)}"
+        return _("%(work)s, best on %(day)s") % {"work": _name(is_open), "day": render_day(due_on)}
     if near:
         due_on = min(item.dates.target_on for item in near)
         # One visit on that day serves all that is open then.
         what = _name([item for item in near if item.dates.opens_on <= due_on])
-        return f"Nothing is due today; next {what[0].lower()}{what[1:]}, best on {tell_day(due_on)}"
-    return "Nothing is due"
+        told = {"work": f"{what[0].lower()}{what[1:]}", "day": render_day(due_on)}
+        return _("Nothing is due today; next %(work)s, best on %(day)s") % told
+    return _("Nothing is due")
 
 
 def guess_treatment_kind(near: Sequence[DueItem], *, is_first: bool) -> TreatmentKind | None:
@@ -46,5 +50,7 @@ def _list_kinds(items: Sequence[DueItem], kind: DueKind) -> list[DueItem]:
 
 def _name(items: Sequence[DueItem]) -> str:
     if not _list_kinds(items, DueKind.TOUCH_UP):
-        return "Reinspection"
-    return "Annual touch-up with reinspection" if _list_kinds(items, DueKind.REINSPECTION) else "Annual touch-up"
+        return _("Reinspection")
+    if _list_kinds(items, DueKind.REINSPECTION):
+        return _("Annual touch-up with reinspection")
+    return _("Annual touch-up")

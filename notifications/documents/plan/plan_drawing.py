@@ -5,7 +5,9 @@ What a look means is decided by who makes the marks; no look is told by colour a
 
 import functools
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
 
 from notifications.documents.rules.drawing import Box, Drawing, Group, Line, Primitive, Text, hatch_box
 from notifications.documents.rules.plan_shapes import (
@@ -18,7 +20,6 @@ from notifications.documents.rules.plan_shapes import (
     find_height,
     lay_out,
 )
-from treatments.rules.speaking import ENGLISH, speak
 
 LEGEND_LEFT, LEGEND_RIGHT, LEGEND_STEP = 40.0, WIDTH - 10, 18.0
 # A zone at least this large, in points, has room for a second line below its number.
@@ -27,7 +28,10 @@ NOTE_WIDTH, NOTE_HEIGHT = 56.0, 30.0
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """How a state is drawn: fill, outline, and hatching that tells it without colour, ``step`` points apart."""
+    """How a state is drawn: fill, outline, and hatching that tells it without colour, ``step`` points apart.
+
+    ``words`` is a msgid.
+    """
 
     words: str
     fill: str
@@ -57,7 +61,6 @@ def draw_plan_of(
     title: str,
     description: str,
     notes: Sequence[str] = (),
-    language: str = ENGLISH,
 ) -> Drawing:
     """Return the plan.
 
@@ -67,35 +70,28 @@ def draw_plan_of(
         title: what the drawing is of.
         description: the same in words for those who don't see it.
         notes: sentences that stand above the legend.
-        language: what all these words, given in English, are put into.
     """
-
-    def tell(text: str) -> str:
-        return speak(text, language) if text else text
-
-    said_looks = tuple(_say_look(look, language) for look in looks)
     by_code = {mark.zone: mark for mark in marks}
     places = _lay_out(tuple(mark.zone for mark in marks))
     above_legend = find_height(places) + 12
-    rows, legend = _draw_legend(said_looks, above_legend)
-    groups = [_draw_ground(language)]
-    groups += [_draw_mark(place, by_code[place.zone], language) for place in places]
+    rows, legend = _draw_legend(tuple((look, _(look.words)) for look in looks), above_legend)
+    groups = [_draw_ground(_("FRONT"), _("LEFT SIDE"), _("RIGHT SIDE"))]
+    groups += [_draw_mark(place, by_code[place.zone]) for place in places]
     groups.append(legend)
     if notes:
-        said = " ".join(tell(note) for note in notes)
-        groups.append(Group((Text(WIDTH / 2, above_legend - 8, said, 9, "middle"),)))
+        groups.append(Group((Text(WIDTH / 2, above_legend - 8, " ".join(notes), 9, "middle"),)))
     height = above_legend + LEGEND_STEP * rows + 4
-    return Drawing(WIDTH, height, tell(title), tell(description), tuple(groups))
+    return Drawing(WIDTH, height, title, description, tuple(groups))
 
 
 @functools.lru_cache(maxsize=16)
-def _draw_ground(language: str) -> Group:
+def _draw_ground(front: str, left: str, right: str) -> Group:
     """Return what lies behind the zones of every vehicle: words, and the outline of the body."""
     return Group(
         (
-            Text(WIDTH / 2, 14, speak("FRONT", language), 9, "middle", True, "#5c6766"),
-            Text(130, 46, speak("LEFT SIDE", language), 9, "middle", True, "#5c6766"),
-            Text(WIDTH - 130, 46, speak("RIGHT SIDE", language), 9, "middle", True, "#5c6766"),
+            Text(WIDTH / 2, 14, front, 9, "middle", True, "#5c6766"),
+            Text(130, 46, left, 9, "middle", True, "#5c6766"),
+            Text(WIDTH - 130, 46, right, 9, "middle", True, "#5c6766"),
             Box(BODY_LEFT, BODY_TOP, BODY_RIGHT - BODY_LEFT, BODY_BOTTOM - BODY_TOP, 38, "#f7f8f7", "#9aa5a3", 1.5),
         )
     )
@@ -109,14 +105,12 @@ def _lay_out(zones: tuple[str, ...]) -> tuple[Place, ...]:
 
 # Vehicles have most of their marks in common: not coated, or coated at the same age.
 @functools.lru_cache(maxsize=4096)
-def _draw_mark(place: Place, mark: ZoneMark, language: str) -> Group:
+def _draw_mark(place: Place, mark: ZoneMark) -> Group:
     """Return a zone on the plan: its box, hatched by its look, with its number and note."""
-    title = speak(mark.title, language) if mark.title else ""
-    note = speak(mark.note, language) if mark.note else ""
-    look = mark.look
+    note, look = mark.note, mark.look
     box = Box(
         place.x, place.y, place.width, place.height, 3, look.fill, look.stroke, 1.2, look.dashed,
-        f"{mark.number}. {title}", place.zone,
+        f"{mark.number}. {mark.title}", place.zone,
     )  # fmt: skip
     middle_x, middle_y = place.x + place.width / 2, place.y + place.height / 2
     label = f"{mark.number}×" if mark.is_outside else str(mark.number)
@@ -133,7 +127,7 @@ def _draw_mark(place: Place, mark: ZoneMark, language: str) -> Group:
 def draw_swatch(look: Look) -> Drawing:
     """Return a look by itself, for a table beside the plan."""
     box = Box(1, 1, 22, 14, 2, look.fill, look.stroke, 1.2, look.dashed)
-    return Drawing(24, 16, look.words, "", (Group((box, *_hatch(box, look))),))
+    return Drawing(24, 16, _(look.words), "", (Group((box, *_hatch(box, look))),))
 
 
 def _hatch(box: Box, look: Look) -> list[Line]:
@@ -145,23 +139,18 @@ def _hatch(box: Box, look: Look) -> list[Line]:
     return lines
 
 
-@functools.lru_cache(maxsize=256)
-def _say_look(look: Look, language: str) -> Look:
-    return replace(look, words=speak(look.words, language) if look.words else look.words)
-
-
 # One legend for each of the ways to look at a plan, each language and each height of a plan.
 @functools.lru_cache(maxsize=256)
-def _draw_legend(looks: tuple[Look, ...], top: float) -> tuple[int, Group]:
+def _draw_legend(looks: tuple[tuple[Look, str], ...], top: float) -> tuple[int, Group]:
     """Return in how many rows the looks are explained, and the legend; entries that don't fit go on in the next row."""
     drawn: list[Primitive] = []
     x, row = LEGEND_LEFT, 0
-    for look in looks:
-        width = 42 + 5.2 * len(look.words)
+    for look, words in looks:
+        width = 42 + 5.2 * len(words)
         if x + width - 12 > LEGEND_RIGHT and x > LEGEND_LEFT:
             x, row = LEGEND_LEFT, row + 1
         y = top + row * LEGEND_STEP
         box = Box(x, y, 20, 12, 2, look.fill, look.stroke, 1, look.dashed)
-        drawn += [box, *_hatch(box, look), Text(x + 25, y + 10, look.words, 9)]
+        drawn += [box, *_hatch(box, look), Text(x + 25, y + 10, words, 9)]
         x += width
     return row + 1, Group(tuple(drawn))

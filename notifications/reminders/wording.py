@@ -1,0 +1,136 @@
+"""What a reminder says, sentence by sentence, in the language in use: never more than is true on its day."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from notifications.reminders.rules.reminders import DueThing, MessageKind, Reminder
+from scheduling.covers.rules.cover import FULL_PERCENT, CoverOnDay
+from scheduling.covers.rules.due_item import DueKind
+from scheduling.covers.rules.ends import CoverStatus
+from treatments.shared.counts import count_zones
+from treatments.shared.labels import translate_catalogue
+from treatments.shared.rendering import render_day, render_number
+
+MOST_ZONES_NAMED = 4
+SUBJECTS: dict[MessageKind, str | Promise] = {
+    MessageKind.VISIT_DUE: gettext_lazy("Rust protection visit due for your %(vehicle)s"),
+    MessageKind.IN_GRACE: gettext_lazy("Days of grace for the rust protection visit of your %(vehicle)s"),
+    MessageKind.VISIT_MISSED: gettext_lazy("The rust protection visit of your %(vehicle)s is overdue"),
+    MessageKind.FILM_DUE: gettext_lazy("The rust protection film of your %(vehicle)s is due to be renewed"),
+    MessageKind.FILM_OVERDUE: gettext_lazy("Renewal of the rust protection film of your %(vehicle)s is overdue"),
+    MessageKind.TO_COMPLETE: gettext_lazy("The rust protection of your %(vehicle)s is not complete yet"),
+}
+
+
+def name_zones(codes: Sequence[str], names: Mapping[str, str]) -> str:
+    """Return the first few zones by name and how many more there are; nobody reads fourteen."""
+    named = ", ".join(translate_catalogue(names.get(code, code)) for code in codes[:MOST_ZONES_NAMED])
+    more = len(codes) - MOST_ZONES_NAMED
+    return _("%(zones)s and %(count)s more") % {"zones": named, "count": more} if more > 0 else named
+
+
+def tell_dates(thing: DueThing, as_of: date) -> str:
+    """Return the dates of a thing, each with its label: the last day ends the window, grace runs on after it."""
+    days = {
+        "target": render_day(thing.target_on),
+        "last": render_day(thing.last_on),
+        "grace": render_day(thing.grace_until),
+    }
+    has_grace, has_target = thing.grace_until > thing.last_on, thing.target_on < thing.last_on
+    if as_of > thing.grace_until and has_grace:
+        return _("the last day was %(last)s; grace ran until %(grace)s") % days
+    if as_of > thing.grace_until:
+        return _("the last day was %(last)s") % days
+    if as_of > thing.last_on:
+        return _("the last day was %(last)s; grace until %(grace)s") % days
+    if has_target and has_grace:
+        return _("best on %(target)s, last day %(last)s, grace until %(grace)s") % days
+    if has_target:
+        return _("best on %(target)s, last day %(last)s") % days
+    if has_grace:
+        return _("last day %(last)s, grace until %(grace)s") % days
+    return _("last day %(last)s") % days
+
+
+def tell_thing(thing: DueThing, names: Mapping[str, str], as_of: date) -> tuple[str, str]:
+    """Return what is to be done and when, as a customer reads it."""
+    what = _("Reinspection")
+    if thing.kind is DueKind.TOUCH_UP:
+        what = _("Touch-up")
+        if thing.zones:
+            zones = {"count": count_zones(len(thing.zones)), "zones": name_zones(thing.zones, names)}
+            what = _("Touch-up of %(count)s: %(zones)s") % zones
+    return what, tell_dates(thing, as_of)
+
+
+def tell_subject(kind: MessageKind, vehicle: str) -> str:
+    """Return the subject in one line; a line break in what a shop wrote would let nothing through."""
+    return " ".join((str(SUBJECTS[kind]) % {"vehicle": vehicle}).split())[:200].strip()
+
+
+def tell_opening(reminder: Reminder, vehicle: str, as_of: date) -> str:
+    """Return the first sentence of a message."""
+    kind, main = reminder.kind, reminder.main
+    if kind is MessageKind.TO_COMPLETE:
+        return ngettext(
+            "The rust protection treatment of your %(vehicle)s is not complete yet: this zone is still to be treated, "
+            "and until then your cover has not begun.",
+            "The rust protection treatment of your %(vehicle)s is not complete yet: these zones are still to be "
+            "treated, and until then your cover has not begun.",
+            len(reminder.to_complete),
+        ) % {"vehicle": vehicle}
+    assert main is not None
+    told = {
+        "vehicle": vehicle,
+        "opens": render_day(main.opens_on),
+        "last": render_day(main.last_on),
+        "grace": render_day(main.grace_until),
+    }
+    if kind is MessageKind.VISIT_DUE:
+        return _("Your %(vehicle)s is due for its rust protection visit.") % told
+    if kind is MessageKind.IN_GRACE:
+        # One visit serves all that is in its grace, so it counts for all of it only until the first of them ends.
+        in_grace = (thing for thing in reminder.things if thing.last_on < as_of <= thing.grace_until)
+        first = min(in_grace, key=lambda thing: (thing.grace_until, thing.last_on))
+        told |= {"last": render_day(first.last_on), "grace": render_day(first.grace_until)}
+        counts = _(
+            "The last day for the rust protection visit of your %(vehicle)s was %(last)s. It still counts within the "
+            "grace, which runs until %(grace)s."
+        )
+        return counts % told
+    if kind is MessageKind.VISIT_MISSED and main.grace_until > main.last_on:
+        missed = _(
+            "No rust protection visit of your %(vehicle)s is on record from %(opens)s through %(grace)s, the end of "
+            "grace."
+        )
+        return missed % told
+    if kind is MessageKind.VISIT_MISSED:
+        missed = _(
+            "No rust protection visit of your %(vehicle)s is on record from %(opens)s through %(last)s, the last day."
+        )
+        return missed % told
+    late = kind is MessageKind.FILM_OVERDUE
+    due = [t for t in reminder.things if (as_of > t.grace_until if late else t.opens_on <= as_of)]
+    told["zones"] = count_zones(len({zone for thing in due for zone in thing.zones}))
+    if late:
+        return _("The protective film on %(zones)s of your %(vehicle)s was not renewed in time.") % told
+    return _("The protective film on %(zones)s of your %(vehicle)s is due to be renewed.") % told
+
+
+def tell_consequence(reminder: Reminder, state: CoverOnDay) -> str:
+    """Return what the missed visit has done to the cover by its state on that day; '' where no visit was missed."""
+    if reminder.kind is not MessageKind.VISIT_MISSED:
+        return ""
+    if state.status is CoverStatus.SUSPENDED:
+        return _(
+            "Your cover is suspended until we have seen the vehicle. Damage found while it is suspended may not be "
+            "paid."
+        )
+    if state.status is CoverStatus.IN_FORCE and state.percent < FULL_PERCENT:
+        percent = {"percent": render_number(state.percent)}
+        return _("Your cover stays in force, but pays %(percent)s %% of what it paid before.") % percent
+    return _("Your cover stays in force.") if state.status is CoverStatus.IN_FORCE else ""
