@@ -197,6 +197,8 @@ def test_the_distance_since_a_first_treatment_without_a_reading_is_not_known(his
         # Between two readings: a later one within the limit proves that it was not reached.
         ([(START, 10_000), (FOUND + DAY, 99_999)], HOLDS, "later_within"),
         ([(START, 10_000), (FOUND + DAY, 100_000)], CANNOT_BE_TOLD, "not_proven"),
+        # So does one of the day itself that is lower than an earlier one, and so not believed.
+        ([(START, 10_000), (FOUND - DAY, 90_000), (FOUND, 50_000)], HOLDS, "later_within"),
         # An earlier one at or beyond the limit proves that it was.
         ([(START, 10_000), (FOUND - DAY, 100_000)], FAILS, "earlier_beyond"),
         ([(START, 10_000), (FOUND - DAY, 99_999)], CANNOT_BE_TOLD, "not_proven"),

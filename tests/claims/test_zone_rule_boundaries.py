@@ -261,6 +261,10 @@ def test_every_missed_touch_up_must_be_the_omission_of_the_shop() -> None:
         finding = judge(looks=seen, **both)  # type: ignore[arg-type]
         assert (finding.answer, finding.shop_fell_short) == (FAILS, is_the_shops), looks
         assert finding.explanations[0] == explain("touch_ups.missed", missed=2, count=2)
+        # The omission of the one that is told.
+        assert read_params(finding.explanations, "due.target.coat")["months"] == 12
+        omitted = explain("touch_ups.shop_omitted", at_shop_on=date(2024, 2, 1))
+        assert (omitted in finding.explanations) is is_the_shops
 
 
 def test_a_missed_touch_up_that_was_made_up_for_is_not_asked_about_again() -> None:

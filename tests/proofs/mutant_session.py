@@ -73,11 +73,11 @@ class MutantSession:
             gc.unfreeze()  # what is frozen is not listed
             runs = self._read_coverage()
             for held in gc.get_objects():
-                if isinstance(held, functools._lru_cache_wrapper):
+                if type(held) is functools._lru_cache_wrapper:
                     held.cache_clear()
             functions: dict[CodeType, list[FunctionType]] = defaultdict(list)
             for held in gc.get_objects():
-                if isinstance(held, FunctionType) and "/rules/" in held.__code__.co_filename:
+                if type(held) is FunctionType and "/rules/" in held.__code__.co_filename:
                     functions[held.__code__].append(held)
             gc.freeze()
             self._try_all(tests, runs, functions)
