@@ -14,6 +14,7 @@ from django.http import HttpRequest
 from django.template.backends.jinja2 import Template as Jinja2Template
 from django.test import Client
 from django.test.signals import template_rendered
+from django.utils.translation import deactivate
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
@@ -92,6 +93,13 @@ def own_folders(tmp_path: Path, settings: object) -> Iterator[None]:
     # The usual hasher is slow on purpose.
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # type: ignore[attr-defined]
     yield
+
+
+@pytest.fixture(autouse=True)
+def own_language() -> Iterator[None]:
+    """A page that was asked for in French leaves French in use, which the next test must not see."""
+    yield
+    deactivate()
 
 
 @pytest.fixture

@@ -19,12 +19,12 @@ from treatments.models import OdometerReading, Site, Treatment, Vehicle
 from treatments.models.choices import choices_of
 from treatments.records.treatment_entry import ConditionsEntry
 from treatments.rules.units import (
-    UNIT_WORDS,
     Distance,
     DistanceUnit,
     convert_fahrenheit_to_celsius,
     tell_number,
 )
+from treatments.shared.amounts import UNIT_NAMES
 
 EARLIEST_DAY = date(1900, 1, 1)
 # A surface beyond these is a slip of the pen: the hardest frost, and dark metal in the sun. Our own choice.
@@ -68,7 +68,7 @@ class VisitForm(OdometerForm):
     done_on = DayField(label=_("Day"), first=date.min)
     odometer = NumberField(label=_("Odometer"), required=False, max_digits=9, decimal_places=1, min_value=Decimal(0))
     odometer_unit = forms.ChoiceField(
-        label=_("Unit of the odometer"), choices=[(unit, UNIT_WORDS[unit][1]) for unit in DistanceUnit]
+        label=_("Unit of the odometer"), choices=[(unit, UNIT_NAMES[unit]) for unit in DistanceUnit]
     )
     note = forms.CharField(label=_("Note"), required=False, max_length=4000)
 

@@ -17,7 +17,8 @@ from treatments.enums import MeasuredBy
 from treatments.models import MaterialTotal
 from treatments.models.choices import choices_of
 from treatments.records.material_totals import TotalEntry
-from treatments.rules.units import UNIT_WORDS, Volume, VolumeUnit
+from treatments.rules.units import Volume, VolumeUnit
+from treatments.shared.amounts import UNIT_NAMES
 
 MOST_TOTALS = 9
 MORE = "totals"
@@ -31,7 +32,7 @@ class TotalForm(forms.Form):
     quantity = NumberField(
         label=_("Total for the vehicle"), required=False, max_digits=10, decimal_places=3, min_value=Decimal("0.001")
     )
-    unit = forms.ChoiceField(label=_("Unit"), choices=[(u, UNIT_WORDS[u][1]) for u in VolumeUnit], required=False)
+    unit = forms.ChoiceField(label=_("Unit"), choices=[(u, UNIT_NAMES[u]) for u in VolumeUnit], required=False)
     measured_by = forms.ChoiceField(
         label=_("How it was measured"), choices=[("", "–"), *choices_of(MeasuredBy)], required=False
     )

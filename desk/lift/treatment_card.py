@@ -21,8 +21,9 @@ from desk.lift.record_forms import YES_NO, put_number, put_yes_no, share_fields
 from notifications.documents.pdf.job_sheet import JobRow
 from treatments.enums import ZoneKind
 from treatments.models import TreatmentLine
-from treatments.rules.units import UNIT_WORDS, VolumeUnit, convert_kpa_to_psi, convert_psi_to_kpa
+from treatments.rules.units import VolumeUnit, convert_kpa_to_psi, convert_psi_to_kpa
 from treatments.rules.zone_catalogue import ZoneDescription
+from treatments.shared.amounts import UNIT_NAMES
 
 # Why a zone is left out, as the shop may say it; kept on record in these words, with the applicator's own behind them.
 USUAL_REASONS = {
@@ -81,9 +82,7 @@ class CoatForm(forms.Form):
     quantity = NumberField(
         label=_("Quantity"), required=False, max_digits=10, decimal_places=3, min_value=Decimal("0.001")
     )
-    unit = forms.ChoiceField(
-        label=_("Unit"), choices=[(unit, UNIT_WORDS[unit][1]) for unit in VolumeUnit], required=False
-    )
+    unit = forms.ChoiceField(label=_("Unit"), choices=[(unit, UNIT_NAMES[unit]) for unit in VolumeUnit], required=False)
     tool = forms.CharField(label=_("Tool"), required=False, max_length=80)
     pressure = NumberField(
         label=_("Pressure at the regulator"), required=False, max_digits=6, decimal_places=2, min_value=Decimal(0)

@@ -13,7 +13,8 @@ from desk.forms.number_field import NumberField
 from desk.lift.record_forms import EARLIEST_DAY
 from treatments.models import Product
 from treatments.rules.stock import LotStanding
-from treatments.rules.units import UNIT_WORDS, Volume, VolumeUnit
+from treatments.rules.units import Volume, VolumeUnit
+from treatments.shared.amounts import UNIT_NAMES
 from treatments.stock.queries import LotSearch
 from treatments.stock.use_queries import UseSearch
 
@@ -114,7 +115,7 @@ class ReceiveForm(forms.Form):
         min_value=Decimal("0.001"),
         help_text=_("without it nobody can tell what is left"),
     )
-    unit = forms.ChoiceField(label=_("Unit"), choices=[(unit, UNIT_WORDS[unit][1]) for unit in VolumeUnit])
+    unit = forms.ChoiceField(label=_("Unit"), choices=[(unit, UNIT_NAMES[unit]) for unit in VolumeUnit])
 
     def __init__(self, *args: Any, products: Sequence[Product], today: date, **options: Any) -> None:
         super().__init__(*args, **options)

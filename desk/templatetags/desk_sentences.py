@@ -9,8 +9,7 @@ from django import template
 from claims.rules.clauses import explain_clause
 from desk.rendering.telling import tell, tell_all
 from treatments.rules.formats import format_money
-from treatments.rules.units import tell_amount
-from treatments.rules.wording import tell_count
+from treatments.shared.amounts import render_amount
 from treatments.shared.rendering import find_language, render, render_all, render_param
 
 register = template.Library()
@@ -55,16 +54,10 @@ def clause_words(clause: str) -> str:
 @register.filter
 def with_unit(amount: Decimal, unit: str) -> str:
     """Return an amount with its unit, one or several."""
-    return tell(tell_amount(amount, unit))
+    return render_amount(amount, unit)
 
 
 @register.filter
 def money(amount: Decimal, currency: str) -> str:
     """Return an amount of money in the language of the page."""
     return format_money(amount, currency, find_language())
-
-
-@register.filter
-def count_of(count: int, noun: str) -> str:
-    """Return a number with its noun, one or several."""
-    return tell(tell_count(count, noun))

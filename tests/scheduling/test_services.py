@@ -56,11 +56,13 @@ def cover(shop: ShopForTests, vehicle: Vehicle) -> Cover:
 def test_a_first_treatment_is_registered_once_under_the_usual_terms(shop: ShopForTests, cover: Cover) -> None:
     assert register_covers_for_new_treatments(now=NOW) == 0
     assert (cover.number, cover.registered_on) == (f"C{cover.vehicle_id:06d}-1", FIRST)
-    with pytest.raises(ValidationError, match="end that first"):
+    with pytest.raises(ValidationError) as refused:
         register_cover(
             vehicle=cover.vehicle, terms_version=cover.terms_version, site=shop.site, sold_on=TODAY,
             registered_on=TODAY, now=NOW, actor=None,
         )  # fmt: skip
+    (covered,) = refused.value.error_dict["vehicle"]
+    assert (covered.code, covered.params["number"]) == ("covered", cover.number)
     end_cover(cover=cover, day=TODAY, reason="total loss", now=NOW, actor=None)
     second = register_cover(
         vehicle=cover.vehicle, terms_version=cover.terms_version, site=shop.site, sold_on=TODAY,
@@ -71,11 +73,13 @@ def test_a_first_treatment_is_registered_once_under_the_usual_terms(shop: ShopFo
 
 def test_an_end_is_taken_back_and_stays_in_what_was_known(shop: ShopForTests, cover: Cover) -> None:
     taken_back_at, later = NOW + timedelta(hours=2), NOW + timedelta(hours=3)
-    with pytest.raises(ValidationError, match="ended"):
+    with pytest.raises(ValidationError) as refused:
         take_end_back(cover=cover, day=TODAY, reason="mistaken", now=NOW, actor=None)
+    assert refused.value.code == "not_ended"
     end_cover(cover=cover, day=TODAY, reason="total loss", now=NOW, actor=None)
-    with pytest.raises(ValidationError, match="reason"):
+    with pytest.raises(ValidationError) as refused:
         take_end_back(cover=cover, day=TODAY, reason=" ", now=taken_back_at, actor=None)
+    assert refused.value.error_dict["reason"][0].code == "required"
     take_end_back(cover=cover, day=TODAY, reason="another vehicle", now=taken_back_at, actor=None)
     known = (NOW, CoverStatus.ENDED), (taken_back_at, CoverStatus.IN_FORCE), (None, CoverStatus.IN_FORCE)
     for known_at, status in known:
@@ -86,8 +90,9 @@ def test_an_end_is_taken_back_and_stays_in_what_was_known(shop: ShopForTests, co
     end_cover(cover=cover, day=TODAY, reason="sold abroad", now=later, actor=None)
     terms = {"vehicle": cover.vehicle, "terms_version": cover.terms_version, "site": shop.site}
     register_cover(**terms, sold_on=TODAY, registered_on=TODAY, now=later, actor=None)
-    with pytest.raises(ValidationError, match="-2"):
+    with pytest.raises(ValidationError) as refused:
         take_end_back(cover=cover, day=TODAY, reason="mistaken", now=later, actor=None)
+    assert (refused.value.code, refused.value.params["other"][-2:]) == ("covered", "-2")
     assert list(verify_log()) == []
 
 

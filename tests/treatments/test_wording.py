@@ -4,9 +4,10 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
+from django.utils.translation import override
 
 from tests.treatments.test_log_rules import CATALOGUE
-from treatments.rules.units import DistanceUnit, VolumeUnit, tell_amount, tell_number
+from treatments.rules.units import DistanceUnit, VolumeUnit, tell_number
 from treatments.rules.wording import (
     make_plural,
     name_zones_in,
@@ -15,6 +16,7 @@ from treatments.rules.wording import (
     tell_day,
     tell_days,
 )
+from treatments.shared.amounts import render_amount
 from treatments.shared.labels import count_access
 
 NAMES = {"rocker_left": "Left rocker panel", "rocker_right": "Right rocker panel", "tailgate": "Tailgate"}
@@ -103,7 +105,8 @@ def test_every_access_point_of_the_catalogue_reads_well() -> None:
     ],
 )
 def test_amounts_show_no_digit_that_says_nothing(amount: str, unit: str, told: str) -> None:
-    assert tell_amount(Decimal(amount), unit) == told
+    with override("en"):
+        assert render_amount(Decimal(amount), unit) == told
 
 
 def test_a_number_keeps_its_value() -> None:

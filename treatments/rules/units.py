@@ -7,7 +7,7 @@ or a number that could mean two things is an error.
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 from enum import StrEnum
 from typing import TypeVar
 
@@ -35,15 +35,6 @@ class DistanceUnit(StrEnum):
     MILE = "mi"
 
 
-# One and several of each unit, as people write them.
-UNIT_WORDS: dict[str, tuple[str, str]] = {
-    VolumeUnit.US_QUART: ("US quart", "US quarts"),
-    VolumeUnit.LITRE: ("litre", "litres"),
-    VolumeUnit.US_GALLON: ("US gallon", "US gallons"),
-    VolumeUnit.MILLILITRE: ("ml", "ml"),
-    DistanceUnit.KILOMETRE: ("km", "km"),
-    DistanceUnit.MILE: ("mile", "miles"),
-}
 # NIST SP 811: the US gallon is 231 cubic inches, the quart a quarter of it; an inch is 25.4 mm exactly.
 MILLILITRES_PER: dict[VolumeUnit, Decimal] = {
     VolumeUnit.US_QUART: Decimal("946.352946"),
@@ -119,17 +110,6 @@ def tell_number(amount: Decimal) -> str:
     """Return a number as people write it: no digits that say nothing, thousands apart (129,023 or 0.2)."""
     plain = f"{amount:,f}"
     return plain.rstrip("0").rstrip(".") if "." in plain else plain
-
-
-_DISTANCES = frozenset(DistanceUnit)
-
-
-def tell_amount(amount: Decimal, unit: str) -> str:
-    """Return an amount with its unit in words: 0.2 US quarts, 1 US quart, 129,023 km; a distance in whole units."""
-    if unit in _DISTANCES:
-        amount = amount.quantize(Decimal(1), ROUND_HALF_UP)
-    one, several = UNIT_WORDS.get(unit, (unit, unit))
-    return f"{tell_number(amount)} {one if amount == 1 else several}"
 
 
 class DecimalSign(StrEnum):
