@@ -107,7 +107,6 @@ MIDDLEWARE = [
     "desk.shared.access.refuse_odd_addresses",
     "desk.shared.faults.AnswerWhatCannotBeComputed",
     "treatments.reference.cache.look_at_reference_once",
-    "desk.shared.follow_up.follow_up_on_forms",
     "desk.people.log_in_limits.ask_for_codes_to_be_set_up",
     "axes.middleware.AxesMiddleware",
 ]
@@ -244,8 +243,8 @@ if IS_OWN_BROKER:
     }
 # A worker of a broker starts only where mail and links would reach customers, see config/deployment.py.
 WORKERS_NEED_DEPLOYMENT = env.bool("WORKERS_NEED_DEPLOYMENT", default=not IS_OWN_BROKER)
-# A small shop's worker looks at once at what follows from a form; in a large one beat's scans see to many together.
-FOLLOW_UP_ON_FORMS = IS_OWN_BROKER
+# A small shop's worker reads at once what the event log tells; in a large one beat's scans see to many together.
+NUDGE_ON_EVENTS = IS_OWN_BROKER
 # A worker at long work says so this often twice; what nobody has said for so long is taken up by another.
 WORK_LEASE_SECONDS = env.int("WORK_LEASE_SECONDS", default=60)
 CELERY_TASK_EAGER_PROPAGATES = True

@@ -1,4 +1,4 @@
-"""The task that sees to what follows from a form."""
+"""The task that sees to what follows from the events just recorded."""
 
 import logging
 
@@ -17,8 +17,8 @@ logger = logging.getLogger(__name__)
 MOST_AT_ONCE = 500
 
 
-@shared_task(name="desk.shared.follow_up")
-def follow_up() -> None:
+@shared_task(name="desk.follow_events")
+def follow_events() -> None:
     """Bring the due list up to date with what was written down, and tell customers of changed visits."""
     now = timezone.now()
     failed: list[str] = []
@@ -27,4 +27,4 @@ def follow_up() -> None:
     try_step("Recomputing covers", lambda: recompute_what_changed(as_of=today, most=MOST_AT_ONCE), failed)
     try_step("Telling of visits", tell_of_visits, failed)
     for told in failed:
-        logger.error("After a form, left to the next scan: %s", told)
+        logger.error("After a change, left to the next scan: %s", told)

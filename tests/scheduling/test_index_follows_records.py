@@ -215,7 +215,7 @@ def test_another_family_of_a_product_or_kind_of_a_zone_reaches_every_cover(demo:
     given = {name: value for name, value in given.items() if value is not None}
     given |= {"zonearea_set-TOTAL_FORMS": "0", "zonearea_set-INITIAL_FORMS": "0"}
     given |= {"areas-TOTAL_FORMS": "0", "areas-INITIAL_FORMS": "0"}
-    with override_settings(FOLLOW_UP_ON_FORMS=False):
+    with override_settings(NUDGE_ON_EVENTS=False):
         other = Client()
         other.force_login(chief)
         assert other.post(address, given).status_code == 302

@@ -5,12 +5,18 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from celery import current_app
+from django.conf import settings
 from django.db import models, transaction
 
 from treatments.event_log.keys import LogKey, read_keys
 from treatments.event_log.signed_content import digest_signed_rows
 from treatments.event_log.words import take_words
 from treatments.models import Event, EventLogHead, EventWords, User
+from treatments.shared.long_work import nudge
+
+# The task of a higher app, which no import may name here.
+READ_EVENTS_TASK = "desk.follow_events"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +56,8 @@ def compute_head_hash(key: LogKey, head: EventLogHead) -> str:
 
 def record_events(happenings: Iterable[Happening], *, actor: User | None, now: datetime) -> None:
     """Append entries, in the caller's transaction. Call it last: it holds the log's lock until the commit.
+
+    In the embedded size a worker reads them as soon as they are committed.
 
     What an entry signs off (``signed_content.py`` of each room) is digested as it stands in the database now.
 
@@ -94,6 +102,13 @@ def record_events(happenings: Iterable[Happening], *, actor: User | None, now: d
     head.key_name = key.name
     head.keyed_hash = compute_head_hash(key, head)
     head.save()
+    if settings.NUDGE_ON_EVENTS:
+        transaction.on_commit(nudge_readers)
+
+
+def nudge_readers() -> None:
+    """Let a worker read at once what was recorded; beat's next scan reads it where no broker answers."""
+    nudge(current_app.signature(READ_EVENTS_TASK))
 
 
 def describe(instance: models.Model, *names: str) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""In the embedded size a worker follows up on each form at once: the due list, and what customers hear."""
+"""In the embedded size a worker follows each recorded event at once: the due list, and what customers hear."""
 
 from decimal import Decimal
 from pathlib import Path
@@ -43,7 +43,7 @@ def book_one(demo: DemoShop) -> int:
 def test_a_customer_hears_at_once_of_what_the_desk_booked(  # type: ignore[no-untyped-def]
     demo: DemoShop, size: str, tasks_run_here: None, django_capture_on_commit_callbacks
 ) -> None:
-    follows = override_settings(FOLLOW_UP_ON_FORMS=size == "embedded")
+    follows = override_settings(NUDGE_ON_EVENTS=size == "embedded")
     with follows, django_capture_on_commit_callbacks(execute=True):
         assert book_one(demo) == 302
     heard = list(Message.objects.values_list("kind", "address", "status"))
@@ -54,45 +54,44 @@ def test_a_customer_hears_at_once_of_what_the_desk_booked(  # type: ignore[no-un
 OUT_OF_DATE = [{"code": "cover.not_computed", "params": {}}]
 
 
-@override_settings(FOLLOW_UP_ON_FORMS=True)
-def test_the_due_list_follows_what_was_written_down_unless_it_is_too_much(
-    demo: DemoShop, tasks_run_here: None, monkeypatch: pytest.MonkeyPatch
+@override_settings(NUDGE_ON_EVENTS=True)
+def test_the_due_list_follows_what_was_written_down_unless_it_is_too_much(  # type: ignore[no-untyped-def]
+    demo: DemoShop, tasks_run_here: None, monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks
 ) -> None:
     vehicle = Vehicle.objects.get(vin=find_vin(demo, "overdue"))
     state = CoverState.objects.get(cover__vehicle=vehicle)
-
-    def spoil_and_note() -> None:
+    for most, follows in ((0, False), (500, True)):
+        monkeypatch.setattr(tasks, "MOST_AT_ONCE", most)
         CoverState.objects.filter(pk=state.pk).update(explanations=OUT_OF_DATE)
-        distance = Distance(Decimal(120_000), DistanceUnit.KILOMETRE)
-        record_reading(vehicle=vehicle, day=TODAY, distance=distance, now=NOW, actor=None)
-
-    spoil_and_note()
-    client = log_in("writer")
-    monkeypatch.setattr(tasks, "MOST_AT_ONCE", 0)
-    assert client.post("/look/", {"look": "dark", "next": "/"}).status_code == 302
-    assert CoverState.objects.get(pk=state.pk).explanations == OUT_OF_DATE
-    monkeypatch.setattr(tasks, "MOST_AT_ONCE", 500)
-    assert client.post("/nowhere/").status_code == 404  # nothing was taken, so nothing is looked for
-    assert CoverState.objects.get(pk=state.pk).explanations == OUT_OF_DATE
-    assert client.post("/look/", {"look": "dark", "next": "/"}).status_code == 302
-    assert CoverState.objects.get(pk=state.pk).explanations != OUT_OF_DATE
+        with django_capture_on_commit_callbacks(execute=True):
+            distance = Distance(Decimal(120_000 + most), DistanceUnit.KILOMETRE)
+            record_reading(vehicle=vehicle, day=TODAY, distance=distance, now=NOW, actor=None)
+            assert CoverState.objects.get(pk=state.pk).explanations == OUT_OF_DATE
+        assert (CoverState.objects.get(pk=state.pk).explanations != OUT_OF_DATE) == follows
 
 
-@override_settings(FOLLOW_UP_ON_FORMS=True)
-def test_a_broker_that_does_not_answer_does_not_take_back_what_was_sent(
-    demo: DemoShop, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+@override_settings(NUDGE_ON_EVENTS=True)
+def test_a_broker_that_does_not_answer_does_not_take_back_what_was_recorded(  # type: ignore[no-untyped-def]
+    demo: DemoShop,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+    django_capture_on_commit_callbacks,
 ) -> None:
-    def fail() -> None:
+    def fail(*_args: object, **_options: object) -> None:
         raise OperationalError("nobody listens")
 
-    monkeypatch.setattr(tasks.follow_up, "delay", fail)
-    assert book_one(demo) == 302
+    monkeypatch.setattr(tasks.follow_events, "apply_async", fail)
+    with django_capture_on_commit_callbacks(execute=True):
+        assert book_one(demo) == 302
     assert Appointment.objects.count() == 1 and "the next scan" in caplog.text
 
 
-@override_settings(FOLLOW_UP_ON_FORMS=True)
-def test_a_form_waits_for_no_mail_server(demo: DemoShop, monkeypatch: pytest.MonkeyPatch) -> None:
+@override_settings(NUDGE_ON_EVENTS=True)
+def test_a_form_waits_for_no_mail_server(  # type: ignore[no-untyped-def]
+    demo: DemoShop, monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks
+) -> None:
     asked: list[str] = []
-    monkeypatch.setattr(tasks.follow_up, "delay", lambda: asked.append("nudged"))
-    assert book_one(demo) == 302
-    assert asked == ["nudged"] and not Message.objects.filter(status="sent", kind="visit_booked").exists()
+    monkeypatch.setattr(tasks.follow_events, "apply_async", lambda *args, **options: asked.append("nudged"))
+    with django_capture_on_commit_callbacks(execute=True):
+        assert book_one(demo) == 302
+    assert asked and not Message.objects.filter(status="sent", kind="visit_booked").exists()
