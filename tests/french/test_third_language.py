@@ -65,11 +65,15 @@ def shop(db: None, tmp_path: Path, settings: object) -> Iterator[DemoShop]:
     yield demo
 
 
-def find_untranslated(text: str, own_words: set[str]) -> bool:
-    """Say whether English is left outside the translations of a text."""
+def leave_out_translations(text: str) -> str:
     before = ""
     while text != before:
         before, text = text, _TRANSLATED.sub(" ", text)
+    return text
+
+
+def has_english(text: str, own_words: set[str]) -> bool:
+    """Say whether words are English that are not people's own."""
     for own in sorted(own_words, key=len, reverse=True):
         text = text.replace(own, " ")
     return bool(ENGLISH.search(text))
@@ -83,12 +87,15 @@ def test_a_page_in_a_third_language_has_no_english(shop: DemoShop) -> None:
     own_words = {*list_own_words(), "nobody at all", "tomorrow", "soon", "nowhere"}
     wrong: dict[str, list[str]] = {}
     for page in PAGES:
+        # A letter is kept as it was sent, in the language of that day.
+        if page.name == "claim_letter":
+            continue
         client = Client(headers={"accept-language": CODE})
         if page.username:
             client.force_login(User.objects.get(username=page.username))
         answer = client.get(page.address, follow=True).content.decode()
         assert f'lang="{CODE}"' in answer, page.title
-        found = [text for text in list_texts(answer) if find_untranslated(text, own_words)]
+        found = [text for text in list_texts(leave_out_translations(answer)) if has_english(text, own_words)]
         if found:
             wrong[page.title] = found
     assert wrong == {}
@@ -110,4 +117,4 @@ def test_a_mail_or_document_in_a_third_language_has_no_english(shop: DemoShop) -
     assert len(mails) > 3
     texts = mails | documents
     assert {name: text for name, text in texts.items() if OPEN not in text} == {}
-    assert {name: text for name, text in texts.items() if find_untranslated(text, own_words)} == {}
+    assert {name: text for name, text in texts.items() if has_english(leave_out_translations(text), own_words)} == {}
