@@ -7,7 +7,6 @@ from datetime import date, timedelta
 
 from django.db.models import QuerySet
 
-from desk.rendering.telling import tell
 from scheduling.covers.rules.risk import estimate_risk
 from scheduling.due_list.queries import URGENCIES, DueFilter, DueRow, find_cover_urgency
 from scheduling.models import DueItem
@@ -38,7 +37,7 @@ class DueCard:
 
     @property
     def urgency_words(self) -> str:
-        return tell(URGENCIES[self.urgency])
+        return str(URGENCIES[self.urgency])
 
 
 def list_cards(rows: Sequence[DueRow], todays: Mapping[int, date], *, shows_owner: bool) -> list[DueCard]:

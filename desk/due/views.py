@@ -12,7 +12,6 @@ from django.views.decorators.http import require_safe
 from django.views.decorators.vary import vary_on_headers
 
 from desk.due.cards import find_horizon, list_cards, list_near_items
-from desk.rendering.telling import tell
 from desk.shared.access import access_cover, get_user, may_open, open_to
 from desk.shared.faults import read_shown_faults
 from desk.templatetags.desk_words import counted
@@ -106,7 +105,7 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
     try:
         page = read_due_page(user, today, wanted, after=after, size=PER_PAGE)
     except PlaceError as error:
-        told.append(_("%(error)s The list starts from its beginning.") % {"error": tell(error)})
+        told.append(_("%(error)s The list starts from its beginning.") % {"error": error})
         after = ""
         page = read_due_page(user, today, wanted, size=PER_PAGE)
     counts = count_by_urgency(user, today)
@@ -119,7 +118,7 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         "after": after,
         "next": page.after,
         "cards": list_cards(page.rows, map_todays(now), shows_owner=user.role != Role.DEALERSHIP),
-        "counts": [(code, tell(words), counted(counts[code])) for code, words in URGENCIES.items()],
+        "counts": [(code, words, counted(counts[code])) for code, words in URGENCIES.items()],
         "sites": sites,
         "kinds": list(DueKind),
         "booked_or_not": list(BOOKED_OR_NOT.items()),

@@ -19,7 +19,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_http_methods
 
-from desk.rendering.telling import tell, tell_all
+from desk.rendering.telling import tell_all
 from desk.shared.access import get_user, may_open, open_to
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_chosen_covers
@@ -31,7 +31,7 @@ from scheduling.covers.services import waive_open_items
 from scheduling.models import Cover
 from treatments.models import User
 from treatments.queries import find_today
-from treatments.rules.wording import tell_count
+from treatments.shared.counts import count_zones
 from treatments.shared.labels import label
 
 MOST_AT_ONCE = 100
@@ -99,7 +99,7 @@ def _foresee_waiving(covers: list[Cover], today: date) -> list[Chosen]:
 
 
 def _tell_open(kind: str, zones: int) -> str:
-    return f"{kind} ({tell(tell_count(zones, 'zone'))})" if zones else kind
+    return f"{kind} ({count_zones(zones)})" if zones else kind
 
 
 def _waive(covers: list[Cover], values: dict[str, Any], today: date, now: datetime, actor: User) -> Done:

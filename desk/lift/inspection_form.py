@@ -12,7 +12,6 @@ from django.utils.translation import gettext as _t
 
 from desk.lift.inspection_card import SOUND, InspectedCard, put_line
 from desk.lift.record_forms import InspectionVisitForm, guess_visit, list_form_errors, put_number, read_by_the_lift
-from desk.rendering.telling import tell
 from notifications.documents.job_sheets import describe_job_sheet
 from notifications.documents.pdf.job_sheet import JobStep
 from notifications.speaking import join_label
@@ -20,6 +19,7 @@ from treatments.enums import FilmState, InspectionKind
 from treatments.models import Inspection, InspectionLine, KeptPhoto, Site, Vehicle, Zone
 from treatments.queries import read_zone_catalogue
 from treatments.records.inspections import InspectionEntry, KeptPicture, keep_recorded, make_entry
+from treatments.shared.labels import translate_catalogue
 
 
 @dataclass
@@ -169,8 +169,11 @@ class InspectionForm:
         told = self.others if self.wants_more else self.others + list_form_errors([(self.visit, "")])
         for card in self.cards:
             if not self.wants_more:
-                told += list_form_errors([(card.form, card.zone.name)])
-            told += [(f"id_{card.photo_field}", join_label(card.zone.name, tell(error))) for error in card.photo_errors]
+                told += list_form_errors([(card.form, translate_catalogue(card.zone.name))])
+            told += [
+                (f"id_{card.photo_field}", join_label(translate_catalogue(card.zone.name), error))
+                for error in card.photo_errors
+            ]
         return told
 
 

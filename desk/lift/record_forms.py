@@ -12,7 +12,6 @@ from django.utils.translation import gettext_lazy as _
 from desk.forms.day_fields import DayField, tell_days
 from desk.forms.number_field import NumberField
 from desk.forms.odometer_question import OdometerForm
-from desk.rendering.telling import tell
 from notifications.speaking import join_label
 from treatments.enums import InspectionKind, TreatmentKind
 from treatments.models import OdometerReading, Site, Treatment, Vehicle
@@ -201,5 +200,5 @@ def list_form_errors(forms_with_names: Iterable[tuple[forms.Form, str]]) -> list
             target = form[name].auto_id if field else ""
             label = field.label if field else ""
             led = join_label(about, label) if about and label else about or label
-            listed += [(target, join_label(led, tell(error)) if led else tell(error)) for error in errors]
+            listed += [(target, join_label(led, error) if led else str(error)) for error in errors]
     return listed

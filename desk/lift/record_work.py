@@ -23,7 +23,6 @@ from desk.lift.views_sent import (
     record_once,
     tell_typed_by,
 )
-from desk.rendering.telling import tell_all
 from desk.shared.access import access_vehicle, get_user, may_open
 from desk.shared.shown import list_changes
 from scheduling.covers.sign_off_effects import foresee_sign_off
@@ -245,5 +244,5 @@ class WorkPages(Generic[Work, Form]):
         try:
             service(fingerprint=fingerprint, now=timezone.now(), actor=get_user(request), **{self.name: found})
         except ValidationError as error:
-            return self.show(request, found.pk, errors=tell_all(error.messages), status=400)
+            return self.show(request, found.pk, errors=error.messages, status=400)
         return done

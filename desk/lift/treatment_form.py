@@ -36,6 +36,7 @@ from treatments.records.rules.order_of_work import USUAL_CAUTIONS
 from treatments.records.treatment_entry import LineEntry, check_line
 from treatments.reference.queries import map_zones
 from treatments.rules.units import Volume, VolumeUnit
+from treatments.shared.labels import translate_catalogue
 from treatments.vehicles.fact_queries import read_body
 from treatments.vehicles.rules.coatable import VehicleBody
 
@@ -259,7 +260,7 @@ class TreatmentForm:
             return []
         named: list[tuple[forms.Form, str]] = [(self.visit, "")]
         for card in self.cards:
-            named += [(form, card.zone.name) for form in (card.form, *card.coats)]
+            named += [(form, translate_catalogue(card.zone.name)) for form in (card.form, *card.coats)]
         named += [(total, _t("Totals for the vehicle")) for total in self.total_forms]
         return self.others + list_form_errors(named)
 

@@ -15,7 +15,6 @@ from desk.lift.inspection_card import ACCEPTED
 from desk.lift.inspection_form import InspectionForm
 from desk.lift.record_work import Job, WorkPages
 from desk.lift.views_sent import make_form_key, read_form_key
-from desk.rendering.telling import tell, tell_all
 from desk.shared.access import access_inspection, access_kept_photo, access_photo, access_vehicle, get_user, open_to
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_inspection, of_new_inspection, of_signing_inspection
@@ -123,9 +122,9 @@ def _keep_files(request: HttpRequest, form: InspectionForm) -> dict[str, list[st
                     form_key=key, person=user, zone=form.zones[card.code], upload=upload, name=name, now=timezone.now()
                 )
             except PhotoError as error:
-                errors.setdefault(card.code, []).append(tell(error))
+                errors.setdefault(card.code, []).append(str(error))
             except ValidationError as error:
-                errors.setdefault(card.code, []).extend(tell_all(error.messages))
+                errors.setdefault(card.code, []).extend(error.messages)
     return errors
 
 
@@ -196,9 +195,9 @@ def keep(request: HttpRequest, vin: str) -> JsonResponse:
             now=timezone.now(),
         )
     except PhotoError as error:
-        return JsonResponse({"error": tell(error)}, status=400)
+        return JsonResponse({"error": str(error)}, status=400)
     except ValidationError as error:
-        return JsonResponse({"error": " ".join(tell_all(error.messages))}, status=400)
+        return JsonResponse({"error": " ".join(error.messages)}, status=400)
     return JsonResponse(
         {
             "photo": photo.pk,

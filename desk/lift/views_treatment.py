@@ -14,7 +14,6 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from desk.lift.record_forms import TreatmentVisitForm
 from desk.lift.record_work import Job, WorkPages
 from desk.lift.treatment_form import TreatmentForm
-from desk.rendering.telling import tell
 from desk.shared.access import access_treatment, access_vehicle, get_user, open_to
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_new_treatment, of_signing_treatment, of_treatment
@@ -138,7 +137,7 @@ def describe_dew_point(visit: TreatmentVisitForm) -> list[tuple[Answer, str]]:
     visit.is_valid()
     wrong = [error for name in measured for error in visit.errors.get(name, [])]
     if wrong:
-        return [(Answer.FAILS, tell(error)) for error in wrong]
+        return [(Answer.FAILS, str(error)) for error in wrong]
     values = visit.cleaned_data
     read = TreatmentVisitForm.read_conditions(visit) if {"clean_surface", "dry_surface"} <= values.keys() else None
     if read is None:

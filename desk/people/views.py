@@ -19,7 +19,6 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from desk.people.log_in_limits import MUST_SET_UP
-from desk.rendering.telling import tell_all
 from desk.shared.access import get_user, open_to_all
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_own_account
@@ -116,7 +115,7 @@ def change_codes(request: HttpRequest, action: str) -> HttpResponse:
         try:
             stop_codes(person=user, now=now)
         except ValidationError as error:
-            form.add_error(None, tell_all(error.messages))
+            form.add_error(None, error.messages)
         else:
             messages.success(request, _("You log in without a code from now on."))
             return redirect("desk:account")
@@ -129,7 +128,7 @@ def _confirm(request: HttpRequest, user: User) -> HttpResponse:
         try:
             recovery = confirm_codes(person=user, code=form.cleaned_data["code"], now=timezone.now())
         except ValidationError as error:
-            form.add_error("code", tell_all(error.messages))
+            form.add_error("code", error.messages)
         else:
             request.session.pop(MUST_SET_UP, None)
             return render(request, "shared/codes_new.html", {"recovery": recovery})

@@ -9,6 +9,8 @@ from enum import StrEnum
 from typing import Any
 
 from django.db.models import FilteredRelation, IntegerField, Q, QuerySet, Subquery
+from django.utils.functional import Promise
+from django.utils.translation import gettext, gettext_lazy, pgettext_lazy
 
 from scheduling.covers.rules.dates import DutyDates
 from scheduling.due_list.search import SEARCHED, find_those_about, look_word_up
@@ -44,15 +46,18 @@ class DueFilter:
 
 
 # How a day stands to the dates of the most pressing due item of a cover; the order is that of the list.
-URGENCIES = {
-    "overdue": "overdue",
-    "in_grace": "in grace",
-    "in_window": "in its window",
-    "coming": "window not open yet",
+URGENCIES: dict[str, str | Promise] = {
+    "overdue": gettext_lazy("overdue"),
+    "in_grace": gettext_lazy("in grace"),
+    "in_window": gettext_lazy("in its window"),
+    "coming": gettext_lazy("window not open yet"),
 }
 
 # Whether a visit is booked that serves what is due.
-BOOKED_OR_NOT = {"not_booked": "not booked yet", "booked": "booked"}
+BOOKED_OR_NOT: dict[str, str | Promise] = {
+    "not_booked": gettext_lazy("not booked yet"),
+    "booked": pgettext_lazy("cover", "booked"),
+}
 
 
 def find_urgency(item: DueItem | DutyDates, as_of: date) -> str:
@@ -248,9 +253,9 @@ def _read_place(text: str) -> tuple[date, int]:
     try:
         place = date.fromisoformat(day), int(key)
     except ValueError as error:
-        raise PlaceError(f"'{text}' is not a place in the list.") from error
+        raise PlaceError(gettext("'%(place)s' is not a place in the list.") % {"place": text}) from error
     if not 0 <= place[1] < 2**63:
-        raise PlaceError(f"'{text}' is not a place in the list.")
+        raise PlaceError(gettext("'%(place)s' is not a place in the list.") % {"place": text})
     return place
 
 

@@ -60,9 +60,7 @@ NO_SENTENCE = {
     "US quart (qt), litre (l), US gallon (gal) or ml": "units that a log may be written in",
     "km or mi": "units that a log may be written in",
     "{}: no reader for {}": "a mistake in the program",
-    "page_size is {}: write one of {}.": "a mistake in the program",
     "part of the day": "a key for a wish that was not met",
-    '<font name="{}">{}</font>': "markup",
 }
 _WORDS = re.compile(
     r"[A-Za-z]{2,}[,;:.]? [A-Za-z({]|(?:^| )[a-z]{2,} $|^[;,.]? ?\(?[a-z]{2,} |^[A-Z][a-z]+ ?\{?|\} [a-z]{2,}"
