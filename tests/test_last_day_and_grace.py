@@ -28,7 +28,7 @@ from notifications.reminders.rules.reminders import (
 )
 from notifications.reminders.wording import tell_opening, tell_subject, tell_thing
 from scheduling.booking.rules.site_times import DueDates
-from scheduling.booking.rules.slots import judge_day
+from scheduling.booking.rules.slots import explain_slot, judge_day
 from scheduling.covers.rules.calendars import WorkingCalendar
 from scheduling.covers.rules.due import compute_due_items
 from scheduling.covers.rules.due_item import DueKind, DueStatus
@@ -43,8 +43,7 @@ from tests.scheduling.booking_helpers import add_due_vehicle, at, set_up_bays
 from tests.scheduling.test_due_and_cover import make_history, seen, treated
 from treatments.enums import TreatmentKind
 from treatments.models import Customer, Ownership
-from treatments.rules.speaking import speak
-from treatments.shared.rendering import render_all
+from treatments.shared.rendering import render, render_all
 
 LANGUAGES = ("en", "fr")
 NAMES = {"rocker_left": "Left rocker panel"}
@@ -126,7 +125,9 @@ def test_every_reason_of_a_slot_labels_its_dates_by_what_they_are() -> None:
         for today, day in product(days, days):
             if day < today:
                 continue
-            told = read_labelled_dates(speak(f"{judge_day([item], day, today).sentence}.", language), language)
+            with translation.override(language):
+                text = render(explain_slot(judge_day([item], day, today).explanation))
+            told = read_labelled_dates(text, language)
             check(told, {item.last_on}, {item.grace_until} if grace else set())
             if day >= item.opens_on:
                 assert told.last | told.grace

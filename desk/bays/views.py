@@ -16,7 +16,6 @@ from desk.booking.page import Context, Errors, list_faults
 from desk.booking.slots import SlotButton, make_buttons, make_place_value, read_button
 from desk.forms.day_fields import FIRST_RECORDED, LAST_RECORDED
 from desk.forms.number_field import read_whole
-from desk.rendering.telling import tell
 from desk.shared.access import access_visit, get_user, may_open, open_to
 from desk.shared.shown import list_changes, note_position_anew, shown_for
 from desk.shared.shown_records import of_visit
@@ -29,8 +28,10 @@ from scheduling.models import Appointment, Bay
 from treatments.models import User
 from treatments.queries import find_today
 from treatments.reference.queries import list_sites
+from treatments.rules.explanation import Explanation
 from treatments.rules.site_days import find_moment
 from treatments.rules.site_settings import find_zone
+from treatments.shared.rendering import render as render_explanation
 
 ONE_WEEK, ONE_DAY = timedelta(days=7), timedelta(days=1)
 MINUTES_OF_A_DAY = 24 * 60
@@ -130,9 +131,10 @@ def drop(request: HttpRequest) -> HttpResponse:
     instead: list[SlotButton] = []
     status = 200
     errors: Errors = []
+    changes = list_changes(request)
     try:
-        if changes := list_changes(request):
-            raise ChangedMeanwhileError(changes)
+        if changes:
+            raise ValidationError(changes)
         bay, person, starts_at, why = _read_place(request, visit, now)
         moved = move_visit(
             appointment=visit,
@@ -146,12 +148,12 @@ def drop(request: HttpRequest) -> HttpResponse:
         )
         visit = moved
     except SlotTakenError as taken:
-        errors, status = [("", tell(taken.sentence))], 409
+        errors, status = [("", render_explanation(taken.explanation))], 409
         instead = make_buttons(taken.alternatives, [visit.site], visit.vehicle, VisitKind(visit.visit))
     except ChangedMeanwhileError as error:
         errors, status = list_faults(error), 409
     except ValidationError as error:
-        errors, status = list_faults(error), 400
+        errors, status = list_faults(error), 409 if changes else 400
     asked = {name: request.POST.get(name, "") for name in ("week", "site", "day")}
     by_script = request.headers.get("X-Asked-By") == "bays"
     if not errors and not by_script:
@@ -167,7 +169,9 @@ def drop(request: HttpRequest) -> HttpResponse:
     return render(request, template, context, status=status)
 
 
-def _read_place(request: HttpRequest, visit: Appointment, now: datetime) -> tuple[Bay, User | None, datetime, str]:
+def _read_place(
+    request: HttpRequest, visit: Appointment, now: datetime
+) -> tuple[Bay, User | None, datetime, Explanation | None]:
     """Return bay, person, moment and reason of a drop: a button's, or those of the place in the week."""
     if "slot" in request.POST:
         chosen = read_button(request.POST["slot"], visit.vehicle)
@@ -194,4 +198,4 @@ def _read_place(request: HttpRequest, visit: Appointment, now: datetime) -> tupl
         bay=bay,
         moved=visit,
     )
-    return bay, person, starts_at, ""
+    return bay, person, starts_at, None

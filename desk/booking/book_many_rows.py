@@ -4,10 +4,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from desk.rendering.telling import tell_with_names
 from scheduling.booking.many import WantedVisit
 from scheduling.models import Cover
 from treatments.rules.site_settings import find_zone
+from treatments.shared.rendering import render
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,5 +30,5 @@ def list_rows(wanted: Iterable[WantedVisit]) -> list[ProposedRow]:
             continue
         starts_at = slot.starts_at.astimezone(find_zone(one.cover.site.time_zone))
         place = f"{slot.bay_name}, {slot.person_name}" if slot.person_name else slot.bay_name
-        rows.append(ProposedRow(one.cover, one.phone, starts_at, place, tell_with_names(slot.why, slot.bay_name)))
+        rows.append(ProposedRow(one.cover, one.phone, starts_at, place, render(slot.why) if slot.why else ""))
     return rows

@@ -12,6 +12,7 @@ from scheduling.booking.rules.ready_times import round_up_ready
 from scheduling.booking.rules.slots import Slot
 from scheduling.models import Appointment
 from treatments.models import Vehicle
+from treatments.rules.explanation import Explanation, from_json, to_json
 
 SALT = "desk.own-times"
 # A page that was left open longer shows times that may long be gone.
@@ -32,7 +33,7 @@ class ChosenTime:
     person: int | None
     starts_at: datetime
     ready_at: datetime
-    why: str
+    why: Explanation | None
     moves: int | None
     sequence: int
 
@@ -45,9 +46,8 @@ def sign_time(slot: Slot, vehicle: Vehicle, moved: Appointment | None) -> str:
     """Return a proposed time as part of an address."""
     moves, sequence = (moved.pk, moved.sequence) if moved else (None, 0)
     moments = [slot.starts_at.isoformat(), round_up_ready(slot.ready_at).isoformat()]
-    return signing.dumps(
-        [vehicle.pk, slot.bay, slot.person, *moments, slot.why, moves, sequence], salt=SALT, compress=True
-    )
+    why = slot.why and to_json(slot.why)
+    return signing.dumps([vehicle.pk, slot.bay, slot.person, *moments, why, moves, sequence], salt=SALT, compress=True)
 
 
 def read_chosen_time(text: str, vehicle: Vehicle) -> ChosenTime | None:
@@ -59,4 +59,4 @@ def read_chosen_time(text: str, vehicle: Vehicle) -> ChosenTime | None:
     if key != vehicle.pk:
         return None
     start, ready = datetime.fromisoformat(starts_at), datetime.fromisoformat(ready_at)
-    return ChosenTime(bay, person, start, ready, why, moves, sequence)
+    return ChosenTime(bay, person, start, ready, why and from_json(why), moves, sequence)

@@ -26,7 +26,7 @@ from scheduling.models import Appointment, Cover
 from treatments.models import Customer, Site, User, Vehicle
 from treatments.queries import find_today
 from treatments.reference.queries import list_sites
-from treatments.rules.explanation import explain
+from treatments.rules.explanation import Explanation, explain
 from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.rules.site_settings import NotComputableError, find_zone
 
@@ -100,7 +100,7 @@ class Choice:
     buttons: list[SlotButton]
     sites: list[Site]
     errors: Errors = field(default_factory=list)
-    training: str = ""
+    training: Explanation | None = None
 
 
 def offer_times(
@@ -118,7 +118,7 @@ def offer_times(
     visit = usual if moved else wishes.visit
     kind = visit or usual
     slots: Sequence[Slot] = ()
-    training = ""
+    training: Explanation | None = None
     if moved or not found.is_all_booked(kind):
         zone = find_zone(home.time_zone)
         earliest = find_moment(wishes.earliest, MIDNIGHT, zone) if wishes.earliest else None
@@ -137,7 +137,7 @@ def offer_times(
                 most=MOST_PROPOSED + (moved is not None),
             )
             slots = proposed.slots
-            training = proposed.training.tell_who_may() if proposed.training else ""
+            training = proposed.training.explain_who_may() if proposed.training else None
         except ValidationError as error:
             errors += list_faults(error)
     if moved:

@@ -11,15 +11,16 @@ from django.core import signing
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
-from desk.rendering.telling import tell_with_names
 from scheduling.booking.reading import find_place
 from scheduling.booking.rules.ready_times import round_up_ready
 from scheduling.booking.rules.slots import Slot
 from scheduling.enums import VisitKind
 from scheduling.models import Appointment, Bay
 from treatments.models import Site, User, Vehicle
+from treatments.rules.explanation import Explanation, from_json, to_json
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone
+from treatments.shared.rendering import render
 
 SALT = "desk.slot"
 SALT_OF_MANY = "desk.slots_of_many"
@@ -57,7 +58,7 @@ class ChosenSlot:
     person: User | None
     starts_at: datetime
     visit: VisitKind | None
-    why: str
+    why: Explanation | None
 
 
 def make_buttons(
@@ -77,7 +78,7 @@ def make_buttons(
     for slot in slots:
         site = by_key[slot.site]
         zone = find_zone(site.time_zone)
-        sent = [vehicle.pk, slot.bay, slot.person, slot.starts_at.isoformat(), visit and str(visit), slot.why]
+        sent = [vehicle.pk, *_write_place(slot), visit and str(visit), slot.why and to_json(slot.why)]
         buttons.append(
             SlotButton(
                 value=signing.dumps(sent, salt=SALT, compress=True),
@@ -87,11 +88,15 @@ def make_buttons(
                 starts_at=slot.starts_at.astimezone(zone),
                 work_ends_at=slot.work_ends_at.astimezone(zone),
                 ready_at=round_up_ready(slot.ready_at.astimezone(zone)),
-                why=tell_with_names(slot.why, slot.bay_name),
+                why=render(slot.why) if slot.why else "",
                 serves_all=due > 1 and len(slot.serves) == due,
             )
         )
     return buttons
+
+
+def _write_place(slot: Slot) -> tuple[int, int | None, str]:
+    return slot.bay, slot.person, slot.starts_at.isoformat()
 
 
 def read_button(value: str, vehicle: Vehicle) -> ChosenSlot:
@@ -108,7 +113,7 @@ def read_button(value: str, vehicle: Vehicle) -> ChosenSlot:
             *find_place(bay, person),
             datetime.fromisoformat(starts_at).astimezone(UTC),
             VisitKind(visit) if visit else None,
-            why,
+            from_json(why) if why else None,
         )
     except (signing.BadSignature, ValueError, Bay.DoesNotExist, User.DoesNotExist) as error:
         raise ValidationError(
@@ -118,7 +123,7 @@ def read_button(value: str, vehicle: Vehicle) -> ChosenSlot:
 
 def sign_times(slots: Mapping[int, Slot]) -> str:
     """Return the times of some covers, by the covers' primary keys, as the one value by which they come back."""
-    sent = [[key, slot.bay, slot.person, slot.starts_at.isoformat(), slot.why] for key, slot in slots.items()]
+    sent = [[key, *_write_place(slot), slot.why and to_json(slot.why)] for key, slot in slots.items()]
     return signing.dumps(sent, salt=SALT_OF_MANY, compress=True)
 
 
@@ -131,7 +136,13 @@ def read_times(value: str) -> dict[int, ChosenSlot]:
     bays = Bay.objects.select_related("site").in_bulk({bay for _key, bay, *_rest in sent})
     people = User.objects.in_bulk({person for _key, _bay, person, *_rest in sent if person is not None})
     return {
-        key: ChosenSlot(bays[bay], people.get(person), datetime.fromisoformat(starts_at).astimezone(UTC), None, why)
+        key: ChosenSlot(
+            bays[bay],
+            people.get(person),
+            datetime.fromisoformat(starts_at).astimezone(UTC),
+            None,
+            why and from_json(why),
+        )
         for key, bay, person, starts_at, why in sent
         if bay in bays and (person is None or person in people)
     }

@@ -23,7 +23,6 @@ from desk.booking.page import (
     read_vehicle_to_book,
 )
 from desk.booking.slots import ChosenSlot, SlotButton, make_buttons, read_button
-from desk.rendering.telling import tell
 from desk.shared.access import access_vehicle, get_user, open_to
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_vehicle_to_book
@@ -35,7 +34,9 @@ from scheduling.models import Appointment
 from treatments.models import User
 from treatments.queries import find_today
 from treatments.reference.queries import find_site_of
+from treatments.rules.explanation import explain
 from treatments.rules.site_settings import find_zone
+from treatments.shared.rendering import render as render_explanation
 
 
 @open_to("book")
@@ -59,7 +60,7 @@ def _book_slot(request: HttpRequest, found: VehicleToBook, user: User, now: date
         chosen = read_button(request.POST["slot"], found.vehicle)
         appointment = _book(found, chosen, user, now)
     except SlotTakenError as taken:
-        errors = [("", tell(taken.sentence))]
+        errors = [("", render_explanation(taken.explanation))]
         instead = make_buttons(taken.alternatives, [chosen.bay.site], found.vehicle, chosen.visit)
     except ValidationError as error:
         errors = list_faults(error)
@@ -107,7 +108,7 @@ def _book_named_time(request: HttpRequest, found: VehicleToBook, user: User, now
                 raise ValidationError(
                     {"bay": _("%(site)s has no bay in use; add one under “Set-up”.") % {"site": site}}
                 )
-            chosen = ChosenSlot(bay, person, form.read_start(), kind, _("The customer named this time."))
+            chosen = ChosenSlot(bay, person, form.read_start(), kind, explain("visit.named_by_customer"))
             appointment = _book(found, chosen, user, now, values["note"])
         except SlotTakenError as taken:
             name_faults(form, taken)

@@ -20,6 +20,7 @@ from scheduling.booking.many import MOST_AT_ONCE, BookedOne, ChosenTime, book_ma
 from scheduling.covers.queries import find_covers
 from scheduling.models import Cover
 from treatments.models import User
+from treatments.rules.explanation import explain
 
 
 @open_to("book")
@@ -80,7 +81,7 @@ def _book(
     for cover in covers:
         slot = times.get(cover.pk)
         if slot is None:
-            unread.append(BookedOne(cover, None, _("Its time could not be read; choose it anew.")))
+            unread.append(BookedOne(cover, None, (explain("visit.time_not_read"),)))
         else:
             chosen.append(ChosenTime(cover, slot.bay, slot.person, slot.starts_at, slot.why))
     return book_many(chosen=chosen, now=now, actor=user), unread

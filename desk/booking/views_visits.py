@@ -34,7 +34,6 @@ from desk.booking.page import (
 from desk.booking.slots import SlotButton, make_buttons, read_button
 from desk.booking.visit_page import list_events, list_parts, list_served
 from desk.forms.number_field import read_whole
-from desk.rendering.telling import tell
 from desk.shared.access import access_visit, get_user, may_open, open_to
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_visit
@@ -56,7 +55,9 @@ from scheduling.enums import VisitKind
 from scheduling.models import Appointment, AppointmentStatus, Bay
 from treatments.models import User
 from treatments.queries import find_today
+from treatments.rules.explanation import Explanation, explain
 from treatments.rules.site_settings import find_zone
+from treatments.shared.rendering import render as render_explanation
 
 Values = dict[str, Any]
 BOOKED, IN_THE_BAY = AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY
@@ -180,7 +181,6 @@ def _show(
         "may_miss": may_book and is_booked and found.starts_at <= now,
         "may_book": may_book,
         "late_by": LATE_BY,
-        "no_names": {},
         "job_sheet": takes_place and may_open(user, "job_sheet"),
         "record_work": _find_page("desk:record_treatment", found.vehicle.vin) if takes_place else "",
     }
@@ -225,7 +225,7 @@ def move(request: HttpRequest, number: str) -> HttpResponse:
                 return redirect(f"{reverse('desk:visit', args=[found.number])}?told=moved")
             errors = list_errors(form)
         except SlotTakenError as taken:
-            errors = [(form["time"].auto_id if form.is_bound else "", tell(taken.sentence))]
+            errors = [(form["time"].auto_id if form.is_bound else "", render_explanation(taken.explanation))]
             instead = make_buttons(taken.alternatives, [found.site], found.vehicle, VisitKind(found.visit))
         except ValidationError as error:
             if form.is_bound:
@@ -264,7 +264,7 @@ def _start_of(found: Appointment) -> Values:
 
 def _read_wanted(
     request: HttpRequest, found: Appointment, form: NamedTimeForm, now: datetime
-) -> tuple[Bay, User | None, datetime, str] | None:
+) -> tuple[Bay, User | None, datetime, Explanation | None] | None:
     """Return where and why a visit is to be moved, or None where the form's errors say why that can't be read."""
     if "slot" in request.POST:
         chosen = read_button(request.POST["slot"], found.vehicle)
@@ -283,7 +283,7 @@ def _read_wanted(
         person=form.cleaned_data["person"],
         moved=found,
     )
-    return bay or found.bay, person, starts_at, _("The customer named this time.")
+    return bay or found.bay, person, starts_at, explain("visit.named_by_customer")
 
 
 @open_to("work_visits")
@@ -315,7 +315,7 @@ def split(request: HttpRequest, number: str) -> HttpResponse:
                 )
                 return redirect(f"{reverse('desk:visit', args=[found.number])}?told=split")
             except SlotTakenError as taken:
-                errors = [("slots", tell(taken.sentence))]
+                errors = [("slots", render_explanation(taken.explanation))]
                 instead = make_buttons(taken.alternatives, [found.site], found.vehicle, VisitKind(found.visit))
             except ValidationError as error:
                 named = {"slot": "slots", "reason": form["reason"].auto_id}

@@ -16,7 +16,6 @@ from desk.booking.forms import NewVehicleForm
 from desk.booking.page import Errors, list_errors, list_faults, name_faults, read_vehicle_to_book
 from desk.booking.slots import SlotButton, make_buttons
 from desk.forms.vin_fields import advise_on_search
-from desk.rendering.telling import tell
 from desk.shared.access import access_vehicle, get_user, open_to
 from desk.shared.shown import no_records, shown_for
 from desk.shared.shown_records import of_vehicle_to_book
@@ -31,6 +30,7 @@ from treatments.reference.queries import find_site_of
 from treatments.rules.explanation import explain
 from treatments.rules.site_settings import find_zone
 from treatments.search.queries import list_found_vehicles
+from treatments.shared.rendering import render as render_explanation
 from treatments.shared.rendering import render_all
 from treatments.shared.writing_turns import take_turn
 from treatments.vehicles.rules.vin import VinMark, clean_vin
@@ -74,7 +74,7 @@ def walk_in(request: HttpRequest) -> HttpResponse:
         try:
             return _take_in(turned_away, user, now)
         except SlotTakenError as taken:
-            errors = [("", tell(taken.sentence))]
+            errors = [("", render_explanation(taken.explanation))]
             found = read_vehicle_to_book(turned_away, user, now)
             instead = make_buttons(taken.alternatives, [found.home], turned_away, found.due.visit)
         except ValidationError as error:

@@ -21,7 +21,6 @@ from django.views.decorators.http import require_http_methods, require_safe
 from desk.booking.forms import EARLIEST
 from desk.booking.own_times import ChosenTime, read_chosen_time, sign_time
 from desk.forms.number_field import read_whole
-from desk.rendering.telling import tell, tell_all
 from desk.shared.access import access_own_page
 from desk.shared.shown import list_changes, note_position, shown_for
 from desk.shared.shown_records import of_own_visits
@@ -37,7 +36,7 @@ from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.own_visits import book_own_visit, cancel_own_visit, may_change, move_own_visit
 from scheduling.booking.rules.ready_times import round_up_ready
-from scheduling.booking.rules.slots import Preferences, Slot, judge_day
+from scheduling.booking.rules.slots import Preferences, Slot, explain_slot, judge_day
 from scheduling.enums import VisitKind
 from scheduling.models import Appointment, Bay
 from treatments.models import Site, User
@@ -45,6 +44,7 @@ from treatments.queries import find_clock, find_today
 from treatments.reference.queries import map_zone_names
 from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.rules.site_settings import find_zone
+from treatments.shared.rendering import render as render_explanation
 
 # As far ahead as the search itself looks by default, and as far as anybody plans.
 FARTHEST = timedelta(days=550)
@@ -190,8 +190,7 @@ def _offer(visitor: Visitor, slots: Sequence[Slot], moved: Appointment | None) -
 def _tell_why(visitor: Visitor, day: date) -> str:
     """Return how a day stands to what is due; which bay it is and why that one is the shop's own affair."""
     items = visitor.shown.due_dates
-    # With its full stop: only a whole sentence is found in another language.
-    return tell(f"{judge_day(items, day, visitor.today).sentence}.") if items else ""
+    return render_explanation(explain_slot(judge_day(items, day, visitor.today).explanation)) if items else ""
 
 
 def _show(
@@ -316,7 +315,7 @@ def _take(request: HttpRequest, visitor: Visitor, chosen: ChosenTime) -> HttpRes
     except ChangedMeanwhileError:
         return _show_changed(request, visitor)
     except ValidationError as error:
-        return _show(request, visitor, moving=visit is not None, errors=tell_all(error.messages), status=400)
+        return _show(request, visitor, moving=visit is not None, errors=error.messages, status=400)
     nudge_to_tell()
     return _redirect(visitor, "moved" if visit is not None else "booked")
 

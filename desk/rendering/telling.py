@@ -62,19 +62,6 @@ def _tell_of_zones(sentence: str, language: str | None, zone_names: _ZoneNames, 
     return speak(sentence, language, dict(zone_names.names), context=context)
 
 
-def tell_with_names(sentence: str, *names: str) -> str:
-    """Return a sentence as the person at the page reads it, in which names from the shop's data may stand.
-
-    Whatever such a name holds, the sentence around it is put into the language of the page.
-    """
-    return _tell_with_names(sentence, get_language(), names)
-
-
-@functools.lru_cache(maxsize=2048)
-def _tell_with_names(sentence: str, language: str | None, names: tuple[str, ...]) -> str:
-    return speak(sentence, language, names=names)
-
-
 def tell_all(sentences: Iterable[object], zone_names: Mapping[str, str] | None = None) -> list[str]:
     """Return several sentences of the rules as the person at the page reads them."""
     return [tell(sentence, zone_names) for sentence in sentences]

@@ -138,7 +138,6 @@ def _read_plan(request: HttpRequest) -> dict[str, Any]:
         "errors": errors,
         "most": MOST_AT_ONCE,
         "rows": _compare(plan),
-        "zone_names": {},
     }
 
 
@@ -184,7 +183,7 @@ def accept(request: HttpRequest) -> HttpResponse:
     if "leave-out" in request.POST:
         leave_out(proposals=proposals, now=timezone.now(), actor=get_user(request))
         return redirect(f"{reverse('desk:season')}?{urlencode({'week': request.POST.get('week', '')})}")
-    context: dict[str, Any] = {"week": request.POST.get("week", ""), "most": MOST_AT_ONCE, "zone_names": {}}
+    context: dict[str, Any] = {"week": request.POST.get("week", ""), "most": MOST_AT_ONCE}
     if "book" in request.POST:
         now = timezone.now()
         if ask_for_booking(proposals=proposals[:MOST_AT_ONCE], now=now, actor=get_user(request)):
@@ -222,7 +221,6 @@ def booking(request: HttpRequest) -> HttpResponse:
     context: dict[str, Any] = {
         "done": True,
         "week": request.GET.get("week", ""),
-        "zone_names": {},
         "booked": [one for one in asked if one.appointment],
         "refused": [one for one in asked if one.status == ProposalStatus.REFUSED],
     }

@@ -128,9 +128,8 @@ COVERS: list[Words] = [
         COMPUTE,
         needed=BY_COVER,
     ),
-    Words("scheduling.Appointment", ("note", "why"), NOTE, EMPTY, needed=BY_COVER),
+    Words("scheduling.Appointment", ("note",), NOTE, EMPTY, needed=BY_COVER),
     Words("scheduling.Appointment", ("status_reason", "split_reason"), REASON, REPLACE, ERASED, BY_COVER),
-    Words("scheduling.SeasonProposal", ("why", "refusal"), SENTENCES, EMPTY, needed=BY_COVER),
 ]
 
 CLAIMS: list[Words] = [
@@ -197,6 +196,8 @@ SHOP: list[Words] = [
         why=NOT_WRITTEN,
     ),
     Words("treatments.Lot", ("recall_reason",), OWN_SHOP, KEEP, why=NOT_OF_CUSTOMERS),
+    Words("scheduling.Appointment", ("why",), OWN_SHOP, KEEP, why=NOT_OF_CUSTOMERS),
+    Words("scheduling.SeasonProposal", ("why", "refusal"), OWN_SHOP, KEEP, why=NOT_OF_CUSTOMERS),
     Words("scheduling.BayClosure", ("reason",), OWN_SHOP, KEEP, why=NOT_OF_CUSTOMERS),
     Words("scheduling.ClosedDay", ("reason",), OWN_SHOP, KEEP, why=NOT_OF_CUSTOMERS),
     Words(

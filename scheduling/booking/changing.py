@@ -5,7 +5,6 @@ Each is one thing that a person does, in one transaction, with its event; what i
 
 from datetime import date, datetime, timedelta
 
-from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
 from scheduling.bays.queries import read_calendars
@@ -19,20 +18,20 @@ from scheduling.booking.rules.slots import Preferences, Slot
 from scheduling.booking.services import (
     book_visit,
     describe_appointment,
+    explain_taken,
     lock_appointment,
     lock_places,
     lock_vehicle,
     offer_instead,
     tell_happening,
-    tell_taken,
 )
 from scheduling.enums import VisitKind
-from scheduling.explanations import MESSAGES
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
+from scheduling.refusals import refuse
 from treatments.event_log import record_events
 from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today
-from treatments.rules.explanation import tell_in_english
+from treatments.rules.explanation import Explanation, OwnWords, explain
 from treatments.rules.site_settings import find_zone
 from treatments.shared.writing_turns import take_turn
 
@@ -48,7 +47,7 @@ def cancel_visit(
     """Cancel a booked visit with a reason; its place is free again and what it was to serve is due again.
 
     Raises:
-        ValidationError: without a reason.
+        SchedulingError: without a reason.
         ChangedMeanwhileError: where it was changed meanwhile.
     """
     return _give_up(appointment, AppointmentStatus.CANCELLED, "cancelled", reason, now, actor, seen_sequence)
@@ -60,11 +59,11 @@ def mark_no_show(*, appointment: Appointment, reason: str, now: datetime, actor:
     """Record that the vehicle did not come; what the visit was to serve is due again.
 
     Raises:
-        ValidationError: before the visit was to begin, or without a word on what was tried.
+        SchedulingError: before the visit was to begin, or without a word on what was tried.
         ChangedMeanwhileError: where it was changed meanwhile.
     """
     if now < appointment.starts_at:
-        raise ValidationError(f"Visit {appointment.number} has not begun yet; cancel it instead.")
+        raise refuse("visit.not_begun", number=appointment.number)
     return _give_up(appointment, AppointmentStatus.NO_SHOW, "no_show", reason, now, actor, None)
 
 
@@ -78,7 +77,7 @@ def _give_up(
     seen_sequence: int | None,
 ) -> Appointment:
     if not reason.strip():
-        raise ValidationError({"reason": "Say why, in a few words; the customer may ask for it."})
+        raise refuse("visit.no_reason", "reason")
     lock_vehicle(appointment.vehicle_id)
     locked = lock_appointment(appointment, [BOOKED], verb, seen_sequence)
     before = describe_appointment(locked)
@@ -99,11 +98,11 @@ def begin_visit(*, appointment: Appointment, now: datetime, actor: User | None) 
     """Record that the vehicle stands in its bay.
 
     Raises:
-        ValidationError: on an earlier day than the visit's; move it to today first.
+        SchedulingError: on an earlier day than the visit's; move it to today first.
     """
     day = find_today(appointment.starts_at, appointment.site)
     if find_today(now, appointment.site) < day:
-        raise ValidationError(f"Visit {appointment.number} is on {day}; move it to today before it is begun.")
+        raise refuse("visit.another_day", number=appointment.number, day=day)
     return _set_status(appointment, [BOOKED], IN_THE_BAY, "begun", now, actor)
 
 
@@ -174,7 +173,7 @@ def walk_in(
     )
     if not proposed.slots:
         later = offer_instead(vehicle=vehicle, cover=cover, site=site, visit=visit, start=now, now=now)
-        raise SlotTakenError(_tell_closed(site, today) or "Nothing is free any more today for this visit.", later)
+        raise SlotTakenError(_explain_closed(site, today) or explain("visit.nothing_free_today"), later)
     slot = proposed.slots[0]
     bay, person = find_place(slot.bay, slot.person)
     return book_visit(
@@ -192,16 +191,16 @@ def walk_in(
     )
 
 
-def _tell_closed(site: Site, day: date) -> str:
-    """Return that a site is closed today, and why where the calendar knows more; '' where it is open at some time."""
+def _explain_closed(site: Site, day: date) -> Explanation | None:
+    """Return that a site is closed today, and why where the calendar knows more; None where it is open."""
     (times,) = read_site_times([site], day, day)
     if times.open_spans.get(day):
-        return ""
+        return None
     calendar = read_calendars([site])[site.pk]
     why = None if day in calendar.closed_days else calendar.explain_closed(day)
     if why is None:
-        return f"{site.name} is closed today."
-    return f"{site.name} is closed today: {tell_in_english([why], MESSAGES)}."
+        return explain("visit.site_closed_today", site=OwnWords(site.name))
+    return explain("visit.site_closed_today.why", site=OwnWords(site.name), why=why)
 
 
 def run_late(
@@ -216,18 +215,18 @@ def run_late(
         SlotTakenError: where the next visit is in the way, or the site closes before a visit that has not begun could
             end; with the next three times for this one.
         ChangedMeanwhileError: where the visit was changed since it was seen.
-        ValidationError: where the minutes make no sense.
+        SchedulingError: where the minutes make no sense.
     """
     if not 0 < minutes <= MOST_MINUTES_LATE:
-        raise ValidationError({"minutes": f"{minutes} is not between 1 and {MOST_MINUTES_LATE} minutes."})
+        raise refuse("visit.no_minutes_late", "minutes", minutes=minutes, most=MOST_MINUTES_LATE)
     try:
         with take_turn(), transaction.atomic():
             return _run_late(appointment, timedelta(minutes=minutes), now, actor, seen_sequence)
     except SlotTakenError as taken:
-        sentence = taken.sentence
+        explanation = taken.explanation
     except IntegrityError as error:
-        sentence = tell_taken(error)
-    raise SlotTakenError(sentence, _offer_later(appointment, now, timedelta(minutes=minutes)))
+        explanation = explain_taken(error)
+    raise SlotTakenError(explanation, _offer_later(appointment, now, timedelta(minutes=minutes)))
 
 
 def _run_late(
@@ -258,21 +257,19 @@ def _refuse_past_closing(locked: Appointment) -> None:
     (times,) = read_site_times([locked.site], day, day)
     closes_at = max((span.end for span in times.open_spans.get(day, ())), default=None)
     if closes_at is None or locked.work_ends_at > closes_at:
-        closes = f"at {closes_at.astimezone(zone):%H:%M}" if closes_at else "that day"
-        raise SlotTakenError(
-            f"It would end at {locked.work_ends_at.astimezone(zone):%H:%M}, and {locked.site.name} closes {closes}; "
-            "move it to another day, or split it."
-        )
+        ends, site = f"{locked.work_ends_at.astimezone(zone):%H:%M}", OwnWords(locked.site.name)
+        if closes_at is None:
+            raise SlotTakenError(explain("visit.ends_on_closed_day", ends=ends, site=site))
+        closes = f"{closes_at.astimezone(zone):%H:%M}"
+        raise SlotTakenError(explain("visit.ends_after_closing", ends=ends, site=site, closes=closes))
 
 
 def _refuse_next(locked: Appointment) -> None:
     other = find_in_the_way(locked, locked.bay, locked.person, leave_out=locked)
     if other is not None:
         zone = find_zone(locked.site.time_zone)
-        raise SlotTakenError(
-            f"Visit {other.number} at {other.starts_at.astimezone(zone):%H:%M} is in the way; "
-            "move one of the two, or split this visit."
-        )
+        begins = f"{other.starts_at.astimezone(zone):%H:%M}"
+        raise SlotTakenError(explain("visit.in_the_way", number=other.number, begins=begins))
 
 
 def _offer_later(appointment: Appointment, now: datetime, late: timedelta = timedelta()) -> tuple[Slot, ...]:
@@ -311,20 +308,20 @@ def split_visit(
 
     Raises:
         SlotTakenError: where the time of the second part is taken. Nothing is split then.
-        ValidationError: without a reason, or where the first part would take no time or all of it.
+        SchedulingError: without a reason, or where the first part would take no time or all of it.
     """
     if not reason.strip():
-        raise ValidationError({"reason": "Say what was found, such as 'underside wet'; the record keeps it."})
+        raise refuse("visit.no_reason_to_split", "reason")
     whole = int((appointment.work_ends_at - appointment.starts_at).total_seconds() // 60)
     if not 0 < first_part_minutes < whole:
-        raise ValidationError(
-            {"first_part_minutes": f"{first_part_minutes} is not between 1 and {whole - 1}, of a visit of {whole}."}
+        raise refuse(
+            "visit.no_first_part", "first_part_minutes", minutes=first_part_minutes, most=whole - 1, whole=whole
         )
     try:
         with take_turn(), transaction.atomic():
             return _split(appointment, reason.strip(), first_part_minutes, bay, person, starts_at, now, actor)
     except SlotTakenError as taken:
-        raise SlotTakenError(taken.sentence, taken.alternatives or _offer_later(appointment, now)) from taken
+        raise SlotTakenError(taken.explanation, taken.alternatives or _offer_later(appointment, now)) from taken
 
 
 def _split(

@@ -3,18 +3,20 @@
 Each refusal names what is wrong and the way out; what is taken raises SlotTakenError.
 """
 
+import functools
 from datetime import datetime, timedelta
-
-from django.core.exceptions import ValidationError
 
 from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.reading import list_holding_visits, read_site_times
+from scheduling.booking.rules.opening import Span
 from scheduling.booking.rules.slots import SiteTimes, Stay, VisitWork, lay_stay
 from scheduling.covers.rules.dates import add_months
 from scheduling.enums import MONTHS_BOOKED_AHEAD
 from scheduling.models import Appointment, Bay, BayClosure
+from scheduling.refusals import SchedulingError, refuse
 from treatments.models import Site, User
 from treatments.queries import find_today
+from treatments.rules.explanation import Explanation, Label, OwnWords, explain
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone
 
@@ -22,19 +24,15 @@ from treatments.rules.site_settings import find_zone
 def refuse_past(starts_at: datetime, now: datetime, site: Site) -> None:
     """Refuse a time that is past; who stands at the desk may have begun a moment ago."""
     if starts_at < now - timedelta(minutes=15):
-        raise ValidationError({"starts_at": f"{tell_time(starts_at, site)} is past; choose a later time."})
+        raise refuse("visit.past", "starts_at", moment=explain_moment(starts_at, site))
 
 
 def refuse_far(starts_at: datetime, now: datetime, site: Site) -> None:
     """Refuse a time that is further off than anybody means."""
     last = add_months(find_today(now, site), MONTHS_BOOKED_AHEAD)
     if find_today(starts_at, site) > last:
-        raise ValidationError(
-            {
-                "starts_at": f"{tell_time(starts_at, site)} is more than {MONTHS_BOOKED_AHEAD} months ahead; "
-                f"choose a day until {last}."
-            }
-        )
+        moment = explain_moment(starts_at, site)
+        raise refuse("visit.too_far", "starts_at", moment=moment, months=MONTHS_BOOKED_AHEAD, last_on=last)
 
 
 def find_stay(
@@ -44,41 +42,35 @@ def find_stay(
 
     Raises:
         SlotTakenError: where bay, person or vehicle are taken.
-        ValidationError: where the bay does not suit, or site or person do not work then.
+        SchedulingError: where the bay does not suit, or site or person do not work then.
     """
+    bay_name = OwnWords(bay.name)
     if starts_at.second or starts_at.microsecond:
-        raise ValidationError({"starts_at": f"{starts_at} is not on a whole minute."})
+        raise refuse("visit.no_whole_minute", "starts_at", starts_at=str(starts_at))
     if not bay.in_use:
-        raise ValidationError({"bay": f"{bay.name} is not in use."})
+        raise refuse("visit.bay_not_in_use", "bay", bay=bay_name)
     day = find_today(starts_at, bay.site)
     (site,) = read_site_times([bay.site], day, day, leave_out=moved)
     place = next(known for known in site.bays if known.key == bay.pk)
     if not place.fits(work):
-        raise ValidationError({"bay": f"{bay.name} does not suit: {_tell_misfit(bay, work)}."})
+        raise refuse("visit.bay_does_not_suit", "bay", bay=bay_name, why=_explain_misfit(bay, work))
     worker = next((known for known in site.people if known.key == (person.pk if person else None)), None)
     if worker is None:
-        raise ValidationError({"person": "Choose who does the work." if person is None else f"{person} is not booked."})
+        if person is None:
+            raise refuse("visit.no_person", "person")
+        raise refuse("visit.person_not_booked", "person", person=OwnWords(str(person)))
+    worker_name = OwnWords(worker.name)
     if work.skill not in worker.skills:
-        raise ValidationError({"person": f"{worker.name} is not on record as trained for {work.skill}."})
+        raise refuse("visit.not_trained", "person", person=worker_name, skill=Label(work.skill))
     if not work.can_be_done_by(worker, day):
         assert work.training is not None
-        raise ValidationError(
-            {
-                "person": f"{worker.name} has no certificate on record that is good on {day} for what this vehicle "
-                f"needs: {work.training.tell()}. Choose somebody who has, or enter the certificate in the set-up."
-            }
-        )
+        raise refuse("visit.no_certificate", "person", person=worker_name, day=day, trainings=work.training.labels)
     worked = worker.worked.get(day, ())
     if not any(span.start <= starts_at < span.end for span in worked):
-        raise ValidationError({"starts_at": _tell_closed(site, worker.name, starts_at, bay.site)})
+        raise SchedulingError(_explain_closed(site, worker.name, starts_at, bay.site), "starts_at")
     stay = lay_stay(starts_at, work, site, worked)
     if stay is None:
-        raise ValidationError(
-            {
-                "starts_at": f"The work takes {work.work_minutes} minutes and would not be done on that day; "
-                "choose an earlier time."
-            }
-        )
+        raise refuse("visit.too_long_for_day", "starts_at", minutes=work.work_minutes)
     _refuse_taken(stay, bay, person, work, moved)
     return stay
 
@@ -87,17 +79,16 @@ def _refuse_taken(stay: Stay, bay: Bay, person: User | None, work: VisitWork, mo
     other = find_in_the_way(stay, bay, person, leave_out=moved)
     if other is not None:
         what = bay.name if other.bay_id == bay.pk else str(person.get_full_name() or person) if person else ""
-        raise SlotTakenError(
-            f"{what} is taken from {tell_time(other.starts_at, bay.site)} to {tell_time(other.bay_free_at, bay.site)}."
-        )
+        begins, ends = explain_moment(other.starts_at, bay.site), explain_moment(other.bay_free_at, bay.site)
+        raise SlotTakenError(explain("visit.taken", what=OwnWords(what), begins=begins, ends=ends))
     closed = BayClosure.objects.filter(bay=bay, starts_at__lt=stay.bay_free_at, ends_at__gt=stay.starts_at).first()
     if closed is not None:
-        raise SlotTakenError(f"{bay.name} is closed until {tell_time(closed.ends_at, bay.site)}: {closed.reason}.")
+        until, reason = explain_moment(closed.ends_at, bay.site), OwnWords(closed.reason)
+        raise SlotTakenError(explain("visit.bay_closed", bay=OwnWords(bay.name), until=until, reason=reason))
     for start, end in ((span.start, span.end) for span in work.vehicle_taken):
         if start < stay.ready_at and stay.starts_at < end:
-            raise SlotTakenError(
-                f"The vehicle is booked already from {tell_time(start, bay.site)} to {tell_time(end, bay.site)}."
-            )
+            begins, ends = explain_moment(start, bay.site), explain_moment(end, bay.site)
+            raise SlotTakenError(explain("visit.vehicle_booked", begins=begins, ends=ends))
 
 
 def find_in_the_way(
@@ -111,26 +102,36 @@ def find_in_the_way(
     return others.filter(person=person, starts_at__lt=stay.work_ends_at, work_ends_at__gt=stay.starts_at).first()
 
 
-def tell_time(moment: datetime, site: Site) -> str:
-    return f"{moment.astimezone(find_zone(site.time_zone)):%Y-%m-%d %H:%M}"
+def explain_moment(moment: datetime, site: Site) -> Explanation:
+    """Return a moment on the clock of a site, as a parameter of an explanation."""
+    local = moment.astimezone(find_zone(site.time_zone))
+    return explain("visit.moment", day=local.date(), time=f"{local:%H:%M}")
 
 
-def _tell_misfit(bay: Bay, work: VisitWork) -> str:
+def _explain_misfit(bay: Bay, work: VisitWork) -> Explanation:
     if bay.most_height_mm is not None and (work.height_mm or 0) > bay.most_height_mm:
-        return f"the vehicle is {work.height_mm} mm high and {bay.most_height_mm} mm fit there"
+        return explain("visit.misfit.height", height_mm=work.height_mm, most_mm=bay.most_height_mm)
     if bay.most_mass_kg is not None and (work.mass_kg or 0) > bay.most_mass_kg:
-        return f"the vehicle weighs {work.mass_kg} kg and the lift is rated for {bay.most_mass_kg} kg"
-    return "the work is done from below and it has no lift"
+        return explain("visit.misfit.mass", mass_kg=work.mass_kg, most_kg=bay.most_mass_kg)
+    return explain("visit.misfit.no_lift")
 
 
-def _tell_closed(site: SiteTimes, person: str, starts_at: datetime, place: Site) -> str:
+def _explain_closed(site: SiteTimes, person: str, starts_at: datetime, place: Site) -> Explanation:
     day = find_day(starts_at, site.zone)
     spans = site.open_spans.get(day, ())
     if any(span.start <= starts_at < span.end for span in spans):
-        return f"{person} does not work at {tell_time(starts_at, place)}."
+        return explain("visit.person_off", person=OwnWords(person), moment=explain_moment(starts_at, place))
     if not spans:
-        return f"{site.name} is closed on {day}."
-    hours = " and ".join(
-        f"{span.start.astimezone(site.zone):%H:%M} to {span.end.astimezone(site.zone):%H:%M}" for span in spans
-    )
-    return f"{site.name} is not open at {tell_time(starts_at, place)}; on that day it works from {hours}."
+        return explain("visit.site_closed", site=OwnWords(site.name), day=day)
+    hours = functools.reduce(_join_hours, [_explain_hours(span, site) for span in spans])
+    moment = explain_moment(starts_at, place)
+    return explain("visit.site_not_open", site=OwnWords(site.name), moment=moment, hours=hours)
+
+
+def _explain_hours(span: Span, site: SiteTimes) -> Explanation:
+    begins, ends = (f"{moment.astimezone(site.zone):%H:%M}" for moment in (span.start, span.end))
+    return explain("visit.hours", begins=begins, ends=ends)
+
+
+def _join_hours(some: Explanation, others: Explanation) -> Explanation:
+    return explain("visit.hours.joined", some=some, others=others)

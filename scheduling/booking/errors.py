@@ -2,17 +2,16 @@
 
 from collections.abc import Sequence
 
-from django.core.exceptions import ValidationError
-
 from scheduling.booking.rules.slots import Slot
+from scheduling.refusals import SchedulingError
+from treatments.rules.explanation import Explanation
 
 
-class SlotTakenError(ValidationError):
+class SlotTakenError(SchedulingError):
     """Somebody was first, or something is in the way; ``alternatives`` are the next times that are free."""
 
-    def __init__(self, sentence: str, alternatives: Sequence[Slot] = ()) -> None:
-        super().__init__({"starts_at": sentence}, code="taken")
-        self.sentence = sentence
+    def __init__(self, explanation: Explanation, alternatives: Sequence[Slot] = ()) -> None:
+        super().__init__(explanation, "starts_at")
         self.alternatives = tuple(alternatives)
 
 
@@ -20,5 +19,5 @@ class BookedAlreadyError(SlotTakenError):
     """The vehicle has its visit; another time would not help, so none is offered."""
 
 
-class ChangedMeanwhileError(ValidationError):
+class ChangedMeanwhileError(SchedulingError):
     """The appointment is not any more as the person saw it."""

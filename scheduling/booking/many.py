@@ -8,8 +8,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.core.exceptions import ValidationError
-
 from scheduling.booking.finding import find_last_day
 from scheduling.booking.many_reading import read_known_of
 from scheduling.booking.reading import WhatIsDue, choose_near, read_site_times, sum_up_due
@@ -21,10 +19,11 @@ from scheduling.covers.queries import CoverCase, read_cases_apart
 from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.covers.rules.due import sort_due_items
 from scheduling.models import Appointment, Bay, Cover
+from scheduling.refusals import SchedulingError, refuse
 from treatments.models import Site, User
 from treatments.queries import find_today
+from treatments.rules.explanation import Explanation, explain
 from treatments.shared.faults import explain_fault
-from treatments.shared.rendering import render_all
 
 # So many are read by one person on one page; more than that is what the season plan is for.
 MOST_AT_ONCE = 100
@@ -35,12 +34,13 @@ class WantedVisit:
     """A cover and the time proposed for it, or why there is none.
 
     Attributes:
+        reasons: why there is none.
         phone: that of the vehicle's owner, '' where none is on record.
     """
 
     cover: Cover
     slot: Slot | None
-    reason: str = ""
+    reasons: tuple[Explanation, ...] = ()
     phone: str = ""
 
 
@@ -52,7 +52,7 @@ class ChosenTime:
     bay: Bay
     person: User | None
     starts_at: datetime
-    why: str = ""
+    why: Explanation | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +61,7 @@ class BookedOne:
 
     cover: Cover
     appointment: Appointment | None
-    reason: str = ""
+    reasons: tuple[Explanation, ...] = ()
 
 
 def propose_many(*, covers: Sequence[Cover], now: datetime, earliest: bool = False) -> list[WantedVisit]:
@@ -73,23 +73,23 @@ def propose_many(*, covers: Sequence[Cover], now: datetime, earliest: bool = Fal
         earliest: whether each is to come as early as can be, instead of near its target day.
 
     Raises:
-        ValidationError: where there are too many.
+        SchedulingError: where there are too many.
     """
     if len(covers) > MOST_AT_ONCE:
-        raise ValidationError(
-            {"cover": f"{len(covers)} are more than {MOST_AT_ONCE} at once; choose fewer, and the others after these."}
-        )
+        raise refuse("visit.too_many", "cover", count=len(covers), most=MOST_AT_ONCE)
     known = read_known_of(covers)
     booked, workload = known.booked, known.workload
     days = {cover.site_id: find_today(now, cover.site) for cover in {one.site_id: one for one in covers}.values()}
     due = _read_what_is_due([cover for cover in covers if cover.pk not in booked], days)
     visits: dict[int, VisitInTurn] = {}
-    reasons = {key: f"Booked already: visit {number}." for key, number in booked.items()}
+    reasons: dict[int, tuple[Explanation, ...]] = {
+        key: (explain("visit.booked_already", number=number),) for key, number in booked.items()
+    }
     for cover in covers:
         if cover.pk in booked:
             continue
         found = due[cover.pk]
-        if isinstance(found, str):
+        if isinstance(found, tuple):
             reasons[cover.pk] = found
             continue
         try:
@@ -100,8 +100,8 @@ def propose_many(*, covers: Sequence[Cover], now: datetime, earliest: bool = Fal
                 visit=found.visit,
                 zones=found.zones,
             )
-        except ValidationError as error:
-            reasons[cover.pk] = " ".join(error.messages)
+        except SchedulingError as error:
+            reasons[cover.pk] = (error.explanation,)
             continue
         items = found.served_by(found.visit)
         until = find_last_day(items, days[cover.site_id])
@@ -111,35 +111,37 @@ def propose_many(*, covers: Sequence[Cover], now: datetime, earliest: bool = Fal
     wanted = []
     for cover in covers:
         slot = slots.get(cover.pk)
-        reason = "" if slot is not None else reasons.get(cover.pk) or _tell_nothing_free(visits[cover.pk])
-        wanted.append(WantedVisit(cover, slot, reason, known.phones.get(cover.vehicle_id, "")))
+        why_none = () if slot is not None else reasons.get(cover.pk) or _explain_nothing_free(visits[cover.pk])
+        wanted.append(WantedVisit(cover, slot, why_none, known.phones.get(cover.vehicle_id, "")))
     return wanted
 
 
-def _tell_nothing_free(visit: VisitInTurn) -> str:
-    told = f"Nothing is free until {visit.until} in a bay that suits the vehicle."
+def _explain_nothing_free(visit: VisitInTurn) -> tuple[Explanation, ...]:
+    said = explain("visit.nothing_free", last_on=visit.until)
     training = visit.work.training
-    return f"{told} {training.tell_who_may()}" if training else told
+    return (said, training.explain_who_may()) if training else (said,)
 
 
-def _read_what_is_due(covers: Sequence[Cover], today_at: Mapping[int, date]) -> dict[int, WhatIsDue | str]:
+def _read_what_is_due(
+    covers: Sequence[Cover], today_at: Mapping[int, date]
+) -> dict[int, WhatIsDue | tuple[Explanation, ...]]:
     """Return by cover what a visit is to serve, or why nobody must come."""
-    found: dict[int, WhatIsDue | str] = {}
+    found: dict[int, WhatIsDue | tuple[Explanation, ...]] = {}
     cases, faults = read_cases_apart(covers)
     for case in cases:
         try:
             found[case.cover.pk] = _assess_due(case, today_at[case.cover.site_id])
         except Exception as error:
             faults[case.cover.pk] = explain_fault(error, f"Cover {case.cover.number}")
-    return found | {key: render_all(explanations) for key, explanations in faults.items()}
+    return found | faults
 
 
-def _assess_due(case: CoverCase, day: date) -> WhatIsDue | str:
+def _assess_due(case: CoverCase, day: date) -> WhatIsDue | tuple[Explanation, ...]:
     assessed = case.assess(day)
     due = sum_up_due(case, choose_near(sort_due_items(assessed.list_what_needs_doing()), day))
     if assessed.state.status in NO_MORE_COVER:
-        return "The cover is over, so nobody has to come for it."
-    return due if due.items else "Nothing is due."
+        return (explain("visit.cover_over"),)
+    return due if due.items else (explain("visit.nothing_due"),)
 
 
 def _read_times(
@@ -177,8 +179,8 @@ def book_many(*, chosen: Sequence[ChosenTime], now: datetime, actor: User | None
                 cover=one.cover,
                 why=one.why,
             )
-        except ValidationError as error:
-            booked.append(BookedOne(one.cover, None, " ".join(error.messages)))
+        except SchedulingError as error:
+            booked.append(BookedOne(one.cover, None, (error.explanation,)))
         else:
             booked.append(BookedOne(one.cover, appointment))
     return booked

@@ -15,6 +15,7 @@ from scheduling.booking.vehicle_reading import OPEN, KnownVehicle, read_known_ve
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
 from treatments.models import Customer, Ownership, User, Vehicle
 from treatments.reference.queries import map_sites
+from treatments.rules.explanation import Explanation
 
 # Whoever changes visits of one vehicle this often within a day is better served by a call.
 MOST_CHANGES_A_DAY = 12
@@ -42,7 +43,7 @@ def book_own_visit(
     bay: Bay,
     person: User | None,
     starts_at: datetime,
-    why: str,
+    why: Explanation | None,
     until_hours: int,
     now: datetime,
 ) -> Appointment:
@@ -83,7 +84,7 @@ def move_own_visit(
     seen_sequence: int,
     until_hours: int,
     now: datetime,
-    why: str = "",
+    why: Explanation | None = None,
 ) -> Appointment:
     """Move a customer's own visit to a time that was proposed.
 

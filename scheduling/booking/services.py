@@ -8,10 +8,9 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.core.exceptions import ValidationError
 from django.db import DatabaseError, IntegrityError, transaction
 
-from scheduling.booking.checking import find_stay, refuse_far, refuse_past, tell_time
+from scheduling.booking.checking import explain_moment, find_stay, refuse_far, refuse_past
 from scheduling.booking.errors import BookedAlreadyError, ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.following import count_change, follow_appointments, serve_items
@@ -20,10 +19,11 @@ from scheduling.booking.rules.slots import Preferences, Slot, Stay
 from scheduling.booking.work import read_visit_work
 from scheduling.enums import VisitKind
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, BookedBy, Cover
-from treatments.enums import say
+from scheduling.refusals import refuse
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, Site, User, Vehicle
 from treatments.queries import find_today
+from treatments.rules.explanation import Explanation, Label, explain, to_json
 from treatments.shared.writing_turns import take_turn
 
 ALTERNATIVES = 3
@@ -44,7 +44,7 @@ def book_visit(
     cover: Cover | None = None,
     visit: VisitKind | None = None,
     booked_by: BookedBy = BookedBy.DESK,
-    why: str = "",
+    why: Explanation | None = None,
     note: str = "",
     goes_on_from: Appointment | None = None,
 ) -> Appointment:
@@ -58,7 +58,7 @@ def book_visit(
 
     Raises:
         SlotTakenError: where somebody was first; with the next three times that are free.
-        ValidationError: naming what is wrong with the wish itself.
+        SchedulingError: naming what is wrong with the wish itself.
     """
 
     def look() -> None:
@@ -87,20 +87,20 @@ def _try(
     except BookedAlreadyError:
         raise
     except SlotTakenError as taken:
-        sentence = taken.sentence
+        explanation = taken.explanation
     except IntegrityError as error:
-        sentence = tell_taken(error)
-    raise SlotTakenError(sentence, offer())
+        explanation = explain_taken(error)
+    raise SlotTakenError(explanation, offer())
 
 
-def tell_taken(error: DatabaseError) -> str:
+def explain_taken(error: DatabaseError) -> Explanation:
     """Return what the database found taken twice, or raise the error where it is about something else."""
     told = str(error)
     for name in ("bay", "person", "vehicle"):
         if f"{name}_{TAKEN_TWICE}" in told:
-            return f"The {name} was taken for that time by somebody who was first."
+            return explain(f"visit.taken_meanwhile.{name}")
     if "due_item_served_once" in told or "scheduling_appointmentitem.cover_id" in told:
-        raise BookedAlreadyError("What is due for this vehicle was booked meanwhile by somebody who was first.")
+        raise BookedAlreadyError(explain("visit.taken_meanwhile.due"))
     raise error
 
 
@@ -148,7 +148,7 @@ def _book(
     cover: Cover | None,
     visit: VisitKind | None,
     booked_by: BookedBy,
-    why: str,
+    why: Explanation | None,
     note: str,
     goes_on_from: Appointment | None,
 ) -> Appointment:
@@ -171,7 +171,7 @@ def _book(
         bay_free_at=stay.bay_free_at,
         ready_at=stay.ready_at,
         booked_by=booked_by,
-        why=why,
+        why=why and to_json(why),
         note=note,
         recorded_at=now,
         changed_at=now,
@@ -194,7 +194,7 @@ def _check(
     goes_on_from: Appointment | None,
 ) -> tuple[WhatIsDue, VisitKind, Stay]:
     if cover is not None and cover.vehicle_id != vehicle.pk:
-        raise ValidationError({"cover": f"Cover {cover.number} is for another vehicle than {vehicle.vin}."})
+        raise refuse("visit.other_vehicle", "cover", cover=cover.number, vin=vehicle.vin)
     due = read_what_is_due_for(cover, find_today(now, bay.site))
     kind = visit or due.visit
     refuse_past(starts_at, now, bay.site)
@@ -222,10 +222,8 @@ def _refuse_second_for_nothing(
         coming = coming.exclude(pk=goes_on_from.pk)
     other = coming.order_by("starts_at").first()
     if other is not None:
-        raise BookedAlreadyError(
-            f"Nothing more is due, and the vehicle comes for the same already: visit {other.number} on "
-            f"{tell_time(other.starts_at, other.site)}. Move that one, or cancel it first."
-        )
+        moment = explain_moment(other.starts_at, other.site)
+        raise BookedAlreadyError(explain("visit.comes_already", number=other.number, moment=moment))
 
 
 def lock_vehicle(vehicle: int) -> None:
@@ -271,10 +269,8 @@ def list_what_is_free(
     free = served - others.keys()
     if served and not free:
         other = next(iter(others.values()))
-        raise BookedAlreadyError(
-            f"All that is due is booked already: visit {other.number} on {tell_time(other.starts_at, other.site)}. "
-            "Move that one, or cancel it first."
-        )
+        moment = explain_moment(other.starts_at, other.site)
+        raise BookedAlreadyError(explain("visit.all_booked", number=other.number, moment=moment))
     return free
 
 
@@ -316,7 +312,7 @@ def move_visit(
     now: datetime,
     actor: User | None,
     seen_sequence: int | None = None,
-    why: str = "",
+    why: Explanation | None = None,
 ) -> Appointment:
     """Move a booked visit to another time, bay or person; what it serves follows.
 
@@ -345,7 +341,7 @@ def move_visit(
         locked.site, locked.bay, locked.person = bay.site, bay, person
         locked.starts_at, locked.work_ends_at = stay.starts_at, stay.work_ends_at
         locked.bay_free_at, locked.ready_at = stay.bay_free_at, stay.ready_at
-        locked.changed_at, locked.why = now, why
+        locked.changed_at, locked.why = now, why and to_json(why)
         locked.full_clean()
         locked.save()
         count_change(locked)
@@ -367,9 +363,6 @@ def move_visit(
     return _try(lambda: find(appointment), write, offer)
 
 
-VERB_WORDS = {"no_show": "noted as not come", "late": "lengthened"}
-
-
 def lock_appointment(
     appointment: Appointment, may_be: list[AppointmentStatus], verb: str, seen_sequence: int | None = None
 ) -> Appointment:
@@ -384,11 +377,9 @@ def lock_appointment(
         .get(pk=appointment.pk)
     )
     if locked.status not in may_be:
-        raise ChangedMeanwhileError(
-            f"Visit {locked.number} is marked '{say(locked.status)}' and can't be {VERB_WORDS.get(verb, verb)}."
-        )
+        status = Label(locked.status)
+        raise ChangedMeanwhileError(explain(f"visit.can_not_be.{verb}", number=locked.number, status=status))
     if seen_sequence is not None and locked.sequence != seen_sequence:
-        raise ChangedMeanwhileError(
-            f"Visit {locked.number} was changed meanwhile, it is now on {tell_time(locked.starts_at, locked.site)}."
-        )
+        moment = explain_moment(locked.starts_at, locked.site)
+        raise ChangedMeanwhileError(explain("visit.changed_meanwhile", number=locked.number, moment=moment))
     return locked

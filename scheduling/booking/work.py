@@ -6,8 +6,6 @@ In the same few queries for one vehicle as for a whole season.
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from django.core.exceptions import ValidationError
-
 from scheduling.bays.queries import list_durations, map_usual_sizes
 from scheduling.bays.trainings import read_needed_trainings
 from scheduling.booking.rules.opening import Span
@@ -15,7 +13,9 @@ from scheduling.booking.rules.site_times import NeededTraining, VisitWork
 from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
 from scheduling.enums import BayKind, Skill, VisitKind
 from scheduling.models import Appointment, BodyStyleSize, VehicleSize, WorkDuration
+from scheduling.refusals import refuse
 from treatments.models import Site, Vehicle
+from treatments.rules.explanation import Label
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,16 +35,11 @@ class Workload:
             zones: how many zones are due to be recoated.
 
         Raises:
-            ValidationError: where no duration for such a visit is on record.
+            SchedulingError: where no duration for such a visit is on record.
         """
         row = choose_duration(self.durations, visit, site, body_style)
         if row is None:
-            raise ValidationError(
-                {
-                    "visit": f"How long a visit of kind '{visit}' takes is not on record: give it under “Set-up”, "
-                    "or load the usual ones with 'manage.py load_durations'."
-                }
-            )
+            raise refuse("visit.no_duration", "visit", visit=Label(visit))
         size, usual = self.sizes.get(vehicle), self.usual_sizes.get(body_style)
         return VisitWork(
             bay_kind=BayKind(row.bay_kind),

@@ -45,7 +45,7 @@ class Appointment(models.Model):
     status = models.CharField(max_length=12, choices=choices_of(AppointmentStatus), default=AppointmentStatus.BOOKED)
     status_reason = models.CharField(max_length=200, blank=True)
     booked_by = models.CharField(max_length=12, choices=choices_of(BookedBy), default=BookedBy.DESK)
-    why = models.TextField(blank=True, help_text="why this time was proposed")
+    why = models.JSONField(null=True, blank=True, help_text="code and params of why this time was proposed")
     note = models.CharField(max_length=300, blank=True)
     splits = models.ForeignKey(
         "self",

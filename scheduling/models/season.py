@@ -46,14 +46,15 @@ class SeasonPlan(models.Model):
     leased_until = models.DateTimeField(null=True, blank=True, help_text="a worker is at it; later another may")
     step = models.PositiveSmallIntegerField(default=0, help_text="how far the worker is, a SeasonStep")
     finished_at = models.DateTimeField(null=True, blank=True, help_text="none: it is asked for, not worked out yet")
-    failure = models.TextField(blank=True, help_text="why there is no plan after all")
+    failure = models.JSONField(null=True, blank=True, help_text="code and params of why there is no plan after all")
 
     class Meta:
         ordering = ["-id"]
         constraints = [
             models.CheckConstraint(condition=models.Q(first_day__lte=models.F("last_day")), name="season_in_order"),
             models.CheckConstraint(
-                condition=models.Q(failure="") | models.Q(finished_at__isnull=False), name="failed_plan_is_finished"
+                condition=models.Q(failure__isnull=True) | models.Q(finished_at__isnull=False),
+                name="failed_plan_is_finished",
             ),
         ]
 
@@ -74,14 +75,16 @@ class SeasonProposal(models.Model):
     )
     begins_at = models.TimeField(null=True, blank=True, help_text="the time of day at the site")
     lapses = models.BooleanField(default=False, help_text="the cover lapses before that day, or for want of one")
-    why = models.TextField()
+    why = models.JSONField(help_text="code and params of why it stands there, or nowhere")
     status = models.CharField(max_length=12, choices=choices_of(ProposalStatus), default=ProposalStatus.OPEN)
     asked_at = models.DateTimeField(null=True, blank=True, help_text="when a person wanted it booked")
     asked_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     leased_until = models.DateTimeField(null=True, blank=True, help_text="a worker is at it; later another may")
-    refusal = models.TextField(blank=True, help_text="why it could not be booked when it was accepted")
+    refusal = models.JSONField(
+        null=True, blank=True, help_text="code and params of why it could not be booked when it was accepted"
+    )
     appointment = models.OneToOneField(
         Appointment, null=True, blank=True, on_delete=models.PROTECT, related_name="proposal"
     )

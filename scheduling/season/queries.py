@@ -12,7 +12,7 @@ from treatments.models import User
 
 def find_newest_plan() -> SeasonPlan | None:
     """Return the plan that counts: the one made last."""
-    made = SeasonPlan.objects.filter(finished_at__isnull=False, failure="")
+    made = SeasonPlan.objects.filter(finished_at__isnull=False, failure__isnull=True)
     return made.prefetch_related("sites").select_related("made_by").first()
 
 

@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass
 from datetime import date, datetime, time, timedelta
 
 from django.conf import settings
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.core.exceptions import NON_FIELD_ERRORS
 from django.db import transaction
 from django.db.models import Q
 
@@ -20,12 +20,15 @@ from scheduling.booking.services import book_visit
 from scheduling.covers.rules.dates import add_months
 from scheduling.enums import MONTHS_BOOKED_AHEAD, ProposalStatus, SeasonStep
 from scheduling.models import Appointment, Bay, BookedBy, SeasonPlan, SeasonProposal
+from scheduling.refusals import SchedulingError, refuse
 from scheduling.season.reading import read_season
 from treatments.event_log import Happening, record_events
 from treatments.models import Site, User
 from treatments.queries import find_today
+from treatments.rules.explanation import Explanation, OwnWords, explain, from_json, to_json
 from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.rules.site_settings import find_zone
+from treatments.shared.faults import explain_fault
 from treatments.shared.long_work import find_lease_end, renewing_lease
 
 logger = logging.getLogger(__name__)
@@ -36,6 +39,7 @@ CAN_BE_BOOKED = (ProposalStatus.OPEN, ProposalStatus.REFUSED, ProposalStatus.BEI
 PLANS_KEPT = 10
 # A plan that nobody is at for so long is given up: it was tried and tried again, and something is wrong with it.
 GIVEN_UP_AFTER = timedelta(minutes=30)
+NOT_IN_TIME = (explain("season.not_in_time"),)
 
 
 def draft_season_plan(
@@ -59,30 +63,26 @@ def ask_for_season_plan(
         last: its last day, included.
 
     Raises:
-        ValidationError: where the days make no season, a site has no bay, or a plan is being made already.
+        SchedulingError: where the days make no season, a site has no bay, or a plan is being made already.
     """
     today = find_today(now, sites[0]) if sites else first
     if not sites:
-        raise ValidationError({"sites": "Choose at least one site."})
+        raise refuse("season.no_site", "sites")
     if first < today:
-        raise ValidationError({"first_day": f"{first} is past; a season begins today, {today}, or later."})
+        raise refuse("season.past", "first_day", first_on=first, today=today)
     farthest = add_months(today, MONTHS_BOOKED_AHEAD)
     for name, day in (("first_day", first), ("last_day", last)):
         if day > farthest:
-            raise ValidationError(
-                {name: f"{day} is more than {MONTHS_BOOKED_AHEAD} months ahead; choose a day until {farthest}."}
-            )
+            raise refuse("season.too_far", name, day=day, months=MONTHS_BOOKED_AHEAD, last_on=farthest)
     if not 0 <= (last - first).days < MOST_DAYS:
-        raise ValidationError({"last_day": f"From {first} to {last} is not between one day and a year."})
-    without = [site.name for site in sites if not Bay.objects.filter(site=site, in_use=True).exists()]
+        raise refuse("season.no_length", "last_day", first_on=first, last_on=last)
+    without = [OwnWords(site.name) for site in sites if not Bay.objects.filter(site=site, in_use=True).exists()]
     if without:
-        raise ValidationError({"sites": f"No bay is on record for {', '.join(without)}: write them down first."})
+        raise refuse("season.no_bays", "sites", sites=tuple(without))
     for other in SeasonPlan.objects.select_for_update().filter(finished_at__isnull=True):
         if now < max(other.made_at, other.leased_until or other.made_at) + GIVEN_UP_AFTER:
-            raise ValidationError(
-                {NON_FIELD_ERRORS: "A plan is being made already: wait until it stands here, then plan anew."}
-            )
-        _give_up(other, "It was not finished in time.", now)
+            raise refuse("season.being_made", NON_FIELD_ERRORS)
+        _give_up(other, NOT_IN_TIME, now)
     plan = SeasonPlan.objects.create(first_day=first, last_day=last, as_of=today, made_at=now, made_by=actor)
     plan.sites.set(sites)
     return plan
@@ -101,12 +101,13 @@ def work_season_plan_out(*, plan: SeasonPlan, now: datetime) -> bool:
         with renewing_lease(lambda end: mine.update(leased_until=end)):
             _work_out(plan, now)
     except Exception as error:
-        _give_up(plan, f"{type(error).__name__}: {error}", now)
+        _give_up(plan, explain_fault(error, str(plan)), now)
         raise
     return True
 
 
-def _give_up(plan: SeasonPlan, failure: str, now: datetime) -> None:
+def _give_up(plan: SeasonPlan, why: Sequence[Explanation], now: datetime) -> None:
+    failure = list(map(to_json, why))
     SeasonPlan.objects.filter(pk=plan.pk, finished_at__isnull=True).update(failure=failure, finished_at=now)
 
 
@@ -120,7 +121,7 @@ def list_waiting_plans(now: datetime) -> list[SeasonPlan]:
     waiting = []
     for plan in SeasonPlan.objects.filter(free, finished_at__isnull=True).order_by("pk"):
         if plan.made_at < now - GIVEN_UP_AFTER:
-            _give_up(plan, "It was not finished in time.", now)
+            _give_up(plan, NOT_IN_TIME, now)
         else:
             waiting.append(plan)
     return waiting
@@ -175,7 +176,7 @@ def _work_out(plan: SeasonPlan, now: datetime) -> None:
                     person_id=proposal.place.person if proposal.place else None,
                     begins_at=time.fromisoformat(proposal.place.time) if proposal.place else None,
                     lapses=proposal.lapses,
-                    why=proposal.why,
+                    why=list(map(to_json, proposal.why)),
                 )
                 for proposal in compared.plan.proposals
             ),
@@ -195,19 +196,17 @@ class Accepted:
 
     proposal: SeasonProposal
     appointment: Appointment | None
-    reason: str = ""
+    refusal: Explanation | None = None
 
 
 def accept_proposals(*, proposals: Sequence[SeasonProposal], now: datetime, actor: User | None) -> list[Accepted]:
     """Book proposals on their days, each by itself; one that can't be booked says why, and the others are booked.
 
     Raises:
-        ValidationError: where there are more than MOST_AT_ONCE.
+        SchedulingError: where there are more than MOST_AT_ONCE.
     """
     if len(proposals) > MOST_AT_ONCE:
-        raise ValidationError(
-            {"proposal": f"{len(proposals)} are more than {MOST_AT_ONCE} at once; accept a part, then the next."}
-        )
+        raise refuse("season.too_many", "proposal", count=len(proposals), most=MOST_AT_ONCE)
     return [_accept(proposal, now, actor) for proposal in proposals]
 
 
@@ -215,19 +214,17 @@ def ask_for_booking(*, proposals: Sequence[SeasonProposal], now: datetime, actor
     """Note that a person accepts proposals, which a worker then books; return how many still can be.
 
     Raises:
-        ValidationError: where there are more than MOST_AT_ONCE.
+        SchedulingError: where there are more than MOST_AT_ONCE.
     """
     if len(proposals) > MOST_AT_ONCE:
-        raise ValidationError(
-            {"proposal": f"{len(proposals)} are more than {MOST_AT_ONCE} at once; accept a part, then the next."}
-        )
+        raise refuse("season.too_many", "proposal", count=len(proposals), most=MOST_AT_ONCE)
     # What is being booked already stays with who asked first.
     can = SeasonProposal.objects.filter(
         pk__in=[one.pk for one in proposals],
         day__isnull=False,
         status__in=[ProposalStatus.OPEN, ProposalStatus.REFUSED],
     )
-    return can.update(status=ProposalStatus.BEING_BOOKED, asked_at=now, asked_by=actor, leased_until=None, refusal="")
+    return can.update(status=ProposalStatus.BEING_BOOKED, asked_at=now, asked_by=actor, leased_until=None, refusal=None)
 
 
 def book_what_was_asked_for(*, clock: Callable[[], datetime]) -> int:
@@ -244,8 +241,8 @@ def book_what_was_asked_for(*, clock: Callable[[], datetime]) -> int:
             _accept(proposal, now, proposal.asked_by)
         except Exception:
             logger.exception("Season proposal %s could not be booked.", key)
-            reason = "A fault of the program kept it from being booked; try again, or book it by hand."
-            waiting.filter(pk=key).update(status=ProposalStatus.REFUSED, refusal=reason)
+            refusal = to_json(explain("season.program_failed"))
+            waiting.filter(pk=key).update(status=ProposalStatus.REFUSED, refusal=refusal)
         done += 1
     return done
 
@@ -264,18 +261,18 @@ def _accept(proposal: SeasonProposal, now: datetime, actor: User | None) -> Acce
     # Whoever sets it first books; a second press finds it set.
     mine = SeasonProposal.objects.filter(pk=proposal.pk, status__in=CAN_BE_BOOKED)
     if not mine.exists():
-        return Accepted(proposal, proposal.appointment, "It was accepted or left out already.")
+        return Accepted(proposal, proposal.appointment, explain("season.seen_to_before"))
     if proposal.day is None:
-        return Accepted(proposal, None, "The plan has no day for it.")
+        return Accepted(proposal, None, explain("season.no_day"))
     try:
         appointment = _find_booked_before(proposal) or _book(proposal, now, actor)
-    except ValidationError as error:
-        reason = " ".join(error.messages)
+    except SchedulingError as error:
+        refusal = error.explanation
     else:
-        mine.update(status=ProposalStatus.ACCEPTED, appointment=appointment, refusal="")
+        mine.update(status=ProposalStatus.ACCEPTED, appointment=appointment, refusal=None)
         return Accepted(proposal, appointment)
-    mine.update(status=ProposalStatus.REFUSED, refusal=reason)
-    return Accepted(proposal, None, reason)
+    mine.update(status=ProposalStatus.REFUSED, refusal=to_json(refusal))
+    return Accepted(proposal, None, refusal)
 
 
 def _book(proposal: SeasonProposal, now: datetime, actor: User | None) -> Appointment:
@@ -295,21 +292,21 @@ def _book(proposal: SeasonProposal, now: datetime, actor: User | None) -> Appoin
             actor=actor,
             cover=cover,
             booked_by=BookedBy.SEASON_PLAN,
-            why=proposal.why,
+            why=from_json(proposal.why[0]),
         )
 
     if proposal.bay_id is not None and proposal.begins_at is not None:
         try:
             planned = find_moment(day, proposal.begins_at, zone)
             return book(proposal.bay_id, proposal.person_id, planned)
-        except ValidationError:
+        except SchedulingError:
             pass  # taken or closed meanwhile; the day may have another time
     begins = find_moment(day, MIDNIGHT, zone)
     proposed = propose_slots(
         vehicle=cover.vehicle, cover=cover, sites=[site], now=now, from_moment=begins, until=day, most=10
     )
     if not proposed.slots:
-        raise SlotTakenError(f"No bay is free for long enough on {day} any more; plan anew, or book it by hand.")
+        raise SlotTakenError(explain("season.no_bay_any_more", day=day))
     slot = next((slot for slot in proposed.slots if slot.bay == proposal.bay_id), proposed.slots[0])
     return book(slot.bay, slot.person, slot.starts_at)
 

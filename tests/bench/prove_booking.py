@@ -58,7 +58,7 @@ def main() -> None:
 
 
 # With these words a vehicle that has a visit already is refused another; no time would help.
-TOLD_OF_ITS_VISIT = ("booked already", "booked meanwhile", "comes for the same already")
+TOLD_OF_ITS_VISIT = ("visit.all_booked", "visit.vehicle_booked", "visit.taken_meanwhile.due", "visit.comes_already")
 
 
 def prove(clients: int, attempts: int) -> int:
@@ -187,10 +187,10 @@ def work(number: int, attempts: int, gate: Any, answers: Any) -> None:
             counts["taken"] += 1
             if len(taken.alternatives) == 3:
                 counts["taken, next three told"] += 1
-            elif any(words in taken.sentence for words in TOLD_OF_ITS_VISIT):
+            elif taken.explanation.code in TOLD_OF_ITS_VISIT:
                 counts["vehicle has its visit already, told so"] += 1
             else:
-                said.append(f"taken without the next three: {taken.sentence}")
+                said.append(f"taken without the next three: {taken.explanation}")
         except ValidationError as error:
             # A wish that can't be, such as one that begins in the break or ends after closing time.
             counts["refused for what was wished"] += 1

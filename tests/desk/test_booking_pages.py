@@ -47,7 +47,7 @@ def test_one_press_books_the_best_time_and_what_is_due_follows(demo: DemoShop) -
     answer = client.post(f"/vehicles/{vin}/book/", {"slot": read_slots(page)[0]})
     booked = Appointment.objects.get()
     assert answer.headers["Location"] == f"/visits/{booked.number}/?told=booked"
-    assert booked.cover == cover and booked.why.startswith("Makes up for")
+    assert booked.cover == cover and booked.why["params"]["day"]["code"] == "visit.day.makes_up.touch_up"
     assert CoverState.objects.get(cover=cover).booked_on == booked.starts_at.astimezone(ZONE).date()
     assert DueItem.objects.filter(cover=cover, status="booked").exists()
     told = client.get(answer.headers["Location"]).content.decode()

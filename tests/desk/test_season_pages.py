@@ -34,6 +34,7 @@ from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_b
 from tests.scheduling.test_booking import make_vin
 from treatments.enums import FactKind, FactSource, Propulsion
 from treatments.models import Event, PersonTraining
+from treatments.rules.explanation import explain, to_json
 from treatments.vehicles.facts import record_fact
 
 pytestmark = pytest.mark.django_db
@@ -100,7 +101,7 @@ def test_accepting_a_part_books_it_and_a_new_plan_keeps_what_was_promised(bays: 
     assert plan.totals["plan"]["lapses"] == 0
     two = list(plan.proposals.order_by("day", "pk")[:2])
     done = accept_proposals(proposals=two, now=NOW, actor=bays.writer)
-    assert [one.reason for one in done] == ["", ""]
+    assert [one.refusal for one in done] == [None, None]
     booked = {visit.cover_id: (visit.bay_id, visit.starts_at) for visit in Appointment.objects.all()}
     # To the minute, bay and person that were planned.
     for one in two:
@@ -111,7 +112,7 @@ def test_accepting_a_part_books_it_and_a_new_plan_keeps_what_was_promised(bays: 
     assert Event.objects.filter(kind="appointment.booked").count() == 2  # the room above tells the customers
     # A second press books nothing twice.
     again = accept_proposals(proposals=two, now=NOW, actor=bays.writer)
-    assert all(one.reason for one in again) and Appointment.objects.count() == 2
+    assert all(one.refusal for one in again) and Appointment.objects.count() == 2
     newer = draft(bays)
     assert newer.proposals.count() == 4
     assert not newer.proposals.filter(cover__in=booked).exists()
@@ -145,7 +146,7 @@ def test_a_vehicle_that_needs_a_certificate_is_planned_for_who_holds_it_and_can_
     assert list_people() == {bays.jora.pk}
     proposals = list(SeasonPlan.objects.first().proposals.filter(cover__in=electric))  # type: ignore[union-attr]
     done = accept_proposals(proposals=proposals, now=NOW, actor=bays.writer)
-    assert [one.reason for one in done] == ["", ""]
+    assert [one.refusal for one in done] == [None, None]
     booked = Appointment.objects.filter(cover__in=electric)
     # As planned, not at another time of the day because the planned one was refused.
     assert {(visit.cover_id, visit.person_id, visit.starts_at) for visit in booked} == {
@@ -160,9 +161,9 @@ def test_a_day_that_filled_meanwhile_is_refused_with_its_reason_and_the_others_a
     proposals = list(plan.proposals.order_by("day", "pk"))
     SeasonProposal.objects.filter(pk=proposals[0].pk).update(day=date(2026, 6, 13))  # a Saturday
     done = accept_proposals(proposals=list(plan.proposals.order_by("-day", "pk")), now=NOW, actor=bays.writer)
-    refused = [one for one in done if one.reason]
+    refused = [one for one in done if one.refusal]
     assert [one.proposal.pk for one in refused] == [proposals[0].pk]
-    assert "No bay is free for long enough on 2026-06-13" in refused[0].reason
+    assert refused[0].refusal == explain("season.no_bay_any_more", day=date(2026, 6, 13))
     assert SeasonProposal.objects.get(pk=proposals[0].pk).status == "refused" and Appointment.objects.count() == 5
 
 
@@ -281,7 +282,8 @@ def test_a_plan_is_worked_out_once_and_a_lost_or_failed_one_is_told(
         with pytest.raises(KeyError):
             work_season_plan_out(plan=failing, now=later)
     failing.refresh_from_db()
-    assert "a season" in failing.failure and find_newest_plan() == plan and find_plan_to_come() == failing
+    assert failing.failure == [to_json(explain("fault.program", error="KeyError"))]
+    assert find_newest_plan() == plan and find_plan_to_come() == failing
     page = open_pages(bays).get("/season/").content.decode()
     assert "could not be made" in page and "Accept what is ticked" in page
     # One whose worker died keeps nobody waiting for ever.

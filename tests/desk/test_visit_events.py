@@ -42,7 +42,7 @@ def test_what_the_customer_did_on_the_own_page_says_so(shop: ShopForTests, bays:
     customer = Customer.objects.get(ownerships__vehicle=cover.vehicle)
     place = {"bay": bays.low, "person": bays.tomas, "now": NOW}
     visit = book_own_visit(
-        customer=customer, vehicle=cover.vehicle, cover=cover, starts_at=at(DAY, 9), why="", until_hours=24, **place
+        customer=customer, vehicle=cover.vehicle, cover=cover, starts_at=at(DAY, 9), why=None, until_hours=24, **place
     )
     move_visit(appointment=visit, starts_at=at(DAY, 10), actor=bays.writer, **place)
     visit.refresh_from_db()

@@ -9,6 +9,7 @@ from freezegun import freeze_time
 
 from desk.demo.load import DemoShop
 from scheduling.booking.finding import propose_slots
+from scheduling.booking.rules.slots import explain_slot
 from scheduling.booking.services import book_visit
 from scheduling.models import Appointment, AppointmentStatus, Bay, Cover, CoverState
 from tests.conftest import NOW
@@ -16,6 +17,7 @@ from tests.demo_records import load_demo
 from tests.desk.test_booking_pages import read_slots
 from tests.desk.test_pages import find_vin, log_in
 from treatments.models import Event, User
+from treatments.rules.explanation import explain
 
 ZONE = zoneinfo.ZoneInfo("America/New_York")
 
@@ -34,14 +36,15 @@ def book(demo: DemoShop, key: str, day: int, hour: int, minute: int = 0, bay: st
     free = User.objects.filter(username__in=["lift", "spray"]).exclude(appointments__in=taken)
     return book_visit(
         vehicle=cover.vehicle, cover=cover, bay=Bay.objects.select_related("site").get(code=bay), person=free.first(),
-        starts_at=start, now=NOW, actor=User.objects.get(username="writer"), why="In the window of the touch-up.",
+        starts_at=start, now=NOW, actor=User.objects.get(username="writer"),
+        why=explain_slot(explain("visit.day.nothing_due")),
     )  # fmt: skip
 
 
 def test_a_visit_shows_all_of_it_in_the_time_of_its_site(demo: DemoShop) -> None:
     visit = book(demo, "overdue", 21, 8)
     page = log_in("writer").get(f"/visits/{visit.number}/").content.decode()
-    told = ("Thursday 21 May 2026", "08:00", "Tall lift", "In the window of the touch-up", "grace until", "Ines Calder")
+    told = ("Thursday 21 May 2026", "08:00", "Tall lift", "Nothing is due.", "grace until", "Ines Calder")
     for words in told:
         assert words in page, words
     assert log_in("writer").get("/visits/B999999-1/").status_code == 404

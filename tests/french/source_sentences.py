@@ -34,7 +34,6 @@ SPEAKING = (
     "treatments/records/photos.py",
     "treatments/shared/idempotency.py",
     "scheduling/covers/services.py",
-    "scheduling/booking/*.py",
     "claims/*/services.py",
 )
 # The import of a log is a command at the shell, which speaks English, as the catalogue's loader does.

@@ -5,40 +5,30 @@ from pathlib import Path
 
 import pytest
 from django.test import Client
+from django.utils.translation import override
 from freezegun import freeze_time
 
 from desk.demo.load import DemoShop
+from scheduling.booking.rules.slots import explain_slot
 from scheduling.models import Appointment, Bay
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin
 from treatments.models import User, Vehicle
-from treatments.rules.speaking import speak, translate
+from treatments.rules.explanation import OwnWords, explain
+from treatments.shared.rendering import render
 
 ODD = [
     "Baie; basse", "<Baie>", "\"Baie\" & 'basse'", "Baie: basse", "Baie basse. Deux", "Baie, 3 days", "1 May 2026",
     "(basse)", "; as the customer asked", "Baie " * 30 + "x", "Baie {n}",
 ]  # fmt: skip
-WHY = "In the window of the touch-up, 3 days before its last day 2026-06-10; {} is high enough for it."
-POURQUOI = (
-    "Dans la période de la retouche, 3\u00a0jours avant son dernier jour, le 10 juin 2026\u202f; "
-    "{} est assez haut pour lui."
-)
 
 
 @pytest.mark.parametrize("name", [*ODD, "Baie basse", "it", "the touch-up"])
-def test_a_sentence_is_read_whatever_the_name_in_it(name: str) -> None:
-    assert speak(WHY.replace("{}", name), "fr", names=(name,)) == POURQUOI.replace("{}", name)
-
-
-def test_two_names_of_which_one_holds_the_other() -> None:
-    sentence = "Lift; 2; is closed today. Lift; 2; b is closed today."
-    told = translate(sentence, "fr", names=("Lift; 2;", "Lift; 2; b"))
-    assert told == "Lift; 2; est fermé aujourd’hui. Lift; 2; b est fermé aujourd’hui."
-
-
-def test_what_no_msgid_fits_stays_english_with_its_name() -> None:
-    assert translate("Nobody ever wrote this; Baie; basse.", "fr", names=("Baie; basse",)) is None
+def test_a_name_stands_as_it_is_in_a_french_sentence(name: str) -> None:
+    why = explain_slot(explain("visit.day.nothing_due"), bay=explain("visit.bay.high_enough", bay=OwnWords(name)))
+    with override("fr"):
+        assert render(why) == f"Rien n’est à faire\u202f; {name} est assez haut pour lui."
 
 
 @pytest.mark.parametrize("name", ["Baie; basse", "<Baie> \"b\" & 'c'"])

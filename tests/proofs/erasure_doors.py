@@ -203,7 +203,7 @@ class Doors(RecordDoors):
         from scheduling.models import SeasonPlan, SeasonProposal
 
         plan = SeasonPlan.objects.create(first_day=self.day, last_day=self.day, as_of=self.day, made_at=self.now)
-        SeasonProposal.objects.create(plan=plan, cover=self.cover, site=self.site, why="")
+        SeasonProposal.objects.create(plan=plan, cover=self.cover, site=self.site, why=[])
 
     def recalls_and_closures(self) -> None:
         from scheduling.bays.services import close_bay

@@ -2,19 +2,25 @@
 
 import tomllib
 import zoneinfo
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
+
+import pytest
 
 from scheduling.bays.services import let_work, load_durations, set_site_hours
 from scheduling.covers.services import register_covers_for_new_treatments
 from scheduling.enums import BayKind, Skill
 from scheduling.models import Bay, Cover
+from scheduling.refusals import SchedulingError
 from tests.conftest import FIXTURES, NOW, ShopForTests
 from treatments.enums import Propulsion, TreatmentKind
 from treatments.models import Customer, Role, User, Vehicle, Zone
 from treatments.records.services import record_treatment
 from treatments.records.treatment_entry import LineEntry
+from treatments.rules.explanation import Explanation, Param, explain
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.vehicles.services import add_vehicle
 
@@ -88,3 +94,16 @@ def add_due_vehicle(shop: ShopForTests, vin: str, first: date, style: str = "hat
     while register_covers_for_new_treatments(now=NOW):
         pass
     return Cover.objects.select_related("vehicle", "site").get(vehicle=vehicle)
+
+
+@contextmanager
+def refusing(code: str, **params: Param) -> Iterator[pytest.ExceptionInfo[SchedulingError]]:
+    """Expect a refusal of this code, with these parameters among its own."""
+    with pytest.raises(SchedulingError) as caught:
+        yield caught
+    explanation = caught.value.explanation
+    assert (explanation.code, {name: explanation.params.get(name) for name in params}) == (code, params)
+
+
+def moment(day: date, time: str) -> Explanation:
+    return explain("visit.moment", day=day, time=time)

@@ -25,6 +25,7 @@ from scheduling.season.rules.season import Place, Season, SeasonBay, SeasonPerso
 from tests.scheduling.season_cases import BOTH, FIRST, make_season, make_visit
 from tests.scheduling.season_faults import list_faults
 from treatments.enums import Training
+from treatments.rules.explanation import Explanation, OwnWords, explain
 
 NEXT = FIRST + timedelta(days=1)
 MOST_PLANS = 3_000
@@ -193,7 +194,7 @@ def test_a_promise_is_kept_and_said_to_be_where_its_bay_is_closed_meanwhile_and_
     visit = SeasonVisit("v", 1, 120, BayKind.LIFT, FIRST, NEXT, lapses_after=FIRST)
     other = SeasonVisit("w", 1, 120, BayKind.LIFT, FIRST, NEXT)
     promised = Place(NEXT, 1, 1, 32)
-    why = f"Promised to the customer and kept, though the cover stops after {FIRST}."
+    why = (explain("season.promised.lapses", lapses_after=FIRST),)
     for taken in (0, mark(32, 40)):
         site = make_small_site()
         site = replace(site, bays=(replace(site.bays[0], taken={NEXT: taken}),))
@@ -201,7 +202,7 @@ def test_a_promise_is_kept_and_said_to_be_where_its_bay_is_closed_meanwhile_and_
         assert [(one.key, one.place) for one in plan.proposals] == [("v", promised), ("w", Place(FIRST, 1, 1, 32))]
         assert plan.proposals[0].why == why and plan.totals.lapses == 1
     kept = replan(Season(FIRST, NEXT, (make_small_site(),), (replace(visit, lapses_after=None),)), {"v": promised})
-    assert kept.proposals[0].why == "Promised to the customer and kept."
+    assert kept.proposals[0].why == (explain("season.promised"),)
 
 
 def test_a_promise_for_an_unknown_visit_is_refused() -> None:
@@ -240,8 +241,9 @@ def test_a_plan_saves_the_cover_that_first_come_first_served_loses() -> None:
     plan = plan_season(season)
     assert plan.totals.lapses == 0
     told = {proposal.key: proposal.why for proposal in plan.proposals}
-    assert told["stops soon"] == f"On the day after which the cover would stop, {FIRST}, Lift."
-    assert told["called first"] == f"In its window, which ends on {early.last_on}, Lift."
+    bay = OwnWords("Lift")
+    assert told["stops soon"] == (explain("season.on_last_day_of_cover", lapses_after=FIRST, bay=bay, wishes=None),)
+    assert told["called first"] == (explain("season.in_window", last_on=early.last_on, bay=bay, wishes=None),)
 
 
 def test_two_pieces_of_free_time_do_not_make_one_long_enough() -> None:
@@ -266,40 +268,40 @@ def test_only_who_is_certified_on_the_day_is_planned() -> None:
     first, anybody = places["until the first day"], places["anybody"]
     assert first is not None and (first.day, first.person) == (FIRST, 1)
     assert anybody is not None
-    assert places["nobody"] is None and "Only who has a good certificate may do it" in plan.proposals[2].why
+    assert places["nobody"] is None
+    training = visits[2].training
+    assert training is not None and plan.proposals[2].why[1:] == (training.explain_who_may(),)
     moved = places | {"until the first day": replace(first, person=2)}
     assert list_faults(season, places) == [] and "who can't do it" in " ".join(list_faults(season, moved))
 
 
 @pytest.mark.parametrize(
-    ("changes", "says"),
+    ("changes", "code"),
     [
-        ({"weekdays": frozenset({1})}, "; as the customer asked."),
-        ({"weekdays": frozenset({3})}, "; not the weekday asked for."),
-        ({"part_of_day": "morning"}, "; as the customer asked."),
-        ({"part_of_day": "afternoon"}, "; not the part of the day asked for."),
-        (
-            {"weekdays": frozenset({3}), "part_of_day": "afternoon"},
-            "Lift; not the weekday asked for; not the part of the day asked for.",
-        ),
+        ({"weekdays": frozenset({1})}, "visit.wish.as_asked"),
+        ({"weekdays": frozenset({3})}, "visit.wish.not_weekday"),
+        ({"part_of_day": "morning"}, "visit.wish.as_asked"),
+        ({"part_of_day": "afternoon"}, "visit.wish.not_part_of_day"),
+        ({"weekdays": frozenset({3}), "part_of_day": "afternoon"}, "visit.wish.neither"),
     ],
 )
-def test_wishes_are_met_or_said_to_be_unmet(changes: dict[str, object], says: str) -> None:
+def test_wishes_are_met_or_said_to_be_unmet(changes: dict[str, object], code: str) -> None:
     visit = SeasonVisit("v", 1, 120, BayKind.LIFT, FIRST, FIRST + timedelta(days=40))
     visit = replace(visit, **changes)  # type: ignore[arg-type]
     (proposal,) = plan_season(Season(FIRST, NEXT, (make_small_site(),), (visit,))).proposals
-    assert proposal.why.endswith(says)
+    (why,) = proposal.why
+    assert why.params["wishes"] == explain(code)
 
 
 @pytest.mark.parametrize(
-    ("lapses_after", "says"),
+    ("lapses_after", "why"),
     [
-        (date(2027, 3, 2), "No bay is free for it in this season, and the cover stops after 2027-03-02."),
-        (None, "No bay is free for it in this season; nothing stops before the season ends."),
+        (date(2027, 3, 2), explain("season.no_bay.lapses", lapses_after=date(2027, 3, 2))),
+        (None, explain("season.no_bay")),
     ],
 )
-def test_what_has_no_room_is_said_not_dropped(lapses_after: date | None, says: str) -> None:
+def test_what_has_no_room_is_said_not_dropped(lapses_after: date | None, why: Explanation) -> None:
     visit = SeasonVisit("v", 1, 150, BayKind.LIFT, FIRST, NEXT, lapses_after)
     season = Season(FIRST, FIRST + timedelta(days=30), (make_small_site(),), (visit,))
     (proposal,) = plan_season(season).proposals
-    assert (proposal.place, proposal.why, proposal.lapses) == (None, says, lapses_after is not None)
+    assert (proposal.place, proposal.why, proposal.lapses) == (None, (why,), lapses_after is not None)

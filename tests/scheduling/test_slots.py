@@ -25,6 +25,7 @@ from scheduling.booking.rules.slots import (
     Preferences,
     SiteTimes,
     VisitWork,
+    explain_slot,
     find_slots,
     judge_day,
 )
@@ -32,6 +33,7 @@ from scheduling.covers.rules.calendars import WorkingCalendar
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.enums import BayKind, Skill
 from treatments.enums import Training
+from treatments.rules.explanation import Explanation, OwnWords, Param, explain
 
 ZONE = zoneinfo.ZoneInfo("America/New_York")
 MONDAY = date(2026, 5, 4)
@@ -102,19 +104,20 @@ def test_the_order_of_proposals_saves_the_cover_first_then_asks_for_wishes() -> 
     item = due(MONDAY, in_two_weeks, in_two_weeks + timedelta(days=30))
     first, second, *_ = find_slots([item], WORK, [site], local(MONDAY, 7), MONDAY + timedelta(days=27))
     assert (first.starts_at, second.starts_at) == (local(MONDAY, 8), local(MONDAY, 12, 30))
-    assert (
-        first.why
-        == f"In the window of the reinspection, 14 days before its last day {in_two_weeks}; on the target day."
-    )
+    when = explain("visit.before_last_day", days=14, last_on=in_two_weeks)
+    day = explain("visit.day.in_window.reinspection", when=when, target=explain("visit.target.on"))
+    assert first.why == explain_slot(day)
     assert first.ready_at == local(MONDAY, 10, 30) and first.bay_free_at == local(MONDAY, 10)
     assert first.serves == (item.key,)
     thursdays = Preferences(weekdays=frozenset({4}), part_of_day="afternoon")
     best = find_slots([item], WORK, [site], local(MONDAY, 7), MONDAY + timedelta(days=27), thursdays)[0]
-    assert best.starts_at == local(MONDAY + timedelta(days=3), 12, 30) and "as the customer asked" in best.why
+    assert best.starts_at == local(MONDAY + timedelta(days=3), 12, 30)
+    assert best.why is not None and best.why.params["wishes"] == explain("visit.wish.as_asked")
     # Where the only Thursday in question is the day after the last that counts, the cover comes before the wish.
     short = due(MONDAY, MONDAY + timedelta(days=1), MONDAY + timedelta(days=2))
     best = find_slots([short], WORK, [site], local(MONDAY, 7), MONDAY + timedelta(days=27), thursdays)[0]
-    assert best.day == MONDAY and "not the weekday asked for" in best.why
+    assert best.day == MONDAY
+    assert best.why is not None and best.why.params["wishes"] == explain("visit.wish.not_weekday")
 
 
 def test_times_lie_near_the_target_day_unless_the_customer_asks_for_the_earliest() -> None:
@@ -139,18 +142,18 @@ def test_times_lie_near_the_target_day_unless_the_customer_asks_for_the_earliest
 
 
 @pytest.mark.parametrize(
-    ("days", "words"),
+    ("days", "said"),
     [
-        (-3, "; 3 days before the target day 2026-05-22"),
-        (-1, "; 1 day before the target day 2026-05-22"),
-        (0, "; on the target day"),
-        (3, "; 3 days after the target day 2026-05-22"),
+        (-3, explain("visit.target.before", days=3, target_on=date(2026, 5, 22))),
+        (-1, explain("visit.target.before", days=1, target_on=date(2026, 5, 22))),
+        (0, explain("visit.target.on")),
+        (3, explain("visit.target.after", days=3, target_on=date(2026, 5, 22))),
     ],
 )
-def test_a_proposal_says_how_far_it_lies_from_the_target_day(days: int, words: str) -> None:
+def test_a_proposal_says_how_far_it_lies_from_the_target_day(days: int, said: Explanation) -> None:
     target = MONDAY + timedelta(days=18)
     item = replace(due(MONDAY, MONDAY + timedelta(days=35), MONDAY + timedelta(days=50)), target_on=target)
-    assert judge_day([item], target + timedelta(days=days), MONDAY).sentence.endswith(words)
+    assert judge_day([item], target + timedelta(days=days), MONDAY).explanation.params["target"] == said
 
 
 def test_what_is_overdue_is_not_kept_waiting_for_what_opens_later() -> None:
@@ -163,7 +166,7 @@ def test_what_is_overdue_is_not_kept_waiting_for_what_opens_later() -> None:
     overdue = due(date(2025, 5, 1), date(2025, 6, 1), date(2025, 7, 1), DueKind.TOUCH_UP)
     both = find_slots([later, overdue], WORK, [site], local(MONDAY, 7), until)[0]
     assert both.day == MONDAY and both.serves == (overdue.key,)
-    assert both.why == "Makes up for the touch-up, whose last day was 2025-06-01."
+    assert both.why == explain_slot(explain("visit.day.makes_up.touch_up", last_on=date(2025, 6, 1)))
 
 
 def test_a_vehicle_goes_only_where_it_fits_and_unknown_sizes_are_said() -> None:
@@ -172,15 +175,17 @@ def test_a_vehicle_goes_only_where_it_fits_and_unknown_sizes_are_said() -> None:
     floor = BayTimes(3, "Floor", BayKind.GROUND)
     site = make_site((floor, low, tall), people=((7, ()), (8, ())))
 
-    def best(work: VisitWork) -> tuple[str, str]:
+    def best(work: VisitWork) -> tuple[str, Param]:
         slot = find_slots([], work, [site], local(MONDAY, 7), MONDAY + timedelta(days=3))[0]
-        return slot.bay_name, slot.why
+        assert slot.why is not None
+        return slot.bay_name, slot.why.params["bay"]
 
     assert best(WORK)[0] == "Low lift"  # the tall one is left to those that need it
     assert best(replace(WORK, height_mm=2600))[0] == "Tall lift"
     assert best(replace(WORK, mass_kg=3000))[0] == "Tall lift"
     assert best(replace(WORK, bay_kind=BayKind.GROUND))[0] == "Floor"
-    assert "height is not on record, measure it" in best(replace(WORK, height_mm=None))[1]
+    unknown = explain("visit.bay.height_unknown", bay=OwnWords("Low lift"))
+    assert best(replace(WORK, height_mm=None)) == ("Low lift", unknown)
     too_high = replace(WORK, height_mm=3000)
     assert find_slots([], too_high, [site], local(MONDAY, 7), MONDAY + timedelta(days=3)) == ()
     unskilled = replace(site, people=(replace(site.people[0], skills=frozenset({Skill.INSPECTING})),))

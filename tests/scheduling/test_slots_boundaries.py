@@ -14,6 +14,7 @@ from scheduling.booking.rules.slots import (
     choose_day_to_be_near,
     count_day,
     end_stay,
+    explain_slot,
     find_most_pressing,
     find_slots,
     judge_day,
@@ -23,6 +24,7 @@ from scheduling.booking.rules.slots import (
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.enums import BayKind, Skill
 from tests.scheduling.test_slots import MONDAY, WORK, ZONE, due, local, make_site
+from treatments.rules.explanation import Explanation, OwnWords, Param, explain
 
 DAY = timedelta(days=1)
 # Opens on Monday, its target is ten days later, its last day five after that, and its grace ends after ten more.
@@ -31,45 +33,78 @@ FILM = replace(ITEM, kind=DueKind.TOUCH_UP)
 LAST = ITEM.last_on
 
 
+def in_window(kind: str, days_left: int, target: Explanation | None) -> Explanation:
+    code = "before_last_day" if days_left else "on_last_day"
+    days: dict[str, Param] = {"days": days_left} if days_left else {}
+    return explain(f"visit.day.in_window.{kind}", when=explain(f"visit.{code}", **days, last_on=LAST), target=target)
+
+
+def from_target(days: int) -> Explanation:
+    if days == 0:
+        return explain("visit.target.on")
+    code = "visit.target.after" if days > 0 else "visit.target.before"
+    return explain(code, days=abs(days), target_on=ITEM.target_on)
+
+
+def in_grace(days_left: int) -> Explanation:
+    code = "before_end_of_grace" if days_left else "on_end_of_grace"
+    days: dict[str, Param] = {"days": days_left} if days_left else {}
+    when = explain(f"visit.{code}", **days, last_on=ITEM.grace_until)
+    return explain("visit.day.in_grace.reinspection", when=when)
+
+
+NOTHING_DUE = explain("visit.day.nothing_due")
+TOO_EARLY = explain("visit.day.before_window.reinspection", opens_on=MONDAY)
+SHORTLY_BEFORE = explain("visit.day.shortly_before.touch_up", opens_on=MONDAY)
+TOO_LATE = explain("visit.day.too_late_in_grace.reinspection", grace_until=ITEM.grace_until)
+
+
 @pytest.mark.parametrize(
-    ("item", "days", "counted", "sentence"),
+    ("item", "days", "counted", "said"),
     [
-        (ITEM, -1, (0, 1, 0), "so it would not count"),
-        (ITEM, 0, (0, 0, 0), f"In the window of the reinspection, 15 days before its last day {LAST}; 10 days before"),
-        (FILM, -31, (0, 1, 0), "so it would not count"),
-        (FILM, -30, (0, 0, 0), f"Shortly before the window of the touch-up, which opens on {MONDAY}"),
-        (FILM, -1, (0, 0, 0), f"Shortly before the window of the touch-up, which opens on {MONDAY}"),
-        (FILM, 0, (0, 0, 0), "In the window of the touch-up, 15 days before its last day"),
-        (ITEM, 10, (0, 0, 0), f"of the reinspection, 5 days before its last day {LAST}; on the target day"),
-        (ITEM, 11, (0, 0, 0), f"4 days before its last day {LAST}; 1 day after the target day {ITEM.target_on}"),
-        (ITEM, 9, (0, 0, 0), f"6 days before its last day {LAST}; 1 day before the target day {ITEM.target_on}"),
-        (ITEM, 8, (0, 0, 0), f"7 days before its last day {LAST}; 2 days before the target day {ITEM.target_on}"),
-        (ITEM, 14, (0, 0, 0), f"1 day before its last day {LAST}; 4 days after the target day {ITEM.target_on}"),
-        (ITEM, 15, (0, 0, 0), f"on its last day {LAST}; 5 days after the target day {ITEM.target_on}"),
-        (ITEM, 16, (0, 0, 1), f"In the grace of the reinspection, 9 days before it ends on {ITEM.grace_until}"),
-        (ITEM, 24, (0, 0, 1), f"In the grace of the reinspection, 1 day before it ends on {ITEM.grace_until}"),
-        (ITEM, 25, (0, 0, 1), f"In the grace of the reinspection, on the day on which it ends, {ITEM.grace_until}"),
-        (ITEM, 26, (1, 0, 0), f"Too late for the reinspection, whose grace runs until {ITEM.grace_until}"),
-        (replace(ITEM, grace_until=LAST), 16, (1, 0, 0), f"Too late for the reinspection, whose last day is {LAST}"),
+        (ITEM, -1, (0, 1, 0), TOO_EARLY),
+        (ITEM, 0, (0, 0, 0), in_window("reinspection", 15, from_target(-10))),
+        (FILM, -31, (0, 1, 0), explain("visit.day.before_window.touch_up", opens_on=MONDAY)),
+        (FILM, -30, (0, 0, 0), SHORTLY_BEFORE),
+        (FILM, -1, (0, 0, 0), SHORTLY_BEFORE),
+        (FILM, 0, (0, 0, 0), in_window("touch_up", 15, from_target(-10))),
+        (ITEM, 10, (0, 0, 0), in_window("reinspection", 5, from_target(0))),
+        (ITEM, 11, (0, 0, 0), in_window("reinspection", 4, from_target(1))),
+        (ITEM, 9, (0, 0, 0), in_window("reinspection", 6, from_target(-1))),
+        (ITEM, 8, (0, 0, 0), in_window("reinspection", 7, from_target(-2))),
+        (ITEM, 14, (0, 0, 0), in_window("reinspection", 1, from_target(4))),
+        (ITEM, 15, (0, 0, 0), in_window("reinspection", 0, from_target(5))),
+        (ITEM, 16, (0, 0, 1), in_grace(9)),
+        (ITEM, 24, (0, 0, 1), in_grace(1)),
+        (ITEM, 25, (0, 0, 1), in_grace(0)),
+        (ITEM, 26, (1, 0, 0), TOO_LATE),
+        (replace(ITEM, grace_until=LAST), 16, (1, 0, 0), explain("visit.day.too_late.reinspection", last_on=LAST)),
     ],
-)  # fmt: skip
-def test_how_a_day_serves_what_is_due(item: DueDates, days: int, counted: tuple[int, int, int], sentence: str) -> None:
+)
+def test_how_a_day_serves_what_is_due(
+    item: DueDates, days: int, counted: tuple[int, int, int], said: Explanation
+) -> None:
     judged = judge_day([item], MONDAY + days * DAY, MONDAY - 40 * DAY)
     assert (judged.run_over, judged.not_served, judged.in_grace) == counted
-    assert sentence in judged.sentence
+    assert judged.explanation == said
 
 
 def test_where_the_window_ends_on_the_target_day_one_day_is_told() -> None:
     item = replace(ITEM, target_on=LAST)
-    assert judge_day([item], LAST, MONDAY).sentence.endswith(f"on its last and target day {LAST}")
-    assert judge_day([item], LAST - DAY, MONDAY).sentence.endswith(f"1 day before its last and target day {LAST}")
+    for day, when in (
+        (LAST, explain("visit.on_last_and_target_day", last_on=LAST)),
+        (LAST - DAY, explain("visit.before_last_and_target_day", days=1, last_on=LAST)),
+    ):
+        said = explain("visit.day.in_window.reinspection", when=when, target=None)
+        assert judge_day([item], day, MONDAY).explanation == said
 
 
 def test_what_has_run_over_before_today_is_made_good_and_counts_as_run_over_no_more() -> None:
     after = ITEM.grace_until + DAY
-    for today, counted, told in ((ITEM.grace_until, 1, "Too late for"), (after, 0, "Makes up for")):
+    makes_up = explain("visit.day.makes_up.reinspection", last_on=LAST)
+    for today, counted, said in ((ITEM.grace_until, 1, TOO_LATE), (after, 0, makes_up)):
         judged = judge_day([ITEM], after, today)
-        assert judged.run_over == counted and judged.sentence.startswith(told)
+        assert judged.run_over == counted and judged.explanation == said
 
 
 def test_while_something_is_late_nothing_that_opens_later_is_waited_for() -> None:
@@ -78,7 +113,8 @@ def test_while_something_is_late_nothing_that_opens_later_is_waited_for() -> Non
         assert judge_day([ITEM, later], LAST + DAY, today).not_served == not_served
     assert count_day([ITEM, later], MONDAY, MONDAY, is_late=False) == (0, 1, 0)
     nothing = judge_day([], MONDAY, MONDAY)
-    assert (nothing.run_over, nothing.not_served, nothing.in_grace, nothing.sentence) == (0, 0, 0, "Nothing is due")
+    assert (nothing.run_over, nothing.not_served, nothing.in_grace) == (0, 0, 0)
+    assert nothing.explanation == NOTHING_DUE
 
 
 def test_the_day_to_be_near() -> None:
@@ -126,47 +162,55 @@ def test_days_to_avoid_are_left_out_from_the_first_through_the_last() -> None:
 # One slot.
 
 
-def first_slot(work: VisitWork = WORK, wishes: Preferences = Preferences(), **bay: object) -> tuple[str, str]:  # noqa: B008
+NO_WISHES = Preferences()
+
+
+def first_slot(
+    work: VisitWork = WORK, wishes: Preferences = NO_WISHES, **bay: object
+) -> tuple[str, Explanation | None]:
     usual: dict[str, object] = {"key": 1, "name": "Lift", "kind": BayKind.LIFT}
     site = make_site((BayTimes(**(usual | bay)),))  # type: ignore[arg-type]
     slot = find_slots([], work, [site], local(MONDAY, 7), MONDAY, wishes, most=1)[0]
     return f"{slot.starts_at:%H:%M}", slot.why
 
 
-@pytest.mark.parametrize(
-    ("work", "bay", "told"),
-    [
-        (WORK, {}, "Nothing is due."),
-        (WORK, {"most_height_mm": 1700}, "Nothing is due; Lift is high enough for it."),
-        (replace(WORK, height_mm=None), {}, "Nothing is due."),
-        (replace(WORK, height_mm=None), {"most_height_mm": 1700}, "measure it before Lift is used."),
-        (replace(WORK, mass_kg=None), {"most_mass_kg": 2000}, "look it up before Lift is used."),
-        (replace(WORK, mass_kg=None), {}, "Nothing is due."),
-        (WORK, {"most_mass_kg": 2000}, "Nothing is due."),
-        (replace(WORK, bay_kind=BayKind.GROUND), {"most_height_mm": 2000, "kind": BayKind.GROUND}, "Nothing is due."),
-    ],
-)
-def test_what_is_said_of_the_bay(work: VisitWork, bay: dict[str, object], told: str) -> None:
-    assert first_slot(work, **bay)[1].endswith(told)
+LIFT = OwnWords("Lift")
 
 
 @pytest.mark.parametrize(
-    ("wishes", "told"),
+    ("work", "bay", "said"),
     [
-        (Preferences(weekdays=frozenset({2})), "; not the weekday asked for."),
-        (Preferences(weekdays=frozenset({1})), "; as the customer asked."),
-        (Preferences(part_of_day="morning"), "; as the customer asked."),
-        (Preferences(earliest=True), "; as early as can be, as the customer asked."),
+        (WORK, {}, None),
+        (WORK, {"most_height_mm": 1700}, explain("visit.bay.high_enough", bay=LIFT)),
+        (replace(WORK, height_mm=None), {}, None),
+        (replace(WORK, height_mm=None), {"most_height_mm": 1700}, explain("visit.bay.height_unknown", bay=LIFT)),
+        (replace(WORK, mass_kg=None), {"most_mass_kg": 2000}, explain("visit.bay.mass_unknown", bay=LIFT)),
+        (replace(WORK, mass_kg=None), {}, None),
+        (WORK, {"most_mass_kg": 2000}, None),
+        (replace(WORK, bay_kind=BayKind.GROUND), {"most_height_mm": 2000, "kind": BayKind.GROUND}, None),
     ],
 )
-def test_what_is_said_of_the_wishes(wishes: Preferences, told: str) -> None:
-    assert first_slot(wishes=wishes)[1] == f"Nothing is due{told}"
+def test_what_is_said_of_the_bay(work: VisitWork, bay: dict[str, object], said: Explanation | None) -> None:
+    assert first_slot(work, **bay)[1] == explain_slot(NOTHING_DUE, bay=said)
+
+
+@pytest.mark.parametrize(
+    ("wishes", "code"),
+    [
+        (Preferences(weekdays=frozenset({2})), "visit.wish.not_weekday"),
+        (Preferences(weekdays=frozenset({1})), "visit.wish.as_asked"),
+        (Preferences(part_of_day="morning"), "visit.wish.as_asked"),
+        (Preferences(earliest=True), "visit.wish.earliest"),
+    ],
+)
+def test_what_is_said_of_the_wishes(wishes: Preferences, code: str) -> None:
+    assert first_slot(wishes=wishes)[1] == explain_slot(NOTHING_DUE, explain(code))
 
 
 def test_of_two_wishes_that_are_not_met_the_weekday_is_told() -> None:
     wishes = Preferences(weekdays=frozenset({2}), part_of_day="morning")
     slot = find_slots([], WORK, [make_site()], local(MONDAY, 13), MONDAY, wishes, most=1)[0]
-    assert slot.why == "Nothing is due; not the weekday asked for."
+    assert slot.why == explain_slot(NOTHING_DUE, explain("visit.wish.not_weekday"))
 
 
 def test_visits_begin_on_quarters_of_an_hour_from_the_moment_on() -> None:

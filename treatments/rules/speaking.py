@@ -11,13 +11,10 @@ A msgid is an English sentence with named gaps; the name says what may stand the
     {list} {clauses} several of {words}, parted by ", " or "; "
 
 A digit tells two gaps of a kind apart, such as {day} and {day2}. A sentence that no msgid fits stays English.
-
-A name may hold what parts sentences, such as "; ". Who knows the names that stand in a sentence tells them: each is
-read as one letter that can't be anything else, and put back.
 """
 
 import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
@@ -37,10 +34,6 @@ _MOMENT = re.compile(r"(\d{4}-\d\d-\d\d) (\d\d:\d\d)")
 _SHAPES = {"day": _DAY, "n": _NUMBER, "money": _MONEY, "moment": _MOMENT}
 # What can't stand in a name, be it of a product, a person or a zone: else it would swallow sentences.
 _NO_NAME = re.compile(rf"[a-z]{{4}}[.!?] |[?;:] | \d{{4}}-\d\d-\d\d| {_DAY.pattern}|^[^\w“‘'(]|.{{90}}")
-# A name that no gap refuses.
-_PLAIN_NAME = re.compile(r"(?!.{60})[^\W\d_]+(?:[ ’'-][^\W\d_]+)*")
-# Letters without capitals, of a script of which no sentence holds any: one stands for each name that is not plain.
-_FIRST_STAND_IN, _LAST_STAND_IN = 0xA000, 0xA48C
 _WITH_NOTE = re.compile(r"(.+?)( \([^()]+\))?")
 _ENDS = (". ", "! ", "? ", ") ")
 _GOES_ON = ("; ", ", ", " (", ". ")
@@ -263,26 +256,12 @@ def _to_decimal(text: str) -> Decimal:
     return Decimal(text.replace(",", ""))
 
 
-def _hide_names(text: str, names: Collection[str]) -> tuple[str, dict[str, str]]:
-    """Return a text with a letter for each name that is not plain, and which name each letter stands for."""
-    hidden: dict[str, str] = {}
-    # A name may hold another one.
-    for name in sorted((name for name in names if name in text), key=len, reverse=True):
-        stand_in = chr(_FIRST_STAND_IN + len(hidden))
-        if name and not _PLAIN_NAME.fullmatch(name) and ord(stand_in) <= _LAST_STAND_IN and stand_in not in text:
-            found = re.sub(rf"(?<!\w){re.escape(name)}(?!\w)", stand_in, text)
-            if found != text:
-                text, hidden[stand_in] = found, name
-    return text, hidden
-
-
 def translate(
     sentence: str,
     language: str,
     zone_names: Mapping[str, str] | None = None,
     *,
     context: str = "",
-    names: Collection[str] = (),
 ) -> str | None:
     """Return a sentence of the rules in another language, None where it isn't known whole.
 
@@ -291,13 +270,7 @@ def translate(
         language: its ISO 639-1 code; a code with a region counts as its language.
         zone_names: the shop's English name of each zone code.
         context: what the sentence is about, where a word means something else there.
-        names: what the shop's data may have put into it, such as the name of a bay; they stay as they are.
     """
-    if names:
-        shortened, hidden = _hide_names(sentence, names)
-        told = translate(shortened, language, zone_names, context=context) if hidden else None
-        if told is not None:
-            return "".join(hidden.get(letter, letter) for letter in told)
     reading = _begin_reading(language.partition("-")[0], tuple((zone_names or {}).items()))
     if reading is None:
         return None
@@ -318,7 +291,6 @@ def speak(
     zone_names: Mapping[str, str] | None = None,
     *,
     context: str = "",
-    names: Collection[str] = (),
 ) -> str:
     """Return a sentence of the rules as a person reads it: in the language asked for, or else whole in English.
 
@@ -326,10 +298,9 @@ def speak(
         sentence: as the rules wrote it.
         language: None or "en" for English.
         zone_names: the shop's English name of each zone code.
-        names: what the shop's data may have put into it.
     """
     if language and not language.startswith(ENGLISH):
-        told = translate(sentence, language, zone_names, context=context, names=names)
+        told = translate(sentence, language, zone_names, context=context)
         if told is not None:
             return told
     return format_money_in(put_for_people(sentence, zone_names), ENGLISH)

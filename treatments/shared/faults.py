@@ -26,6 +26,9 @@ def explain_fault(error: Exception, what: str) -> tuple[Explanation, ...]:
     if isinstance(error, NotComputableError):
         return error.explanations
     if isinstance(error, ValidationError):
+        refused = getattr(error, "explanation", None)
+        if isinstance(refused, Explanation):
+            return (refused,)
         return (explain("fault.refused", messages=OwnWords(" ".join(error.messages))),)
     logger.error("%s failed.", what, exc_info=error)
     return (explain("fault.program", error=type(error).__name__),)

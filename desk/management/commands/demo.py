@@ -33,7 +33,7 @@ from treatments.models import Site, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone
-from treatments.rules.wording import put_for_people, tell_count, tell_day
+from treatments.rules.wording import tell_count, tell_day
 from treatments.shared.rendering import render, render_all
 
 OUTCOMES = {
@@ -100,7 +100,7 @@ class Command(BaseCommand):
         for visit in load_bookings(shop=shop, now=now):
             start, day = visit.starts_at.astimezone(zone), find_day(visit.starts_at, zone)
             self.stdout.write(
-                f"{visit.number}: {tell_day(day)}, {start:%H:%M}, {visit.bay}. {put_for_people(visit.why)}"
+                f"{visit.number}: {tell_day(day)}, {start:%H:%M}, {visit.bay}. {render(visit.why) if visit.why else ''}"
             )
         self.stdout.write(f"{tell_count(Appointment.objects.count(), 'visit')} in the bays.")
 

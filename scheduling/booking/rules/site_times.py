@@ -8,7 +8,8 @@ from datetime import date, timedelta
 from scheduling.booking.rules.opening import Span
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.enums import BayKind, Skill
-from treatments.enums import Training, say
+from treatments.enums import Training
+from treatments.rules.explanation import Explanation, Label, explain
 
 # A film may be renewed this long before its window opens where the vehicle is there anyway.
 TOUCHED_UP_EARLY_DAYS = 30
@@ -29,13 +30,14 @@ class NeededTraining:
         """Whether a person may do the work on a day; None is a shop that books its bays alone."""
         return person is None or any(key == person and day <= last for key, last in self.good_until)
 
-    def tell_who_may(self) -> str:
-        """Return the sentence for whoever finds no time: it may be for want of somebody who is certified."""
-        return f"Only who has a good certificate may do it: {self.tell()}."
+    def explain_who_may(self) -> Explanation:
+        """Return what to say to whoever finds no time: it may be for want of somebody who is certified."""
+        return explain("visit.who_may", trainings=self.labels)
 
-    def tell(self) -> str:
-        """Return the trainings in words."""
-        return ", ".join(say(training) for training in self.trainings)
+    @property
+    def labels(self) -> tuple[Label, ...]:
+        """The trainings as parameters of an explanation."""
+        return tuple(Label(training) for training in self.trainings)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,8 +12,8 @@ from scheduling.booking.rules.opening import Span, find_open_moment_from, finish
 from scheduling.booking.rules.site_times import BayTimes, DueDates, PersonTimes, SiteTimes, VisitWork
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.enums import BayKind
+from treatments.rules.explanation import Explanation, OwnWords, explain
 from treatments.rules.site_days import find_day, find_moment
-from treatments.rules.wording import tell_count
 
 # Visits begin on a quarter of an hour, as people agree on times.
 STEP_MINUTES = 15
@@ -69,7 +69,7 @@ class Slot:
     bay_free_at: datetime
     ready_at: datetime
     serves: tuple[str, ...] = ()
-    why: str = ""
+    why: Explanation | None = None
     rank: tuple[int, ...] = field(default=(), repr=False)
 
 
@@ -307,12 +307,12 @@ def _is_free(stay: Stay, bay: BayTimes, person: PersonTimes, work: VisitWork) ->
 
 @dataclass(frozen=True, slots=True)
 class DayJudged:
-    """How a day stands to all that is due: counted, and in words."""
+    """How a day stands to all that is due: counted, and in words that go on."""
 
     run_over: int
     not_served: int
     in_grace: int
-    sentence: str
+    explanation: Explanation
 
 
 def judge_day(items: Sequence[DueDates], day: date, today: date) -> DayJudged:
@@ -322,9 +322,9 @@ def judge_day(items: Sequence[DueDates], day: date, today: date) -> DayJudged:
     better, so nothing that opens later is waited for then.
     """
     if not items:
-        return DayJudged(0, 0, 0, "Nothing is due")
+        return DayJudged(0, 0, 0, explain("visit.day.nothing_due"))
     pressing = find_most_pressing(items)
-    return DayJudged(*count_day(items, day, today, is_any_late(items, today)), _tell_day(pressing, day, today))
+    return DayJudged(*count_day(items, day, today, is_any_late(items, today)), _explain_day(pressing, day, today))
 
 
 def is_any_late(items: Sequence[DueDates], today: date) -> bool:
@@ -341,45 +341,45 @@ def count_day(items: Sequence[DueDates], day: date, today: date, is_late: bool) 
     return run_over, not_served, in_grace
 
 
-def _tell_day(item: DueDates, day: date, today: date) -> str:
-    what = "the touch-up" if item.kind is DueKind.TOUCH_UP else "the reinspection"
+def _explain_day(item: DueDates, day: date, today: date) -> Explanation:
+    kind = "touch_up" if item.kind is DueKind.TOUCH_UP else "reinspection"
     if not item.is_served_on(day):
-        return f"Before the window of {what}, which opens on {item.opens_on}, so it would not count"
+        return explain(f"visit.day.before_window.{kind}", opens_on=item.opens_on)
     if day > item.grace_until:
         if item.grace_until < today:
-            return f"Makes up for {what}, whose last day was {item.last_on}"
+            return explain(f"visit.day.makes_up.{kind}", last_on=item.last_on)
         if item.grace_until == item.last_on:
-            return f"Too late for {what}, whose last day is {item.last_on}"
-        return f"Too late for {what}, whose grace runs until {item.grace_until}"
+            return explain(f"visit.day.too_late.{kind}", last_on=item.last_on)
+        return explain(f"visit.day.too_late_in_grace.{kind}", grace_until=item.grace_until)
     if day > item.last_on:
-        return f"In the grace of {what}, {_tell_days_of_grace(day, item.grace_until)}"
+        return explain(f"visit.day.in_grace.{kind}", when=_explain_days_to("end_of_grace", day, item.grace_until))
     if day < item.opens_on:
-        return f"Shortly before the window of {what}, which opens on {item.opens_on}"
+        return explain(f"visit.day.shortly_before.{kind}", opens_on=item.opens_on)
     if item.target_on == item.last_on:
-        return f"In the window of {what}, {_tell_days_before(day, item.last_on, 'last and target day')}"
-    return f"In the window of {what}, {_tell_days_before(day, item.last_on)}{_tell_target(day, item.target_on)}"
+        when = _explain_days_to("last_and_target_day", day, item.last_on)
+        return explain(f"visit.day.in_window.{kind}", when=when, target=None)
+    when = _explain_days_to("last_day", day, item.last_on)
+    return explain(f"visit.day.in_window.{kind}", when=when, target=_explain_target(day, item.target_on))
 
 
-def _tell_target(day: date, target: date) -> str:
+def _explain_target(day: date, target: date) -> Explanation:
     """Return how far a day is from the target day of what is due."""
     days = (day - target).days
-    if days > 0:
-        return f"; {tell_count(days, 'day')} after the target day {target}"
-    return f"; {tell_count(-days, 'day')} before the target day {target}" if days < 0 else "; on the target day"
-
-
-def _tell_days_of_grace(day: date, until: date) -> str:
-    days = (until - day).days
     if days == 0:
-        return f"on the day on which it ends, {until}"
-    return f"{days} day before it ends on {until}" if days == 1 else f"{days} days before it ends on {until}"
+        return explain("visit.target.on")
+    return explain("visit.target.after" if days > 0 else "visit.target.before", days=abs(days), target_on=target)
 
 
-def _tell_days_before(day: date, last: date, name: str = "last day") -> str:
+def _explain_days_to(name: str, day: date, last: date) -> Explanation:
     days = (last - day).days
-    if days == 0:
-        return f"on its {name} {last}"
-    return f"{days} day before its {name} {last}" if days == 1 else f"{days} days before its {name} {last}"
+    return (
+        explain(f"visit.before_{name}", days=days, last_on=last) if days else explain(f"visit.on_{name}", last_on=last)
+    )
+
+
+def explain_slot(day: Explanation, wishes: Explanation | None = None, bay: Explanation | None = None) -> Explanation:
+    """Return why a time is proposed: how its day stands to what is due, which wishes it meets, and what of the bay."""
+    return explain("visit.why", day=day, wishes=wishes, bay=bay)
 
 
 def describe_slot(
@@ -408,30 +408,31 @@ def describe_slot(
         stay.bay_free_at,
         stay.ready_at,
         tuple([item.key for item in items if item.is_served_on(day)]),
-        f"{judged.sentence}{_tell_wishes(unmet, preferences)}{_tell_bay(bay, work)}.",
+        explain_slot(judged.explanation, _explain_wishes(unmet, preferences), _explain_bay(bay, work)),
         rank,
     )
 
 
-def _tell_wishes(unmet: Sequence[str], preferences: Preferences) -> str:
+def _explain_wishes(unmet: Sequence[str], preferences: Preferences) -> Explanation | None:
     if unmet:
-        return "; not the weekday asked for" if unmet[0] == "weekday" else "; not the part of the day asked for"
+        return explain("visit.wish.not_weekday" if unmet[0] == "weekday" else "visit.wish.not_part_of_day")
     if preferences.weekdays or preferences.part_of_day:
-        return "; as the customer asked"
-    return "; as early as can be, as the customer asked" if preferences.earliest else ""
+        return explain("visit.wish.as_asked")
+    return explain("visit.wish.earliest") if preferences.earliest else None
 
 
-def _tell_bay(bay: BayTimes, work: VisitWork) -> str:
+def _explain_bay(bay: BayTimes, work: VisitWork) -> Explanation | None:
+    name = OwnWords(bay.name)
     if bay.most_height_mm is not None and work.height_mm is None:
-        return f"; the vehicle's height is not on record, measure it before {bay.name} is used"
+        return explain("visit.bay.height_unknown", bay=name)
     if bay.most_mass_kg is not None and work.mass_kg is None:
-        return f"; the vehicle's mass is not on record, look it up before {bay.name} is used"
+        return explain("visit.bay.mass_unknown", bay=name)
     if bay.kind is BayKind.LIFT and bay.most_height_mm is not None and work.height_mm is not None:
-        return f"; {bay.name} is high enough for it"
-    return ""
+        return explain("visit.bay.high_enough", bay=name)
+    return None
 
 
 __all__ = [
     "BayTimes", "DueDates", "PersonTimes", "Preferences", "SiteTimes", "Slot", "VisitWork", "choose_day_to_be_near",
-    "end_stay", "find_slots", "judge_day", "lay_stay",
+    "end_stay", "explain_slot", "find_slots", "judge_day", "lay_stay",
 ]  # fmt: skip

@@ -4,7 +4,6 @@ The plan is never worse than first come, first served, and what was promised to 
 """
 
 from collections.abc import Sequence
-from datetime import date
 
 from scheduling.season.rules.assign import assign_visits
 from scheduling.season.rules.costs import Places, find_lapse_price, make_weights, split_by_site, total, weigh
@@ -14,6 +13,7 @@ from scheduling.season.rules.mend import Exchange
 from scheduling.season.rules.problem import SiteProblem
 from scheduling.season.rules.programme import Programme, choose_patterns, find_bay_limits
 from scheduling.season.rules.season import Place, Proposal, Season, SeasonPlan, SeasonSite, SeasonVisit
+from treatments.rules.explanation import Explanation, OwnWords, explain
 
 
 def plan_season(season: Season) -> SeasonPlan:
@@ -49,43 +49,37 @@ def describe_plan(season: Season, places: Places) -> SeasonPlan:
     for visit in season.visits:
         place = places[visit.key]
         late = bool(weigh(visit, place, season)[0])
-        proposals.append(Proposal(visit.key, place, late, _tell_why(visit, place, late, names)))
+        proposals.append(Proposal(visit.key, place, late, _explain(visit, place, late, names)))
     return SeasonPlan(tuple(proposals), total(season, places))
 
 
-def _tell_why(visit: SeasonVisit, place: Place | None, late: bool, names: dict[int, str]) -> str:
+def _explain(visit: SeasonVisit, place: Place | None, late: bool, names: dict[int, str]) -> tuple[Explanation, ...]:
+    lapses = {"lapses_after": visit.lapses_after} if late else {}
+    ending = ".lapses" if late else ""
     if place is None:
-        told = "No bay is free for it in this season; nothing stops before the season ends."
-        if late:
-            told = f"No bay is free for it in this season, and the cover stops after {visit.lapses_after}."
-        return f"{told} {visit.training.tell_who_may()}" if visit.training else told
+        said = explain(f"season.no_bay{ending}", **lapses)
+        return (said, visit.training.explain_who_may()) if visit.training else (said,)
     if visit.promised is not None:
-        if late:
-            return f"Promised to the customer and kept, though the cover stops after {visit.lapses_after}."
-        return "Promised to the customer and kept."
+        return (explain(f"season.promised{ending}", **lapses),)
     if late:
-        return f"No bay that suits was free before the cover stops after {visit.lapses_after}; the best day after it."
-    told = _tell_dates(visit, place.day)
-    return f"{told[0].upper()}{told[1:]}, {names[place.bay]}{_tell_wishes(visit, place)}."
+        return (explain("season.too_late", **lapses),)
+    return (_explain_day(visit, place, OwnWords(names[place.bay]), _explain_wishes(visit, place)),)
 
 
-def _tell_dates(visit: SeasonVisit, day: date) -> str:
+def _explain_day(visit: SeasonVisit, place: Place, bay: OwnWords, wishes: Explanation | None) -> Explanation:
     if visit.lapses_after is None:
-        if day <= visit.last_on:
-            return f"in its window, which ends on {visit.last_on}"
-        return f"after its last day, {visit.last_on}, so as early as there is room"
-    days = (visit.lapses_after - day).days
+        code = "season.in_window" if place.day <= visit.last_on else "season.after_window"
+        return explain(code, last_on=visit.last_on, bay=bay, wishes=wishes)
+    days = (visit.lapses_after - place.day).days
     if days == 0:
-        return f"on the day after which the cover would stop, {visit.lapses_after}"
-    return f"{days} {'day' if days == 1 else 'days'} before the cover would stop after {visit.lapses_after}"
+        return explain("season.on_last_day_of_cover", lapses_after=visit.lapses_after, bay=bay, wishes=wishes)
+    return explain("season.before_cover_stops", days=days, lapses_after=visit.lapses_after, bay=bay, wishes=wishes)
 
 
-def _tell_wishes(visit: SeasonVisit, place: Place) -> str:
-    unmet = ""
-    if visit.weekdays and place.day.isoweekday() not in visit.weekdays:
-        unmet = "; not the weekday asked for"
-    if not visit.is_in_part(place.quarter):
-        unmet += "; not the part of the day asked for"
-    if unmet:
-        return unmet
-    return "; as the customer asked" if visit.weekdays or visit.part_of_day else ""
+def _explain_wishes(visit: SeasonVisit, place: Place) -> Explanation | None:
+    not_weekday = bool(visit.weekdays) and place.day.isoweekday() not in visit.weekdays
+    not_part = not visit.is_in_part(place.quarter)
+    if not_weekday or not_part:
+        unmet = "neither" if not_weekday and not_part else "not_weekday" if not_weekday else "not_part_of_day"
+        return explain(f"visit.wish.{unmet}")
+    return explain("visit.wish.as_asked") if visit.weekdays or visit.part_of_day else None

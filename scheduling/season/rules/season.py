@@ -10,6 +10,7 @@ from datetime import date
 from scheduling.booking.rules.site_times import NeededTraining
 from scheduling.enums import BayKind, Skill
 from scheduling.season.rules.hours import NOON, count_quarters, tell_time
+from treatments.rules.explanation import Explanation
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +154,7 @@ class Proposal:
     key: str
     place: Place | None
     lapses: bool
-    why: str
+    why: tuple[Explanation, ...]
 
 
 @dataclass(frozen=True, slots=True)
