@@ -12,7 +12,7 @@ from django.http import HttpRequest, QueryDict
 from desk.booking.forms import Wishes, WishForm, list_site_choices
 from desk.booking.slots import SlotButton, make_buttons
 from desk.rendering.telling import tell
-from notifications.speaking import join_label
+from notifications.languages import join_label
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, choose_near, sum_up_due
 from scheduling.booking.rules.slots import Preferences, Slot

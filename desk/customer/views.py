@@ -30,7 +30,7 @@ from notifications.documents.queries import read_certificate_pdf
 from notifications.invitations.rules.calendar_text import write_download
 from notifications.invitations.visit_parts import read_visit_parts
 from notifications.invitations.visit_text import show_to_customer, tell_title
-from notifications.speaking import choose_language, speak_to
+from notifications.languages import choose_language, written_for
 from notifications.tasks import nudge_to_tell
 from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.finding import propose_slots
@@ -92,7 +92,7 @@ def for_its_owner(
         # Who chose a language on a page before gets that one.
         chosen = settings.LANGUAGE_COOKIE_NAME in request.COOKIES
         language = translation.get_language() if chosen else choose_language(page.customer)
-        with speak_to(page.customer, shown.site), translation.override(language):
+        with written_for(page.customer, shown.site), translation.override(language):
             return _keep_private(view(request, Visitor(token, page, shown, now), *args, **kwargs))
 
     return cast("Callable[Concatenate[HttpRequest, str, P], HttpResponse]", guarded)

@@ -14,7 +14,7 @@ from desk.lift.inspection_card import SOUND, InspectedCard, put_line
 from desk.lift.record_forms import InspectionVisitForm, guess_visit, list_form_errors, put_number, read_by_the_lift
 from notifications.documents.job_sheets import describe_job_sheet
 from notifications.documents.pdf.job_sheet import JobStep
-from notifications.speaking import join_label
+from notifications.languages import join_label
 from treatments.enums import FilmState, InspectionKind
 from treatments.models import Inspection, InspectionLine, KeptPhoto, Site, Vehicle, Zone
 from treatments.queries import read_zone_catalogue

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from desk.forms.day_fields import DayField, tell_days
 from desk.forms.number_field import NumberField
 from desk.forms.odometer_question import OdometerForm
-from notifications.speaking import join_label
+from notifications.languages import join_label
 from treatments.enums import InspectionKind, TreatmentKind
 from treatments.models import OdometerReading, Site, Treatment, Vehicle
 from treatments.models.choices import choices_of

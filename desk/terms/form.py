@@ -13,7 +13,7 @@ from typing import Any, get_args, get_origin
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from notifications.speaking import join_label
+from notifications.languages import join_label
 from scheduling.terms.rules.terms import Terms
 from scheduling.terms.rules.terms_document import TermsProblem, list_hints
 from scheduling.terms.rules.terms_guide import CHOICES, FIELDS, TABLES, FieldGuide

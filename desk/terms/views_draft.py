@@ -23,7 +23,7 @@ from desk.shared.shown_records import of_terms, of_terms_version
 from desk.terms.form import build_form, list_differences, render_in_form
 from desk.terms.post import drop_switched_off, read_form
 from desk.terms.words import count_claims, count_covers, name_chosen
-from notifications.speaking import join_label
+from notifications.languages import join_label
 from scheduling.bays.queries import list_terms
 from scheduling.models import TermsVersion, WarrantyTerms
 from scheduling.terms.preview import choose_covers

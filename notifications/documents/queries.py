@@ -24,8 +24,8 @@ from notifications.documents.pdf.certificate import (
 )
 from notifications.documents.plan.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan, list_key
 from notifications.documents.rules.drawing import Drawing, render_svg
+from notifications.languages import choose_language
 from notifications.reminders.rules.reminders import find_zones_to_complete
-from notifications.speaking import choose_language
 from scheduling.covers.queries import CoverCase, list_covers_of, read_cover_case
 from scheduling.covers.rules.due import DueItem, DueKind
 from scheduling.covers.rules.ends import CoverStatus

@@ -16,8 +16,8 @@ from django.utils.translation import get_language, gettext
 
 from notifications.invitations.rules.calendar_text import CalendarVisit, write_feed
 from notifications.invitations.visit_text import find_organizer, make_uid, tell_place, tell_title, tell_vehicle
+from notifications.languages import join_label
 from notifications.models import CalendarFeed
-from notifications.speaking import join_label
 from scheduling.bays.queries import list_bays_in_use
 from scheduling.enums import GIVES_ITS_PLACE_UP
 from scheduling.models import Appointment, Bay

@@ -15,8 +15,8 @@ from notifications.invitations.rules.calendar_text import ToldVisit, read_told, 
 from notifications.invitations.rules.visit_news import TellableVisit, choose_news, is_still_true
 from notifications.invitations.visit_parts import VisitPart, read_visit_parts
 from notifications.invitations.visit_text import show_to_customer, write_visit_mail
+from notifications.languages import written_for
 from notifications.models import Channel, Message, MessageStatus
-from notifications.speaking import speak_to
 from scheduling.models import Appointment, AppointmentStatus, BookedBy
 from treatments.event_log import mark_read, read_events
 from treatments.models import Event
@@ -118,7 +118,7 @@ def _find_news(
     assert customer is not None
     pending = [message for message in messages if message.status == MessageStatus.WAITING]
     told = [message for message in messages if message.status in (MessageStatus.LEASED, MessageStatus.SENT)]
-    with speak_to(customer, appointment.site) as language:
+    with written_for(customer, appointment.site) as language:
         visit = _describe(appointment, part)
         kind = choose_news(visit, _read_told(told[-1]) if told else None, now)
         kept = [message for message in pending if message.kind == kind and _is_true(message, visit, now)]
@@ -165,7 +165,7 @@ def is_invitation_true(message: Message, now: datetime) -> bool:
     appointment = message.appointment
     if appointment is None or appointment.customer is None:
         return False
-    with speak_to(appointment.customer, appointment.site):
+    with written_for(appointment.customer, appointment.site):
         part = read_visit_parts([appointment.pk]).get(appointment.pk)
         return _is_true(message, _describe(appointment, part), now)
 

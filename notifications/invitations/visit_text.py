@@ -88,7 +88,7 @@ def find_organizer(site: Site) -> CalendarPerson:
 
 
 def show_to_customer(appointment: Appointment, part: VisitPart | None = None) -> CalendarVisit:
-    """Return an appointment as its customer's calendar shows it; call it within ``speak_to``.
+    """Return an appointment as its customer's calendar shows it; call it within ``written_for``.
 
     Args:
         appointment: with its customer; site, vehicle and customer loaded.
@@ -129,7 +129,7 @@ def show_to_customer(appointment: Appointment, part: VisitPart | None = None) ->
 
 
 def write_visit_mail(kind: MessageKind, appointment: Appointment, part: VisitPart | None = None) -> tuple[str, str]:
-    """Return the subject and the body of a mail about an appointment; call it within ``speak_to``.
+    """Return the subject and the body of a mail about an appointment; call it within ``written_for``.
 
     Args:
         part: which part of a split visit it is; None: it was not split.

@@ -7,9 +7,9 @@ from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
 
 from notifications.customer_page.links import make_own_page_address, make_stop_address
+from notifications.languages import written_for
 from notifications.reminders.rules.reminders import Reminder
 from notifications.reminders.wording import tell_consequence, tell_opening, tell_subject, tell_thing
-from notifications.speaking import speak_to
 from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.models import Cover
 from treatments.models import Customer
@@ -25,7 +25,7 @@ def write_reminder(
     Args:
         state: the state of the cover on ``as_of``, computed and not from the index: the mail says what follows from it.
     """
-    with speak_to(owner, cover.site):
+    with written_for(owner, cover.site):
         vehicle = " ".join(cover.vehicle.description.split()) or _("vehicle")
         context = {
             "cover": cover,

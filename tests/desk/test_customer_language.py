@@ -4,7 +4,7 @@ import pytest
 from django.test import Client
 from freezegun import freeze_time
 
-from notifications.speaking import choose_language
+from notifications.languages import choose_language
 from scheduling.models import Cover
 from tests.conftest import NOW, ShopForTests
 from tests.desk.test_vehicle_changes import FIRST, VIN, ask, confirm, log_in, write

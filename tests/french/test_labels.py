@@ -10,7 +10,7 @@ from freezegun import freeze_time
 
 from desk.lift.record_forms import TreatmentVisitForm, list_form_errors
 from notifications.invitations.calendar_feeds import make_feed_address, renew_feed
-from notifications.speaking import join_label
+from notifications.languages import join_label
 from scheduling.models import Appointment
 from tests.conftest import NOW, ShopForTests
 from tests.desk.lift import VIN, raise_lift

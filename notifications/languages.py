@@ -1,4 +1,4 @@
-"""Writes for one customer: in the customer's language, and with the clock of the site that the vehicle comes to."""
+"""Which language a customer reads, and texts that are written in it, with the clock of the site of the vehicle."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -24,8 +24,8 @@ def join_label(label: object, text: object) -> str:
 
 
 @contextmanager
-def speak_to(customer: Customer, site: Site) -> Iterator[str]:
-    """Let everything inside be written for a customer; gives the language."""
+def written_for(customer: Customer, site: Site) -> Iterator[str]:
+    """Put everything inside into a customer's language and on the clock of a site; gives the language."""
     language = choose_language(customer)
     with translation.override(language), timezone.override(find_zone(site.time_zone)):
         yield language
