@@ -16,12 +16,6 @@ register = template.Library()
 
 
 @register.filter
-def for_people(sentence: str, names: Mapping[str, str]) -> str:
-    """Return a sentence of the rules with its dates in words and its zones by name."""
-    return tell(sentence, names)
-
-
-@register.filter
 def told(sentence: object) -> str:
     """Return a sentence, word or name of the rules in the language of the page."""
     return tell(sentence)
