@@ -15,7 +15,7 @@ class SchedulingError(ValidationError):
         self.explanation = explanation
 
 
-def refuse(code: str, field: str = "", **params: Param) -> SchedulingError:
+def refuse(code: str, field: str = "", /, **params: Param) -> SchedulingError:
     """Return the refusal to be raised.
 
     Args:

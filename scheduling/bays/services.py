@@ -23,8 +23,10 @@ from scheduling.models import (
     SiteHours,
     WorkDuration,
 )
+from scheduling.refusals import refuse
 from treatments.event_log import Happening, describe, record_events
 from treatments.models import Site, User
+from treatments.rules.explanation import OwnWords
 
 
 @transaction.atomic
@@ -87,7 +89,7 @@ def close_bay(
         ValidationError: without a reason or where the end is not after the start.
     """
     if ends_at <= starts_at:
-        raise ValidationError({"ends_at": f"{ends_at} is not after {starts_at}."})
+        raise refuse("bay.ends_before_it_starts", "ends_at", starts_at=str(starts_at), ends_at=str(ends_at))
     Bay.objects.select_for_update(no_key=True).get(pk=bay.pk)
     closure = BayClosure(bay=bay, starts_at=starts_at, ends_at=ends_at, reason=reason.strip())
     # The same once more, from a second press, closes nothing more: one reopening has to be enough.
@@ -106,7 +108,7 @@ def note_absence(
 ) -> list[Appointment]:
     """Record that a person is away; return the visits that the person is booked for meanwhile, to be moved."""
     if ends_at <= starts_at:
-        raise ValidationError({"ends_at": f"{ends_at} is not after {starts_at}."})
+        raise refuse("bay.ends_before_it_starts", "ends_at", starts_at=str(starts_at), ends_at=str(ends_at))
     User.objects.select_for_update(no_key=True).get(pk=person.pk)
     if not Absence.objects.filter(person=person, starts_at=starts_at, ends_at=ends_at).exists():
         absence = Absence(person=person, starts_at=starts_at, ends_at=ends_at)
@@ -132,7 +134,7 @@ def check_limits(limits: Mapping[str, int | None]) -> None:
     for name, given in limits.items():
         most, unit = MOST_OF_BAY[name]
         if given is not None and not 0 < given <= most:
-            wrong[name] = f"{given} {unit}: write 1 to {most} {unit}, or leave it blank where it is not known."
+            wrong[name] = refuse("bay.no_size", given=given, most=most, unit=unit)
     if wrong:
         raise ValidationError(wrong)
 
@@ -150,7 +152,7 @@ def save_bay(*, bay: Bay, now: datetime, actor: User | None) -> Bay:
     check_limits({name: getattr(bay, name) for name in MOST_OF_BAY})
     twin = Bay.objects.filter(site=bay.site, code=bay.code).exclude(pk=bay.pk).first()
     if twin is not None:
-        raise ValidationError({"code": f"{bay.code} is the short name of {twin.name} already; choose another."})
+        raise refuse("bay.code_taken", "code", code=bay.code, bay=OwnWords(twin.name))
     bay.full_clean()
     bay.save()
     after = {"site": bay.site_id, **describe(bay, *names)}
@@ -223,7 +225,7 @@ def check_minutes(minutes: Mapping[str, int | None]) -> None:
     for name, given in minutes.items():
         least = 1 if name == "work_minutes" else 0
         if given is not None and not least <= given <= MOST_MINUTES:
-            wrong[name] = f"{given} minutes: write {least} to {MOST_MINUTES}, a week at most."
+            wrong[name] = refuse("bay.no_minutes", minutes=given, least=least, most=MOST_MINUTES)
     if wrong:
         raise ValidationError(wrong)
 

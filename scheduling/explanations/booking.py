@@ -154,5 +154,11 @@ _MANY: dict[str, Message] = {
     "visit.nothing_free": gettext_noop("Nothing is free until {last_on} in a bay that suits the vehicle."),
     "visit.time_not_read": gettext_noop("Its time could not be read; choose it anew."),
 }
+_BAYS: dict[str, Message] = {
+    "bay.ends_before_it_starts": gettext_noop("{ends_at} is not after {starts_at}."),
+    "bay.no_size": gettext_noop("{given} {unit}: write 1 to {most} {unit}, or leave it blank where it is not known."),
+    "bay.no_minutes": gettext_noop("{minutes} minutes: write {least} to {most}, a week at most."),
+    "bay.code_taken": gettext_noop("{code} is the short name of {bay} already; choose another."),
+}
 
-MESSAGES: dict[str, Message] = {**_DAYS, **_WISHES, **_WRONG_WISHES, **_IN_THE_WAY, **_STATES, **_MANY}
+MESSAGES: dict[str, Message] = {**_DAYS, **_WISHES, **_WRONG_WISHES, **_IN_THE_WAY, **_STATES, **_MANY, **_BAYS}

@@ -66,7 +66,7 @@ class Explanation:
     params: Mapping[str, Param] = field(default_factory=dict, hash=False)
 
 
-def explain(code: str, **params: Param) -> Explanation:
+def explain(code: str, /, **params: Param) -> Explanation:
     """Return an explanation with its parameters by name."""
     return Explanation(code, params)
 

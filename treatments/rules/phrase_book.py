@@ -54,7 +54,7 @@ _KINDS = {
 
 
 # Codes of rules that no sentence quotes.
-_NEVER_IN_SENTENCES = ("terms.", "visit.", "season.", "entry.", "material.", "site.", "fault.", "zone_out.")
+_NEVER_IN_SENTENCES = ("terms.", "visit.", "season.", "bay.", "entry.", "material.", "site.", "fault.", "zone_out.")
 
 
 def _find_kind(name: str) -> str:
