@@ -77,7 +77,7 @@ def preview_terms(
         terms: the draft.
         covers: the covers to compare, with ``vehicle`` and ``site`` loaded; see ``choose_covers``.
         as_of: the day on which covers are compared. A claim is checked for its own day of discovery.
-        keep: how many differences of each sort to keep with their sentences; all where left out.
+        keep: how many differences of each sort to keep; all where left out.
         limit: how many covers, and how many claims, to read; all where left out.
         tell_cover: is called with every difference of a cover, kept or not.
         tell_claim: is called with every difference of a claim, kept or not.

