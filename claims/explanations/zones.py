@@ -22,11 +22,8 @@ _TREATED: dict[str, Message] = {
         "from then on that nothing protects it."
     ),
     "treated.nothing_on_record": gettext_noop("No treatment is recorded up to that day."),
-    "treated.none_names_it": ngettext_noop(
-        "The one treatment recorded up to that day does not name this zone",
-        "None of the {count} treatments recorded up to that day names this zone",
-        "count",
-    ),
+    "treated.one_not_naming_it": gettext_noop("The one treatment recorded up to that day does not name this zone"),
+    "treated.none_names_it": gettext_noop("None of the {count} treatments recorded up to that day names this zone"),
     "treated.no_body_style": gettext_noop(
         "{none}. The body style is not recorded, so whether the vehicle has it cannot be told."
     ),

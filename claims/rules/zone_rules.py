@@ -72,7 +72,9 @@ def check_treated(
     if not treatments:
         return finding.with_reasons(explain("treated.nothing_on_record"))
     finding = replace(finding, records=tuple(treatment.record for treatment in treatments))
-    none_names_it = explain("treated.none_names_it", count=len(treatments))
+    none_names_it = explain("treated.one_not_naming_it")
+    if len(treatments) > 1:
+        none_names_it = explain("treated.none_names_it", count=len(treatments))
     first = past.find_first_treatment()
     if vehicle_zones is None:
         return finding.with_reasons(explain("treated.no_body_style", none=none_names_it), answer=Answer.CANNOT_BE_TOLD)

@@ -28,6 +28,8 @@ from treatments.shared.rendering import read_messages, render, render_all
 DAY = date(2026, 3, 1)
 WAX = Label("cavity_wax")
 CODES = sorted(read_messages())
+# A film is one in French, too.
+ALIKE_IN_FRENCH = {"looks.film"}
 
 
 def list_gaps(code: str) -> set[str]:
@@ -54,7 +56,7 @@ def test_every_code_is_rendered_with_all_its_parameters(code: str, language: str
         english = tell_in_english([Explanation(code, params)], read_messages())
         # Some only join their parameters, and may do it alike in both languages.
         has_words = re.search(r"[A-Za-z]", re.sub(r"\{\w+\}", "", str(message)))
-        if language == "en" or has_words:
+        if language == "en" or (has_words and code not in ALIKE_IN_FRENCH):
             assert (told == english) is (language == "en"), "there is French for it"
 
 
