@@ -11,7 +11,6 @@ from django.http import HttpRequest, QueryDict
 
 from desk.booking.forms import Wishes, WishForm, list_site_choices
 from desk.booking.slots import SlotButton, make_buttons
-from desk.rendering.telling import tell
 from notifications.languages import join_label
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, choose_near, sum_up_due
@@ -173,19 +172,19 @@ def list_errors(*given: forms.BaseForm) -> Errors:
     for form in given:
         for name, messages in form.errors.items():
             if name == NON_FIELD_ERRORS or name not in form.fields:
-                found += [("", tell(str(message))) for message in messages]
+                found += [("", str(message)) for message in messages]
                 continue
             place, label = form[name].id_for_label or form[name].auto_id, form[name].label
-            found += [(place, join_label(label, tell(str(message)))) for message in messages]
+            found += [(place, join_label(label, str(message))) for message in messages]
     return found
 
 
 def list_faults(error: ValidationError, places: dict[str, str] | None = None) -> Errors:
     """Return a service's errors, each with the id of the field that it names."""
     if not hasattr(error, "error_dict"):
-        return [("", tell(message)) for message in error.messages]
+        return [("", message) for message in error.messages]
     return [
-        ((places or {}).get(name, ""), tell(str(message)))
+        ((places or {}).get(name, ""), str(message))
         for name, faults in error.error_dict.items()
         for message in ValidationError(faults).messages
     ]

@@ -19,7 +19,6 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_http_methods
 
-from desk.rendering.telling import tell_all
 from desk.shared.access import get_user, may_open, open_to
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_chosen_covers
@@ -108,7 +107,7 @@ def _waive(covers: list[Cover], values: dict[str, Any], today: date, now: dateti
         try:
             waive_open_items(cover=cover, day=today, reason=values["reason"], now=now, actor=actor)
         except ValidationError as error:
-            done.failed.append(Chosen(cover, False, " ".join(tell_all(error.messages))))
+            done.failed.append(Chosen(cover, False, " ".join(error.messages)))
         else:
             done.count += 1
     return done

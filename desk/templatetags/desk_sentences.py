@@ -1,24 +1,17 @@
-"""Template filters that put sentences, amounts and counts of the rules for people: dates in words, zones by name."""
+"""Template filters that render explanations, amounts and money in the language of the page."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
 from django import template
 
 from claims.rules.clauses import explain_clause
-from desk.rendering.telling import tell, tell_all
 from treatments.rules.formats import format_money
 from treatments.shared.amounts import render_amount
 from treatments.shared.rendering import find_language, render, render_all, render_param
 
 register = template.Library()
-
-
-@register.filter
-def told(sentence: object) -> str:
-    """Return a sentence, word or name of the rules in the language of the page."""
-    return tell(sentence)
 
 
 @register.filter
@@ -31,12 +24,6 @@ def rendered(explained: Any, zone_names: Mapping[str, str] | None = None) -> str
     if isinstance(explained, list | tuple):
         return render_all(explained, zone_names)
     return render(explained, zone_names) if isinstance(explained, Mapping) else render_param(explained, zone_names)
-
-
-@register.filter
-def all_told(sentences: Iterable[object]) -> list[str]:
-    """Return several sentences, words or names of the rules in the language of the page."""
-    return tell_all(sentences)
 
 
 @register.filter

@@ -9,8 +9,6 @@ from django.template import engines
 from django.utils import translation
 from jinja2 import nodes
 
-from desk.rendering.telling import tell
-
 DESK = Path(__file__).resolve().parents[2] / "desk"
 TEMPLATES = {
     (f"{path.parts[-3]}/" if path.parent.name == "templates" else "") + path.name: path for path in DESK.rglob("*.html")
@@ -127,12 +125,3 @@ def test_a_bare_currency_is_found() -> None:
         "{% trans amount=a, currency=one.currency %}{{ amount }} {{ currency }}{% endtrans %}"
     ) == [1]
     assert render("{{ one|money('USD') }}", "fr", one=Decimal("1200.5")) == "1\u202f200,50\u00a0$US"
-
-
-def test_zones_are_named_as_they_were_told_with_the_sentence() -> None:
-    first, second = {"sill_left": "Left sill"}, {"sill_left": "Sill on the left"}
-    with translation.override("en"):
-        told = [tell("Touch-up of sill_left.", names) for names in (first, second, dict(first), first)]
-    assert [text.removeprefix("Touch-up of ") for text in told] == [
-        "Left sill.", "Sill on the left.", "Left sill.", "Left sill.",
-    ]  # fmt: skip

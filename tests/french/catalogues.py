@@ -1,7 +1,7 @@
 """Keeps the rooms' ``django.po`` and ``django.mo`` up to their pages, forms and mails; needs no GNU gettext.
 
 ``python -m tests.french.catalogues`` adds new texts to each ``django.po`` without a translation, takes out those that
-are gone, compiles what has one, and lists what has none. ``sentences.po`` is written by hand and needs no compiling.
+are gone, compiles what has one, and lists what has none.
 """
 
 import io

@@ -1,15 +1,14 @@
-"""Finds every piece of English that the rooms may show to a person, by walking their source.
+"""Finds English of the rules and services that is neither an explanation nor marked for gettext, by walking the source.
 
 A piece is a string literal or an f-string in one of SPEAKING that holds words: two in a row, or one next to a space or
-at the beginning of a sentence. Docstrings, annotations, regular expressions and what stands in NO_SENTENCE are none.
+at the beginning of a sentence. What is marked for translation, docstrings, annotations, regular expressions and what
+stands in NO_SENTENCE are none.
 """
 
 import ast
 import re
 from collections.abc import Iterator
 from pathlib import Path
-
-from treatments.rules.phrase_book import cut_at_gaps, read_messages
 
 ROOT = Path(__file__).resolve().parents[2]
 # Everything that becomes a sentence or a word on a page, in a mail or in a document.
@@ -38,30 +37,37 @@ SPEAKING = (
 )
 # The import of a log is a command at the shell, which speaks English, as the catalogue's loader does.
 SILENT = (
+    # The words of the closed lists as the import writes them; a person reads their labels.
+    re.compile(r"treatments/enums\.py"),
     # What a plan costs is compared by the program; only what kept a plan from being made is shown.
     re.compile(r"scheduling/season/rules/(?!plan\.py)\w+\.py"),
     re.compile(r"treatments/log_import/rules/\w+\.py"),
-    re.compile(r"treatments/rules/(zone_catalogue|phrase_book|speaking|wording|explanation|formats)\.py"),
+    re.compile(r"treatments/rules/(zone_catalogue|wording|explanation|formats|units)\.py"),
     re.compile(r"notifications/documents/rules/(drawing|plan_shapes)\.py"),
 )
 # Literals that look like words and never reach a person by themselves, each with the reason.
 NO_SENTENCE = {
+    "Air temperature {} degC is not between -45 and 60: measure again.": "a mistake in the program",
+    "Relative humidity {} % is not above 0 and up to 100.": "a mistake in the program",
+    "loss_fraction is {}: give 0 or more and less than 1, such as 0.15.": "a mistake in the program",
+    "{} is {}: give a value above 0.": "a mistake in the program",
+    "Rusted area {} % is not between 0 and 100: correct it.": "a mistake in the program",
+    "No area to grade: give at least one zone with an area above 0.": "a mistake in the program",
+    "{} um in the first year over {} years: neither can be negative.": "a mistake in the program",
+    "A terms document holds no {}: {}": "a mistake in the program",
+    "{} is before {}; a cover has no age before it starts.": "a mistake in the program",
+    "confidence {}: write a share between 0 and 1, such as 0.95.": "a mistake in the program",
+    "A zone can't be watched for a negative number of days.": "a mistake in the program",
+    "claim {}": "the name of a record, read by its kind and key",
+    "cover {}": "the name of a record, read by its kind and key",
+    "supposed visit": "the name of a record, read by its kind and key",
+    "supposed product": "the name of a record, read by its kind and key",
+    "Cc": "a category of Unicode",
     "NaN": "no number",
     "Etc/UTC": "a time zone",
     "Factory": "a time zone",
     **{f"Ri {grade}": "a grade of ISO 4628-3" for grade in range(6)},
-    "us qt": "a spelling of a unit in a log",
-    "us quart": "a spelling of a unit in a log",
-    "us quarts": "a spelling of a unit in a log",
-    "us gal": "a spelling of a unit in a log",
-    "us gallon": "a spelling of a unit in a log",
-    "us gallons": "a spelling of a unit in a log",
-    "US quart (qt), litre (l), US gallon (gal) or ml": "units that a log may be written in",
-    "km or mi": "units that a log may be written in",
     "{}: no reader for {}": "a mistake in the program",
-    "{} is before {}; a cover has no age before it starts.": "a mistake in the program",
-    "confidence {}: write a share between 0 and 1, such as 0.95.": "a mistake in the program",
-    "A zone can't be watched for a negative number of days.": "a mistake in the program",
     "part of the day": "a key for a wish that was not met",
 }
 _WORDS = re.compile(
@@ -131,12 +137,3 @@ def _list_passed_over(tree: ast.Module) -> Iterator[ast.AST]:
                 yield from (argument for argument in node.args)
             if called.endswith((".filter", ".exclude", ".values_list", ".select_related", ".order_by", ".get")):
                 yield from (argument for argument in node.args)
-
-
-def list_msgids(language: str) -> list[str]:
-    """Return every msgid of a language, each form of it, with gaps as ``{}``."""
-    found = []
-    for message in read_messages(language):
-        for form in (message.id,) if isinstance(message.id, str) else message.id:
-            found.append("".join(part if isinstance(part, str) else "{}" for part in cut_at_gaps(form)))
-    return found

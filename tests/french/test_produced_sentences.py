@@ -28,7 +28,6 @@ from tests.stories.reading import Story, read_stories
 from treatments.models import Product, TreatmentLine, Zone
 from treatments.rules.explanation import Explanation
 from treatments.rules.money import Money
-from treatments.rules.speaking import speak, translate
 from treatments.shared.rendering import render, render_all
 
 # Words that no French sentence has; "on", "but", "a", "date" and the like are French too.
@@ -43,16 +42,6 @@ ENGLISH = re.compile(
 MONEY_OF_RULES = re.compile(r"\d\.\d\d [A-Z]{3}\b")
 # The law of the United States is cited as it is there.
 DATA_IN_LETTERS = ("15 U.S.C. 2301", "16 CFR 700-703")
-
-
-def find_english(sentence: str, names: dict[str, str], own_words: tuple[str, ...] = ()) -> str:
-    """Return what is wrong with the French of a sentence; '' for nothing.
-
-    Args:
-        own_words: what a person typed and a product is called, which stays as it was written.
-    """
-    told = translate(sentence, "fr", names)
-    return f"not known: {sentence}" if told is None else find_english_left(told, own_words)
 
 
 def find_english_reason(item: DueItem, own_words: tuple[str, ...] = ()) -> str:
@@ -144,13 +133,3 @@ def list_terms(terms: Terms) -> Iterator[str]:
         yield from (gettext(part.title), gettext(part.means))
         for line in part.lines:
             yield from (gettext(line.label), render(line.explanation), gettext(line.means))
-
-
-def test_a_sentence_that_is_not_known_stays_whole_in_english() -> None:
-    known = "In force since 2025-03-01, without end."
-    assert speak(known, "fr") == "En vigueur depuis le 1er mars 2025, sans échéance."
-    assert speak(f"{known} Nobody ever wrote this on 2025-03-02.", "fr") == (
-        "In force since 1 March 2025, without end. Nobody ever wrote this on 2 March 2025."
-    )
-    assert speak(known, "en") == speak(known, None) == "In force since 1 March 2025, without end."
-    assert speak(known, "de") == "In force since 1 March 2025, without end."

@@ -39,7 +39,7 @@ from treatments.records.services import record_treatment
 from treatments.records.treatment_entry import LineEntry
 from treatments.rules.explanation import explain
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.rules.wording import tell_day
+from treatments.shared.rendering import render_day
 from treatments.vehicles.services import add_vehicle
 
 DAY = date(2026, 6, 10)
@@ -315,5 +315,5 @@ def test_the_first_sentence_in_grace_has_the_dates_that_end_first(after: int, le
     reminder = choose_reminder(list(things.values()), day)
     assert reminder is not None and reminder.kind is MessageKind.IN_GRACE
     opening = tell_opening(reminder, "blue hatchback", day)
-    told = [tell_day(things[leads].last_on), tell_day(things[leads].grace_until)]
+    told = [render_day(things[leads].last_on), render_day(things[leads].grace_until)]
     assert re.findall(r"\d{1,2} [A-Z][a-z]+ \d{4}", opening) == told

@@ -8,61 +8,17 @@ from django.utils.translation import override
 
 from tests.treatments.test_log_rules import CATALOGUE
 from treatments.rules.units import DistanceUnit, VolumeUnit, tell_number
-from treatments.rules.wording import (
-    make_plural,
-    name_zones_in,
-    put_for_people,
-    tell_count,
-    tell_day,
-    tell_days,
-)
+from treatments.rules.wording import make_plural, tell_count
 from treatments.shared.amounts import render_amount
 from treatments.shared.labels import count_access
-
-NAMES = {"rocker_left": "Left rocker panel", "rocker_right": "Right rocker panel", "tailgate": "Tailgate"}
+from treatments.shared.rendering import render_day
 
 
 def test_a_day_is_written_out() -> None:
-    assert tell_day(date(2025, 9, 25)) == "25 September 2025"
-    assert tell_day(date(2028, 2, 29)) == "29 February 2028"
-    assert tell_day(None) == "–"
-
-
-@pytest.mark.parametrize(
-    ("sentence", "told"),
-    [
-        ("12 months after 2025-06-10 is 2026-06-10.", "12 months after 10 June 2025 is 10 June 2026."),
-        ("In force since 2023-07-25, without end.", "In force since 25 July 2023, without end."),
-        ("(2024-01-01)", "(1 January 2024)"),
-        # No dates: no such day, a part of a lot number, of an address, of a longer number.
-        ("2025-02-30", "2025-02-30"),
-        ("lot FC-2025-01-01", "lot FC-2025-01-01"),
-        ("lot 2025-01-01-B", "lot 2025-01-01-B"),
-        ("http://example.org/2025-01-01/", "http://example.org/2025-01-01/"),
-        ("12025-01-01", "12025-01-01"),
-    ],
-)
-def test_dates_in_a_sentence_are_written_out_and_nothing_else(sentence: str, told: str) -> None:
-    assert tell_days(sentence) == told
-
-
-@pytest.mark.parametrize(
-    ("sentence", "told"),
-    [
-        ("zones done first: rocker_right, tailgate.", "zones done first: Right rocker panel, Tailgate."),
-        ("too much: rocker_left (4 %).", "too much: Left rocker panel (4 %)."),
-        ("Waived on that day: the tailgate was replaced.", "Waived on that day: the tailgate was replaced."),
-        ("Waived on that day: tailgate seized.", "Waived on that day: tailgate seized."),
-        ("no_such_code, rocker_left_lower", "no_such_code, rocker_left_lower"),
-    ],
-)
-def test_zone_codes_become_names_and_words_stay_words(sentence: str, told: str) -> None:
-    assert name_zones_in(sentence, NAMES) == told
-
-
-def test_every_code_of_the_catalogue_is_named_in_a_list() -> None:
-    names = {zone.code: zone.name for zone in CATALOGUE}
-    assert put_for_people(f"Not done: {', '.join(names)}.", names) == f"Not done: {', '.join(names.values())}."
+    with override("en"):
+        assert render_day(date(2025, 9, 25)) == "25 September 2025"
+        assert render_day(date(2028, 2, 29)) == "29 February 2028"
+        assert render_day(None) == "–"
 
 
 def test_counts_agree_with_their_nouns() -> None:

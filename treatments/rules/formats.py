@@ -1,12 +1,11 @@
 """How dates, numbers and money are written in a language, by Babel; mails, documents and pages use the same."""
 
-import re
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
 
 from babel.dates import format_date
-from babel.numbers import format_currency, format_decimal, get_currency_precision, list_currencies
+from babel.numbers import format_currency, format_decimal
 
 ENGLISH = "en"
 # Numbers below this are often years, and French groups them only by choice.
@@ -36,24 +35,3 @@ def format_number(number: Decimal | int, language: str, *, measured: bool = Fals
 def format_money(amount: Decimal, currency: str, language: str) -> str:
     """Return an amount of money as a language writes it, e.g. $1,200.00 or 1 200,00 $US."""
     return str(format_currency(amount, currency, locale=language))
-
-
-# An amount as the rules write it, e.g. 1200.00 USD; not a count before a word in capitals.
-_MONEY = re.compile(r"(?<![\w.,-])(-?\d+(?:\.(\d+))?) ([A-Z]{3})(?!\w)")
-
-
-def format_money_in(sentence: str, language: str) -> str:
-    """Return a sentence of the rules with its amounts of money as a language writes them."""
-
-    def rewrite(found: re.Match[str]) -> str:
-        amount, decimals, currency = found.groups()
-        if currency not in _list_currencies() or len(decimals or "") != get_currency_precision(currency):
-            return found.group()
-        return format_money(Decimal(amount), currency, language)
-
-    return _MONEY.sub(rewrite, sentence)
-
-
-@lru_cache(maxsize=1)
-def _list_currencies() -> frozenset[str]:
-    return frozenset(list_currencies())

@@ -33,8 +33,8 @@ from treatments.models import Site, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone
-from treatments.rules.wording import tell_count, tell_day
-from treatments.shared.rendering import render, render_all
+from treatments.rules.wording import tell_count
+from treatments.shared.rendering import render, render_all, render_day
 
 OUTCOMES = {
     Answer.HOLDS: "THE CLAIM HOLDS by the record",
@@ -75,7 +75,7 @@ class Command(BaseCommand):
         shop = load_shop(fixtures=settings.FIXTURES_DIR, now=now)
         database = settings.DATABASES["default"]
         self.stdout.write(f"{database['ENGINE'].rpartition('.')[2]}: {_shorten(Path(str(database['NAME'])))}")
-        self.stdout.write(f"{shop.site.name}, an invented shop; its dates are laid around {tell_day(shop.day)}.")
+        self.stdout.write(f"{shop.site.name}, an invented shop; its dates are laid around {render_day(shop.day)}.")
         today = find_today(now, shop.site)
         self.zone_names = dict(Zone.objects.values_list("code", "name"))
         self.import_log(shop)
@@ -100,7 +100,8 @@ class Command(BaseCommand):
         for visit in load_bookings(shop=shop, now=now):
             start, day = visit.starts_at.astimezone(zone), find_day(visit.starts_at, zone)
             self.stdout.write(
-                f"{visit.number}: {tell_day(day)}, {start:%H:%M}, {visit.bay}. {render(visit.why) if visit.why else ''}"
+                f"{visit.number}: {render_day(day)}, {start:%H:%M}, {visit.bay}. "
+                f"{render(visit.why) if visit.why else ''}"
             )
         self.stdout.write(f"{tell_count(Appointment.objects.count(), 'visit')} in the bays.")
 
@@ -120,7 +121,7 @@ class Command(BaseCommand):
             self.stdout.write(f"{error} (These rows are faulty on purpose.)")
 
     def print_due_list(self, today: date) -> None:
-        self.title(f"3. Due list on {tell_day(today)}")
+        self.title(f"3. Due list on {render_day(today)}")
         owner = User.objects.get(username="owner")
         by_vehicle: dict[int, list[DueItem]] = {}
         for item in list_due_items(owner, today):
@@ -133,8 +134,8 @@ class Command(BaseCommand):
             for item in items:
                 zones = f" of {tell_count(len(item.zones), 'zone')}" if item.zones else ""
                 self.stdout.write(
-                    f"    {say(item.kind)}{zones}: best on {tell_day(item.target_on)}, last day "
-                    f"{tell_day(item.last_on)}, grace until {tell_day(item.grace_until)}"
+                    f"    {say(item.kind)}{zones}: best on {render_day(item.target_on)}, last day "
+                    f"{render_day(item.last_on)}, grace until {render_day(item.grace_until)}"
                 )
             self.write_wrapped("    ", render_all(first.reasons))
 
