@@ -128,7 +128,7 @@ def test_times_are_proposed_for_the_others(others: list[Cover], poisoned: list[C
     covers = list(Cover.objects.select_related("vehicle", "site").order_by("pk"))
     wanted = {one.cover.pk: one for one in propose_many(covers=covers, now=NOW)}
     assert all(wanted[cover.pk].slot is not None for cover in others)
-    assert all(wanted[cover.pk].slot is None and wanted[cover.pk].reason for cover in poisoned)
+    assert all(wanted[cover.pk].slot is None and wanted[cover.pk].reasons for cover in poisoned)
 
 
 def test_a_season_is_planned_for_the_others(bays: Bays, others: list[Cover], poisoned: list[Cover]) -> None:
@@ -136,7 +136,7 @@ def test_a_season_is_planned_for_the_others(bays: Bays, others: list[Cover], poi
     for site in sites[1:]:
         site.bays.create(code="one", name="one", kind="lift")
     plan = draft_season_plan(sites=sites, first=date(2026, 5, 25), last=date(2026, 7, 31), now=NOW, actor=bays.writer)
-    assert plan.failure == ""
+    assert plan.failure is None
     assert {cover.pk for cover in others} <= set(plan.proposals.values_list("cover", flat=True))
 
 

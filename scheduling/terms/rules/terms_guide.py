@@ -71,7 +71,7 @@ TABLES: dict[str, FieldGuide] = {
         _("Pay-down by age"),
         _("From these ages of the cover on, only a part of the allowed cost is paid. Ages go up, parts go down."),
         without=_("What is paid does not go down with age."),
-        row=_("Step"),
+        row=_("Pay-down step"),
     ),
 }
 
