@@ -72,7 +72,7 @@ def make_environment(**options: Any) -> Environment:
     # A number as the language of the page writes it.
     environment.filters["localised"] = formats.localize
     environment.filters["localtime"] = put_on_clock
-    for name in ("capfirst", "floatformat", "linebreaksbr", "yesno"):
+    for name in ("capfirst", "floatformat", "linebreaksbr"):
         environment.filters[name] = getattr(defaultfilters, name)
     environment.filters["linebreaks"] = defaultfilters.linebreaks_filter
     return environment

@@ -33,6 +33,12 @@ def in_words(word: str) -> str:
 
 
 @register.filter
+def yes_or_no(value: bool | None) -> str:
+    """Return what was answered, or that nothing was."""
+    return _("not recorded") if value is None else _("yes") if value else _("no")
+
+
+@register.filter
 def named(code: str, names: Mapping[str, str]) -> str:
     """Return the name of a zone code in the language of the page."""
     return translate_catalogue(names.get(code, code))
