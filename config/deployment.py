@@ -13,7 +13,7 @@ from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, register
 
 from desk.operating.worker_settings import list_missing_settings
-from desk.shared.client_address import is_loopback
+from desk.shared.addresses import is_loopback
 from treatments.models import Role
 
 LEAST_KEY_LENGTH = 50

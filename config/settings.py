@@ -185,7 +185,7 @@ AXES_RESET_ON_SUCCESS = True
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_DISABLE_ACCESS_LOG = True
 AXES_VERBOSE = False
-AXES_CLIENT_IP_CALLABLE = "desk.shared.client_address.find_client_address"
+AXES_CLIENT_IP_CALLABLE = "desk.shared.addresses.find_client_address"
 AXES_LOCKOUT_CALLABLE = "desk.people.log_in_limits.answer_locked"
 # From one address, whatever the names that are tried.
 LOG_INS_OF_AN_ADDRESS = env.str("LOG_INS_OF_AN_ADDRESS", default="300/hour")
@@ -201,7 +201,7 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "desk:log_in"
 LOGIN_REDIRECT_URL = "desk:home"
 LOGOUT_REDIRECT_URL = "desk:log_in"
-CSRF_FAILURE_VIEW = "desk.shared.views_problems.refuse_form"
+CSRF_FAILURE_VIEW = "desk.shared.views.refuse_form"
 
 LANGUAGE_CODE = "en"
 # Numbers are not grouped everywhere (USE_THOUSAND_SEPARATOR), since that would also split keys in addresses and forms;

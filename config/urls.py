@@ -3,7 +3,7 @@
 from django.contrib import admin
 from django.urls import include, path
 
-from desk.people.views_admin import admin_log_in
+from desk.people.views_personal_data import admin_log_in
 
 urlpatterns = [
     # The log-in of the desk asks for codes too.

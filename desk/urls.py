@@ -6,7 +6,7 @@ from django.views.decorators.http import require_POST
 from django.views.i18n import set_language
 
 from desk.bays import views as bays
-from desk.bays import views_calendars as calendars
+from desk.bays import views as calendars
 from desk.booking import views as booking
 from desk.booking import views_many as book_many
 from desk.booking import views_visits as visits
@@ -16,17 +16,17 @@ from desk.claims import views_handling as claim_handling
 from desk.claims import views_reports as reports
 from desk.customer import views as customer
 from desk.due import views as due
+from desk.due import views as saved_filters
 from desk.due import views_chosen as due_chosen
-from desk.due import views_saved_filters as saved_filters
 from desk.lift import views as entry
+from desk.lift import views as sent
 from desk.lift import views_inspection as record_inspection
-from desk.lift import views_sent as sent
 from desk.lift import views_treatment as record_treatment
 from desk.people import views as account
 from desk.people import views_personal_data as personal_data
 from desk.season import views as season
 from desk.setup import views as set_up
-from desk.shared import views_health as health
+from desk.shared import views as health
 from desk.stock import views as stock
 from desk.terms import views as terms
 from desk.terms import views_draft as terms_draft

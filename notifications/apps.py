@@ -8,9 +8,8 @@ class NotificationsConfig(AppConfig):
 
     def ready(self) -> None:
         from notifications.signed_content import NOT_SIGNED, SIGNED
-        from treatments.event_log.database_guards import keep_guards
+        from treatments.event_log.guards import keep_guards, write_signed_guards
         from treatments.event_log.signed_content import keep_signed_content
-        from treatments.event_log.signed_guards import write_signed_guards
 
         keep_signed_content(SIGNED, NOT_SIGNED)
         keep_guards(self, write_signed_guards(SIGNED))

@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from notifications.invitations import services as invitations
-from notifications.mail import log_checkpoints
+from notifications.mail import mailing as log_checkpoints
 from notifications.privacy import retention
 from notifications.reminders import services
 from treatments.queries import find_shop_day

@@ -7,7 +7,7 @@ from typing import Any
 from django.db import connection
 from django.db.backends.base.operations import BaseDatabaseOperations
 
-from treatments.event_log.database_guards import install_guards, list_guards, list_triggers, remove_guards
+from treatments.event_log.guards import install_guards, list_guards, list_triggers, remove_guards
 
 _empty = BaseDatabaseOperations.execute_sql_flush
 

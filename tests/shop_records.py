@@ -51,7 +51,7 @@ def make_shop() -> ShopForTests:
     from scheduling.covers.services import publish_terms
     from scheduling.models import SiteCalendar, SiteTerms, TermsVersion
     from treatments.models import Lot, Product, Site
-    from treatments.reference.zone_catalogue import load_zone_catalogue
+    from treatments.reference.queries import load_zone_catalogue
     from treatments.rules.zone_catalogue import read_catalogue
 
     site = Site.objects.create(

@@ -20,11 +20,10 @@ from treatments.enums import FactKind, FactSource, InspectionKind, MeasuredBy, T
 from treatments.models import Product, User, Zone
 from treatments.records.inspections import InspectionEntry, KeptPicture, record_inspection
 from treatments.records.material_totals import TotalEntry
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.vehicles.facts import record_fact
-from treatments.vehicles.places_of_use import record_place_of_use
+from treatments.vehicles.services import record_place_of_use
 
 
 def make_signed_records(folder: Path, now: datetime) -> None:

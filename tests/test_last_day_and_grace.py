@@ -16,7 +16,7 @@ from django.utils import translation
 from freezegun import freeze_time
 from pypdf import PdfReader
 
-from notifications.customer_page.links import make_own_page_token
+from notifications.customer_page.queries import make_own_page_token
 from notifications.documents.queries import read_certificate_pdf
 from notifications.models import Message
 from notifications.reminders import services
@@ -27,9 +27,9 @@ from notifications.reminders.rules.reminders import (
     choose_reminder,
 )
 from notifications.reminders.wording import tell_opening, tell_subject, tell_thing
-from scheduling.booking.rules.site_times import DueDates
+from scheduling.booking.rules.opening import DueDates
 from scheduling.booking.rules.slots import explain_slot, judge_day
-from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.dates import WorkingCalendar
 from scheduling.covers.rules.due import compute_due_items
 from scheduling.covers.rules.due_item import DueKind, DueStatus
 from scheduling.covers.rules.facts import CoverFacts, Waiver

@@ -10,10 +10,8 @@ class TreatmentsConfig(AppConfig):
         from django.contrib.auth.signals import user_login_failed
 
         from treatments.event_log.access import note_failed_log_in
-        from treatments.event_log.database_guards import keep_guards
-        from treatments.event_log.guards import GUARDS
+        from treatments.event_log.guards import GUARDS, keep_guards, write_signed_guards
         from treatments.event_log.signed_content import keep_signed_content
-        from treatments.event_log.signed_guards import write_signed_guards
         from treatments.signed_content import NOT_SIGNED, SIGNED
 
         user_login_failed.connect(note_failed_log_in, dispatch_uid="note failed log-ins")

@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from treatments.stock.material_uses import note_all_material_uses
+from treatments.stock.services import note_all_material_uses
 
 
 @shared_task(name="treatments.note_material_uses")

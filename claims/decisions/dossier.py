@@ -1,6 +1,5 @@
-"""Everything that is known about one claim in one value: findings, recommendation, deadlines, and what was done.
-
-Read in a constant number of queries, whatever the length of the vehicle's history.
+"""Everything that is known about one claim in one value: findings, recommendation, deadlines, and what was done. Which
+days a claim's dealings may bear: none after today at the site, none before what it follows.
 """
 
 from collections.abc import Iterator, Mapping
@@ -10,23 +9,58 @@ from decimal import Decimal
 
 from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, DecisionKind
 from claims.queries import check_in_case, describe_claim, find_claimant
-from claims.rules.amount import AmountSheet, add_up, work_out_amount
+from claims.refusals import refuse
+from claims.rules.amount import (
+    AmountSheet,
+    EarlierDecision,
+    EarlierPayments,
+    add_up,
+    sort_earlier_payments,
+    work_out_amount,
+)
 from claims.rules.check import RULES_OF_DISTANCE, list_readings_for
 from claims.rules.claim import ClaimCheck, Finding, RustClaim
+from claims.rules.compare import Change
 from claims.rules.deadlines import ClaimStep, Deadline, Pause, count_deadlines
 from claims.rules.letter import FormerLetter, LetterFacts
-from claims.rules.payments import EarlierDecision, EarlierPayments, sort_earlier_payments
 from claims.rules.recommend import Recommendation, recommend, sort_zones
-from claims.rules.what_if import Change
 from scheduling.covers.queries import CoverCase, read_cover_case
+from scheduling.models import Cover
 from scheduling.terms.rules.terms import Terms
 from treatments.enums import Answer, InspectionKind
+from treatments.queries import find_today
 from treatments.records.rules.history import InspectionRecord
 from treatments.records.rules.odometer import find_doubts
 from treatments.reference.queries import map_zones
 from treatments.rules.explanation import Explanation
-from treatments.rules.formats import ENGLISH
-from treatments.rules.money import Money
+from treatments.rules.formats import ENGLISH, Money
+
+# No vehicle that a shop treats was rusting on record before; an earlier day is a slip of the pen.
+FIRST_DAY = date(1950, 1, 1)
+
+
+def check_day(day: date, field: str, *, cover: Cover, now: datetime) -> None:
+    """Refuse a day that has not come yet, or that is too long ago.
+
+    Raises:
+        ClaimError: naming the field, the day and what it may be.
+    """
+    today = find_today(now, cover.site)
+    if day > today:
+        raise refuse("refused.day_not_come", field, day=day, today=today)
+    if day < FIRST_DAY:
+        raise refuse("refused.day_too_old", field, day=day, first_day=FIRST_DAY)
+
+
+def check_day_of_claim(day: date, *, claim: Claim, now: datetime) -> None:
+    """Refuse a day of dealing with a claim that has not come yet, or that lies before its report.
+
+    Raises:
+        ClaimError: naming the day and what it may be.
+    """
+    check_day(day, "day", cover=claim.cover, now=now)
+    if day < claim.reported_on:
+        raise refuse("refused.before_report", "day", day=day, reported_on=claim.reported_on)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from claims.decisions.days import check_day, check_day_of_claim
-from claims.decisions.dossier import ClaimFile, read_claim_file, sum_payments
+from claims.decisions.dossier import ClaimFile, check_day, check_day_of_claim, read_claim_file, sum_payments
 from claims.decisions.letters import DecisionDraft, render_letter
 from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind
 from claims.refusals import ClaimError, refuse
@@ -17,10 +16,10 @@ from claims.rules.letter import add_verification_code, write_letter
 from scheduling.models import Cover
 from treatments.enums import InspectionKind
 from treatments.event_log import Happening, record_events
-from treatments.event_log.checkpoints import read_checkpoint
+from treatments.event_log.verification import read_checkpoint
 from treatments.models import Inspection, Role, User
 from treatments.rules.explanation import Label, explain
-from treatments.rules.money import Money, round_to_currency
+from treatments.rules.formats import Money, round_to_currency
 from treatments.shared.shown import check_unchanged_since, name_records
 
 MAY_DECIDE = (Role.WARRANTY_ADMINISTRATOR, Role.OWNER)

@@ -9,7 +9,7 @@ from dateutil.relativedelta import relativedelta
 from django.core.files.base import ContentFile
 from django.db import transaction
 
-from claims.decisions.days import check_day
+from claims.decisions.dossier import check_day
 from claims.decisions.services import lock_claim
 from claims.models import Claim, ClaimPhoto, ClaimZone
 from claims.refusals import refuse

@@ -20,8 +20,8 @@ from claims.rules.zone_rules import (
     check_touch_ups,
     check_treated,
 )
-from scheduling.covers.rules.calendars import WorkingCalendar
 from scheduling.covers.rules.cover import cover_on
+from scheduling.covers.rules.dates import WorkingCalendar
 from scheduling.covers.rules.due import DueItem, DueKind, DueStatus, compute_due_items
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.covers.rules.entry import check_entry
@@ -31,7 +31,7 @@ from treatments.enums import Answer
 from treatments.records.rules.history import RecordedReading, VehicleHistory
 from treatments.records.rules.odometer import Reading, find_kilometres_on
 from treatments.rules.explanation import Label, explain
-from treatments.vehicles.rules.standing_facts import find_zones_out
+from treatments.vehicles.rules.coatable import find_zones_out
 
 
 def check_claim(

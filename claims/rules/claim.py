@@ -1,4 +1,6 @@
-"""What a rust claim says and what a rule answers to it, as frozen values."""
+"""What a rust claim says and what a rule answers to it, as frozen values. The clauses of the terms that findings and
+sums rest on, as people read them.
+"""
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -7,6 +9,11 @@ from typing import Any
 
 from treatments.enums import Answer, DamageKind, ZoneKind
 from treatments.rules.explanation import Explanation, explain
+
+
+def explain_clause(clause: str) -> Explanation:
+    """Return a clause of the terms as a person reads it."""
+    return explain(f"clause.{clause}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 
-from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.dates import WorkingCalendar
 from scheduling.terms.rules.terms import ClaimTerms
 from treatments.rules.explanation import Explanation, OwnWords, explain
 

@@ -9,13 +9,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TypeAlias
 
-from claims.rules.claim import ClaimCheck, Finding
-from claims.rules.clauses import explain_clause
+from claims.rules.claim import ClaimCheck, Finding, explain_clause
 from claims.rules.recommend import Outcome, Recommendation
 from treatments.enums import Answer
 from treatments.rules.explanation import Explanation, Label, OwnWords, Param, ZoneCode, explain
-from treatments.rules.formats import ENGLISH
-from treatments.rules.money import Money
+from treatments.rules.formats import ENGLISH, Money
 
 TOLD_WHEN_PAID = ("in_force", "damage_covered", "reported_in_time", "reinspections", "treated")
 

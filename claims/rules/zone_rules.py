@@ -18,7 +18,7 @@ from treatments.records.rules.history import InspectedZone, TreatmentRecord, Veh
 from treatments.records.rules.material import MaterialNeed, MaterialVerdict, compare_zone
 from treatments.records.rules.rust_grade import grade_rust
 from treatments.rules.explanation import Explanation, Label, OwnWords, Param, ProductName, ZoneCode, explain
-from treatments.vehicles.rules.standing_facts import explain_why_out, list_standing
+from treatments.vehicles.rules.coatable import explain_why_out, list_standing
 
 
 def check_not_excluded(zone: ClaimedZone, terms: Terms) -> Finding:

@@ -1,5 +1,8 @@
-"""The week of the bays: what stands where, what needs a hand, and visits moved by dragging or by keyboard."""
+"""The week of the bays: what stands where, what needs a hand, and visits moved by dragging or by keyboard. Calendar
+feeds: the page on which people get and renew their addresses, and the feeds themselves.
+"""
 
+import hashlib
 from datetime import date, datetime, time, timedelta
 from urllib.parse import urlencode
 
@@ -8,20 +11,21 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.cache import get_conditional_response
+from django.utils.http import http_date, quote_etag
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from desk.bays.week import find_monday, find_week, lay_out_week, name_week
 from desk.booking.page import Context, Errors, list_faults
 from desk.booking.slots import SlotButton, make_buttons, make_place_value, read_button
-from desk.forms.day_fields import FIRST_RECORDED, LAST_RECORDED
-from desk.forms.number_field import read_whole
-from desk.shared.access import access_visit, get_user, may_open, open_to
+from desk.forms.fields import FIRST_RECORDED, LAST_RECORDED, read_whole
+from desk.shared.access import access_bay, access_feed, access_visit, get_user, may_open, open_to
 from desk.shared.shown import list_changes, note_position_anew, shown_for
-from desk.shared.shown_records import of_visit
+from desk.shared.shown_records import of_calendar, of_visit
+from notifications.invitations.calendar_feeds import find_feed_of, list_bay_feeds, read_feed, renew_feed, stop_feed
 from scheduling.bays.week import list_left_open, list_to_be_moved, read_bay_week
-from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
-from scheduling.booking.placing import choose_place
+from scheduling.booking.placing import ChangedMeanwhileError, SlotTakenError, choose_place
 from scheduling.booking.services import move_visit
 from scheduling.enums import VisitKind
 from scheduling.models import Appointment, Bay
@@ -199,3 +203,36 @@ def _read_place(
         moved=visit,
     )
     return bay, person, starts_at, None
+
+
+@open_to("calendars")
+@require_http_methods(["GET", "HEAD", "POST"])
+@shown_for(of_calendar)
+def calendars(request: HttpRequest) -> HttpResponse:
+    """Show the own address and, to the owner, those of the bays; make a new one or stop one on POST."""
+    user = get_user(request)
+    if request.method == "POST":
+        key = request.POST.get("bay", "")
+        bay, person = (access_bay(user, key), None) if key else (None, user)
+        if request.POST.get("do") == "stop":
+            stop_feed(bay=bay, person=person, now=timezone.now(), actor=user)
+        else:
+            renew_feed(bay=bay, person=person, now=timezone.now(), actor=user)
+        return redirect("desk:calendars")
+    bays = list_bay_feeds() if may_open(user, "bay_calendars") else []
+    return render(request, "bays/calendars.html", {"own": find_feed_of(user), "bays": bays})
+
+
+@require_safe
+def feed(request: HttpRequest, token: str, name: str) -> HttpResponse:
+    """Hand out a feed to whoever has its address; a reader that has it already gets 304 (RFC 9110 section 13)."""
+    found = read_feed(access_feed(token, name), now=timezone.now())
+    etag = quote_etag(hashlib.sha256(found.text.encode()).hexdigest())
+    changed = int(found.changed_at.timestamp())
+    response = HttpResponse(found.text, content_type="text/calendar; charset=utf-8")
+    answer = get_conditional_response(request, etag=etag, last_modified=changed, response=response)
+    assert isinstance(answer, HttpResponse)
+    answer["ETag"], answer["Last-Modified"] = etag, http_date(changed)
+    answer["Cache-Control"] = "private, no-cache"
+    answer["X-Robots-Tag"] = "noindex"
+    return answer

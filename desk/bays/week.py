@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from desk.booking.forms import name_person
-from desk.forms.day_fields import FIRST_RECORDED, LAST_RECORDED
+from desk.forms.fields import FIRST_RECORDED, LAST_RECORDED
 from scheduling.bays.week import BayDay, BaysOfADay, BayWeek
 from scheduling.booking.rules.opening import Span
 from scheduling.models import Absence, Appointment, AppointmentStatus, Bay, BayClosure

@@ -9,16 +9,14 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from desk.forms.ask_once import AskOnceForm, doubt_plate
-from desk.forms.day_fields import DayField
-from desk.forms.language_field import KEPT_IF_NOT_ASKED, LanguageField
-from desk.forms.vin_fields import VinForm
+from desk.forms.fields import KEPT_IF_NOT_ASKED, DayField, LanguageField, VinForm
+from desk.forms.questions import AskOnceForm, doubt_plate
 from scheduling.bays.queries import list_bays, list_workers
 from scheduling.booking.rules.slots import Preferences
 from scheduling.enums import MONTHS_BOOKED_AHEAD, VisitKind
 from scheduling.models import Bay
 from treatments.enums import BodyStyle, Propulsion
-from treatments.log_import.rules.contacts import find_contact_fault
+from treatments.log_import.rules.cells import find_contact_fault
 from treatments.models import Site, User
 from treatments.models.choices import choices_of
 from treatments.rules.site_days import find_moment

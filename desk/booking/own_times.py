@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from django.core import signing
 
-from scheduling.booking.rules.ready_times import round_up_ready
+from scheduling.booking.rules.opening import round_up_ready
 from scheduling.booking.rules.slots import Slot
 from scheduling.models import Appointment
 from treatments.models import Vehicle

@@ -13,9 +13,8 @@ from desk.booking.forms import Wishes, WishForm, list_site_choices
 from desk.booking.slots import SlotButton, make_buttons
 from notifications.languages import join_label
 from scheduling.booking.finding import propose_slots
-from scheduling.booking.reading import NOTHING_DUE, WhatIsDue, choose_near, sum_up_due
+from scheduling.booking.reading import NOTHING_DUE, KnownVehicle, WhatIsDue, choose_near, read_known_vehicle, sum_up_due
 from scheduling.booking.rules.slots import Preferences, Slot
-from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
 from scheduling.covers.queries import list_covers_and_changes, read_short_case
 from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.covers.rules.due import sort_due_items

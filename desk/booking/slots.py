@@ -12,7 +12,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
 from scheduling.booking.reading import find_place
-from scheduling.booking.rules.ready_times import round_up_ready
+from scheduling.booking.rules.opening import round_up_ready
 from scheduling.booking.rules.slots import Slot
 from scheduling.enums import VisitKind
 from scheduling.models import Appointment, Bay

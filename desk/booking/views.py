@@ -26,8 +26,7 @@ from desk.booking.slots import ChosenSlot, SlotButton, make_buttons, read_button
 from desk.shared.access import access_vehicle, get_user, open_to
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_vehicle_to_book
-from scheduling.booking.errors import SlotTakenError
-from scheduling.booking.placing import choose_place
+from scheduling.booking.placing import SlotTakenError, choose_place
 from scheduling.booking.services import book_visit
 from scheduling.due_list.queries import DueFilter, PlaceError, find_sort, read_due_page
 from scheduling.models import Appointment

@@ -33,7 +33,7 @@ from desk.booking.page import (
 )
 from desk.booking.slots import SlotButton, make_buttons, read_button
 from desk.booking.visit_page import list_events, list_parts, list_served
-from desk.forms.number_field import read_whole
+from desk.forms.fields import read_whole
 from desk.shared.access import access_visit, get_user, may_open, open_to
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_visit
@@ -45,12 +45,11 @@ from scheduling.booking.changing import (
     run_late,
     split_visit,
 )
-from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
-from scheduling.booking.placing import choose_place
+from scheduling.booking.placing import SlotTakenError, choose_place
+from scheduling.booking.reading import read_cover_of
 from scheduling.booking.rules.slots import Preferences
 from scheduling.booking.services import move_visit
-from scheduling.booking.visit_reading import read_cover_of
 from scheduling.enums import VisitKind
 from scheduling.models import Appointment, AppointmentStatus, Bay
 from treatments.models import User

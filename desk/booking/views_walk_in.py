@@ -15,12 +15,12 @@ from django.views.decorators.http import require_http_methods
 from desk.booking.forms import NewVehicleForm
 from desk.booking.page import Errors, list_errors, list_faults, name_faults, read_vehicle_to_book
 from desk.booking.slots import SlotButton, make_buttons
-from desk.forms.vin_fields import advise_on_search
+from desk.forms.fields import advise_on_search
 from desk.shared.access import access_vehicle, get_user, open_to
 from desk.shared.shown import no_records, shown_for
 from desk.shared.shown_records import of_vehicle_to_book
 from scheduling.booking.changing import walk_in as take_in
-from scheduling.booking.errors import SlotTakenError
+from scheduling.booking.placing import SlotTakenError
 from scheduling.models import Appointment, AppointmentStatus
 from treatments.enums import Propulsion
 from treatments.models import Site, User, Vehicle
@@ -30,9 +30,9 @@ from treatments.reference.queries import find_site_of
 from treatments.rules.explanation import explain
 from treatments.rules.site_settings import find_zone
 from treatments.search.queries import list_found_vehicles
+from treatments.shared.long_work import take_turn
 from treatments.shared.rendering import render as render_explanation
 from treatments.shared.rendering import render_all
-from treatments.shared.writing_turns import take_turn
 from treatments.vehicles.rules.vin import VinMark, clean_vin
 from treatments.vehicles.services import add_vehicle
 

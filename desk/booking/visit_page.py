@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils.translation import gettext, gettext_lazy
 
-from scheduling.booking.vehicle_reading import OPEN
+from scheduling.booking.reading import OPEN
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.models import Appointment, AppointmentItem, BookedBy, DueItem
 from treatments.models import Event

@@ -10,9 +10,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from claims.models import DecisionKind
-from desk.forms.day_fields import DayField
-from desk.forms.number_field import NumberField
-from desk.forms.odometer_question import OdometerForm
+from desk.forms.fields import DayField, NumberField
+from desk.forms.questions import OdometerForm
 from desk.lift.record_forms import share_fields
 from treatments.enums import DamageKind
 from treatments.models import Zone

@@ -29,8 +29,8 @@ from claims.decisions.services import (
 )
 from claims.intake.services import attach_claim_photo, file_claim
 from claims.models import Claim, ClaimDecision, DecisionKind
+from claims.rules.compare import Change, WhatIfError, add_visit, discover_on, move_record, treat_zone
 from claims.rules.deadlines import StepStatus
-from claims.rules.what_if import Change, WhatIfError, add_visit, discover_on, move_record, treat_zone
 from claims.visibility import may_see_letter
 from desk.claims.forms import (
     AcknowledgeForm,
@@ -46,7 +46,7 @@ from desk.claims.forms import (
     WhatIfForm,
 )
 from desk.claims.views_claim import Values, list_claim_inspections, list_what_if_choices, show_claim
-from desk.lift.views_sent import (
+from desk.lift.views import (
     answer_received,
     find_arrived,
     find_first_outcome,

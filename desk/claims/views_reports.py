@@ -16,13 +16,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from claims.reports.queries import ClaimsBy
-from claims.reports.services import ask_for_count
-from claims.reports.tally import read_counted, read_progress
+from claims.reports.services import ask_for_count, read_counted, read_progress
 from claims.tasks import count_reports_when_due
 from desk.claims.charts import HEIGHT, WIDTH, draw_bars, draw_survival
 from desk.shared.access import get_user, open_to
-from desk.shared.progress import Progress, show_progress
 from desk.shared.shown import no_records, shown_for
+from desk.shared.views import Progress, show_progress
 from treatments.queries import find_clock
 from treatments.reference.queries import find_site_of, map_zone_names
 from treatments.shared.labels import label

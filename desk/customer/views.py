@@ -20,22 +20,20 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from desk.booking.forms import EARLIEST
 from desk.booking.own_times import ChosenTime, read_chosen_time, sign_time
-from desk.forms.number_field import read_whole
+from desk.forms.fields import read_whole
 from desk.shared.access import access_own_page
 from desk.shared.shown import list_changes, note_position, shown_for
 from desk.shared.shown_records import of_own_visits
-from notifications.customer_page.links import OwnPage, make_stop_token
-from notifications.customer_page.queries import OwnVehicle, read_last_record, read_own_vehicle
+from notifications.customer_page.queries import OwnPage, OwnVehicle, make_stop_token, read_last_record, read_own_vehicle
 from notifications.documents.queries import read_certificate_pdf
 from notifications.invitations.rules.calendar_text import write_download
-from notifications.invitations.visit_parts import read_visit_parts
-from notifications.invitations.visit_text import show_to_customer, tell_title
+from notifications.invitations.visit_text import read_visit_parts, show_to_customer, tell_title
 from notifications.languages import choose_language, written_for
 from notifications.tasks import nudge_to_tell
-from scheduling.booking.errors import ChangedMeanwhileError, SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.own_visits import book_own_visit, cancel_own_visit, may_change, move_own_visit
-from scheduling.booking.rules.ready_times import round_up_ready
+from scheduling.booking.placing import ChangedMeanwhileError, SlotTakenError
+from scheduling.booking.rules.opening import round_up_ready
 from scheduling.booking.rules.slots import Preferences, Slot, explain_slot, judge_day
 from scheduling.enums import VisitKind
 from scheduling.models import Appointment, Bay

@@ -10,7 +10,7 @@ from typing import Any
 
 from dateutil.relativedelta import relativedelta
 
-from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.dates import WorkingCalendar
 from treatments.enums import BodyStyle, Propulsion, ZoneKind, say
 from treatments.records.rules.material import MaterialNeed, compute_expected_ml
 from treatments.rules.units import MILLILITRES_PER, VolumeUnit

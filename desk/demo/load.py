@@ -30,7 +30,7 @@ from treatments.event_log import Happening, record_events
 from treatments.models import Dealership, Event, Inspection, Lot, Product, Site, Treatment, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.records.inspections import InspectionEntry, record_inspection
-from treatments.reference.zone_catalogue import load_zone_catalogue
+from treatments.reference.queries import load_zone_catalogue
 from treatments.rules.zone_catalogue import read_catalogue
 from treatments.vehicles.fact_queries import read_body
 from treatments.vehicles.facts import certify_training

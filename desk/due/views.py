@@ -1,34 +1,108 @@
-"""The due list: who must come, by when and why, one entry per vehicle since one visit serves all that is due."""
+"""The due list: who must come, by when and why, one entry per vehicle since one visit serves all that is due. The
+cards of the due list: one for each vehicle, with all that is due for it, since one visit serves all of that.
+Keeping a filter of the due list under a name, and taking it out.
+"""
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from typing import Any
 
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_safe
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_POST, require_safe
 from django.views.decorators.vary import vary_on_headers
 
-from desk.due.cards import find_horizon, list_cards, list_near_items
+from desk.claims.views_handling import add_errors
 from desk.shared.access import access_cover, get_user, may_open, open_to
 from desk.shared.faults import read_shown_faults
 from desk.templatetags.desk_words import counted
 from scheduling.covers.rules.due_item import DueKind
+from scheduling.covers.rules.exposure import estimate_risk
 from scheduling.due_list.queries import (
     BOOKED_OR_NOT,
     URGENCIES,
     DueFilter,
+    DueRow,
     Order,
     PlaceError,
     count_by_urgency,
+    find_cover_urgency,
     read_due_page,
 )
-from scheduling.due_list.saved_filters import list_filters
+from scheduling.due_list.saved_filters import drop_filter, keep_filter, list_filters
+from scheduling.models import DueItem
+from treatments.enums import CorrosivityCategory
 from treatments.models import Role, Site
 from treatments.queries import find_today, map_todays
 from treatments.reference.queries import find_site_of, list_sites, map_zone_names
+from treatments.rules.explanation import Explanation
+
+
+@dataclass(frozen=True, slots=True)
+class CardItem:
+    """One thing that is due, and on how many zones."""
+
+    kind: str
+    zones: int
+    opens_on: date
+    target_on: date
+    last_on: date
+    grace_until: date
+
+
+@dataclass(frozen=True, slots=True)
+class DueCard:
+    """All that a card shows of one vehicle."""
+
+    row: DueRow
+    urgency: str
+    risk: Explanation | None
+    items: tuple[CardItem, ...]
+
+    @property
+    def urgency_words(self) -> str:
+        return str(URGENCIES[self.urgency])
+
+
+def list_cards(rows: Sequence[DueRow], todays: Mapping[int, date], *, shows_owner: bool) -> list[DueCard]:
+    """Return the cards of one page, in its order, each by the day at its site."""
+    items: dict[int, list[CardItem]] = defaultdict(list)
+    if rows:
+        near = list_near_items([row.cover_id for row in rows], find_horizon(max(todays.values())))
+        for cover, kind, zones, *dates in near.values_list(
+            "cover_id", "kind", "zones", "opens_on", "target_on", "last_on", "grace_until"
+        ):
+            items[cover].append(CardItem(kind, len(zones), *dates))
+    cards = []
+    for row in rows:
+        risk, today = None, todays[row.site_id]
+        if row.last_seen_on:
+            risk = estimate_risk(row.last_seen_on, CorrosivityCategory(row.corrosivity), today).explanation
+        shown = row if shows_owner else replace(row, owner=None, owner_phone=None, owner_email=None)
+        cards.append(DueCard(shown, find_cover_urgency(row, today), risk, tuple(items[row.cover_id])))
+    return cards
+
+
+def find_horizon(today: date) -> date:
+    """Return the last day that the list looks ahead to."""
+    return today + timedelta(days=DueFilter().days_ahead)
+
+
+def list_near_items(covers: Iterable[int], opens_by: date) -> QuerySet[DueItem]:
+    """Return what is due on covers and opens up to a day, the most pressing first."""
+    found = DueItem.objects.filter(cover__in=covers, opens_on__lte=opens_by)
+    return found.order_by("grace_until", "target_on", "id")
+
 
 PER_PAGE = 25
 
@@ -146,3 +220,42 @@ def due_why(request: HttpRequest, number: str) -> HttpResponse:
     }
     template = "due/why.html" if request.htmx else "due/why_page.html"  # type: ignore[attr-defined]
     return render(request, template, context)
+
+
+class FilterForm(forms.Form):
+    name = forms.CharField(label=gettext_lazy("Keep what is shown under the name"), max_length=60)
+
+
+@open_to("due_list")
+@require_POST
+def keep(request: HttpRequest) -> HttpResponse:
+    """Keep the filter that is shown, and show its list; where it can't be kept, the list with the errors."""
+    given = QueryDict(request.POST.get("query", "")[:2000])
+    query = write_query(read_filter(given, list(Site.objects.all()))[0])
+    form = FilterForm(request.POST)
+    if form.is_valid():
+        try:
+            kept = keep_filter(user=get_user(request), name=form.cleaned_data["name"], query=query)
+        except ValidationError as error:
+            add_errors(form, error)
+        else:
+            messages.success(request, _("The filter “%(name)s” is kept.") % {"name": kept.name})
+            return _show(query)
+    request.GET = given
+    return show_due_list(request, status=400, filter_form=form)
+
+
+@open_to("due_list")
+@require_POST
+def drop(request: HttpRequest) -> HttpResponse:
+    """Take a kept filter out."""
+    name = request.POST.get("name", "")
+    if drop_filter(user=get_user(request), name=name):
+        messages.success(request, _("The filter “%(name)s” is taken out.") % {"name": name})
+    return redirect("desk:due_list")
+
+
+def _show(query: str) -> HttpResponse:
+    answer = redirect("desk:due_list")
+    answer["Location"] += f"?{query}"
+    return answer

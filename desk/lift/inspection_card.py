@@ -14,7 +14,7 @@ from django.http import QueryDict
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
-from desk.forms.number_field import NumberField
+from desk.forms.fields import NumberField
 from desk.lift.record_forms import put_number, share_fields
 from notifications.documents.pdf.job_sheet import JobRow
 from treatments.enums import FilmState

@@ -9,14 +9,13 @@ from typing import Any, TypeVar
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from desk.forms.day_fields import DayField, tell_days
-from desk.forms.number_field import NumberField
-from desk.forms.odometer_question import OdometerForm
+from desk.forms.fields import DayField, NumberField, tell_days
+from desk.forms.questions import OdometerForm
 from notifications.languages import join_label
 from treatments.enums import InspectionKind, TreatmentKind
 from treatments.models import OdometerReading, Site, Treatment, Vehicle
 from treatments.models.choices import choices_of
-from treatments.records.treatment_entry import ConditionsEntry
+from treatments.records.services import ConditionsEntry
 from treatments.rules.units import (
     Distance,
     DistanceUnit,

@@ -10,7 +10,7 @@ from django.http import QueryDict
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
-from desk.forms.number_field import NumberField
+from desk.forms.fields import NumberField
 from desk.lift.materials import Materials
 from desk.lift.record_forms import put_number
 from treatments.enums import MeasuredBy

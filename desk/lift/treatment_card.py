@@ -15,7 +15,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy as _
 
-from desk.forms.number_field import NumberField
+from desk.forms.fields import NumberField
 from desk.lift.materials import Materials
 from desk.lift.record_forms import YES_NO, put_number, put_yes_no, share_fields
 from notifications.documents.pdf.job_sheet import JobRow

@@ -33,7 +33,7 @@ from treatments.models import Site, Treatment, TreatmentLine, Vehicle, Zone
 from treatments.queries import read_zone_catalogue
 from treatments.records.material_totals import TotalEntry, list_totals
 from treatments.records.rules.order_of_work import USUAL_CAUTIONS
-from treatments.records.treatment_entry import LineEntry, check_line
+from treatments.records.services import LineEntry, check_line
 from treatments.reference.queries import map_zones
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.shared.labels import translate_catalogue

@@ -1,20 +1,30 @@
-"""Coming in, going out, and the page to which each role comes."""
+"""Coming in, going out, and the page to which each role comes. What forms that may be sent late need: a fresh token,
+the person of the session, and one answer for each arrival.
+"""
 
 import time
+from collections.abc import Callable
+from datetime import datetime
+from hashlib import sha256
 from typing import Any
 from urllib.parse import quote
+from uuid import UUID, uuid4
 
 from django import forms
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.http.response import HttpResponseBase
+from django.middleware.csrf import get_token
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
@@ -24,13 +34,19 @@ from django_htmx.http import HttpResponseClientRedirect
 from desk.people.log_in_limits import MUST_SET_UP, answer_locked, answer_wrong_code, is_too_often
 from desk.rendering.frame import LOOK_COOKIE, LOOKS
 from desk.shared.access import HOME, get_user
-from desk.shared.client_address import find_client_address
-from desk.shared.page_address import find_page_before
-from notifications.customer_page.links import read_stop_token
+from desk.shared.addresses import find_client_address, find_page_before
+from notifications.customer_page.queries import read_stop_token
 from notifications.reminders.services import stop_messages
 from treatments.event_log.access import record_failed_log_in
 from treatments.models import Role, User
 from treatments.people.log_in_codes import check_code, has_codes, must_have_codes
+from treatments.shared.idempotency import (
+    OtherContentError,
+    Received,
+    compute_content_sha256,
+    find_received,
+    receive_once,
+)
 
 # Of several back ends, the one that knows people.
 OF_PEOPLE = "desk.people.backends.Backend"
@@ -132,3 +148,108 @@ def stop(request: HttpRequest, token: str) -> HttpResponse:
         stop_messages(customer=customer, now=timezone.now())
         customer.refresh_from_db()
     return render(request, "shared/stop.html", {"customer": customer})
+
+
+# Not part of what a person typed: the token changes with each log-in, what was shown with each page.
+NOT_CONTENT = ("csrfmiddlewaretoken", "shown")
+
+
+@never_cache
+@require_safe
+def form_token(request: HttpRequest) -> JsonResponse:
+    """Say who is logged in here and give a fresh token, for a form that was kept while the network was gone."""
+    person = str(request.user.pk) if request.user.is_authenticated else ""
+    return JsonResponse({"person": person, "token": get_token(request)})
+
+
+def read_form_key(request: HttpRequest) -> UUID:
+    """Return the key under which a form was sent.
+
+    Raises:
+        ValidationError: without one, or where another person filled the form in.
+    """
+    try:
+        key = UUID(request.POST.get("form_key", ""))
+    except ValueError as error:
+        raise ValidationError(_("This form has no key of ours. Open the page anew.")) from error
+    if request.POST.get("typed_by", "") != str(get_user(request).pk):
+        raise ValidationError(
+            _("Another person filled this form in. Who did the work sends it: log in as that person, or open it anew.")
+        )
+    return key
+
+
+def make_form_key(request: HttpRequest) -> str:
+    """Return the key for the form on a page: the one that was sent with it, else a new one."""
+    try:
+        return str(UUID(request.POST.get("form_key", "")))
+    except ValueError:
+        return str(uuid4())
+
+
+def tell_typed_by(request: HttpRequest) -> str:
+    """Return who filled the form on a page in: who is logged in, or whom the form named when it was sent."""
+    return request.POST.get("typed_by") or str(get_user(request).pk)
+
+
+def compute_sent_sha256(request: HttpRequest, *, with_files: bool = False) -> str:
+    """Return the SHA-256 over what a person typed; pictures that are kept before their form have their own.
+
+    Args:
+        with_files: whether the files that came along count too, by what is in them.
+    """
+    fields: dict[str, list[str]] = {n: list(v) for n, v in request.POST.lists() if n not in NOT_CONTENT}
+    if with_files:
+        for name, files in request.FILES.lists():
+            fields[f"file {name}"] = [_compute_file_sha256(file) for file in files]
+    return compute_content_sha256(fields)
+
+
+def _compute_file_sha256(file: "UploadedFile[bytes]") -> str:
+    digest = sha256()
+    for chunk in file.chunks():
+        digest.update(chunk)
+    file.seek(0)
+    return digest.hexdigest()
+
+
+def find_arrived(request: HttpRequest, purpose: str, *, with_files: bool = False) -> Received | None:
+    """Return what came of this very form where it arrived before; see ``sent_forms.find_received``."""
+    return find_received(
+        key=read_form_key(request),
+        person=get_user(request),
+        purpose=purpose,
+        content_sha256=compute_sent_sha256(request, with_files=with_files),
+    )
+
+
+def record_once(
+    request: HttpRequest,
+    person: User,
+    *,
+    purpose: str,
+    now: datetime,
+    record: Callable[[], str],
+    with_files: bool = False,
+) -> Received:
+    """Record what this form says exactly once; see ``sent_forms.receive_once``."""
+    return receive_once(
+        key=read_form_key(request),
+        person=person,
+        purpose=purpose,
+        content_sha256=compute_sent_sha256(request, with_files=with_files),
+        now=now,
+        record=record,
+    )
+
+
+def answer_received(request: HttpRequest, received: Received) -> HttpResponse:
+    """Lead to the record; a script of ours is told where it is, and when the form first arrived."""
+    if request.headers.get("X-Desk-Form"):
+        return JsonResponse({"outcome": received.outcome, "recorded_at": received.recorded_at.isoformat()})
+    return redirect(received.outcome)
+
+
+def find_first_outcome(error: ValidationError) -> str:
+    """Return the address of what was recorded of a form that came with other content, '' for any other error."""
+    return error.outcome if isinstance(error, OtherContentError) else ""

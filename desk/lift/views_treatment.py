@@ -24,7 +24,7 @@ from treatments.records.drafts import change_draft, compute_fingerprint, discard
 from treatments.records.material_totals import list_totals
 from treatments.records.rules.conditions import LEAST_MARGIN_C, NEAR_FREEZING_C, compute_dew_point_c
 from treatments.records.services import amend_treatment, record_treatment
-from treatments.records.signed_work import list_lines
+from treatments.records.sign_off import list_lines
 from treatments.reference.queries import find_site_of
 
 

@@ -5,7 +5,7 @@ from typing import Any
 from django.contrib.auth.backends import ModelBackend
 
 from desk.demo.load import DEMO_PASSWORD
-from desk.shared.client_address import is_on_this_machine
+from desk.shared.addresses import is_on_this_machine
 
 
 class Backend(ModelBackend):

@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from rest_framework.throttling import SimpleRateThrottle
 
-from desk.shared.client_address import find_client_address
+from desk.shared.addresses import find_client_address
 from treatments.event_log.access import record_lock
 from treatments.people.log_in_codes import CodeCheck
 

@@ -23,6 +23,7 @@ from desk.shared.access import get_user, open_to_all
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_own_account
 from treatments.models import User
+from treatments.people.customers import change_own_password
 from treatments.people.log_in_codes import (
     begin_codes,
     confirm_codes,
@@ -34,7 +35,6 @@ from treatments.people.log_in_codes import (
     renew_recovery_codes,
     stop_codes,
 )
-from treatments.people.services import change_own_password
 
 
 class ConfirmForm(forms.Form):

@@ -1,16 +1,20 @@
-"""Personal data: the register for whoever asks, and the erasure of one customer's, shown before it is done."""
+"""Personal data: the register for whoever asks, and the erasure of one customer's, shown before it is done. Where the
+administration pages send somebody who may not open them.
+"""
 
 import hashlib
 import json
 
 from django import forms
+from django.core.exceptions import PermissionDenied
 from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods, require_safe
 
 from desk.shared.access import access_customer, get_user, open_to
 from desk.shared.shown import shown_for
@@ -111,3 +115,16 @@ def _compute_fingerprint(plan: Erasure) -> str:
     told = [[step.line.labels, [str(key) for key in step.keys], list(step.kept_for)] for step in plan.steps]
     files = {place: [path.name for path in paths] for place, paths in plan.files.items()}
     return hashlib.sha256(json.dumps([plan.customer, told, files, list(plan.reasons)]).encode()).hexdigest()
+
+
+@require_safe
+def admin_log_in(request: HttpRequest) -> HttpResponse:
+    """Lead to the log-in, or refuse whoever is logged in: another log-in of the same person would change nothing."""
+    if request.user.is_authenticated:
+        raise PermissionDenied(
+            _(
+                "The administration pages are for log-ins with staff rights, such as the one with which the shop was "
+                "set up. Log out, and in again with that one, or ask the person who has it."
+            )
+        )
+    return redirect(f"{reverse('desk:log_in')}?{request.GET.urlencode()}")

@@ -10,7 +10,7 @@ from django.utils.translation import get_language, get_language_info
 from django.utils.translation import gettext_lazy as _
 
 from desk.shared.access import MAY_OPEN, may_open
-from desk.shared.page_address import find_page_address
+from desk.shared.addresses import find_page_address
 from treatments.models import User
 from treatments.shared.labels import label
 

@@ -17,12 +17,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
-from desk.forms.day_fields import FIRST_RECORDED, LAST_RECORDED, DayField
-from desk.forms.number_field import read_whole
+from desk.forms.fields import FIRST_RECORDED, LAST_RECORDED, DayField, read_whole
 from desk.shared.access import get_user, open_to
-from desk.shared.progress import Progress, show_progress
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_season_plan
+from desk.shared.views import Progress, show_progress
 from scheduling.enums import MONTHS_BOOKED_AHEAD, ProposalStatus, SeasonStep
 from scheduling.models import SeasonPlan, SeasonProposal
 from scheduling.season.queries import find_newest_plan, find_plan_to_come, list_asked_for, list_proposals, list_weeks

@@ -9,7 +9,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext_lazy as _
 
 from desk.booking.forms import WEEKDAYS, TimeOfDayInput, name_person
-from desk.forms.day_fields import DayField, MomentField
+from desk.forms.fields import DayField, MomentField
 from desk.templatetags.desk_dates import write_date
 from scheduling.bays.services import MINUTES_FIELDS, MOST_MINUTES, MOST_OF_BAY, check_limits, check_minutes
 from scheduling.enums import Skill

@@ -20,7 +20,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from desk.booking.forms import name_person
 from desk.booking.page import list_errors, name_faults
-from desk.forms.number_field import read_whole
+from desk.forms.fields import read_whole
 from desk.setup.forms import AbsenceForm, BayForm, CloseBayForm, DurationForm, SkillsForm, TrainingsForm, WeekHoursForm
 from desk.shared.access import get_user, open_to
 from desk.shared.shown import shown_for

@@ -17,18 +17,18 @@ from django.utils.translation import gettext as _
 
 from claims.models import Claim
 from claims.queries import find_claim
-from desk.forms.number_field import read_whole
+from desk.forms.fields import read_whole
 from desk.shared.shown import find_clock_of, note_position
-from notifications.customer_page.links import OwnPage, read_own_page_token
+from notifications.customer_page.queries import OwnPage, read_own_page_token
 from notifications.invitations.calendar_feeds import find_feed
 from notifications.models import CalendarFeed
 from scheduling.bays.queries import map_versions_by_number
-from scheduling.booking.visit_reading import find_visit
+from scheduling.booking.reading import find_visit
 from scheduling.covers.queries import find_cover, find_vehicle_and_covers, list_covers_for, may_see_cover
 from scheduling.models import Appointment, Bay, Cover, TermsVersion
 from scheduling.terms.queries import list_versions
 from treatments.models import Customer, Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle, VehicleFact
-from treatments.records.signed_work import find_inspection, find_treatment
+from treatments.records.sign_off import find_inspection, find_treatment
 from treatments.shared.labels import label
 
 SHOP = (Role.APPLICATOR, Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER)

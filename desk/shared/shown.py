@@ -18,8 +18,8 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from desk.shared.addresses import find_page_before
 from desk.shared.changes import describe_changes
-from desk.shared.page_address import find_page_before
 from treatments.models import Event, User
 from treatments.queries import find_clock
 from treatments.reference.queries import find_site_of

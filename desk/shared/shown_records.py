@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.http import HttpRequest
 
-from desk.forms.number_field import read_whole
+from desk.forms.fields import read_whole
 from desk.shared.access import (
     access_claim,
     access_cover,

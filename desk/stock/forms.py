@@ -8,15 +8,13 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from desk.forms.day_fields import DayField, tell_days
-from desk.forms.number_field import NumberField
+from desk.forms.fields import DayField, NumberField, tell_days
 from desk.lift.record_forms import EARLIEST_DAY
 from treatments.models import Product
 from treatments.rules.stock import LotStanding
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.shared.amounts import UNIT_NAMES
-from treatments.stock.queries import LotSearch
-from treatments.stock.use_queries import UseSearch
+from treatments.stock.queries import LotSearch, UseSearch
 
 STANDINGS = [
     ("", _("all")),

@@ -1,12 +1,16 @@
-"""The stock: lots with what is left of them, receiving one, recalling one, and where material went."""
+"""The stock: lots with what is left of them, receiving one, recalling one, and where material went. The recall list as
+a CSV file: every visit on which material was used, with the owner to be told.
+"""
 
-from collections.abc import Sequence
+import csv
+import io
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -19,15 +23,88 @@ from desk.shared.access import access_lot, get_user, may_open, open_to
 from desk.shared.shown import no_records, shown_for
 from desk.shared.shown_records import of_lot
 from desk.stock.forms import LotSearchForm, RecallForm, ReceiveForm, TakeBackForm, UseSearchForm
-from desk.stock.recall_list import answer_recall_list
+from treatments.log_import.rules.cells import make_harmless
 from treatments.models import Lot, Product
 from treatments.queries import find_today
 from treatments.reference.queries import find_site_of, list_products
 from treatments.rules.units import VolumeUnit
-from treatments.stock.material_uses import note_all_material_uses, note_material_uses
-from treatments.stock.queries import PER_PAGE, count_reach, describe_lots, list_lots
-from treatments.stock.services import check_recall, recall_lot, receive_lot, take_recall_back
-from treatments.stock.use_queries import UseSearch, read_uses, walk_uses
+from treatments.stock.queries import (
+    PER_PAGE,
+    Use,
+    UseSearch,
+    count_reach,
+    describe_lots,
+    list_lots,
+    read_uses,
+    walk_uses,
+)
+from treatments.stock.services import (
+    check_recall,
+    note_all_material_uses,
+    note_material_uses,
+    recall_lot,
+    receive_lot,
+    take_recall_back,
+)
+
+MARK_OF_UTF_8 = "\ufeff"
+
+
+def list_headings() -> list[str]:
+    """Return the headings of the columns."""
+    return [
+        _("VIN"),
+        _("Plate"),
+        _("Vehicle"),
+        _("Used on"),
+        _("Site"),
+        _("Material"),
+        _("Zones"),
+        _("Owner"),
+        _("E-mail"),
+        _("Telephone"),
+        _("Contact as entered"),
+    ]
+
+
+def describe_use(use: Use) -> list[str]:
+    """Return one row, each cell harmless."""
+    owner = use.owner
+    cells = [
+        use.vin,
+        use.plate,
+        use.description,
+        use.done_on.isoformat(),
+        use.site_name,
+        "; ".join(use.materials),
+        "; ".join(use.zone_names),
+        owner.name if owner else "",
+        owner.email if owner else "",
+        owner.phone if owner else "",
+        owner.contact if owner else "",
+    ]
+    return [make_harmless(cell) for cell in cells]
+
+
+def write_rows(uses: Iterable[Use]) -> Iterator[str]:
+    """Yield the file line by line, headings first."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer)
+    writer.writerow(list_headings())
+    yield MARK_OF_UTF_8 + buffer.getvalue()
+    for use in uses:
+        buffer.seek(0)
+        buffer.truncate()
+        writer.writerow(describe_use(use))
+        yield buffer.getvalue()
+
+
+def answer_recall_list(uses: Iterable[Use], name: str) -> StreamingHttpResponse:
+    """Return the file as a download."""
+    response = StreamingHttpResponse(write_rows(uses), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="{name}"'
+    response["Cache-Control"] = "no-store"
+    return response
 
 
 @open_to("stock")

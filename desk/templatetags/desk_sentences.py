@@ -6,7 +6,7 @@ from typing import Any
 
 from django import template
 
-from claims.rules.clauses import explain_clause
+from claims.rules.claim import explain_clause
 from treatments.rules.formats import format_money
 from treatments.shared.amounts import render_amount
 from treatments.shared.rendering import find_language, render, render_all, render_param

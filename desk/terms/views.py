@@ -11,9 +11,8 @@ from django.views.decorators.http import require_safe
 
 from desk.shared.access import access_version, get_user, list_versions_for, may_open, open_to
 from scheduling.terms.queries import describe_versions, list_around, read_version_terms
-from scheduling.terms.rules.terms_document import write_terms
+from scheduling.terms.rules.terms_document import write_terms, write_toml
 from scheduling.terms.rules.terms_in_words import explain_terms
-from scheduling.terms.rules.terms_toml import write_toml
 from treatments.queries import find_clock
 from treatments.reference.queries import find_site_of, map_zone_names
 

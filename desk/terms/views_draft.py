@@ -16,13 +16,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from claims.reports.terms_preview import TermsPreview, preview_terms
-from desk.forms.number_field import read_whole
+from desk.forms.fields import read_whole
 from desk.shared.access import access_draft, access_version, get_user, list_versions_for, open_to
 from desk.shared.shown import list_changes, shown_for
 from desk.shared.shown_records import of_terms, of_terms_version
 from desk.terms.form import build_form, list_differences, render_in_form
-from desk.terms.post import drop_switched_off, read_form
-from desk.terms.words import count_claims, count_covers, name_chosen
+from desk.terms.post import count_claims, count_covers, drop_switched_off, name_chosen, read_form
 from notifications.languages import join_label
 from scheduling.bays.queries import list_terms
 from scheduling.models import TermsVersion, WarrantyTerms

@@ -10,15 +10,12 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from desk.forms.ask_once import AskOnceForm, doubt_plate
-from desk.forms.day_fields import DayField
-from desk.forms.language_field import KEPT_IF_NOT_ASKED, LanguageField
-from desk.forms.number_field import NumberField
-from desk.forms.odometer_question import OdometerForm
+from desk.forms.fields import KEPT_IF_NOT_ASKED, DayField, LanguageField, NumberField
+from desk.forms.questions import AskOnceForm, OdometerForm, doubt_plate
 from scheduling.covers.rules.due_item import DueItem
 from scheduling.models import Cover, TermsVersion
 from treatments.enums import BodyStyle, CorrosivityCategory, TreatmentKind
-from treatments.log_import.rules.contacts import find_contact_fault
+from treatments.log_import.rules.cells import find_contact_fault
 from treatments.models import Dealership, Site, Vehicle
 from treatments.models.choices import choices_of
 from treatments.rules.units import Distance, DistanceUnit

@@ -6,11 +6,11 @@ from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from desk.forms.language_field import LanguageField
+from desk.forms.fields import LanguageField
 from desk.vehicle.foresee import VehicleRecord
 from desk.vehicle.forms_changes import ChangeForm
 from notifications.privacy.people import ERASED_KEY
-from treatments.log_import.rules.contacts import find_email_fault, find_phone_fault
+from treatments.log_import.rules.cells import find_email_fault, find_phone_fault
 from treatments.models import Customer
 from treatments.vehicles.changes import correct_owner
 

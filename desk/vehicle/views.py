@@ -13,8 +13,7 @@ from django.views.decorators.http import require_safe
 
 from claims.models import Claim
 from claims.queries import read_claim_check
-from desk.forms.day_fields import FIRST_RECORDED, LAST_RECORDED
-from desk.forms.vin_fields import advise_on_search
+from desk.forms.fields import FIRST_RECORDED, LAST_RECORDED, advise_on_search
 from desk.shared.access import (
     access_cover,
     access_vehicle,
@@ -25,17 +24,18 @@ from desk.shared.access import (
     open_to,
 )
 from desk.vehicle.page import (
+    PlanView,
     choose_cover,
     draw_plan,
     find_films,
     find_inspection,
     list_recalled_lots,
+    list_zone_rows,
     read_band,
     read_vehicle_view,
 )
 from desk.vehicle.records import Owner
 from desk.vehicle.timeline import EntryKind, Past, read_timeline
-from desk.vehicle.zone_table import PlanView, list_zone_rows
 from notifications.documents.job_sheets import read_job_sheet_pdf
 from notifications.documents.queries import read_certificate_pdf
 from scheduling.visibility import may_see_owner_on
@@ -45,8 +45,7 @@ from treatments.queries import find_clock, find_end_of_day_at, find_today
 from treatments.reference.queries import find_site_of, map_zone_names
 from treatments.rules.explanation import Explanation
 from treatments.search.queries import list_found_vehicles, list_with_plate_or_vin
-from treatments.vehicles.rules.coatable import ANSWER_FIRST
-from treatments.vehicles.rules.standing_facts import find_propulsion
+from treatments.vehicles.rules.coatable import ANSWER_FIRST, find_propulsion
 
 PER_PAGE = 30
 

@@ -1,7 +1,9 @@
-"""What one vehicle is to those who work on it: its propulsion and standing facts, recorded and withdrawn."""
+"""What one vehicle is to those who work on it: its propulsion and standing facts, recorded and withdrawn. The forms of
+the page of a vehicle's propulsion and standing facts.
+"""
 
 from datetime import date
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -9,22 +11,91 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from desk.booking.page import list_errors, name_faults
+from desk.forms.fields import DayField
 from desk.shared.access import access_fact, access_vehicle, get_user, open_to
 from desk.shared.shown import list_changes, shown_for
 from desk.shared.shown_records import of_vehicle
-from desk.vehicle.forms_facts import FactForm, PropulsionForm, WithdrawForm
-from treatments.enums import FactKind, FactSource, Propulsion
-from treatments.models import Vehicle, VehicleFact
+from desk.stock.forms import PlainText
+from treatments.enums import FactKind, FactSource, Propulsion, ZoneKind
+from treatments.models import Vehicle, VehicleFact, Zone
+from treatments.models.choices import choices_of
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.records.photos import PhotoError
-from treatments.reference.queries import find_site_of
+from treatments.reference.queries import find_site_of, list_zones, map_areas
+from treatments.shared.labels import label_lazy, translate_catalogue
 from treatments.vehicles.fact_queries import make_body, read_facts
 from treatments.vehicles.facts import record_fact, withdraw_fact
-from treatments.vehicles.rules.coatable import ANSWER_FIRST
-from treatments.vehicles.rules.standing_facts import list_standing
+from treatments.vehicles.rules.coatable import ANSWER_FIRST, list_standing
+
+# From where a person at the desk knows it; a log is read by the import.
+SOURCES = [(value, label) for value, label in choices_of(FactSource) if value != FactSource.SHOP_LOG]
+# None is chosen beforehand: a press too many must not say that nothing can hurt.
+PROPULSIONS = [
+    ("", _("choose")),
+    *((value, label) for value, label in choices_of(Propulsion) if value != Propulsion.UNKNOWN),
+]
+KINDS = [
+    (kind.value, label_lazy(kind.value))
+    for kind in (
+        FactKind.ZONE_FORBIDDEN,
+        FactKind.ZONE_ABSENT,
+        FactKind.FITTED_PART,
+        FactKind.MAKERS_INSTRUCTION,
+    )
+]
+
+
+class SourcedForm(forms.Form):
+    """From where something is known, since when, and a picture of it."""
+
+    source = forms.ChoiceField(label=_("Known from"), choices=SOURCES)
+    source_words = PlainText(
+        label=_("Document and page"), required=False, max_length=200, help_text=_("Left empty where it was seen.")
+    )
+    day = DayField(label=_("Holds from"))
+    photo = forms.FileField(label=_("Photo"), required=False, help_text=_("JPEG, PNG or WebP, up to 15 MB."))
+    first: ClassVar[list[str]] = []
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.order_fields([*self.first, "day", "source", "source_words", "photo"])
+
+
+class PropulsionForm(SourcedForm):
+    propulsion = forms.ChoiceField(label=_("Propulsion"), choices=PROPULSIONS)
+    first: ClassVar[list[str]] = ["propulsion"]
+
+
+class FactForm(SourcedForm):
+    kind = forms.ChoiceField(label=_("What"), choices=KINDS)
+    zone = forms.ChoiceField(
+        label=_("Zone"), required=False, help_text=_("Left empty for a part or an instruction that is about no zone.")
+    )
+    words = PlainText(
+        label=_("In words"), required=False, max_length=300, help_text=_("The part, what the maker says, or why.")
+    )
+    first: ClassVar[list[str]] = ["kind", "zone", "words"]
+
+    def __init__(self, *args: Any, vehicle: Vehicle, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        sized = {zone for zone, style in map_areas() if not vehicle.body_style or style == vehicle.body_style}
+        zones = [zone for zone in list_zones() if zone.kind != ZoneKind.NEVER_COATED and zone.pk in sized]
+        named = sorted((translate_catalogue(zone.name), zone.code) for zone in zones)
+        field: Any = self.fields["zone"]
+        field.choices = [("", _("none")), *((code, name) for name, code in named)]
+
+    def read_zone(self) -> Zone | None:
+        code = self.cleaned_data["zone"]
+        return Zone.objects.prefetch_related("areas").get(code=code) if code else None
+
+
+class WithdrawForm(forms.Form):
+    reason = PlainText(label=_("Why it is wrong"), max_length=300)
+    day = DayField(label=_("Wrong from"))
 
 
 @open_to("record_work")

@@ -1,12 +1,13 @@
-"""Reads what a customer sees of one vehicle on the own page, and the record of the last treatment.
-
-The VIN is cut to its last six signs: whoever looks over a shoulder, or gets hold of the address, need not have it.
+"""Reads what a customer sees of one vehicle on the own page, and the record of the last treatment. Signed addresses
+that a customer can open without an account, and their reading back.
 """
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from notifications.customer_page.links import OwnPage
+from django.conf import settings
+from django.core import signing
+
 from notifications.documents.certificate_words import tell_heading
 from notifications.documents.queries import choose_open_cover
 from notifications.reminders.rules.reminders import DueThing
@@ -15,25 +16,87 @@ from scheduling.booking.own_visits import find_own_visit
 from scheduling.booking.reading import (
     LOOKED_AHEAD_DAYS,
     NOTHING_DUE,
+    KnownVehicle,
     WhatIsDue,
     choose_near,
     describe_due,
+    read_known_vehicle,
     sum_up_due,
 )
 from scheduling.booking.rules.slots import DueDates
-from scheduling.booking.vehicle_reading import KnownVehicle, read_known_vehicle
 from scheduling.covers.queries import list_covers_and_changes, read_short_case
 from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.covers.rules.due import DueItem, sort_due_items
 from scheduling.models import Appointment, Cover
 from treatments.enums import TreatmentKind
-from treatments.models import MaterialTotal, Site, Vehicle
+from treatments.models import Customer, MaterialTotal, Ownership, Site, Vehicle
 from treatments.queries import find_today
 from treatments.records.histories import read_history
 from treatments.records.rules.history import VehicleHistory, ZoneLine
 from treatments.records.short_histories import read_short_histories
 from treatments.reference.queries import list_sites, map_zone_names
 from treatments.rules.explanation import Explanation
+
+STOP_SALT = "notifications.stop-messages"
+OWN_PAGE_SALT = "notifications.own-page"
+# Longer than from one yearly visit to the next; each message brings a fresh one.
+OWN_PAGE_LASTS = timedelta(days=400)
+
+
+def make_stop_token(customer: Customer) -> str:
+    """Return a token that lets its bearer stop this customer's messages, and nothing else."""
+    return signing.dumps(customer.pk, salt=STOP_SALT)
+
+
+def make_stop_address(customer: Customer) -> str:
+    """Return the address of the page on which the customer stops messages."""
+    return f"{settings.SITE_URL}/stop/{make_stop_token(customer)}/"
+
+
+def read_stop_token(token: str) -> Customer | None:
+    """Return the customer of a token, or None for a token that was not made here."""
+    try:
+        key = signing.loads(token, salt=STOP_SALT)
+    except signing.BadSignature:
+        return None
+    return Customer.objects.filter(pk=key).first()
+
+
+def make_own_page_token(customer: Customer, vehicle: Vehicle) -> str:
+    """Return a token that lets its bearer see and book visits of a vehicle as long as the customer owns it."""
+    return signing.dumps([customer.pk, vehicle.pk], salt=OWN_PAGE_SALT)
+
+
+def make_own_page_address(customer: Customer, vehicle: Vehicle) -> str:
+    """Return the address of the customer's own page for a vehicle."""
+    return f"{settings.SITE_URL}/my/{make_own_page_token(customer, vehicle)}/"
+
+
+@dataclass(frozen=True, slots=True)
+class OwnPage:
+    """Whose page it is, and for which vehicle."""
+
+    customer: Customer
+    vehicle: Vehicle
+
+
+def read_own_page_token(token: str) -> OwnPage | None:
+    """Return whose page a token opens; None where it is not from here, too old, or the vehicle has another owner now.
+
+    A former owner's link shows nothing, so that nobody sees the dates and visits of the next one.
+    """
+    try:
+        customer, vehicle = signing.loads(token, salt=OWN_PAGE_SALT, max_age=OWN_PAGE_LASTS)
+    except signing.BadSignature:
+        return None
+    owned = (
+        Ownership.objects.filter(vehicle=vehicle, customer=customer, until_day__isnull=True)
+        .exclude(customer__match_key__startswith="erased ")
+        .select_related("customer", "vehicle")
+        .first()
+    )
+    return OwnPage(owned.customer, owned.vehicle) if owned else None
+
 
 SHOWN_OF_VIN = 6
 

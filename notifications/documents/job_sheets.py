@@ -1,7 +1,10 @@
-"""Reads what stands on the job sheet of a vehicle, and on the pages by the lift, which ask for the same zones."""
+"""Reads what stands on the job sheet of a vehicle, and on the pages by the lift, which ask for the same zones. Reads
+which zones pending covers still lack before they begin: from the work on record and the terms alone.
+"""
 
 import functools
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Collection, Sequence
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -21,13 +24,18 @@ from notifications.documents.pdf.job_sheet import (
 )
 from notifications.documents.queries import find_open_cover, find_zones
 from notifications.invitations.work_words import guess_treatment_kind, tell_work
+from notifications.reminders.rules.reminders import find_zones_to_complete
+from scheduling.bays.queries import read_terms_of
 from scheduling.booking.reading import LOOKED_AHEAD_DAYS
+from scheduling.covers.changes import list_versions
 from scheduling.covers.queries import read_short_cases
-from treatments.enums import BodyStyle, SprayTool, WorkHeight, WorkStage, ZoneKind
-from treatments.models import Product, Vehicle
+from scheduling.covers.rules.cover import find_terms_on
+from scheduling.models import Cover, CoverChange
+from treatments.enums import BodyStyle, ProductFamily, SprayTool, TreatmentKind, WorkHeight, WorkStage, ZoneKind
+from treatments.models import Product, Treatment, Vehicle
 from treatments.queries import read_zone_catalogue
 from treatments.records.rules.conditions import CAVITY_PRESSURE_PSI
-from treatments.records.rules.history import ZoneLine
+from treatments.records.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
 from treatments.records.rules.material import compute_expected_volume_ml
 from treatments.records.rules.order_of_work import (
     COMES_FIRST,
@@ -38,14 +46,64 @@ from treatments.records.rules.order_of_work import (
     steps_of_work,
 )
 from treatments.records.short_histories import read_short_histories
-from treatments.reference.queries import list_sites, map_products
+from treatments.reference.queries import list_sites, map_products, map_zones
 from treatments.rules.units import MILLILITRES_PER, VolumeUnit
 from treatments.rules.zone_catalogue import ZoneDescription
 from treatments.shared.labels import count_access, label, translate_catalogue
 from treatments.shared.rendering import render, render_day, render_number
-from treatments.vehicles.fact_queries import make_body
-from treatments.vehicles.rules.coatable import ANSWER_FIRST, Bar, BarredZone, VehicleBody
-from treatments.vehicles.rules.standing_facts import list_standing
+from treatments.vehicles.fact_queries import make_body, read_facts
+from treatments.vehicles.rules.coatable import ANSWER_FIRST, Bar, BarredZone, VehicleBody, list_standing
+
+
+def read_zones_to_complete(covers: Collection[Cover], day: date) -> dict[int, tuple[str, ...]]:
+    """Return for each cover the zones that its terms want done before it begins and that are not coated by ``day``."""
+    if not covers:
+        return {}
+    histories = _read_work([cover.vehicle_id for cover in covers])
+    changes: dict[int, list[CoverChange]] = defaultdict(list)
+    for change in CoverChange.objects.filter(cover__in=covers).order_by("day", "id"):
+        changes[change.cover_id].append(change)
+    versions = {cover.pk: list_versions(cover.terms_version_id, changes.get(cover.pk, ())) for cover in covers}
+    terms = read_terms_of(frozenset(key for listed in versions.values() for _from_day, key in listed))
+    found = {}
+    for cover in covers:
+        if not all(key in terms for _from_day, key in versions[cover.pk]):
+            continue  # what the terms want can't be told
+        under = find_terms_on(tuple([(from_day, terms[key]) for from_day, key in versions[cover.pk]]), day)
+        found[cover.pk] = find_zones_to_complete(under, histories.get(cover.vehicle_id, VehicleHistory()), day)
+    return found
+
+
+def _read_work(vehicles: list[int]) -> dict[int, VehicleHistory]:
+    zones, products = map_zones(), map_products()
+    described: dict[tuple[int, int | None], ZoneLine] = {}
+    works: dict[int, tuple[int, date, str]] = {}
+    lines: dict[int, list[ZoneLine]] = defaultdict(list)
+    standing = Treatment.objects.filter(vehicle__in=vehicles, signed_off_at__isnull=False, amended_by__isnull=True)
+    # A row for each line, or one where nothing was done to any zone.
+    rows = standing.order_by("done_on", "pk").values_list(
+        "vehicle_id", "pk", "done_on", "kind", "lines__zone_id", "lines__product_id"
+    )
+    for vehicle, key, day, kind, zone, product in rows:
+        works[key] = vehicle, day, kind
+        if zone is None:
+            continue
+        line = described.get((zone, product))
+        if line is None:
+            family = ProductFamily(products[product].family) if product is not None else None
+            line = ZoneLine(zones[zone].code, zones[zone].name, ZoneKind(zones[zone].kind), family)
+            described[zone, product] = line
+        lines[key].append(line)
+    records: dict[int, list[TreatmentRecord]] = defaultdict(list)
+    for key, (vehicle, day, kind) in works.items():
+        work = TreatmentRecord(f"treatment {key}", day, TREATMENT_KINDS[kind], tuple(lines[key]))
+        records[vehicle].append(work)
+    facts = read_facts(records, zones)
+    return {vehicle: VehicleHistory(tuple(theirs), facts=facts.get(vehicle, ())) for vehicle, theirs in records.items()}
+
+
+TREATMENT_KINDS = {kind.value: kind for kind in TreatmentKind}
+
 
 HEIGHTS: dict[WorkHeight, str | Promise] = {
     WorkHeight.LIFT: gettext_lazy("On the lift, from below"),

@@ -33,7 +33,7 @@ from scheduling.covers.rules.entry import find_zones_outside
 from scheduling.covers.rules.exposure import is_severe
 from scheduling.models import Cover
 from treatments.enums import BodyStyle
-from treatments.event_log.checkpoints import read_checkpoint
+from treatments.event_log.verification import read_checkpoint
 from treatments.models import Vehicle
 from treatments.queries import find_owner_on, read_zone_catalogue
 from treatments.records.histories import read_history

@@ -13,8 +13,7 @@ from django.db import transaction
 
 from notifications.invitations.rules.calendar_text import ToldVisit, read_told, write_invitation
 from notifications.invitations.rules.visit_news import TellableVisit, choose_news, is_still_true
-from notifications.invitations.visit_parts import VisitPart, read_visit_parts
-from notifications.invitations.visit_text import show_to_customer, write_visit_mail
+from notifications.invitations.visit_text import VisitPart, read_visit_parts, show_to_customer, write_visit_mail
 from notifications.languages import written_for
 from notifications.models import Channel, Message, MessageStatus
 from scheduling.models import Appointment, AppointmentStatus, BookedBy

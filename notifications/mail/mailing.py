@@ -1,9 +1,10 @@
-"""Makes the mail of a message row, and tells a failure that will pass from one that never will.
-
-Nothing here writes; ``services`` keeps what came of it on the row.
+"""Makes the mail of a message row, and tells a failure that will pass from one that never will. Tells the owner each
+night where the event log stands, so that it is known outside the shop's own machines.
 """
 
+import logging
 import smtplib
+from datetime import datetime
 from email.errors import MessageError
 from email.header import Header
 from typing import Any
@@ -12,10 +13,13 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.mail import EmailMessage, EmailMultiAlternatives
 from django.core.validators import validate_email
+from django.utils.translation import gettext
 
-from notifications.customer_page.links import make_stop_address
+from notifications.customer_page.queries import make_stop_address
 from notifications.invitations.rules.calendar_text import read_told
 from notifications.models import Message
+from treatments.event_log.verification import write_checkpoint
+from treatments.models import Role, User
 
 # What sending one mail can come to: the server can't be reached or refuses (smtplib's errors are OSErrors), an
 # address or header can't be written (BadHeaderError and UnicodeError are ValueErrors), or a mail can't be put together.
@@ -99,3 +103,35 @@ def tell_error(error: Exception) -> str:
     if isinstance(error, smtplib.SMTPRecipientsRefused):
         said = "; ".join(f"{code} {text.decode('utf-8', 'replace')}" for code, text in error.recipients.values())
     return (" ".join(said.split()) or type(error).__name__)[:300]
+
+
+logger = logging.getLogger(__name__)
+
+
+def tell_log_checkpoint(*, now: datetime) -> list[str]:
+    """Write the night's checkpoint to its file and into each owner's mail; return whom the mail did not reach."""
+    checkpoint = write_checkpoint(now=now)
+    if checkpoint is None:
+        return []
+    owners = User.objects.filter(role=Role.OWNER, is_active=True).exclude(email="").order_by("pk")
+    failed = []
+    for address in owners.values_list("email", flat=True):
+        mail = EmailMessage(
+            gettext("Event log: %(code)s") % {"code": checkpoint.code},
+            gettext(
+                "%(day)s: the event log has %(count)s entries, checkpoint %(code)s. Keep this mail; "
+                "`manage.py verify_log --checkpoints FILE` reads it and shows whether they still are what they were."
+            )
+            % {"day": f"{now:%Y-%m-%d}", "count": checkpoint.position, "code": checkpoint.code}
+            + "\n",
+            settings.DEFAULT_FROM_EMAIL,
+            [address],
+            headers={"Auto-Submitted": "auto-generated"},
+        )
+        try:
+            mail.send()
+        except SENDING_ERRORS as error:
+            # The file has it, and tomorrow's mail will say more.
+            logger.warning("The checkpoint of the event log was not sent to %s: %s", address, error)
+            failed.append(address)
+    return failed

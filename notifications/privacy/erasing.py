@@ -17,9 +17,8 @@ from django.utils.translation import gettext as _
 
 from notifications.models import Message, MessageStatus
 from notifications.privacy.files import erase_files, find_files
-from notifications.privacy.kinds import Needed, OnErasure, Text, Words
 from notifications.privacy.people import Person, find_reasons_to_keep
-from notifications.privacy.register import REGISTER
+from notifications.privacy.register import REGISTER, Needed, OnErasure, Text, Words
 from scheduling.index.service import recompute_covers
 from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Event, EventWords, User

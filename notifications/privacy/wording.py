@@ -7,10 +7,9 @@ from django.conf import settings
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from notifications.privacy.closed import PLACES
 from notifications.privacy.erasing import Erasure
-from notifications.privacy.kinds import Needed, OnErasure, Place, Words
-from notifications.privacy.places import PLACES
-from notifications.privacy.register import REGISTER
+from notifications.privacy.register import REGISTER, Needed, OnErasure, Place, Words
 
 
 @dataclass(frozen=True, slots=True)

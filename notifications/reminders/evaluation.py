@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from django.db.models import F, QuerySet
 
-from notifications.documents.zones_to_complete import read_zones_to_complete
+from notifications.documents.job_sheets import read_zones_to_complete
 from notifications.models import Message, MessageKind, MessageStatus
 from notifications.reminders.rules.reminders import (
     TOLD_TOGETHER_DAYS,

@@ -6,7 +6,7 @@ from datetime import date
 from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
 
-from notifications.customer_page.links import make_own_page_address, make_stop_address
+from notifications.customer_page.queries import make_own_page_address, make_stop_address
 from notifications.languages import written_for
 from notifications.reminders.rules.reminders import Reminder
 from notifications.reminders.wording import tell_consequence, tell_opening, tell_subject, tell_thing

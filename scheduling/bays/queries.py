@@ -11,7 +11,7 @@ from datetime import UTC, date, time, timedelta
 
 from scheduling.booking.rules.opening import Span, list_open_spans, list_worked_spans
 from scheduling.booking.rules.slots import BayTimes
-from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.dates import WorkingCalendar
 from scheduling.enums import BayKind, Skill
 from scheduling.models import (
     Absence,

@@ -1,16 +1,17 @@
-"""Writes what a site has to work with: its hours, bays, people's skills, and how long visits usually take.
-
-Loading the same again changes nothing; what a shop has corrected stays as it is.
+"""Writes what a site has to work with: its hours, bays, people's skills, and how long visits usually take. Reads what
+spraying vehicles needs by way of certificates, and which people hold them until when.
 """
 
-from collections.abc import Mapping, Sequence
-from datetime import datetime, time
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
+from datetime import date, datetime, time
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from scheduling.booking.reading import list_holding_visits
+from scheduling.booking.rules.opening import NeededTraining
 from scheduling.enums import Skill
 from scheduling.models import (
     Absence,
@@ -24,9 +25,34 @@ from scheduling.models import (
     WorkDuration,
 )
 from scheduling.refusals import refuse
+from treatments.enums import Training
 from treatments.event_log import Happening, describe, record_events
 from treatments.models import Site, User
 from treatments.rules.explanation import OwnWords
+from treatments.vehicles.fact_queries import map_trainings, read_facts
+from treatments.vehicles.rules.coatable import TRAININGS, find_propulsion
+
+
+def read_needed_trainings(vehicles: Collection[int]) -> dict[int, NeededTraining]:
+    """Return what each vehicle needs that needs any, by its primary key; by the last propulsion on record."""
+    propulsions = {key: find_propulsion(facts, date.max) for key, facts in read_facts(vehicles).items()}
+    asked = {key: TRAININGS[propulsion] for key, propulsion in propulsions.items() if TRAININGS[propulsion]}
+    if not asked:
+        return {}
+    held: dict[int, dict[Training, date]] = defaultdict(dict)
+    for person, rows in map_trainings().items():
+        held[person] = {Training(row.training): row.expires_on for row in rows}
+    return {key: NeededTraining(trainings, _list_holders(trainings, held)) for key, trainings in asked.items()}
+
+
+def _list_holders(
+    trainings: tuple[Training, ...], held: dict[int, dict[Training, date]]
+) -> tuple[tuple[int, date], ...]:
+    return tuple(
+        (person, min(theirs[training] for training in trainings))
+        for person, theirs in sorted(held.items())
+        if all(training in theirs for training in trainings)
+    )
 
 
 @transaction.atomic

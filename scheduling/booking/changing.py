@@ -8,11 +8,9 @@ from datetime import date, datetime, timedelta
 from django.db import IntegrityError, transaction
 
 from scheduling.bays.queries import read_calendars
-from scheduling.booking.checking import find_in_the_way
-from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
-from scheduling.booking.finishing import lay_finished_stay
-from scheduling.booking.following import count_change, follow_appointments, free_items
+from scheduling.booking.following import count_change, follow_appointments, free_items, lay_finished_stay
+from scheduling.booking.placing import SlotTakenError, find_in_the_way
 from scheduling.booking.reading import find_place, read_site_times
 from scheduling.booking.rules.slots import Preferences, Slot
 from scheduling.booking.services import (
@@ -33,7 +31,7 @@ from treatments.models import Site, User, Vehicle
 from treatments.queries import find_today
 from treatments.rules.explanation import Explanation, OwnWords, explain
 from treatments.rules.site_settings import find_zone
-from treatments.shared.writing_turns import take_turn
+from treatments.shared.long_work import take_turn
 
 BOOKED, IN_THE_BAY = AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY
 MOST_MINUTES_LATE = 12 * 60

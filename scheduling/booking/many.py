@@ -1,29 +1,51 @@
-"""Books visits for many covers at once: proposes times, none in the way of another, and books them one by one.
-
-Each booking stands by itself: what can't be booked is said with its reason, and the others are booked all the same.
+"""Books visits for many covers at once: proposes times, none in the way of another, and books them one by one. Reads
+what booking many has to know of covers and their vehicles besides what is due for them.
 """
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from scheduling.booking.finding import find_last_day
-from scheduling.booking.many_reading import read_known_of
+from scheduling.bays.services import read_needed_trainings
+from scheduling.booking.finding import Workload, find_last_day, read_workload
 from scheduling.booking.reading import WhatIsDue, choose_near, read_site_times, sum_up_due
-from scheduling.booking.rules.site_times import SiteTimes
+from scheduling.booking.rules.opening import SiteTimes
 from scheduling.booking.rules.slots import Slot
 from scheduling.booking.rules.slots_in_turn import VisitInTurn, find_slots_in_turn
 from scheduling.booking.services import book_visit
 from scheduling.covers.queries import CoverCase, read_cases_apart
 from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.covers.rules.due import sort_due_items
-from scheduling.models import Appointment, Bay, Cover
+from scheduling.models import Appointment, AppointmentItem, Bay, Cover
 from scheduling.refusals import SchedulingError, refuse
-from treatments.models import Site, User
+from treatments.models import Ownership, Site, User
 from treatments.queries import find_today
 from treatments.rules.explanation import Explanation, explain
 from treatments.shared.faults import explain_fault
+
+
+@dataclass(frozen=True, slots=True)
+class KnownOfMany:
+    """What is known of some covers: the number of a visit that serves one by cover, the others by vehicle."""
+
+    booked: dict[int, str]
+    phones: dict[int, str]
+    workload: Workload
+
+
+def read_known_of(covers: Sequence[Cover]) -> KnownOfMany:
+    """Return what is known of some covers and their vehicles, by primary key."""
+    vehicles = {cover.vehicle_id for cover in covers}
+    booked = AppointmentItem.objects.filter(cover__in=covers, serves=True).order_by()
+    # The open row of an owner is the owner now; a vehicle has one.
+    owned = Ownership.objects.filter(vehicle__in=vehicles, until_day__isnull=True).order_by()
+    return KnownOfMany(
+        dict(booked.values_list("cover_id", "appointment__number")),
+        dict(owned.values_list("vehicle_id", "customer__phone")),
+        replace(read_workload(vehicles), trainings=read_needed_trainings(vehicles)),
+    )
+
 
 # So many are read by one person on one page; more than that is what the season plan is for.
 MOST_AT_ONCE = 100

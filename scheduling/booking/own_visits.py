@@ -10,8 +10,8 @@ from django.db.models import F, Sum
 from django.utils.translation import gettext
 
 from scheduling.booking.changing import cancel_visit
+from scheduling.booking.reading import OPEN, KnownVehicle, read_known_vehicle
 from scheduling.booking.services import book_visit, move_visit
-from scheduling.booking.vehicle_reading import OPEN, KnownVehicle, read_known_vehicle
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
 from treatments.models import Customer, Ownership, User, Vehicle
 from treatments.reference.queries import map_sites

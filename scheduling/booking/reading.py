@@ -1,10 +1,10 @@
-"""Reads what booking needs: the hours, bays and people of sites with what is taken, and what is due.
-
-Everything is read for a range of days in a constant number of queries and handed to the rules as plain values.
+"""Reads what booking needs: the hours, bays and people of sites with what is taken, and what is due. Reads what
+booking must know of one vehicle: its owner, its size, its visits and what they serve. Finds one visit by its number
+with what it names, and the cover that it was booked for.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -15,17 +15,21 @@ from django.db.models.functions import Cast
 from scheduling.bays.queries import OpenSite, read_open_sites
 from scheduling.booking.rules.opening import Span
 from scheduling.booking.rules.slots import DueDates, PersonTimes, SiteTimes
-from scheduling.covers.queries import CoverCase, read_short_case
+from scheduling.covers.queries import CoverCase, list_covers_and_changes, read_short_case
 from scheduling.covers.rules.due_item import DueItem, DueKind
 from scheduling.enums import GIVES_ITS_PLACE_UP, Skill, VisitKind
 from scheduling.models import (
     Absence,
     Appointment,
+    AppointmentItem,
+    AppointmentStatus,
     Bay,
     BayClosure,
     Cover,
+    VehicleSize,
 )
-from treatments.models import Site, User
+from treatments.models import Customer, Site, User, Vehicle
+from treatments.queries import find_owner
 from treatments.rules.site_days import MIDNIGHT, find_moment
 from treatments.rules.site_settings import find_zone
 
@@ -170,3 +174,66 @@ def describe_due(item: DueItem) -> DueDates:
     """Return the dates of a due item as the rules of booking read them."""
     dates = item.dates
     return DueDates(item.key, item.kind, dates.opens_on, dates.target_on, dates.last_on, dates.grace_until)
+
+
+OPEN = (AppointmentStatus.BOOKED, AppointmentStatus.IN_THE_BAY)
+
+
+@dataclass(frozen=True, slots=True)
+class KnownVehicle:
+    """What is on record of a vehicle where it is to be booked.
+
+    Attributes:
+        owner: who owns it now.
+        size: as it was measured.
+        visits: all that were not given up, by when they begin.
+        served: cover and due item of each thing that a visit serves, by the visit's key.
+    """
+
+    owner: Customer | None
+    size: VehicleSize | None
+    visits: tuple[Appointment, ...]
+    served: Mapping[int, Sequence[tuple[int, str]]]
+
+    def list_stays(self, *, leave_out: Appointment | None = None) -> tuple[Span, ...]:
+        """Return when the vehicle is with the shop, but for one visit."""
+        left_out = leave_out.pk if leave_out is not None else None
+        return tuple(Span(visit.starts_at, visit.ready_at) for visit in self.visits if visit.pk != left_out)
+
+    def list_coming(self, start: datetime) -> list[Appointment]:
+        """Return the visits from a moment on that stand and are not over."""
+        return [visit for visit in self.visits if visit.status in OPEN and visit.starts_at >= start]
+
+    def list_served_of(self, cover: Cover) -> set[str]:
+        """Return the due items of a cover that some visit serves."""
+        return {key for served in self.served.values() for of_cover, key in served if of_cover == cover.pk}
+
+    def list_served_by(self, visit: Appointment) -> set[str]:
+        """Return the due items that one visit serves."""
+        return {key for _cover, key in self.served.get(visit.pk, ())}
+
+
+def read_known_vehicle(vehicle: Vehicle) -> KnownVehicle:
+    """Return what is on record of a vehicle where it is to be booked."""
+    held = list_holding_visits().filter(vehicle=vehicle).select_related("site", "bay", "person")
+    visits = tuple(held.order_by("starts_at", "pk"))
+    served: dict[int, list[tuple[int, str]]] = defaultdict(list)
+    for item in AppointmentItem.objects.filter(appointment__in=visits, serves=True).order_by("pk"):
+        served[item.appointment_id].append((item.cover_id, item.due_key))
+    for visit in visits:
+        visit.vehicle = vehicle
+    return KnownVehicle(find_owner(vehicle), VehicleSize.objects.filter(vehicle=vehicle).first(), visits, served)
+
+
+def find_visit(number: str) -> Appointment | None:
+    """Return the visit of this number with site, bay, person, vehicle, customer and the visit that it splits."""
+    named = ("site", "bay", "person", "vehicle", "customer", "splits")
+    return Appointment.objects.select_related(*named).filter(number=number).first()
+
+
+def read_cover_of(visit: Appointment, today: date) -> tuple[Cover | None, WhatIsDue]:
+    """Return the cover that a visit was booked for, with its site and terms, and what is due for it."""
+    for cover, changes in list_covers_and_changes(visit.vehicle):
+        if cover.pk == visit.cover_id:
+            return cover, read_what_is_due(read_short_case(cover, changes), today)
+    return None, NOTHING_DUE

@@ -10,13 +10,19 @@ from typing import Any
 
 from django.db import DatabaseError, IntegrityError, transaction
 
-from scheduling.booking.checking import explain_moment, find_stay, refuse_far, refuse_past
-from scheduling.booking.errors import BookedAlreadyError, ChangedMeanwhileError, SlotTakenError
-from scheduling.booking.finding import propose_slots
+from scheduling.booking.finding import propose_slots, read_visit_work
 from scheduling.booking.following import count_change, follow_appointments, serve_items
+from scheduling.booking.placing import (
+    BookedAlreadyError,
+    ChangedMeanwhileError,
+    SlotTakenError,
+    explain_moment,
+    find_stay,
+    refuse_far,
+    refuse_past,
+)
 from scheduling.booking.reading import WhatIsDue, read_what_is_due_for
 from scheduling.booking.rules.slots import Preferences, Slot, Stay
-from scheduling.booking.work import read_visit_work
 from scheduling.enums import VisitKind
 from scheduling.models import Appointment, AppointmentItem, AppointmentStatus, Bay, BookedBy, Cover
 from scheduling.refusals import refuse
@@ -24,7 +30,7 @@ from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, Site, User, Vehicle
 from treatments.queries import find_today
 from treatments.rules.explanation import Explanation, Label, explain, to_json
-from treatments.shared.writing_turns import take_turn
+from treatments.shared.long_work import take_turn
 
 ALTERNATIVES = 3
 # How many days on another time is looked for, further and further until there are enough.

@@ -1,6 +1,5 @@
-"""Reads of the scheduling room: a cover's state on any day, its due items, and the due list.
-
-States and due items are computed by the rules from the records; lists are read from the index that recompute keeps.
+"""Reads of the scheduling room: a cover's state on any day, its due items, and the due list. Reads when vehicles stood
+at the shop for booked visits; a claim asks whether the shop had the chance to coat.
 """
 
 from collections import defaultdict
@@ -13,7 +12,6 @@ from django.db.models import QuerySet
 from scheduling.bays.queries import choose_terms, read_calendars, read_terms_of
 from scheduling.covers.changes import describe_facts, list_versions
 from scheduling.covers.rules import due as due_rules
-from scheduling.covers.rules.calendars import WorkingCalendar
 from scheduling.covers.rules.cover import (
     Assessment,
     CoverOnDay,
@@ -23,12 +21,12 @@ from scheduling.covers.rules.cover import (
     find_terms_on,
     list_cover_changes,
 )
-from scheduling.covers.rules.dates import make_table
+from scheduling.covers.rules.dates import WorkingCalendar, make_table
 from scheduling.covers.rules.ends import foresee_distance
-from scheduling.covers.rules.facts import CoverFacts
-from scheduling.covers.rules.visits import list_unanswered
-from scheduling.covers.stays import read_stays
+from scheduling.covers.rules.facts import CoverFacts, list_unanswered
+from scheduling.enums import AppointmentStatus
 from scheduling.models import (
+    Appointment,
     Cover,
     CoverChange,
     DueItem,
@@ -37,11 +35,31 @@ from scheduling.terms.rules.terms import Terms
 from treatments.enums import CorrosivityCategory, InspectionKind
 from treatments.models import Inspection, User, Vehicle
 from treatments.models.people import Role
+from treatments.queries import find_today
 from treatments.records.histories import describe_inspection, read_histories
-from treatments.records.rules.history import VehicleHistory
+from treatments.records.rules.history import StayRecord, VehicleHistory
 from treatments.records.short_histories import read_short_histories
+from treatments.reference.queries import map_sites
 from treatments.rules.explanation import Explanation
 from treatments.shared.faults import log_fault, work_apart
+
+
+def read_stays(vehicles: Iterable[int]) -> dict[int, tuple[StayRecord, ...]]:
+    """Return the finished visits of each vehicle by its primary key, in one query; a vehicle without any is left out.
+
+    A visit changes no more once it is finished, so its last change is when that was written down.
+    """
+    finished = Appointment.objects.filter(vehicle__in=set(vehicles), status=AppointmentStatus.DONE)
+    rows = finished.order_by("starts_at", "pk").values_list(
+        "vehicle_id", "pk", "site_id", "starts_at", "work_ends_at", "changed_at"
+    )
+    sites = map_sites()
+    found: dict[int, list[StayRecord]] = defaultdict(list)
+    for vehicle, key, site, starts_at, work_ends_at, changed_at in rows:
+        first, last = find_today(starts_at, sites[site]), find_today(work_ends_at, sites[site])
+        found[vehicle].append(StayRecord(f"visit {key}", first, last, changed_at))
+    return {vehicle: tuple(stays) for vehicle, stays in found.items()}
+
 
 COVERS_AT_ONCE = 2_000
 """SQLite as it comes takes 32,766 values in one query; that of short histories names each vehicle seven times."""

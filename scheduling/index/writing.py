@@ -15,7 +15,7 @@ from scheduling.covers.queries import CoverCase
 from scheduling.covers.rules.cover import ONE_DAY
 from scheduling.covers.rules.due_item import DueItem as ComputedItem
 from scheduling.covers.rules.due_item import DueKind, DueStatus
-from scheduling.covers.rules.risk import find_last_seen, find_risk_day
+from scheduling.covers.rules.exposure import find_last_seen, find_risk_day
 from scheduling.models import CoverState, DueItem
 from treatments.rules.explanation import to_json
 

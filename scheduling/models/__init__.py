@@ -22,12 +22,12 @@ from scheduling.models.covers import (
     DueItem,
     RecomputeRange,
     RecomputeRun,
+    SavedFilter,
     SiteCalendar,
     SiteTerms,
     TermsVersion,
     WarrantyTerms,
 )
-from scheduling.models.saved_filters import SavedFilter
 from scheduling.models.season import CustomerWish, SeasonPlan, SeasonProposal
 
 __all__ = [

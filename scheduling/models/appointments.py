@@ -10,7 +10,7 @@ from datetime import datetime
 from django.conf import settings
 from django.db import models
 
-from scheduling.booking.rules.ready_times import round_up_ready
+from scheduling.booking.rules.opening import round_up_ready
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.enums import GIVES_ITS_PLACE_UP, AppointmentStatus, BookedBy, VisitKind
 from scheduling.models.bays import Bay

@@ -13,15 +13,15 @@ from django.core.exceptions import NON_FIELD_ERRORS
 from django.db import transaction
 from django.db.models import Q
 
-from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
+from scheduling.booking.placing import SlotTakenError
 from scheduling.booking.reading import find_place
 from scheduling.booking.services import book_visit
 from scheduling.covers.rules.dates import add_months
 from scheduling.enums import MONTHS_BOOKED_AHEAD, ProposalStatus, SeasonStep
 from scheduling.models import Appointment, Bay, BookedBy, SeasonPlan, SeasonProposal
 from scheduling.refusals import SchedulingError, refuse
-from scheduling.season.reading import read_season
+from scheduling.season.queries import read_season
 from treatments.event_log import Happening, record_events
 from treatments.models import Site, User
 from treatments.queries import find_today
@@ -141,7 +141,7 @@ def work_waiting_plans_out(*, now: datetime) -> list[str]:
 
 def _work_out(plan: SeasonPlan, now: datetime) -> None:
     # The solvers take a third of a second to load, which every start of a process would pay for this one page.
-    from scheduling.season.rules.measures import compare_season
+    from scheduling.season.rules.plan import compare_season
 
     def tell_step(step: SeasonStep) -> None:
         SeasonPlan.objects.filter(pk=plan.pk).update(step=step)

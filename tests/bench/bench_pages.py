@@ -107,8 +107,7 @@ def record_recent_work(owner: Any) -> None:
     from treatments.enums import InspectionKind, TreatmentKind
     from treatments.models import Product, Zone
     from treatments.records.inspections import InspectionEntry, record_inspection
-    from treatments.records.services import record_treatment
-    from treatments.records.treatment_entry import LineEntry
+    from treatments.records.services import LineEntry, record_treatment
     from treatments.rules.units import Volume, VolumeUnit
     from treatments.stock.services import receive_lot
 
@@ -181,7 +180,7 @@ def list_others(number: int) -> list[tuple[str, str | None, list[str]]]:
     from django.urls import reverse
 
     from claims.models import Claim
-    from notifications.customer_page.links import make_own_page_token
+    from notifications.customer_page.queries import make_own_page_token
     from scheduling.models import CoverState
     from treatments.models import Ownership
 

@@ -140,7 +140,7 @@ def work(number: int, attempts: int, gate: Any, answers: Any) -> None:
     from django.db import connections
 
     from scheduling.booking.changing import cancel_visit
-    from scheduling.booking.errors import SlotTakenError
+    from scheduling.booking.placing import SlotTakenError
     from scheduling.booking.services import book_visit, move_visit
     from scheduling.enums import VisitKind
     from scheduling.models import Bay, Cover

@@ -17,11 +17,10 @@ from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from claims.decisions.services import decide_claim
 from claims.models import Claim, ClaimDecision, DecisionKind, ReportTally
-from claims.reports.services import ask_for_count
-from claims.reports.tally import REPORT_NAMES
+from claims.reports.services import REPORT_NAMES, ask_for_count
 from desk.booking.own_times import sign_time
 from desk.demo.load import DEMO_PASSWORD
-from notifications.customer_page.links import make_own_page_token, make_stop_token
+from notifications.customer_page.queries import make_own_page_token, make_stop_token
 from scheduling.booking.finding import propose_slots
 from scheduling.enums import SeasonStep
 from scheduling.models import Appointment, Cover, CoverState, SeasonPlan, TermsVersion

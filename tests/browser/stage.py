@@ -23,8 +23,7 @@ from treatments.enums import DamageKind, FilmState, InspectionKind, TreatmentKin
 from treatments.models import Inspection, Lot, Treatment, User, Vehicle, Zone
 from treatments.queries import find_shop_day
 from treatments.records.inspections import InspectionEntry, record_inspection
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.units import Volume, VolumeUnit
 
 DRAFT_OF = "lifetime-yearly"

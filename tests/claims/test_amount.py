@@ -8,14 +8,16 @@ import pytest
 from claims.rules.amount import (
     NOTHING_PAID,
     AmountSheet,
+    EarlierDecision,
+    EarlierPayments,
     count_whole_months,
     find_pay_down_percent,
+    sort_earlier_payments,
     work_out_amount,
 )
-from claims.rules.payments import EarlierDecision, EarlierPayments, sort_earlier_payments
 from scheduling.terms.rules.terms import ClaimTerms, PayDownStep
 from treatments.rules.explanation import explain
-from treatments.rules.money import Money
+from treatments.rules.formats import Money
 
 START = date(2023, 3, 14)
 

@@ -8,11 +8,10 @@ import pytest
 
 from claims.explanations import MESSAGES
 from claims.rules.check import check_claim
-from claims.rules.claim import ClaimCheck, ClaimedZone, Finding, RustClaim
-from claims.rules.clauses import explain_clause
+from claims.rules.claim import ClaimCheck, ClaimedZone, Finding, RustClaim, explain_clause
 from claims.rules.letter import LetterFacts, write_letter
 from claims.rules.recommend import recommend
-from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.dates import WorkingCalendar
 from scheduling.covers.rules.facts import CoverFacts
 from scheduling.terms.rules.terms import ClaimTerms, EntryTerms, MissedMeans, ReinspectionTerms, Terms, TouchUpTerms
 from tests.explained import list_codes, read_params
@@ -36,7 +35,7 @@ from treatments.records.rules.history import (
 )
 from treatments.records.rules.odometer import Reading
 from treatments.rules.explanation import Explanation, OwnWords, ZoneCode, explain
-from treatments.rules.money import Money
+from treatments.rules.formats import Money
 from treatments.shared.rendering import render_all
 
 START = date(2023, 3, 14)

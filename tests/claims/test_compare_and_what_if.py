@@ -6,8 +6,16 @@ from datetime import date, timedelta
 import pytest
 
 from claims.rules.claim import ClaimCheck, ClaimedZone, Finding
-from claims.rules.compare import ClaimDifference, compare_checks
-from claims.rules.what_if import Change, WhatIfError, add_visit, discover_on, move_record, treat_zone
+from claims.rules.compare import (
+    Change,
+    ClaimDifference,
+    WhatIfError,
+    add_visit,
+    compare_checks,
+    discover_on,
+    move_record,
+    treat_zone,
+)
 from tests.claims.test_check_claim import CLAIM, FIRST, HISTORY, INTAKE, LINE, ROCKER, TOUCH_UP
 from tests.explained import read_params
 from treatments.enums import Answer, InspectionKind, ProductFamily, ZoneKind

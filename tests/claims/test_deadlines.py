@@ -6,7 +6,7 @@ from datetime import date, timedelta
 import pytest
 
 from claims.rules.deadlines import ClaimStep, Deadline, Pause, StepStatus, count_deadlines
-from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.dates import WorkingCalendar
 from scheduling.terms.rules.terms import ClaimTerms
 from tests.explained import list_codes, read_params
 from treatments.rules.explanation import OwnWords, explain

@@ -27,9 +27,9 @@ from claims.decisions.services import (
 from claims.intake.services import attach_claim_photo, file_claim
 from claims.models import Claim, ClaimDecision, DecisionKind
 from claims.refusals import ClaimError
+from claims.rules.compare import WhatIfError, discover_on, move_record
 from claims.rules.deadlines import StepStatus
 from claims.rules.recommend import Outcome
-from claims.rules.what_if import WhatIfError, discover_on, move_record
 from desk.demo.load import DemoShop
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.services import move_terms, publish_terms
@@ -42,8 +42,7 @@ from treatments.event_log import verify_log
 from treatments.models import Event, User
 from treatments.records.photos import PhotoError
 from treatments.rules.explanation import explain
-from treatments.rules.formats import format_money
-from treatments.rules.money import Money
+from treatments.rules.formats import Money, format_money
 from treatments.shared.shown import ChangedSinceShownError, find_log_position
 
 NOW = timezone.now()  # the demo is laid around the day on which it runs

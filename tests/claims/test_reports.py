@@ -12,8 +12,15 @@ from claims.decisions.services import decide_claim
 from claims.models import Claim, DecisionKind
 from claims.reports import queries as reports
 from claims.reports.queries import ClaimsBy, count_claims, read_lifetimes, read_reserve, read_survival
-from claims.reports.services import ask_for_count, count_reports, count_reports_when_due
-from claims.reports.tally import MOST_POINTS, WAITED_FOR, compute_document, read_counted
+from claims.reports.services import (
+    MOST_POINTS,
+    WAITED_FOR,
+    ask_for_count,
+    compute_document,
+    count_reports,
+    count_reports_when_due,
+    read_counted,
+)
 from claims.rules.survival import Lifetime, compare_survival, estimate_survival
 from desk.claims.charts import draw_survival
 from desk.demo.load import DemoShop

@@ -48,7 +48,7 @@ from treatments.records.rules.history import (
     ZoneLine,
 )
 from treatments.rules.explanation import OwnWords, ProductName, explain
-from treatments.vehicles.rules.standing_facts import StandingFact
+from treatments.vehicles.rules.coatable import StandingFact
 
 DAY = timedelta(days=1)
 HOLDS, FAILS, CANNOT_BE_TOLD = Answer.HOLDS, Answer.FAILS, Answer.CANNOT_BE_TOLD

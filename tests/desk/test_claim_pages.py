@@ -22,13 +22,13 @@ from claims.queries import find_claim
 from claims.rules.deadlines import ClaimStep
 from claims.rules.recommend import Outcome
 from desk.demo.load import DemoShop
-from desk.forms.odometer_question import CONFIRMED
+from desk.forms.questions import CONFIRMED
 from desk.shared.shown import make_token
 from scheduling.models import Cover
 from tests.demo_records import load_demo
 from tests.guards import past_the_guards
 from treatments.enums import InspectionKind
-from treatments.event_log.checkpoints import find_checkpoints, verify_checkpoints
+from treatments.event_log.verification import find_checkpoints, verify_checkpoints
 from treatments.models import Customer, User
 from treatments.records.inspections import amend_inspection, record_inspection
 from treatments.shared.shown import find_log_position

@@ -26,11 +26,9 @@ from treatments.enums import DamageKind, FilmState, InspectionKind, Propulsion, 
 from treatments.models import Lot, User, Vehicle, Zone
 from treatments.people.customers import find_or_add_customer
 from treatments.records.inspections import InspectionEntry, record_inspection
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit
-from treatments.stock.material_uses import note_all_material_uses
-from treatments.stock.services import receive_lot
+from treatments.stock.services import note_all_material_uses, receive_lot
 from treatments.vehicles.services import add_vehicle
 
 ADDED = 30

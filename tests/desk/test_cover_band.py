@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from desk.vehicle.cover_band import lay_band
+from desk.vehicle.charts import lay_band
 
 
 @pytest.mark.parametrize(("last", "before"), [(date(2028, 1, 20), True), (date(2029, 1, 1), False)])

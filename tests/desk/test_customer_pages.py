@@ -13,7 +13,7 @@ from freezegun import freeze_time
 from icalendar import Calendar
 from pytest_django.fixtures import Settings
 
-from notifications.customer_page.links import OWN_PAGE_LASTS, make_own_page_token
+from notifications.customer_page.queries import OWN_PAGE_LASTS, make_own_page_token
 from notifications.invitations.services import write_invitations
 from notifications.models import Message
 from notifications.privacy import ErasureOrder, erase_person

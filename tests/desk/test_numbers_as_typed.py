@@ -10,8 +10,8 @@ from django.utils import timezone, translation
 
 from claims.models import Claim
 from desk.demo.load import DemoShop
-from desk.forms.number_field import NumberField
-from desk.forms.odometer_question import CONFIRMED
+from desk.forms.fields import NumberField
+from desk.forms.questions import CONFIRMED
 from tests.demo_records import load_demo
 from tests.desk.test_claim_pages import decide as send_decision
 from tests.desk.test_pages import log_in

@@ -21,7 +21,7 @@ from freezegun import freeze_time
 import desk
 from claims.models import Claim
 from desk.claims.forms import FileClaimForm
-from desk.forms.odometer_question import CONFIRMED, OdometerForm
+from desk.forms.questions import CONFIRMED, OdometerForm
 from desk.lift.record_forms import InspectionVisitForm, TreatmentVisitForm, VisitForm
 from desk.vehicle.forms_changes import ReadingForm
 from scheduling.covers.services import register_cover

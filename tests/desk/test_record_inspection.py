@@ -20,7 +20,7 @@ from django.test import Client
 from freezegun import freeze_time
 from PIL import Image
 
-from desk.vehicle.rusted_area import EDGE, PICTURES
+from desk.vehicle.charts import EDGE, PICTURES
 from scheduling.covers.queries import list_unanswered_zones
 from scheduling.covers.services import register_cover
 from scheduling.models import TermsVersion
@@ -31,8 +31,7 @@ from treatments.enums import FactKind, FactSource, TreatmentKind
 from treatments.models import Event, Inspection, KeptPhoto, Photo, SentForm, Zone
 from treatments.records.histories import read_history
 from treatments.records.photos import MOST_BYTES
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.vehicles.facts import record_fact
 from treatments.vehicles.services import correct_vehicle

@@ -19,7 +19,7 @@ from tests.desk.lift import VIN, Lift, raise_lift
 from treatments.models import Event, Lot, Product, SentForm, Treatment, TreatmentLine, Zone
 from treatments.records.histories import read_history
 from treatments.records.odometer_readings import record_reading
-from treatments.records.signed_work import find_treatment
+from treatments.records.sign_off import find_treatment
 from treatments.rules.units import Distance, DistanceUnit
 
 TREAT = f"/vehicles/{VIN}/treat/"

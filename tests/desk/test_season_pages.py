@@ -16,8 +16,7 @@ from scheduling.enums import SeasonStep
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, BookedBy, Cover, CustomerWish, DueItem, SeasonPlan, SeasonProposal
 from scheduling.season import services as planning_services
-from scheduling.season.queries import find_newest_plan, find_plan_to_come
-from scheduling.season.reading import read_season
+from scheduling.season.queries import find_newest_plan, find_plan_to_come, read_season
 from scheduling.season.rules.hours import QUARTER_MINUTES
 from scheduling.season.rules.season import Season
 from scheduling.season.services import (

@@ -23,8 +23,7 @@ from treatments.models import Inspection, Treatment, Zone
 from treatments.records.drafts import compute_fingerprint, sign_draft
 from treatments.records.inspections import InspectionEntry, record_inspection, sign_inspection
 from treatments.records.inspections import compute_fingerprint as compute_inspection_fingerprint
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.units import Distance, DistanceUnit
 
 ZONES = ["rocker_left", "rocker_right", "underside_middle"]

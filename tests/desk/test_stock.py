@@ -14,18 +14,22 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from desk.demo.load import DemoShop
-from desk.stock.recall_list import list_headings
+from desk.stock.views import list_headings
 from tests.demo_records import load_demo
 from tests.desk.test_pages import log_in
 from treatments.models import Event, Lot, MaterialUse, Product, Treatment, TreatmentLine, Vehicle
-from treatments.records.services import amend_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, amend_treatment
 from treatments.rules.stock import LotQuantities, LotStanding, judge_lot
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.stock.material_uses import note_all_material_uses, note_material_uses, rebuild_material_uses
-from treatments.stock.services import recall_lot, receive_lot
-from treatments.stock.use_queries import Use, UseSearch, read_uses
-from treatments.stock.use_queries import walk_uses as walk_noted_uses
+from treatments.stock.queries import Use, UseSearch, read_uses
+from treatments.stock.queries import walk_uses as walk_noted_uses
+from treatments.stock.services import (
+    note_all_material_uses,
+    note_material_uses,
+    rebuild_material_uses,
+    recall_lot,
+    receive_lot,
+)
 
 TODAY = date(2026, 5, 20)
 
@@ -289,7 +293,7 @@ def test_material_is_found_by_lot_product_and_day(demo: DemoShop, monkeypatch: p
             break
         after = part.after
     assert joined == whole
-    monkeypatch.setattr("treatments.stock.use_queries.BATCH", 2)
+    monkeypatch.setattr("treatments.stock.queries.BATCH", 2)
     assert [use.treatment for use in walk_uses(everything)] == whole
 
 

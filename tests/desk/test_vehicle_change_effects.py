@@ -13,7 +13,7 @@ from freezegun import freeze_time
 from claims.decisions.dossier import read_claim_file
 from claims.intake.services import file_claim
 from claims.rules.recommend import Outcome
-from desk.forms.ask_once import MEANT_SO
+from desk.forms.questions import MEANT_SO
 from desk.vehicle.foresee import VehicleRecord, foresee
 from desk.vehicle.forms_changes import doubt_model_year
 from scheduling.covers.queries import read_cover_case

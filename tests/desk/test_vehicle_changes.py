@@ -11,7 +11,7 @@ import pytest
 from django.test import Client
 from freezegun import freeze_time
 
-from desk.forms.odometer_question import CONFIRMED
+from desk.forms.questions import CONFIRMED
 from desk.shared.access import MAY_OPEN
 from desk.vehicle.changes import CHANGES
 from scheduling.covers.services import end_cover, register_cover

@@ -18,8 +18,7 @@ from tests.demo_records import load_demo
 from tests.desk.test_pages import find_vin, log_in
 from treatments.models import Inspection, Lot, Treatment, User, Vehicle, Zone
 from treatments.records.inspections import InspectionEntry, record_inspection
-from treatments.records.services import amend_treatment, record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, amend_treatment, record_treatment
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.stock.services import recall_lot
 

@@ -17,8 +17,7 @@ from tests.scheduling.booking_helpers import QUART, Bays, add_due_vehicle, at, s
 from tests.scheduling.test_booking import make_vin
 from treatments.enums import TreatmentKind
 from treatments.models import Zone
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 
 DAY = date(2026, 6, 9)
 

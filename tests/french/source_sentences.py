@@ -21,7 +21,7 @@ SPEAKING = (
     "notifications/*/rules/*.py",
     "treatments/vehicles/services.py",
     "treatments/records/services.py",
-    "treatments/records/treatment_entry.py",
+    "treatments/records/services.py",
     "treatments/stock/services.py",
     "treatments/people/customers.py",
     "treatments/vehicles/facts.py",

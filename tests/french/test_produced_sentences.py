@@ -27,7 +27,7 @@ from tests.stories.playing import Player
 from tests.stories.reading import Story, read_stories
 from treatments.models import Product, TreatmentLine, Zone
 from treatments.rules.explanation import Explanation
-from treatments.rules.money import Money
+from treatments.rules.formats import Money
 from treatments.shared.rendering import render, render_all
 
 # Words that no French sentence has; "on", "but", "a", "date" and the like are French too.

@@ -18,8 +18,7 @@ from openpyxl import Workbook, load_workbook
 
 from notifications.models import Message, MessageStatus
 from notifications.privacy import ErasureOrder, erase_person, erase_what_is_old, plan_erasure
-from notifications.privacy.kinds import OnErasure
-from notifications.privacy.register import REGISTER
+from notifications.privacy.register import REGISTER, OnErasure
 from tests.conftest import NOW
 from treatments.event_log import verify_log
 from treatments.event_log.signed_content import list_signed_tables

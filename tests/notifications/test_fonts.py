@@ -5,9 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from notifications.documents.pdf import fonts
-from notifications.documents.pdf.fonts import split_by_font
-from notifications.documents.pdf.parts import SECTION, build_pdf, write
+from notifications.documents.pdf import parts as fonts
+from notifications.documents.pdf.parts import SECTION, build_pdf, split_by_font, write
 from tests.notifications.test_documents import read_text
 
 

@@ -27,8 +27,7 @@ from treatments.enums import (
 )
 from treatments.models import Product, Vehicle, Zone
 from treatments.queries import read_zone_catalogue
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.vehicles.fact_queries import read_body
 from treatments.vehicles.facts import record_fact

@@ -9,8 +9,7 @@ from django.core.management import call_command
 
 from claims.intake.services import file_claim
 from claims.models import Claim, ReportTally
-from claims.reports.services import count_reports, count_reports_when_due
-from claims.reports.tally import REPORT_NAMES
+from claims.reports.services import REPORT_NAMES, count_reports, count_reports_when_due
 from claims.reports.terms_preview import preview_terms
 from notifications.privacy import ErasureOrder, erase_person, erase_what_is_old
 from scheduling.covers.queries import read_cover_cases

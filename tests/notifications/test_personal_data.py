@@ -15,7 +15,7 @@ from django.utils import timezone
 from desk.demo.load import DemoShop
 from notifications.models import Message
 from notifications.privacy import ErasureOrder, erase_person, export_person, find_people_to_let_go, plan_erasure
-from notifications.privacy.kinds import OnErasure
+from notifications.privacy.register import OnErasure
 from notifications.privacy.wording import describe_erased
 from notifications.reminders.services import write_due_reminders
 from scheduling.covers.services import end_cover

@@ -9,8 +9,7 @@ from django.conf import settings
 from django.db import connection, models
 
 from notifications.privacy.closed import CLOSED, OTHER_TABLES
-from notifications.privacy.kinds import OnErasure
-from notifications.privacy.register import REGISTER, list_registered_columns
+from notifications.privacy.register import REGISTER, OnErasure, list_registered_columns
 
 # What can hold text: whatever is not known to hold numbers, days, moments or keys only.
 WITHOUT_TEXT = (

@@ -35,8 +35,7 @@ from treatments.models import Inspection, Treatment, Zone
 from treatments.people.customers import find_or_add_customer
 from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.records.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.explanation import explain
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.shared.rendering import render_day

@@ -12,7 +12,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from notifications.customer_page.links import make_stop_token
+from notifications.customer_page.queries import make_stop_token
 from notifications.models import Message, MessageStatus
 from notifications.reminders import evaluation, services
 from notifications.reminders.evaluation import Standing
@@ -27,8 +27,7 @@ from tests.demo_records import load_demo
 from treatments.enums import Propulsion, TreatmentKind
 from treatments.models import Customer, Event, Vehicle, Zone
 from treatments.people.customers import find_or_add_customer
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.vehicles.services import add_vehicle
 

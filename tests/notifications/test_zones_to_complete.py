@@ -6,7 +6,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from notifications.documents.zones_to_complete import read_zones_to_complete
+from notifications.documents.job_sheets import read_zones_to_complete
 from notifications.reminders.rules.reminders import find_zones_to_complete
 from scheduling.covers.queries import read_cover_cases
 from scheduling.covers.services import move_terms
@@ -14,8 +14,7 @@ from scheduling.models import Cover, TermsVersion
 from tests.conftest import NOW
 from tests.demo_records import load_demo
 from treatments.models import Treatment
-from treatments.records.services import amend_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, amend_treatment
 
 
 def test_what_a_cover_lacks_rests_on_its_terms_and_the_standing_work(

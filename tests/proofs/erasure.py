@@ -134,7 +134,7 @@ def age_mail_files(folder: Path) -> None:
 
 def find_unknown_files(folder: Path) -> Iterator[str]:
     """Yield the files under VAR_DIR of which the register says nothing."""
-    from notifications.privacy.places import CLOSED_FILES, PLACES
+    from notifications.privacy.closed import CLOSED_FILES, PLACES
 
     patterns = [*CLOSED_FILES, *(pattern for place in PLACES for pattern in place.patterns)]
     for path in sorted(folder.rglob("*")):
@@ -150,10 +150,9 @@ def is_matched(name: Path, pattern: str) -> bool:
 
 def list_reasons(where: str) -> tuple[str, str]:
     """Return what the register says of a place in which a marker was found: whether at once or only for some time."""
-    from notifications.privacy.kinds import Needed, OnErasure
+    from notifications.privacy.closed import PLACES
     from notifications.privacy.people import SUBJECTS
-    from notifications.privacy.places import PLACES
-    from notifications.privacy.register import list_registered_columns
+    from notifications.privacy.register import Needed, OnErasure, list_registered_columns
 
     column, _, subject = where.partition(" about a ")
     if line := list_registered_columns().get(column):

@@ -82,8 +82,7 @@ class RecordDoors(Shop):
         """A draft, its sign-off and an amendment."""
         from treatments.enums import TreatmentKind
         from treatments.models import Lot, Zone
-        from treatments.records.services import amend_treatment, record_treatment
-        from treatments.records.treatment_entry import LineEntry
+        from treatments.records.services import LineEntry, amend_treatment, record_treatment
         from treatments.rules.units import Volume, VolumeUnit
 
         zones = list(Zone.objects.filter(code__in=["rocker_left", "rocker_right"]).order_by("code"))

@@ -89,7 +89,7 @@ def make_tampers() -> int:
 
     from tests.proofs.tampering import list_tampers
     from treatments.event_log import verify_log
-    from treatments.event_log.checkpoints import read_checkpoint, verify_checkpoints
+    from treatments.event_log.verification import read_checkpoint, verify_checkpoints
     from treatments.models import Event
 
     call_command("migrate", verbosity=0)
@@ -152,7 +152,7 @@ def find_faults_after(tamper: Any, shop: dict[str, Any], checkpoint: Any) -> tup
     from django.db import transaction
 
     from treatments.event_log import verify_log
-    from treatments.event_log.checkpoints import verify_checkpoints
+    from treatments.event_log.verification import verify_checkpoints
 
     with transaction.atomic():
         with past_triggers():

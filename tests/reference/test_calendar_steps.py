@@ -7,8 +7,7 @@ import pytest
 from dateutil.rrule import MONTHLY, YEARLY, rrule
 from django.db import connection
 
-from scheduling.covers.rules.calendars import PUBLIC_HOLIDAY, WorkingCalendar, find_public_holidays
-from scheduling.covers.rules.dates import add_months
+from scheduling.covers.rules.dates import PUBLIC_HOLIDAY, WorkingCalendar, add_months, find_public_holidays
 
 
 def test_published_clipping() -> None:

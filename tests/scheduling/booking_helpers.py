@@ -18,8 +18,7 @@ from scheduling.refusals import SchedulingError
 from tests.conftest import FIXTURES, NOW, ShopForTests
 from treatments.enums import Propulsion, TreatmentKind
 from treatments.models import Customer, Role, User, Vehicle, Zone
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.explanation import Explanation, Param, explain
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.vehicles.services import add_vehicle

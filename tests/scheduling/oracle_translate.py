@@ -7,8 +7,8 @@ from decimal import Decimal
 
 from claims.rules.claim import ClaimedZone
 from claims.rules.zone_rules import check_touch_ups
-from scheduling.covers.rules.calendars import WorkingCalendar
 from scheduling.covers.rules.cover import cover_on, list_cover_changes
+from scheduling.covers.rules.dates import WorkingCalendar
 from scheduling.covers.rules.due import DueItem, compute_due_items
 from scheduling.covers.rules.facts import CoverFacts, Waiver
 from scheduling.terms.rules import terms as rules
@@ -37,7 +37,7 @@ from treatments.records.rules.history import (
     ZoneLine,
 )
 from treatments.records.rules.odometer import Reading
-from treatments.vehicles.rules.standing_facts import StandingFact
+from treatments.vehicles.rules.coatable import StandingFact
 
 # What is compared of a duty: name, kind, zones, the four dates, what became of it, and by which visit.
 DutyRow = tuple[object, ...]

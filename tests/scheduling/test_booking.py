@@ -16,9 +16,9 @@ from scheduling.booking.changing import (
     split_visit,
     walk_in,
 )
-from scheduling.booking.errors import SlotTakenError
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.many import propose_many
+from scheduling.booking.placing import SlotTakenError
 from scheduling.booking.rules.slots import Slot, explain_slot
 from scheduling.booking.services import book_visit, move_visit
 from scheduling.enums import VisitKind

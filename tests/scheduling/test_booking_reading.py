@@ -5,8 +5,8 @@ from datetime import timedelta
 import pytest
 
 from scheduling.booking.changing import cancel_visit, finish_visit
+from scheduling.booking.reading import read_known_vehicle
 from scheduling.booking.services import book_visit
-from scheduling.booking.vehicle_reading import read_known_vehicle
 from scheduling.covers.queries import list_covers_and_changes, read_short_case
 from scheduling.covers.services import waive_due_item
 from scheduling.enums import VisitKind

@@ -5,8 +5,14 @@ from typing import Any
 
 import pytest
 
-from scheduling.covers.rules.calendars import CalendarError, WorkingCalendar
-from scheduling.covers.rules.dates import LaidDates, find_season_day, is_in_season, make_table
+from scheduling.covers.rules.dates import (
+    CalendarError,
+    LaidDates,
+    WorkingCalendar,
+    find_season_day,
+    is_in_season,
+    make_table,
+)
 from scheduling.terms.rules.terms import ReinspectionTerms, Roll, SeasonTerms
 from tests.scheduling.test_due_and_cover import make_terms
 from treatments.rules.explanation import Explanation, explain

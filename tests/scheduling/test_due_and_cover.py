@@ -9,9 +9,8 @@ from dateutil.relativedelta import relativedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.covers.rules.calendars import PUBLIC_HOLIDAY, WorkingCalendar
 from scheduling.covers.rules.cover import NO_MORE_COVER, assess_cover, cover_on, list_cover_changes
-from scheduling.covers.rules.dates import make_table
+from scheduling.covers.rules.dates import PUBLIC_HOLIDAY, WorkingCalendar, make_table
 from scheduling.covers.rules.due import (
     DueItem,
     DueKind,

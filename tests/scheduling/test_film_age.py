@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scheduling.covers.rules.dates import add_months
 from scheduling.covers.rules.exposure import RawDay
 from scheduling.covers.rules.facts import CoverFacts
-from scheduling.covers.rules.film_age import FilmStage, compute_film_ages, count_whole_months, judge_film
+from scheduling.covers.rules.touch_ups import FilmStage, compute_film_ages, count_whole_months, judge_film
 from scheduling.terms.rules.terms import SevereExposureTerms, Terms, TouchUpTerms
 from treatments.enums import CorrosivityCategory, ProductFamily, TreatmentKind, ZoneKind
 from treatments.records.rules.history import PlaceRecord, TreatmentRecord, VehicleHistory, ZoneLine

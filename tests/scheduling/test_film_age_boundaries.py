@@ -5,9 +5,15 @@ from datetime import date, timedelta
 
 import pytest
 
-from scheduling.covers.rules.exposure import RawDay
-from scheduling.covers.rules.film_age import FilmStage, compute_film_ages, count_whole_months, judge_film
-from scheduling.covers.rules.risk import DAYS_A_YEAR, count_days_to_lose, estimate_risk, find_last_seen, find_risk_day
+from scheduling.covers.rules.exposure import (
+    DAYS_A_YEAR,
+    RawDay,
+    count_days_to_lose,
+    estimate_risk,
+    find_last_seen,
+    find_risk_day,
+)
+from scheduling.covers.rules.touch_ups import FilmStage, compute_film_ages, count_whole_months, judge_film
 from scheduling.terms.rules.terms import ReinspectionTerms, SevereExposureTerms, TouchUpTerms
 from tests.scheduling.test_due_and_cover import FACTS, START, make_history, make_terms, seen, treated
 from tests.scheduling.test_film_age import FILM, WAX, coat

@@ -5,15 +5,17 @@ from datetime import date, datetime, time, timedelta
 import pytest
 
 from scheduling.booking.rules.opening import (
+    BayTimes,
+    DueDates,
     Span,
+    VisitWork,
     find_open_moment_from,
     finish_work,
     intersect,
     list_open_spans,
     subtract,
 )
-from scheduling.booking.rules.site_times import BayTimes, DueDates, VisitWork
-from scheduling.covers.rules.calendars import (
+from scheduling.covers.rules.dates import (
     CLOSED_DAY,
     PUBLIC_HOLIDAY,
     WEEKDAYS_CLOSED,

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.booking.rules.ready_times import round_up_ready
+from scheduling.booking.rules.opening import round_up_ready
 
 
 @pytest.mark.parametrize(

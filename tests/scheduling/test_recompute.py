@@ -14,8 +14,8 @@ from django.utils import timezone
 
 from desk.demo.load import DemoShop
 from scheduling.covers.queries import read_cover_cases, read_short_cases
-from scheduling.covers.rules.calendars import CLOSED_DAY
 from scheduling.covers.rules.cover import NO_MORE_COVER
+from scheduling.covers.rules.dates import CLOSED_DAY
 from scheduling.covers.services import end_cover, move_terms, waive_due_item
 from scheduling.index import service
 from scheduling.index.service import read_run_report, recompute, start_run, work_on_run
@@ -38,8 +38,7 @@ from treatments.records.inspections import record_inspection
 from treatments.records.odometer_readings import record_reading
 from treatments.rules.explanation import Explanation, from_json, to_json
 from treatments.rules.units import Distance, DistanceUnit
-from treatments.vehicles.places_of_use import record_place_of_use
-from treatments.vehicles.services import change_owner
+from treatments.vehicles.services import change_owner, record_place_of_use
 
 
 @pytest.fixture

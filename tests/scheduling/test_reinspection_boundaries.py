@@ -6,15 +6,14 @@ from datetime import date, timedelta
 import pytest
 
 from scheduling.covers.rules.due_item import DueItem, DueStatus
-from scheduling.covers.rules.facts import CoverFacts, Waiver
-from scheduling.covers.rules.visits import find_needed_zones, list_unanswered
+from scheduling.covers.rules.facts import CoverFacts, Waiver, find_needed_zones, list_unanswered
 from scheduling.terms.rules.terms import Anchor, MissedMeans, ReinspectionTerms, Terms
 from tests.explained import list_codes, read_params
 from tests.scheduling.test_due_and_cover import FACTS, START, due, make_history, make_terms, seen, treated
 from treatments.enums import FactKind, InspectionKind
 from treatments.records.rules.history import InspectionRecord, VehicleHistory
 from treatments.rules.explanation import Explanation, explain
-from treatments.vehicles.rules.standing_facts import StandingFact
+from treatments.vehicles.rules.coatable import StandingFact
 
 DAY = timedelta(days=1)
 FIRST_TARGET = date(2024, 3, 14)

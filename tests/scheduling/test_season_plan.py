@@ -10,17 +10,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduling.booking.rules.site_times import NeededTraining
+from scheduling.booking.rules.opening import NeededTraining
 from scheduling.enums import BayKind, Skill
-from scheduling.season.rules.bound import find_bound
-from scheduling.season.rules.costs import total, weigh_day, weigh_no_day
-from scheduling.season.rules.exact import list_options
-from scheduling.season.rules.first_come import serve_first_come
+from scheduling.season.rules.exact import find_bound, list_options
 from scheduling.season.rules.hours import mark
-from scheduling.season.rules.measures import compare_season, read_places
-from scheduling.season.rules.plan import plan_by_patterns, plan_season
-from scheduling.season.rules.problem import UNREACHABLE, SiteProblem
-from scheduling.season.rules.replanning import replan
+from scheduling.season.rules.plan import (
+    compare_season,
+    plan_by_patterns,
+    plan_season,
+    read_places,
+    replan,
+    serve_first_come,
+)
+from scheduling.season.rules.problem import UNREACHABLE, SiteProblem, total, weigh_day, weigh_no_day
 from scheduling.season.rules.season import Place, Season, SeasonBay, SeasonPerson, SeasonSite, SeasonVisit, Totals
 from tests.scheduling.season_cases import BOTH, FIRST, make_season, make_visit
 from tests.scheduling.season_faults import list_faults

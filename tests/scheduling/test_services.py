@@ -23,11 +23,9 @@ from tests.conftest import NOW, TODAY, ShopForTests
 from treatments.enums import Propulsion, TreatmentKind
 from treatments.event_log.verification import verify_log
 from treatments.models import Vehicle, Zone
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.vehicles.places_of_use import record_place_of_use
-from treatments.vehicles.services import add_vehicle
+from treatments.vehicles.services import add_vehicle, record_place_of_use
 
 FIRST = date(2025, 6, 10)
 QUART = Volume(Decimal(1), VolumeUnit.US_QUART)

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.booking.rules.opening import (
+    NeededTraining,
     Span,
     find_open_moment_from,
     finish_work,
@@ -17,7 +18,6 @@ from scheduling.booking.rules.opening import (
     list_worked_spans,
     subtract,
 )
-from scheduling.booking.rules.site_times import NeededTraining
 from scheduling.booking.rules.slots import (
     BayTimes,
     DueDates,
@@ -29,7 +29,7 @@ from scheduling.booking.rules.slots import (
     find_slots,
     judge_day,
 )
-from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.dates import WorkingCalendar
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.enums import BayKind, Skill
 from treatments.enums import Training

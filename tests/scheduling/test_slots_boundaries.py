@@ -5,8 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from scheduling.booking.rules.opening import Span
-from scheduling.booking.rules.site_times import BayTimes, VisitWork
+from scheduling.booking.rules.opening import BayTimes, Span, VisitWork
 from scheduling.booking.rules.slots import (
     DueDates,
     Preferences,

@@ -19,7 +19,7 @@ from scheduling.booking.rules.slots import (
     find_slots,
 )
 from scheduling.booking.rules.slots_in_turn import VisitInTurn, find_slots_in_turn
-from scheduling.covers.rules.calendars import WorkingCalendar
+from scheduling.covers.rules.dates import WorkingCalendar
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.enums import BayKind, Skill
 from tests.scheduling.test_slots import HOURS, MONDAY, ZONE, due_dates, local, stretches

@@ -19,8 +19,7 @@ from tests.conftest import NOW, TODAY, ShopForTests
 from tests.table_contents import read_tables
 from treatments.enums import ProductFamily, Propulsion, TreatmentKind
 from treatments.models import Zone
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.explanation import Label, explain
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.vehicles.rules.vin import VinMark

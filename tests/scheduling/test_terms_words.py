@@ -15,14 +15,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.terms.rules.terms import Terms, TouchUpTerms
-from scheduling.terms.rules.terms_document import read_published_terms, read_terms, write_terms
+from scheduling.terms.rules.terms_document import read_published_terms, read_terms, write_terms, write_toml
 from scheduling.terms.rules.terms_guide import CHOICES, FIELDS, TABLES
 from scheduling.terms.rules.terms_in_words import explain_terms
-from scheduling.terms.rules.terms_toml import write_toml
 from tests.conftest import FIXTURES
 from treatments.enums import ProductFamily, ZoneKind
 from treatments.rules.explanation import Label, Param, Quantity, explain
-from treatments.rules.money import Money
+from treatments.rules.formats import Money
 from treatments.shared.rendering import render
 
 SAMPLES = sorted((FIXTURES / "terms").glob("*.toml"))

@@ -37,13 +37,11 @@ from treatments.people.customers import find_or_add_customer
 from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.records.material_totals import TotalEntry
 from treatments.records.odometer_readings import record_reading
-from treatments.records.services import amend_treatment, record_treatment
-from treatments.records.treatment_entry import ConditionsEntry, LineEntry
-from treatments.reference.zone_catalogue import load_zone_catalogue
+from treatments.records.services import ConditionsEntry, LineEntry, amend_treatment, record_treatment
+from treatments.reference.queries import load_zone_catalogue
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit, convert_psi_to_kpa
 from treatments.stock.services import recall_lot
-from treatments.vehicles.places_of_use import record_place_of_use
-from treatments.vehicles.services import add_vehicle, change_owner
+from treatments.vehicles.services import add_vehicle, change_owner, record_place_of_use
 
 GOOD_CONDITIONS: Mapping[str, Any] = {
     "air_c": Decimal(20),

@@ -13,7 +13,7 @@ from typing import Any
 from scheduling.models import ClosedDay, SiteCalendar
 from tests.conftest import FIXTURES
 from treatments.models import Lot, Product, Site
-from treatments.reference.zone_catalogue import load_zone_catalogue
+from treatments.reference.queries import load_zone_catalogue
 from treatments.rules.zone_catalogue import ZoneDescription, read_catalogue
 
 # The shop's products with what their data sheets say, and the lot of each that is used unless a story names another.

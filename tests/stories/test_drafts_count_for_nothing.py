@@ -25,7 +25,7 @@ from notifications.reminders.services import write_due_reminders
 from scheduling.booking.following import find_booked_days
 from scheduling.covers.queries import list_open_kinds, read_cover_case, read_short_case
 from scheduling.covers.rules.cover import NO_MORE_COVER
-from scheduling.covers.rules.film_age import compute_film_ages
+from scheduling.covers.rules.touch_ups import compute_film_ages
 from scheduling.index.service import recompute
 from scheduling.index.writing import ITEM_COLUMNS, STATE_COLUMNS, compute_rows
 from scheduling.models import Cover, CoverState, DueItem
@@ -36,10 +36,9 @@ from treatments.models import Inspection, Lot, MaterialUse, Treatment, Zone
 from treatments.queries import find_vehicles_with_lot, list_reading_doubts
 from treatments.records.inspections import InspectionEntry, KeptPicture, record_inspection
 from treatments.records.material_totals import TotalEntry
-from treatments.records.services import record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.units import Distance, DistanceUnit, Volume, VolumeUnit
-from treatments.stock.material_uses import note_all_material_uses, rebuild_material_uses
+from treatments.stock.services import note_all_material_uses, rebuild_material_uses
 
 # All of them take minutes, so that every fifth is played, and all at night.
 IS_NIGHT = os.environ.get("HYPOTHESIS_PROFILE") == "nightly"

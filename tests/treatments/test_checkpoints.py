@@ -11,12 +11,12 @@ from django.core import mail
 from django.core.management import call_command
 from django.core.management.base import CommandError
 
-from notifications.mail.log_checkpoints import tell_log_checkpoint
+from notifications.mail.mailing import tell_log_checkpoint
 from tests.conftest import NOW
 from tests.guards import past_the_guards
 from tests.treatments.test_event_log import log, record_one
 from treatments.event_log import verify_log
-from treatments.event_log.checkpoints import find_checkpoints, read_checkpoint, verify_checkpoints, write_checkpoint
+from treatments.event_log.verification import find_checkpoints, read_checkpoint, verify_checkpoints, write_checkpoint
 from treatments.models import Event, EventLogHead, User
 
 __all__ = ["log"]

@@ -16,14 +16,20 @@ from treatments.enums import BodyStyle, FactKind, FactSource, Propulsion, Traini
 from treatments.event_log import verify_log
 from treatments.models import Event, Treatment, TreatmentLine, User, Vehicle, VehicleFact, Zone
 from treatments.records.histories import read_history
-from treatments.records.services import amend_treatment, record_treatment, sign_off_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, amend_treatment, record_treatment, sign_off_treatment
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.rules.zone_catalogue import read_catalogue
 from treatments.vehicles.fact_queries import read_body, read_facts
 from treatments.vehicles.facts import certify_training, record_fact, withdraw_fact
-from treatments.vehicles.rules.coatable import STOPPED_WHILE_UNKNOWN, Bar, VehicleBody
-from treatments.vehicles.rules.standing_facts import StandingFact, find_propulsion, find_zones_out, list_standing
+from treatments.vehicles.rules.coatable import (
+    STOPPED_WHILE_UNKNOWN,
+    Bar,
+    StandingFact,
+    VehicleBody,
+    find_propulsion,
+    find_zones_out,
+    list_standing,
+)
 from treatments.vehicles.services import add_vehicle
 
 CATALOGUE = read_catalogue(tomllib.loads((FIXTURES / "zones.toml").read_text("utf-8")))

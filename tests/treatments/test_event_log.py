@@ -13,7 +13,7 @@ from django.db.models import F
 from tests.conftest import NOW
 from tests.guards import past_the_guards
 from treatments.event_log import Happening, record_events, verify_log
-from treatments.event_log.database_guards import (
+from treatments.event_log.guards import (
     find_missing_triggers,
     list_guards,
     list_triggers,

@@ -15,7 +15,7 @@ from tests.conftest import NOW, ShopForTests
 from tests.demo_records import load_demo
 from treatments.enums import TreatmentKind
 from treatments.event_log import Happening, record_events, verify_log
-from treatments.event_log.words import CODE, OPEN_KEYS, list_digests
+from treatments.event_log.recording import CODE, OPEN_KEYS, list_digests
 from treatments.models import Event, EventWords, Role
 
 REASON = "Mrs Sedgewick asked us to"

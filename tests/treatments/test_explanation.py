@@ -22,7 +22,7 @@ from treatments.rules.explanation import (
     tell_in_english,
     to_json,
 )
-from treatments.rules.money import Money
+from treatments.rules.formats import Money
 from treatments.shared.rendering import read_messages, render, render_all
 
 DAY = date(2026, 3, 1)

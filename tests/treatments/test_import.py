@@ -31,8 +31,7 @@ from treatments.enums import MeasuredBy, TreatmentKind
 from treatments.models import Customer, Ownership, Treatment, TreatmentLine, Vehicle, Zone
 from treatments.records.drafts import compute_fingerprint, sign_draft
 from treatments.records.material_totals import TotalEntry
-from treatments.records.services import amend_treatment, record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, amend_treatment, record_treatment
 from treatments.rules.units import Volume, VolumeUnit
 
 

@@ -10,7 +10,7 @@ from django.conf import settings
 from tests.conftest import ShopForTests
 from tests.treatments.dirty_log import ZONES, make_vin
 from tests.treatments.import_helpers import make_visit, read_counts, read_sums, run_import, write_csv
-from treatments.log_import.rules.words import LANGUAGES
+from treatments.log_import.rules.cells import LANGUAGES
 from treatments.models import Customer, OdometerReading, Ownership, Treatment, TreatmentLine, Vehicle
 
 LATER = {"Date": "2026-03-01", "Kind of visit": "annual touch-up", "Odometer": "19000"}

@@ -13,7 +13,7 @@ from tests.conftest import ShopForTests
 from tests.treatments.dirty_log import HEADINGS, ZONES, make_row, make_vin
 from tests.treatments.import_helpers import read_counts, read_sums, run_import, today, write_csv, write_xlsx
 from treatments.models import Treatment, TreatmentLine
-from treatments.vehicles.rules.vin_advice import advise_on_vin
+from treatments.vehicles.rules.vin import advise_on_vin
 
 ROOT = Path(__file__).resolve().parents[2]
 SHEET = "xl/worksheets/sheet1.xml"

@@ -12,12 +12,25 @@ from hypothesis import strategies as st
 
 from tests.conftest import FIXTURES
 from treatments.enums import BodyStyle, WorkStage, ZoneKind
+from treatments.log_import.rules.cells import (
+    find_bad_text,
+    find_contact_fault,
+    find_email_fault,
+    is_formula,
+    make_harmless,
+    show_plainly,
+)
 from treatments.log_import.rules.columns import HeadingsError, recognise_columns
-from treatments.log_import.rules.contacts import find_contact_fault, find_email_fault
-from treatments.log_import.rules.dates import DateOrder, LogDateError, prove_date_order, read_log_date
+from treatments.log_import.rules.dates import (
+    DateOrder,
+    LogDateError,
+    LogHabits,
+    prove_date_order,
+    read_distance,
+    read_log_date,
+    read_volume,
+)
 from treatments.log_import.rules.faults import FaultCode
-from treatments.log_import.rules.habits import LogHabits, read_distance, read_volume
-from treatments.log_import.rules.text import find_bad_text, is_formula, make_harmless, show_plainly
 from treatments.records.rules.order_of_work import order_zones, steps_of_work
 from treatments.rules.explanation import explain
 from treatments.rules.units import (

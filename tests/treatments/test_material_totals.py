@@ -15,11 +15,10 @@ from treatments.queries import find_visit_findings
 from treatments.records.drafts import change_draft, compute_fingerprint
 from treatments.records.histories import read_history
 from treatments.records.material_totals import TotalEntry, list_totals
-from treatments.records.services import amend_treatment, record_treatment
-from treatments.records.signed_work import list_lines
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, amend_treatment, record_treatment
+from treatments.records.sign_off import list_lines
 from treatments.rules.units import Volume, VolumeUnit
-from treatments.stock.material_uses import note_all_material_uses, rebuild_material_uses
+from treatments.stock.services import note_all_material_uses, rebuild_material_uses
 from treatments.vehicles.services import add_vehicle
 
 DAY = date(2026, 5, 19)

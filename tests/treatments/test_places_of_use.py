@@ -11,8 +11,7 @@ from treatments.models import Event, PlaceOfUse, Vehicle
 from treatments.people.customers import find_or_add_customer
 from treatments.queries import find_shop_day
 from treatments.records.histories import read_history
-from treatments.vehicles.places_of_use import record_place_of_use
-from treatments.vehicles.services import add_vehicle, change_owner
+from treatments.vehicles.services import add_vehicle, change_owner, record_place_of_use
 
 TODAY = date(2026, 5, 20)
 

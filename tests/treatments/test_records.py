@@ -18,8 +18,7 @@ from treatments.people.customers import find_or_add_customer
 from treatments.queries import find_vehicles_with_lot
 from treatments.records.histories import read_history
 from treatments.records.inspections import InspectionEntry, record_inspection
-from treatments.records.services import amend_treatment, record_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, amend_treatment, record_treatment
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.stock.services import recall_lot
 from treatments.vehicles.services import add_vehicle

@@ -18,8 +18,7 @@ from treatments.enums import Propulsion, TreatmentKind
 from treatments.event_log import Happening, record_events, verify_log
 from treatments.event_log.signed_content import SignedTable, list_signed_tables, list_unsigned_models
 from treatments.models import TreatmentLine, Zone
-from treatments.records.services import record_treatment, sign_off_treatment
-from treatments.records.treatment_entry import LineEntry
+from treatments.records.services import LineEntry, record_treatment, sign_off_treatment
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.vehicles.services import add_vehicle
 

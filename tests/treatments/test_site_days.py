@@ -23,7 +23,7 @@ BETWEEN = {
 }  # fmt: skip
 # What looks like one and is none, by file and call, with the reason.
 NEITHER = {
-    ("desk/forms/day_fields.py", "date"): "what a person typed has no zone yet",
+    ("desk/forms/fields.py", "date"): "what a person typed has no zone yet",
     ("desk/setup/forms.py", "date"): "what a person typed has no zone yet",
     ("treatments/log_import/workbook_log.py", "date"): "a cell of a workbook has no zone",
     (

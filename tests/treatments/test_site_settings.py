@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.test import Client
 
-from scheduling.covers.rules.calendars import CalendarError, WorkingCalendar
+from scheduling.covers.rules.dates import CalendarError, WorkingCalendar
 from scheduling.models import SiteCalendar
 from tests.conftest import ShopForTests
 from treatments.models import Site, User

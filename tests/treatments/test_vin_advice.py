@@ -13,8 +13,7 @@ from tests.treatments.import_helpers import run_import, write_csv
 from treatments.models import Vehicle
 from treatments.shared.rendering import render_all
 from treatments.vehicles.rules.vin import VinMark
-from treatments.vehicles.services import add_vehicle
-from treatments.vehicles.vin_advice import read_vin_advice
+from treatments.vehicles.services import add_vehicle, read_vin_advice
 
 RIGHT, SWAPPED = "1M8GDM9AXKP042788", "1M8GDM9AXPK042788"
 ROOT = Path(__file__).resolve().parents[2]
@@ -80,4 +79,4 @@ def test_nothing_but_the_advice_judges_a_vin() -> None:
             names = {node.id for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Name)}
             if "check_vin" in names:
                 callers.add(path.relative_to(ROOT).as_posix())
-    assert callers == {"treatments/vehicles/rules/vin_advice.py"}
+    assert callers == {"treatments/vehicles/rules/vin.py"}

@@ -1,10 +1,12 @@
-"""Compares what the log says was signed off with the rows as they are now, and names every row that differs."""
+"""Walks the signed content beside the event log and compares it with what was digested when it was signed.
+What does not fit is a fault with its place.
+"""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from treatments.event_log.faults import LogFault
 from treatments.event_log.keys import LogKey
 from treatments.event_log.signed_content import (
     KEYS_AT_ONCE,
@@ -15,6 +17,22 @@ from treatments.event_log.signed_content import (
     split_by_part,
 )
 from treatments.models import Event
+
+
+@dataclass(frozen=True, slots=True)
+class LogFault:
+    """A place at which the log, or what it tells of, is not as it was written.
+
+    Attributes:
+        position: the entry; 0 where no entry tells of it.
+        sentence: what is wrong.
+        row: the model's label and key of the row that is meant, '' where it is the log itself.
+    """
+
+    position: int
+    sentence: str
+    row: str = ""
+
 
 # What one part of one row was when an event told of it: the event, and the digest.
 ToldDigest = tuple[Event, str]

@@ -11,15 +11,13 @@ from decimal import Decimal
 from treatments.enums import TreatmentKind, say
 from treatments.event_log import Happening, record_events
 from treatments.explanations import MESSAGES
-from treatments.log_import.line_copy import insert_lines
-from treatments.log_import.outcome import BatchOutcome
-from treatments.log_import.owners import OwnerWriter
-from treatments.log_import.placing import FindExpected, Placer
-from treatments.log_import.records import Records, Visit, VisitKey, Wanted, load_records
+from treatments.log_import.placing import FindExpected, Placer, note_differences, record_vehicles
+from treatments.log_import.records import OwnerWriter, Records, Visit, VisitKey, Wanted, load_records
+from treatments.log_import.report import BatchOutcome
 from treatments.log_import.rules.columns import LogColumns
 from treatments.log_import.rules.faults import NoteCode
 from treatments.log_import.rules.row import LogRow
-from treatments.log_import.vehicles import note_differences, record_vehicles
+from treatments.log_import.staging import insert_lines
 from treatments.models import Lot, MaterialTotal, OdometerReading, Site, Treatment, TreatmentLine, User, Vehicle
 from treatments.records.rules.odometer import Reading, flag_backwards
 from treatments.records.services import make_amendment, tell_of_treatment

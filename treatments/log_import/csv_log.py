@@ -12,9 +12,8 @@ from itertools import islice
 from pathlib import Path
 
 from treatments.log_import.files import LogFile, LogFileError, RawRow
-from treatments.log_import.rules.cells import shorten
+from treatments.log_import.rules.cells import is_not_utf8, shorten
 from treatments.log_import.rules.faults import Fault, FaultCode
-from treatments.log_import.rules.text import is_not_utf8
 
 # No cell of a log is longer; it also bounds how far a stray quote can reach.
 LONGEST_CELL = 131_072

@@ -16,11 +16,9 @@ from django.db import IntegrityError, transaction
 from treatments.explanations import MESSAGES
 from treatments.log_import.batch import BatchWriter
 from treatments.log_import.files import LogFile, LogFileError, RawRow
-from treatments.log_import.lookup import ExpectedMaterial, ProductFinder, ZoneFinder
 from treatments.log_import.opening import open_log
-from treatments.log_import.outcome import BatchOutcome
-from treatments.log_import.rejects_file import RejectsFile, Written
-from treatments.log_import.report import ImportReport
+from treatments.log_import.records import ExpectedMaterial, ProductFinder, ZoneFinder
+from treatments.log_import.report import BatchOutcome, ImportReport, RejectsFile, Written
 from treatments.log_import.rules.cells import shorten
 from treatments.log_import.rules.columns import HeadingsError, LogColumns, recognise_columns
 from treatments.log_import.rules.dates import DateOrder
@@ -32,9 +30,8 @@ from treatments.rules.explanation import Explanation, tell_in_english
 from treatments.rules.units import DecimalSign
 from treatments.shared.faults import work_apart
 from treatments.shared.rendering import render_all
-from treatments.vehicles.rules.vin import clean_vin
-from treatments.vehicles.rules.vin_advice import advise_on_vin
-from treatments.vehicles.vin_advice import find_vins_on_record
+from treatments.vehicles.rules.vin import advise_on_vin, clean_vin
+from treatments.vehicles.services import find_vins_on_record
 
 Told = TypeVar("Told", Fault, Note)
 

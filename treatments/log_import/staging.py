@@ -1,6 +1,5 @@
 """Keeps the rows of one import on disk, by vehicle, so that memory stays bounded whatever the length of the log.
-
-A log is written in order of days, but vehicles are recorded whole; a scratch database file turns one into the other.
+Writes the lines of treatments, by far the most rows of an import: by COPY where the database has it.
 """
 
 import contextlib
@@ -9,15 +8,36 @@ import os
 import pickle
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 from operator import itemgetter
 from pathlib import Path
 from types import TracebackType
 
+from django.db import connection
+
 from treatments.log_import.files import RawRow
 from treatments.log_import.rules.faults import Fault, FaultCode, Note
 from treatments.log_import.rules.row import LogRow
+from treatments.models import TreatmentLine
+
+
+def insert_lines(lines: Sequence[TreatmentLine]) -> None:
+    """Insert new lines. Their keys are not set afterwards where they were written by COPY."""
+    if connection.vendor != "postgresql":
+        TreatmentLine.objects.bulk_create(lines, batch_size=2000)
+        return
+    fields = [field for field in TreatmentLine._meta.concrete_fields if not field.primary_key]
+    columns = ", ".join(connection.ops.quote_name(str(field.column)) for field in fields)
+    with (
+        connection.cursor() as cursor,
+        cursor.copy(f"COPY {TreatmentLine._meta.db_table} ({columns}) FROM STDIN") as copy,
+    ):
+        for line in lines:
+            copy.write_row(
+                [field.get_db_prep_save(getattr(line, field.attname), connection=connection) for field in fields]
+            )
+
 
 WRITE_EVERY = 2_000
 # So many rows stay in memory, about 2 KB each; only a longer log is written to the scratch file.

@@ -1,21 +1,27 @@
 """The tables of the treatments room: people, vehicles, zones and products, work done, and the event log."""
 
-from treatments.models.events import Event, EventLogHead, EventReader, EventWords
-from treatments.models.facts import PersonTraining, VehicleFact
-from treatments.models.materials import Lot, Product, Zone, ZoneArea
+from treatments.models.events import Event, EventLogHead, EventReader, EventWords, KeptPhoto, SentForm
+from treatments.models.materials import Lot, Product, ReferenceStamp, Zone, ZoneArea
 from treatments.models.people import Customer, Dealership, Role, Site, User
-from treatments.models.reference import ReferenceStamp
-from treatments.models.sent import KeptPhoto, SentForm
-from treatments.models.uses import MaterialUse
 from treatments.models.vehicles import (
     OdometerReading,
     Ownership,
+    PersonTraining,
     PlaceOfUse,
     Vehicle,
     VehicleChange,
     VehicleChangeKind,
+    VehicleFact,
 )
-from treatments.models.work import Inspection, InspectionLine, MaterialTotal, Photo, Treatment, TreatmentLine
+from treatments.models.work import (
+    Inspection,
+    InspectionLine,
+    MaterialTotal,
+    MaterialUse,
+    Photo,
+    Treatment,
+    TreatmentLine,
+)
 
 __all__ = [
     "Customer",

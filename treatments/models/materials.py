@@ -1,9 +1,24 @@
-"""What can be treated and with what: zones and their areas, products and their lots."""
+"""What can be treated and with what: zones and their areas, products and their lots. The one number that tells whether
+anything was changed that a shop seldom changes.
+"""
 
 from django.db import models
 
 from treatments.enums import BodyStyle, ProductFamily, WorkHeight, WorkStage, ZoneKind
 from treatments.models.choices import choices_of, one_of
+
+
+class ReferenceStamp(models.Model):
+    """One row; triggers on the tables under it (``treatments/reference/triggers.py``) give it another number."""
+
+    id = models.SmallAutoField(primary_key=True)
+    stamp = models.BigIntegerField()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="one_reference_stamp")]
+
+    def __str__(self) -> str:
+        return str(self.stamp)
 
 
 class Zone(models.Model):

@@ -1,9 +1,12 @@
-"""Adds and corrects customers: one name with one contact is one customer, whatever case and spacing."""
+"""Adds and corrects customers: one name with one contact is one customer, whatever case and spacing. What a person
+does to the own log-in; what others may change of it is in the administration pages.
+"""
 
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
@@ -92,3 +95,15 @@ def _choose_contact(customer: Customer) -> None:
     if customer.contact not in (customer.email, customer.phone) or not customer.contact:
         customer.contact = customer.email or customer.phone
     customer.match_key = make_match_key(customer.name, customer.contact)
+
+
+def change_own_password(*, person: User, password: str) -> None:
+    """Give a person another password; every other session of theirs ends.
+
+    Raises:
+        ValidationError: for one that is too easy to guess.
+    """
+    validate_password(password, person)
+    person.set_password(password)
+    person.changed_by = person
+    person.save(update_fields=["password"])

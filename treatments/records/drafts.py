@@ -16,16 +16,17 @@ from treatments.enums import TreatmentKind
 from treatments.event_log import Happening, describe, record_events
 from treatments.models import Treatment, TreatmentLine, User
 from treatments.records.material_totals import TotalEntry, check_quantities, write_totals
-from treatments.records.services import sign_off_treatment, tell_of_treatment
-from treatments.records.sign_off import lock_draft, put_odometer, refuse_no_zone
-from treatments.records.treatment_entry import (
+from treatments.records.services import (
     ConditionsEntry,
     LineEntry,
     check_line,
     check_visit_is_new,
     make_line,
     put_conditions,
+    sign_off_treatment,
+    tell_of_treatment,
 )
+from treatments.records.sign_off import lock_draft, put_odometer, refuse_no_zone
 from treatments.rules.units import Distance
 from treatments.vehicles.fact_queries import read_body
 

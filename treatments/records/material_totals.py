@@ -14,7 +14,7 @@ from treatments.rules.units import Volume, VolumeUnit
 from treatments.shared.labels import translate_catalogue
 
 if TYPE_CHECKING:
-    from treatments.records.treatment_entry import LineEntry
+    from treatments.records.services import LineEntry
 
 
 @dataclass(frozen=True, slots=True)

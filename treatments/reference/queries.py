@@ -1,14 +1,18 @@
-"""What the shop works with and seldom changes: its sites, zones with their areas, and products.
-
-Everything here is kept by ``treatments.reference.cache``: it is shared, so nobody may change what is returned.
+"""What the shop works with and seldom changes: its sites, zones with their areas, and products. Loads the zone
+catalogue into the shop's own zones and never overwrites what the shop has changed.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from datetime import datetime
 from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
 
 from treatments.enums import ZoneKind
 from treatments.models import Dealership, Product, Site, User, Zone, ZoneArea
 from treatments.reference.cache import cached_reference
+from treatments.rules.zone_catalogue import ZoneDescription
 
 
 @cached_reference
@@ -91,3 +95,52 @@ def list_claimable_zones(body_style: str) -> list[Zone]:
 def map_areas() -> Mapping[tuple[int, str], Decimal]:
     """Return areas in m2 by the zone's primary key and the body style."""
     return {(area.zone_id, area.body_style): area.area_m2 for area in list_areas()}
+
+
+@transaction.atomic
+def load_zone_catalogue(*, catalogue: Sequence[ZoneDescription], now: datetime) -> int:
+    """Add the zones that are not there yet; zones and areas that the shop has changed stay as they are.
+
+    What the first catalogue of a shop brings was always there; what comes later, from its moment on.
+
+    A zone that an older catalogue brought gets what that did not say: tools, what to guard, and on which vehicles it is
+    not coated.
+    """
+    known = {zone.code: zone for zone in Zone.objects.all()}
+    added = 0
+    for described in catalogue:
+        more: dict[str, Any] = {
+            "tools": list(described.tools),
+            "door_approaches": list(described.door_approaches),
+            "to_guard": list(described.to_guard),
+            "propulsions": list(described.propulsions),
+            "withheld_on": list(described.withheld_on),
+        }
+        if described.code in known:
+            zone = known[described.code]
+            missing = [name for name in more if getattr(zone, name) is None]
+            for name in missing:
+                setattr(zone, name, more[name])
+            if missing:
+                zone.save(update_fields=missing)
+            continue
+        zone = Zone.objects.create(
+            **more,
+            added_at=now if known else None,
+            code=described.code,
+            name=described.name,
+            aliases=list(described.aliases),
+            kind=described.kind,
+            stage=described.stage or "",
+            height=described.height or "",
+            sequence=described.sequence,
+            suited_families=list(described.suited_families),
+            access_points=[{"name": p.name, "count": p.count} for p in described.access_points],
+            cautions=list(described.cautions),
+            plastic=described.plastic,
+        )
+        ZoneArea.objects.bulk_create(
+            ZoneArea(zone=zone, body_style=style, area_m2=area) for style, area in described.areas_m2
+        )
+        added += 1
+    return added

@@ -11,7 +11,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple, TypeAlias
 
 from treatments.enums import say
-from treatments.rules.money import Money
+from treatments.rules.formats import Money
 
 
 @dataclass(frozen=True, slots=True)

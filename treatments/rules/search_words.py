@@ -6,7 +6,7 @@ Plates and telephone numbers are compared without what stands between their sign
 import re
 from dataclasses import dataclass
 
-from treatments.log_import.rules.contacts import FEWEST_PHONE_DIGITS
+from treatments.log_import.rules.cells import FEWEST_PHONE_DIGITS
 
 # An index of any part of a word, as the database keeps it, can't help with fewer letters.
 LEAST_LETTERS = 3

@@ -1,6 +1,5 @@
 """Work that takes longer than a page may: a row wants it, a task nudges a worker, and a lease says that one is at it.
-
-A worker that dies stops renewing its lease, so that another takes the work up soon after.
+Lets writers take turns on SQLite, which has one writer at a time and no queue for the others.
 """
 
 import logging
@@ -8,12 +7,31 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 from django.db import Error, connection
 from django.utils import timezone
 from kombu.exceptions import OperationalError
+
+try:
+    import fcntl
+except ImportError:  # Windows; there SQLite's own waiting has to do
+    fcntl = None  # type: ignore[assignment]
+
+
+@contextmanager
+def take_turn() -> Iterator[None]:
+    """Wait for one's turn to write, where the database has no queue of its own; not for use inside a transaction."""
+    if connection.vendor != "sqlite" or fcntl is None or connection.in_atomic_block:
+        yield
+        return
+    path = Path(str(connection.settings_dict["NAME"])).with_suffix(".turn")
+    with path.open("a") as file:
+        fcntl.flock(file, fcntl.LOCK_EX)
+        yield
+
 
 logger = logging.getLogger(__name__)
 

@@ -24,8 +24,7 @@ from treatments.rules.explanation import (
     from_json,
     write,
 )
-from treatments.rules.formats import ENGLISH, format_day, format_money, format_number
-from treatments.rules.money import Money
+from treatments.rules.formats import ENGLISH, Money, format_day, format_money, format_number
 from treatments.rules.units import tell_number
 from treatments.shared.labels import label, translate_catalogue
 

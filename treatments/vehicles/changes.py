@@ -11,8 +11,13 @@ from treatments.event_log import Happening, record_events
 from treatments.models import Customer, Ownership, PlaceOfUse, User, Vehicle, VehicleChange, VehicleChangeKind
 from treatments.people.customers import change_customer
 from treatments.shared.rendering import render_day
-from treatments.vehicles.places_of_use import NOT_KNOWN, record_place_of_use
-from treatments.vehicles.services import change_owner, correct_vehicle, refuse_before_owned
+from treatments.vehicles.services import (
+    NOT_KNOWN,
+    change_owner,
+    correct_vehicle,
+    record_place_of_use,
+    refuse_before_owned,
+)
 
 
 @transaction.atomic

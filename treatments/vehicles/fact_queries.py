@@ -7,8 +7,7 @@ from datetime import date
 from treatments.enums import BodyStyle, FactKind, FactSource, Propulsion, Training
 from treatments.models import PersonTraining, User, Vehicle, VehicleFact, Zone
 from treatments.reference.queries import map_zones
-from treatments.vehicles.rules.coatable import VehicleBody
-from treatments.vehicles.rules.standing_facts import StandingFact
+from treatments.vehicles.rules.coatable import StandingFact, VehicleBody
 
 Facts = Mapping[int, tuple[StandingFact, ...]]
 

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from claims.reports.services import count_reports
 from notifications.invitations.services import InvitationReport, write_invitations
-from notifications.mail.log_checkpoints import tell_log_checkpoint
+from notifications.mail.mailing import tell_log_checkpoint
 from notifications.privacy import erase_what_is_old
 from notifications.reminders.services import ReminderReport, SendReport, send_all_due_messages, write_due_reminders
 from scheduling.covers.services import register_covers_for_new_treatments
@@ -23,7 +23,7 @@ from scheduling.season.services import work_waiting_plans_out
 from treatments.queries import find_shop_day
 from treatments.rules.wording import tell_count
 from treatments.shared.faults import try_step
-from treatments.stock.material_uses import note_all_material_uses
+from treatments.stock.services import note_all_material_uses
 
 
 class Command(BaseCommand):

@@ -19,7 +19,7 @@ from django.utils import timezone
 
 from claims.reports.terms_preview import TermsPreview, preview_terms
 from claims.rules.compare import ClaimDifference
-from desk.terms.words import count_claims, count_covers, name_chosen
+from desk.terms.post import count_claims, count_covers, name_chosen
 from scheduling.covers.services import publish_terms
 from scheduling.models import WarrantyTerms
 from scheduling.terms.preview import CoverDifference, choose_covers

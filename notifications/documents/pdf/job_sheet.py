@@ -11,8 +11,8 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, Spacer, Table, TableStyle
 
-from notifications.documents.pdf.fonts import BOLD_FONT
 from notifications.documents.pdf.parts import (
+    BOLD_FONT,
     CELL,
     INK,
     RULE,

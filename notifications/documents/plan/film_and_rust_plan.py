@@ -13,7 +13,7 @@ from django.utils.translation import gettext_noop, ngettext, pgettext
 from notifications.documents.plan.plan_drawing import Look, ZoneMark, draw_plan_of
 from notifications.documents.plan.vehicle_plan import STYLE_NOT_KNOWN, PlanStatus, ZoneState, list_key
 from notifications.documents.rules.drawing import Drawing
-from scheduling.covers.rules.film_age import FilmAge, FilmStage
+from scheduling.covers.rules.touch_ups import FilmAge, FilmStage
 from treatments.records.rules.history import InspectedZone, InspectionRecord
 from treatments.records.rules.rust_grade import grade_iso_4628_3
 from treatments.shared.counts import count_months, count_zones

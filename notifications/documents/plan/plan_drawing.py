@@ -9,15 +9,21 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from notifications.documents.rules.drawing import Box, Drawing, Group, Line, Primitive, Text, hatch_box
-from notifications.documents.rules.plan_shapes import (
+from notifications.documents.rules.drawing import (
     BODY_BOTTOM,
     BODY_LEFT,
     BODY_RIGHT,
     BODY_TOP,
     WIDTH,
+    Box,
+    Drawing,
+    Group,
+    Line,
     Place,
+    Primitive,
+    Text,
     find_height,
+    hatch_box,
     lay_out,
 )
 

@@ -13,7 +13,7 @@ from scheduling.covers.rules.due_item import DueKind
 from scheduling.terms.rules.terms import Terms
 from treatments.records.rules.history import VehicleHistory
 from treatments.rules.explanation import Explanation
-from treatments.vehicles.rules.standing_facts import find_zones_out
+from treatments.vehicles.rules.coatable import find_zones_out
 
 
 class MessageKind(StrEnum):

@@ -8,8 +8,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 
-from scheduling.booking.rules.opening import Span, find_open_moment_from, finish_work, subtract
-from scheduling.booking.rules.site_times import BayTimes, DueDates, PersonTimes, SiteTimes, VisitWork
+from scheduling.booking.rules.opening import (
+    BayTimes,
+    DueDates,
+    PersonTimes,
+    SiteTimes,
+    Span,
+    VisitWork,
+    find_open_moment_from,
+    finish_work,
+    subtract,
+)
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.enums import BayKind
 from treatments.rules.explanation import Explanation, OwnWords, explain

@@ -10,8 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from itertools import groupby
 
-from scheduling.booking.rules.opening import Span
-from scheduling.booking.rules.site_times import DueDates, SiteTimes, VisitWork
+from scheduling.booking.rules.opening import DueDates, SiteTimes, Span, VisitWork
 from scheduling.booking.rules.slots import (
     Place,
     Preferences,

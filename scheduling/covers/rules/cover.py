@@ -8,23 +8,21 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
-from scheduling.covers.rules.calendars import WorkingCalendar
-from scheduling.covers.rules.dates import DutyTable, make_table
+from scheduling.covers.rules.dates import DutyTable, WorkingCalendar, make_table
 from scheduling.covers.rules.due import find_end_by_time, needs_doing, sort_due_items
 from scheduling.covers.rules.due_item import DueItem, DueStatus
 from scheduling.covers.rules.ends import CoverStatus, End, find_ends
-from scheduling.covers.rules.facts import CoverFacts
+from scheduling.covers.rules.facts import CoverFacts, find_visits
 from scheduling.covers.rules.reinspections import (
     Reinspection,
     explain_reinspection,
     walk_reinspections,
 )
 from scheduling.covers.rules.touch_ups import TouchUp, explain_touch_up, walk_touch_ups
-from scheduling.covers.rules.visits import find_visits
 from scheduling.terms.rules.terms import MissedMeans, Terms
 from treatments.records.rules.history import TreatmentRecord, VehicleHistory
 from treatments.rules.explanation import Explanation, ZoneCode, explain
-from treatments.vehicles.rules.standing_facts import find_zones_out
+from treatments.vehicles.rules.coatable import find_zones_out
 
 NO_MORE_COVER = (CoverStatus.LAPSED, CoverStatus.EXPIRED, CoverStatus.ENDED)
 FULL_PERCENT = Decimal(100)

@@ -3,16 +3,14 @@
 from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 
-from scheduling.covers.rules.calendars import WorkingCalendar
-from scheduling.covers.rules.dates import add_months, make_table
+from scheduling.covers.rules.dates import WorkingCalendar, add_months, make_table
 from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus
-from scheduling.covers.rules.facts import CoverFacts
+from scheduling.covers.rules.facts import CoverFacts, find_visits
 from scheduling.covers.rules.reinspections import Reinspection, explain_reinspection, walk_reinspections
 from scheduling.covers.rules.touch_ups import TouchUp, explain_touch_up, walk_touch_ups
-from scheduling.covers.rules.visits import find_visits
 from scheduling.terms.rules.terms import Terms
 from treatments.records.rules.history import VehicleHistory
-from treatments.vehicles.rules.standing_facts import find_zones_out
+from treatments.vehicles.rules.coatable import find_zones_out
 
 
 def find_end_by_time(terms: Terms, facts: CoverFacts, started_on: date) -> date | None:

@@ -18,8 +18,7 @@ from scheduling.covers.rules.exposure import (
     list_exposure_runs,
     settle_duty,
 )
-from scheduling.covers.rules.facts import CoverFacts, Waiver
-from scheduling.covers.rules.visits import PartialLook, Visit, Visits
+from scheduling.covers.rules.facts import CoverFacts, PartialLook, Visit, Visits, Waiver
 from scheduling.terms.rules.terms import Anchor, MissedMeans, ReinspectionTerms, Terms
 from treatments.rules.explanation import Explanation, explain
 

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Sequence
 
 import numpy
 
+from scheduling.season.rules.assign import SCALE, Transport
 from scheduling.season.rules.problem import Numbers, Pattern, SiteProblem, Weights, find_longest_paths
-from scheduling.season.rules.transport import SCALE, Transport
 
 ROUNDS = 8
 # So many visits of a shift change places at once with as much work of another shift.

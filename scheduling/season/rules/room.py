@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from datetime import date
 from typing import NamedTuple
 
-from scheduling.booking.rules.site_times import NeededTraining
+from scheduling.booking.rules.opening import NeededTraining
 from scheduling.enums import BayKind, Skill
 from scheduling.season.rules.hours import find_stay, lay_stays
 from scheduling.season.rules.season import Place, SeasonPerson, SeasonSite, SeasonVisit, may_do

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from scheduling.booking.rules.site_times import NeededTraining
+from scheduling.booking.rules.opening import NeededTraining
 from scheduling.enums import BayKind, Skill
 from scheduling.season.rules.hours import NOON, count_quarters, tell_time
 from treatments.rules.explanation import Explanation

@@ -1,6 +1,5 @@
-"""What warranty terms can say, as one frozen value, read from a document with errors that name the field.
-
-Every other rule takes its numbers from here; nothing about a particular shop's promise is written anywhere else.
+"""What warranty terms can say, as one frozen value, read from a document with errors that name the field. What is
+wrong with a document of terms, as values that name the field, so that a file and a form can both tell it.
 """
 
 from dataclasses import dataclass, field
@@ -8,6 +7,7 @@ from decimal import Decimal
 from enum import StrEnum
 
 from treatments.enums import CorrosivityCategory, DamageKind, ProductFamily, ZoneKind
+from treatments.rules.explanation import Explanation
 
 
 class Anchor(StrEnum):
@@ -155,3 +155,23 @@ class Terms:
     seasons: tuple[SeasonTerms, ...] = ()
     transfer: TransferTerms = field(default_factory=TransferTerms)
     claims: ClaimTerms = field(default_factory=ClaimTerms)
+
+
+@dataclass(frozen=True, slots=True)
+class TermsProblem:
+    """One thing wrong with a terms document: the field's path, the value given, and the way out.
+
+    A parameter that is the name of another field stands as it is in a file; a form puts its label there.
+    """
+
+    field: str
+    value: str | Explanation
+    explanation: Explanation
+
+
+class TermsError(ValueError):
+    """A terms document that can't be used; ``problems`` lists everything wrong with it, not only the first."""
+
+    def __init__(self, problems: list[TermsProblem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("; ".join(f"{p.field} = {p.value}: {p.explanation.code}" for p in problems))

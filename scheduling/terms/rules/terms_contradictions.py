@@ -12,8 +12,7 @@ from typing import Any
 
 from babel.core import get_global
 
-from scheduling.terms.rules.terms import MissedMeans, PayDownStep, ReinspectionTerms, Terms
-from scheduling.terms.rules.terms_problems import TermsProblem
+from scheduling.terms.rules.terms import MissedMeans, PayDownStep, ReinspectionTerms, Terms, TermsProblem
 from treatments.enums import ZoneKind
 from treatments.rules.explanation import Explanation, explain
 

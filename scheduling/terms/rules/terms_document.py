@@ -1,9 +1,9 @@
-"""Reads warranty terms from a document (TOML or JSON) and writes them back, with errors that name the field.
-
-The frozen dataclasses of terms.py are the only list of fields; this module walks them, then checks what contradicts.
+"""Reads warranty terms from a document (TOML or JSON) and writes them back, with errors that name the field. Writes a
+terms document as a TOML file that reads back to the same document.
 """
 
 import functools
+import json
 import types
 import typing
 from collections.abc import Mapping
@@ -12,10 +12,45 @@ from decimal import Decimal, InvalidOperation
 from enum import StrEnum
 from typing import Any, get_args, get_origin, get_type_hints
 
-from scheduling.terms.rules.terms import Terms
+from scheduling.terms.rules.terms import Terms, TermsError, TermsProblem
 from scheduling.terms.rules.terms_contradictions import find_contradictions
-from scheduling.terms.rules.terms_problems import TermsError, TermsProblem
 from treatments.rules.explanation import explain
+
+
+def write_toml(document: Mapping[str, Any]) -> str:
+    """Return the document as TOML; plain fields first, as TOML wants them, then the tables."""
+    return "\n".join(_write_table(document, "")).strip() + "\n"
+
+
+def _write_table(table: Mapping[str, Any], path: str) -> list[str]:
+    lines = [f"{name} = {_write_value(value)}" for name, value in table.items() if not _holds_tables(value)]
+    for name, value in table.items():
+        inner = f"{path}.{name}".lstrip(".")
+        if isinstance(value, Mapping):
+            lines += ["", f"[{inner}]", *_write_table(value, inner)]
+        elif _holds_tables(value):
+            for row in value:
+                lines += ["", f"[[{inner}]]", *_write_table(row, inner)]
+    return lines
+
+
+def _holds_tables(value: Any) -> bool:
+    return isinstance(value, Mapping) or (
+        isinstance(value, list) and bool(value) and all(isinstance(item, Mapping) for item in value)
+    )
+
+
+def _write_value(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, str):
+        # JSON and TOML escape alike, but for DEL, which TOML wants escaped too.
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, list):
+        return f"[{', '.join(_write_value(item) for item in value)}]"
+    raise TypeError(f"A terms document holds no {type(value).__name__}: {value!r}")
 
 
 def read_terms(document: Mapping[str, Any]) -> Terms:

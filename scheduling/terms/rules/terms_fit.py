@@ -8,8 +8,7 @@ import functools
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
-from scheduling.terms.rules.terms import Terms
-from scheduling.terms.rules.terms_problems import TermsProblem
+from scheduling.terms.rules.terms import Terms, TermsProblem
 from treatments.enums import ProductFamily, ZoneKind
 from treatments.rules.explanation import Explanation, Single, ZoneCode, explain
 

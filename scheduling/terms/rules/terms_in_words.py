@@ -12,7 +12,7 @@ from typing import Any
 from scheduling.terms.rules.terms import PayDownStep, SeasonTerms, Terms, TouchUpTerms
 from scheduling.terms.rules.terms_guide import CHOICES, FIELDS, TABLES, FieldGuide
 from treatments.rules.explanation import Explanation, Label, OwnWords, Param, Quantity, ZoneCode, explain
-from treatments.rules.money import Money
+from treatments.rules.formats import Money
 
 _LISTED: Mapping[str, Callable[[Any], Param]] = {
     "entry.required_zones": lambda codes: tuple(map(ZoneCode, codes)),

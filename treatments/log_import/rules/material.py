@@ -10,11 +10,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from treatments.enums import ZoneKind, say
-from treatments.log_import.rules.cells import Cells
+from treatments.log_import.rules.cells import NOTHING, Cells, join_lines
+from treatments.log_import.rules.dates import read_volume
 from treatments.log_import.rules.faults import FaultCode, NoteCode
-from treatments.log_import.rules.habits import read_volume
-from treatments.log_import.rules.text import join_lines
-from treatments.log_import.rules.words import NOTHING
 from treatments.rules.units import AmbiguousNumberError, DecimalSign, UnitsError, Volume
 
 # One zone never takes more than this in one visit: a whole underside takes about half. Our own choice.

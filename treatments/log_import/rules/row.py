@@ -10,20 +10,35 @@ from functools import lru_cache
 
 from treatments.enums import BodyStyle, TreatmentKind, say
 from treatments.explanations import MESSAGES
-from treatments.log_import.rules.cells import Cells
+from treatments.log_import.rules.cells import (
+    KINDS,
+    LANGUAGES,
+    MARKS,
+    NOTHING,
+    PROPULSIONS,
+    STYLES,
+    TOTALS,
+    Cells,
+    find_contact_fault,
+    find_email_fault,
+    find_phone_fault,
+    join_lines,
+)
 from treatments.log_import.rules.columns import LogColumns, squeeze
-from treatments.log_import.rules.contacts import find_contact_fault, find_email_fault, find_phone_fault
-from treatments.log_import.rules.dates import DateOrder, LogDateError, prove_date_order, read_log_date
+from treatments.log_import.rules.dates import (
+    DateOrder,
+    LogDateError,
+    LogHabits,
+    prove_date_order,
+    read_distance,
+    read_log_date,
+)
 from treatments.log_import.rules.faults import Fault, FaultCode, Note, NoteCode
-from treatments.log_import.rules.habits import LogHabits, read_distance
 from treatments.log_import.rules.material import KnownProduct, KnownZone, read_material, read_zone
-from treatments.log_import.rules.text import join_lines
-from treatments.log_import.rules.words import KINDS, LANGUAGES, MARKS, NOTHING, PROPULSIONS, STYLES, TOTALS
 from treatments.records.rules.odometer import find_limit_fault
 from treatments.rules.explanation import tell_in_english
 from treatments.rules.units import AmbiguousNumberError, DecimalSign, Distance, UnitsError, Volume
-from treatments.vehicles.rules.vin import VinMark
-from treatments.vehicles.rules.vin_advice import VinAdvice, advise_on_vin
+from treatments.vehicles.rules.vin import VinAdvice, VinMark, advise_on_vin
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,10 +11,10 @@ from django.utils import timezone
 from tqdm import tqdm
 
 from treatments.log_import.report import ImportReport
+from treatments.log_import.rules.cells import show_plainly
 from treatments.log_import.rules.columns import HEADINGS
 from treatments.log_import.rules.dates import DateOrder
 from treatments.log_import.rules.faults import Fault, Note
-from treatments.log_import.rules.text import show_plainly
 from treatments.log_import.service import HeadingsError, ImportRequest, LogFileError, Progress, import_log
 from treatments.models import Site
 from treatments.queries import find_today

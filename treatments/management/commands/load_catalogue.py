@@ -9,7 +9,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from treatments.reference.zone_catalogue import load_zone_catalogue
+from treatments.reference.queries import load_zone_catalogue
 from treatments.rules.zone_catalogue import CatalogueError, read_catalogue
 
 

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from treatments.stock.material_uses import rebuild_material_uses
+from treatments.stock.services import rebuild_material_uses
 
 
 class Command(BaseCommand):

@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from treatments.event_log import verify_log
-from treatments.event_log.checkpoints import Checkpoint, find_checkpoints, read_checkpoint, verify_checkpoints
+from treatments.event_log.verification import Checkpoint, find_checkpoints, read_checkpoint, verify_checkpoints
 from treatments.models import Event
 
 

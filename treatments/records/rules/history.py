@@ -17,7 +17,7 @@ from treatments.enums import (
 )
 from treatments.records.rules.conditions import SurfaceConditions
 from treatments.records.rules.odometer import Reading
-from treatments.vehicles.rules.standing_facts import StandingFact
+from treatments.vehicles.rules.coatable import StandingFact
 
 
 @dataclass(frozen=True, slots=True)
