@@ -14,6 +14,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ("treatments", "0001_initial"),
+        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
@@ -198,7 +199,10 @@ class Migration(migrations.Migration):
                         max_length=12,
                     ),
                 ),
-                ("why", models.TextField(blank=True, help_text="why this time was proposed")),
+                (
+                    "why",
+                    models.JSONField(blank=True, help_text="code and params of why this time was proposed", null=True),
+                ),
                 ("note", models.CharField(blank=True, max_length=300)),
                 ("split_reason", models.CharField(blank=True, max_length=200)),
                 ("recorded_at", models.DateTimeField()),
@@ -348,7 +352,7 @@ class Migration(migrations.Migration):
                         to="scheduling.cover",
                     ),
                 ),
-                ("sentence", models.TextField()),
+                ("explanations", models.JSONField(help_text="code and params of what is wrong and what to do")),
                 ("found_at", models.DateTimeField()),
             ],
             options={
@@ -385,7 +389,7 @@ class Migration(migrations.Migration):
                 ("since", models.DateField(blank=True, null=True)),
                 ("last_day", models.DateField(blank=True, null=True)),
                 ("percent", models.DecimalField(decimal_places=2, default=100, max_digits=5)),
-                ("sentence", models.TextField()),
+                ("explanations", models.JSONField(help_text="code and params of what explains the state")),
                 (
                     "recheck_on",
                     models.DateField(
@@ -417,6 +421,10 @@ class Migration(migrations.Migration):
                     models.DateField(
                         blank=True, help_text="the day of the next appointment that serves what is due", null=True
                     ),
+                ),
+                (
+                    "log_position",
+                    models.BigIntegerField(default=0, help_text="of the event log from which this was computed"),
                 ),
             ],
         ),
@@ -650,7 +658,12 @@ class Migration(migrations.Migration):
                     "finished_at",
                     models.DateTimeField(blank=True, help_text="none: it is asked for, not worked out yet", null=True),
                 ),
-                ("failure", models.TextField(blank=True, help_text="why there is no plan after all")),
+                (
+                    "failure",
+                    models.JSONField(
+                        blank=True, help_text="code and params of why there is no plan after all", null=True
+                    ),
+                ),
                 (
                     "made_by",
                     models.ForeignKey(
@@ -679,7 +692,7 @@ class Migration(migrations.Migration):
                         default=False, help_text="the cover lapses before that day, or for want of one"
                     ),
                 ),
-                ("why", models.TextField()),
+                ("why", models.JSONField(help_text="code and params of why it stands there, or nowhere")),
                 (
                     "status",
                     models.CharField(
@@ -699,7 +712,14 @@ class Migration(migrations.Migration):
                     "leased_until",
                     models.DateTimeField(blank=True, help_text="a worker is at it; later another may", null=True),
                 ),
-                ("refusal", models.TextField(blank=True, help_text="why it could not be booked when it was accepted")),
+                (
+                    "refusal",
+                    models.JSONField(
+                        blank=True,
+                        help_text="code and params of why it could not be booked when it was accepted",
+                        null=True,
+                    ),
+                ),
                 (
                     "appointment",
                     models.OneToOneField(
@@ -879,6 +899,7 @@ class Migration(migrations.Migration):
                             ("transfer_notified", "transfer notified"),
                             ("terms_moved", "terms moved"),
                             ("ended", "ended"),
+                            ("end_taken_back", "end taken back"),
                         ],
                         max_length=24,
                     ),
@@ -1291,7 +1312,7 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="seasonplan",
             constraint=models.CheckConstraint(
-                condition=models.Q(("failure", ""), ("finished_at__isnull", False), _connector="OR"),
+                condition=models.Q(("failure__isnull", True), ("finished_at__isnull", False), _connector="OR"),
                 name="failed_plan_is_finished",
             ),
         ),
@@ -1314,10 +1335,7 @@ class Migration(migrations.Migration):
             model_name="seasonproposal",
             constraint=models.CheckConstraint(
                 condition=models.Q(
-                    models.Q(
-                        ("appointment__isnull", False),
-                        ("status", scheduling.enums.ProposalStatus["ACCEPTED"]),
-                    ),
+                    models.Q(("appointment__isnull", False), ("status", scheduling.enums.ProposalStatus["ACCEPTED"])),
                     models.Q(("status", scheduling.enums.ProposalStatus["ACCEPTED"]), _negated=True),
                     _connector="OR",
                 ),
@@ -1343,7 +1361,9 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="coverchange",
             constraint=models.CheckConstraint(
-                condition=models.Q(("kind__in", ["due_item_waived", "transfer_notified", "terms_moved", "ended"])),
+                condition=models.Q(
+                    ("kind__in", ["due_item_waived", "transfer_notified", "terms_moved", "ended", "end_taken_back"])
+                ),
                 name="cover_change_kind_known",
             ),
         ),
