@@ -9,7 +9,16 @@ from decimal import Decimal
 from treatments.enums import FactKind, FactSource, Propulsion, say
 from treatments.event_log import Happening, describe
 from treatments.explanations import MESSAGES
-from treatments.log_import.records import KnownLine, Records, Told, Visit, VisitKey, Wanted, key_line
+from treatments.log_import.records import (
+    KnownLine,
+    Records,
+    Told,
+    Visit,
+    VisitKey,
+    Wanted,
+    key_line,
+    plain_contact,
+)
 from treatments.log_import.report import BatchOutcome
 from treatments.log_import.rules.columns import squeeze
 from treatments.log_import.rules.faults import Fault, FaultCode, NoteCode
@@ -275,16 +284,6 @@ def _tell(row: LogRow) -> Iterator[tuple[str, Told]]:
     if row.odometer is not None:
         words = f"{row.odometer.amount} {row.odometer.unit}"
         yield "odometer", Told(words, row.odometer.kilometres, row.number)
-
-
-def plain(text: str) -> str:
-    """Return a name without regard to case and spacing, for comparing."""
-    return " ".join(text.casefold().split())
-
-
-def plain_contact(text: str) -> str:
-    """Return a contact for comparing; of a telephone number only the digits count."""
-    return plain(text) if "@" in text else "".join(sign for sign in text if sign.isdigit())
 
 
 def _is_same(one: Told, other: Told) -> bool:

@@ -12,7 +12,6 @@ from decimal import Decimal
 from functools import lru_cache
 
 from treatments.enums import TreatmentKind
-from treatments.log_import.placing import plain, plain_contact
 from treatments.log_import.report import BatchOutcome
 from treatments.log_import.rules.columns import squeeze
 from treatments.log_import.rules.faults import NoteCode
@@ -199,6 +198,16 @@ def _open_visit(treatment: Treatment) -> Visit:
         kilometres = treatment.reading.kilometres
         visit.told["odometer"] = Told(f"{kilometres:.0f} km", kilometres, None)
     return visit
+
+
+def plain(text: str) -> str:
+    """Return a name without regard to case and spacing, for comparing."""
+    return " ".join(text.casefold().split())
+
+
+def plain_contact(text: str) -> str:
+    """Return a contact for comparing; of a telephone number only the digits count."""
+    return plain(text) if "@" in text else "".join(sign for sign in text if sign.isdigit())
 
 
 class OwnerWriter:
