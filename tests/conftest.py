@@ -49,7 +49,7 @@ if settings.IS_OWN_BROKER:
 __all__ = ["FIXTURES", "NOW", "TODAY", "ShopForTests", "is_full"]
 
 
-DATABASE = {"db", "transactional_db", "live_server", "django_db_blocker"}
+DATABASE = {"db", "transactional_db", "live_server"}
 
 
 def is_full() -> bool:
