@@ -19,9 +19,9 @@ from scheduling.booking.rules.opening import (
     finish_work,
     subtract,
 )
-from scheduling.covers.rules.due_item import DueKind
+from scheduling.booking.rules.slot_reasons import explain_bay, explain_day, explain_slot
 from scheduling.enums import BayKind
-from treatments.rules.explanation import Explanation, OwnWords, explain
+from treatments.rules.explanation import Explanation, explain
 from treatments.rules.site_days import find_day, find_moment
 
 # Visits begin on a quarter of an hour, as people agree on times.
@@ -333,7 +333,7 @@ def judge_day(items: Sequence[DueDates], day: date, today: date) -> DayJudged:
     if not items:
         return DayJudged(0, 0, 0, explain("visit.day.nothing_due"))
     pressing = find_most_pressing(items)
-    return DayJudged(*count_day(items, day, today, is_any_late(items, today)), _explain_day(pressing, day, today))
+    return DayJudged(*count_day(items, day, today, is_any_late(items, today)), explain_day(pressing, day, today))
 
 
 def is_any_late(items: Sequence[DueDates], today: date) -> bool:
@@ -348,47 +348,6 @@ def count_day(items: Sequence[DueDates], day: date, today: date, is_late: bool) 
         in_grace += item.last_on < day <= item.grace_until
         not_served += not is_late and not item.is_served_on(day)
     return run_over, not_served, in_grace
-
-
-def _explain_day(item: DueDates, day: date, today: date) -> Explanation:
-    kind = "touch_up" if item.kind is DueKind.TOUCH_UP else "reinspection"
-    if not item.is_served_on(day):
-        return explain(f"visit.day.before_window.{kind}", opens_on=item.opens_on)
-    if day > item.grace_until:
-        if item.grace_until < today:
-            return explain(f"visit.day.makes_up.{kind}", last_on=item.last_on)
-        if item.grace_until == item.last_on:
-            return explain(f"visit.day.too_late.{kind}", last_on=item.last_on)
-        return explain(f"visit.day.too_late_in_grace.{kind}", grace_until=item.grace_until)
-    if day > item.last_on:
-        return explain(f"visit.day.in_grace.{kind}", when=_explain_days_to("end_of_grace", day, item.grace_until))
-    if day < item.opens_on:
-        return explain(f"visit.day.shortly_before.{kind}", opens_on=item.opens_on)
-    if item.target_on == item.last_on:
-        when = _explain_days_to("last_and_target_day", day, item.last_on)
-        return explain(f"visit.day.in_window.{kind}", when=when, target=None)
-    when = _explain_days_to("last_day", day, item.last_on)
-    return explain(f"visit.day.in_window.{kind}", when=when, target=_explain_target(day, item.target_on))
-
-
-def _explain_target(day: date, target: date) -> Explanation:
-    """Return how far a day is from the target day of what is due."""
-    days = (day - target).days
-    if days == 0:
-        return explain("visit.target.on")
-    return explain("visit.target.after" if days > 0 else "visit.target.before", days=abs(days), target_on=target)
-
-
-def _explain_days_to(name: str, day: date, last: date) -> Explanation:
-    days = (last - day).days
-    return (
-        explain(f"visit.before_{name}", days=days, last_on=last) if days else explain(f"visit.on_{name}", last_on=last)
-    )
-
-
-def explain_slot(day: Explanation, wishes: Explanation | None = None, bay: Explanation | None = None) -> Explanation:
-    """Return why a time is proposed: how its day stands to what is due, which wishes it meets, and what of the bay."""
-    return explain("visit.why", day=day, wishes=wishes, bay=bay)
 
 
 def describe_slot(
@@ -417,7 +376,7 @@ def describe_slot(
         stay.bay_free_at,
         stay.ready_at,
         tuple([item.key for item in items if item.is_served_on(day)]),
-        explain_slot(judged.explanation, _explain_wishes(unmet, preferences), _explain_bay(bay, work)),
+        explain_slot(judged.explanation, _explain_wishes(unmet, preferences), explain_bay(bay, work)),
         rank,
     )
 
@@ -428,17 +387,6 @@ def _explain_wishes(unmet: Sequence[str], preferences: Preferences) -> Explanati
     if preferences.weekdays or preferences.part_of_day:
         return explain("visit.wish.as_asked")
     return explain("visit.wish.earliest") if preferences.earliest else None
-
-
-def _explain_bay(bay: BayTimes, work: VisitWork) -> Explanation | None:
-    name = OwnWords(bay.name)
-    if bay.most_height_mm is not None and work.height_mm is None:
-        return explain("visit.bay.height_unknown", bay=name)
-    if bay.most_mass_kg is not None and work.mass_kg is None:
-        return explain("visit.bay.mass_unknown", bay=name)
-    if bay.kind is BayKind.LIFT and bay.most_height_mm is not None and work.height_mm is not None:
-        return explain("visit.bay.high_enough", bay=name)
-    return None
 
 
 __all__ = [
