@@ -121,8 +121,8 @@ def find_in_the_way(
 
 def explain_moment(moment: datetime, site: Site) -> Explanation:
     """Return a moment on the clock of a site, as a parameter of an explanation."""
-    local = moment.astimezone(find_zone(site.time_zone))
-    return explain("visit.moment", day=local.date(), time=f"{local:%H:%M}")
+    zone = find_zone(site.time_zone)
+    return explain("visit.moment", day=find_day(moment, zone), time=f"{moment.astimezone(zone):%H:%M}")
 
 
 def _explain_misfit(bay: Bay, work: VisitWork) -> Explanation:

@@ -9,6 +9,7 @@ from django.template import Context, Template
 from django.test import Client, RequestFactory
 from django.utils import timezone
 from django.utils.formats import date_format
+from django.utils.translation import override
 
 from claims.models import ReportTally
 from claims.reports.services import ask_for_count
@@ -42,7 +43,8 @@ def far(demo: DemoShop) -> Client:
 
 
 def show(moment: datetime, form: str = "j M Y H:i") -> str:
-    return date_format(moment.astimezone(find_clock(Site(time_zone=FAR))), form)
+    with override("en"):
+        return date_format(moment.astimezone(find_clock(Site(time_zone=FAR))), form)
 
 
 def test_the_timeline_tells_when_work_was_recorded_and_a_message_written(demo: DemoShop, far: Client) -> None:

@@ -45,7 +45,6 @@ FOR_THE_WHOLE_SHOP = {
     "notifications/privacy/people.py": "for how long claims are kept",
     "notifications/privacy/retention.py": "for how long people are kept",
     "notifications/tasks.py": "the nightly run",
-    "scheduling/booking/many.py": "the index answers for one day",
     "scheduling/management/commands/recompute.py": "the index answers for one day",
     "scheduling/tasks.py": "the index answers for one day",
     "treatments/queries.py": "where it is defined",
