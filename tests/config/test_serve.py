@@ -211,7 +211,7 @@ def test_a_plan_is_finished_though_its_worker_is_killed(shop: Shop, serving: "su
     else:
         raise AssertionError("Every plan was finished before its worker could be killed.")
     wait_until(lambda: shop.query(newest)[0][1] is not None, "another worker plans it")
-    assert shop.query(newest)[0][2] == ""
+    assert shop.query(newest)[0][2] is None
     assert shop.find_worker(serving) != worker
     wait_until(lambda: '"workers": "ok"' in browser.ask("/health/")[2], "the health page sees the new worker")
 

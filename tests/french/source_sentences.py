@@ -21,7 +21,6 @@ SPEAKING = (
     "notifications/*/rules/*.py",
     "treatments/vehicles/services.py",
     "treatments/records/services.py",
-    "treatments/records/services.py",
     "treatments/stock/services.py",
     "treatments/people/customers.py",
     "treatments/vehicles/facts.py",
@@ -47,6 +46,8 @@ SILENT = (
 )
 # Literals that look like words and never reach a person by themselves, each with the reason.
 NO_SENTENCE = {
+    "Promised, but not in the season: {}.": "a mistake in the program",
+    "claims by {}": "a name in the log",
     "Air temperature {} degC is not between -45 and 60: measure again.": "a mistake in the program",
     "Relative humidity {} % is not above 0 and up to 100.": "a mistake in the program",
     "loss_fraction is {}: give 0 or more and less than 1, such as 0.15.": "a mistake in the program",
@@ -73,6 +74,7 @@ NO_SENTENCE = {
 _WORDS = re.compile(
     r"[A-Za-z]{2,}[,;:.]? [A-Za-z({]|(?:^| )[a-z]{2,} $|^[;,.]? ?\(?[a-z]{2,} |^[A-Z][a-z]+ ?\{?|\} [a-z]{2,}"
 )
+_SQL = re.compile(r"\s*(INSERT|SELECT|UPDATE|DELETE) ")
 _ANNOTATION = re.compile(r"[A-Z]\w+(\[.*\])?")
 
 
@@ -94,7 +96,7 @@ def find_pieces(source: str) -> Iterator[tuple[int, str]]:
         if id(node) in passed or not isinstance(node, ast.Constant | ast.JoinedStr):
             continue
         piece = _write(node)
-        if piece is not None and _WORDS.search(piece) and piece not in NO_SENTENCE:
+        if piece is not None and _WORDS.search(piece) and piece not in NO_SENTENCE and not _SQL.match(piece):
             yield node.lineno, piece
 
 
