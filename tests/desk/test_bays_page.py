@@ -57,7 +57,7 @@ def test_the_week_shows_visits_where_they_stand_and_what_is_closed(demo: DemoSho
     assert "down-1 stepdown-3" in block and visit.vehicle.plate in block
     assert given_up.number not in page
     assert "Bay closed: new floor" in page
-    assert re.findall(r'<section class="day[^"]*" aria-label="([^"]+)"', page) == [
+    assert re.findall(r'<section class="day[^"]*"\s+aria-label="([^"]+)"', page) == [
         "Monday 18 May", "Tuesday 19 May", "Wednesday 20 May", "Thursday 21 May", "Friday 22 May",
     ]  # fmt: skip
     assert re.findall(r'class="day today chosen"[^>]+aria-label="([^"]+)"', page) == ["Wednesday 20 May"]

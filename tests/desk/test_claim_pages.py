@@ -415,7 +415,7 @@ def test_the_list_tells_how_each_claim_stands(demo: DemoShop) -> None:
     def read(name: str) -> str:
         page = clients[name].get("/claims/").content.decode()
         (told,) = re.findall(rf">{claim.number}</a>.*?data-label=\"Decision\">(.*?)</td>", page, re.DOTALL) or [""]
-        return str(told)
+        return str(told).strip()
 
     assert read("warranty") == "not decided yet"
     decision = decide_claim(

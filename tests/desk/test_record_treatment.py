@@ -382,7 +382,7 @@ def test_the_forms_start_with_what_the_vehicle_was_measured_in_and_name_every_dr
     for day in ("2026-05-19", "2026-05-18"):
         client.post(TREAT, visit(lift, done_on=day))
     drafts = re.findall(
-        r"is not signed off yet: ([^<]+?)\. <a href=\"/treatments/(\d+)/", client.get(TREAT).content.decode()
+        r"is not signed off yet: ([^<]+?)\.\s+<a href=\"/treatments/(\d+)/", client.get(TREAT).content.decode()
     )
     keys = Treatment.objects.order_by("done_on").values_list("pk", flat=True)
     assert drafts == [(f"first treatment, {day} May 2026", str(key)) for day, key in zip((18, 19), keys, strict=True)]

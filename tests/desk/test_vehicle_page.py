@@ -43,7 +43,7 @@ def look_at(vehicle: Vehicle, zone: str, day: date, percent: str | None, *, perf
 def find_zone_row(page: str, zone: str) -> str:
     """Return what is read in the row of a zone in the table beside the plan, and the names of its charts."""
     table = page.partition('<table class="list zones">')[2].partition("</table>")[0]
-    (row,) = re.findall(rf'<th scope="row">{zone}.*?</tr>', table, re.DOTALL)
+    (row,) = re.findall(rf'<th scope="row">\s*{zone}.*?</tr>', table, re.DOTALL)
     labels = " ".join(re.findall(r'aria-label="([^"]*)"', row))
     return " ".join((re.sub(r"<title>.*?</title>|<[^>]*>", " ", row) + " " + labels).split())
 
@@ -89,7 +89,7 @@ def test_the_band_tells_past_and_expected_states_and_each_why(demo: DemoShop) ->
     assert re.search(r"suspended expected from .*, if nothing more is recorded", read)
     assert band.count("<summary>Why</summary>") == band.count("<li")
     assert 'class="today"' in page
-    drawn = len(re.findall(r'class="state s-\w+(?: expected)?"/>', page.partition("</svg>\n<figcaption>")[0]))
+    drawn = len(re.findall(r'class="state s-\w+(?: expected)?"/>', page.partition("<figcaption>")[0]))
     assert drawn == band.count("<li") + 1  # the state of today is drawn in two parts, so far and from here on
 
 
