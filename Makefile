@@ -11,9 +11,11 @@ install:
 test:
 	$(PYTHON) -m pytest -q -n auto --dist worksteal $(ARGS)
 
-# What takes neither a browser nor hundreds of generated examples, in less than a minute on two cores.
+# What takes neither a browser, nor the demo shop, nor hundreds of generated examples: under a minute on two cores.
+FAST = tests/reference tests/claims tests/scheduling tests/treatments tests/notifications tests/desk/test_visit_pages.py
+
 fast:
-	$(PYTHON) -m pytest -q -n auto --dist worksteal -m "not browser and not slow" $(ARGS)
+	$(PYTHON) -m pytest -q -n auto --dist worksteal -m "not slow" $(or $(ARGS),$(FAST))
 
 lint:
 	.venv/bin/ruff check .

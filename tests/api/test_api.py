@@ -19,6 +19,8 @@ from scheduling.models import Cover
 from tests.demo_records import load_demo
 from treatments.models import Customer, Dealership, User
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def demo(db: None, tmp_path: Path) -> DemoShop:

@@ -45,6 +45,8 @@ from treatments.rules.explanation import explain
 from treatments.rules.formats import Money, format_money
 from treatments.shared.shown import ChangedSinceShownError, find_log_position
 
+pytestmark = pytest.mark.slow
+
 NOW = timezone.now()  # the demo is laid around the day on which it runs
 LATER = NOW + timedelta(days=200)
 

@@ -31,6 +31,8 @@ from treatments.models import InspectionLine, Product, TreatmentLine, User, Zone
 from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.rules.explanation import OwnWords, ZoneCode, explain
 
+pytestmark = pytest.mark.slow
+
 NOW = timezone.now()  # the demo is laid around the day on which it runs
 
 

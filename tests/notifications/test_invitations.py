@@ -29,6 +29,8 @@ from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_b
 from tests.scheduling.test_booking import make_vin
 from treatments.models import Customer, User
 
+pytestmark = pytest.mark.slow
+
 FIRST = date(2025, 6, 10)
 DAY = date(2026, 6, 9)
 

@@ -34,6 +34,8 @@ from treatments.vehicles.facts import record_fact
 from treatments.vehicles.rules.coatable import Bar
 from treatments.vehicles.services import add_vehicle
 
+pytestmark = pytest.mark.slow
+
 DAY = date(2026, 3, 2)
 FORBIDDEN, ABSENT, TANK_IN = "wheel_lip_front_left", "battery_tray", "load_space_floor"
 

@@ -26,6 +26,8 @@ from tests.poison import POISONS, add_cover_elsewhere
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_bays
 from treatments.models import Site
 
+pytestmark = pytest.mark.slow
+
 FIRST = date(2025, 6, 10)
 
 

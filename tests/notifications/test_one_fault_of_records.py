@@ -25,6 +25,8 @@ from treatments.enums import DamageKind
 from treatments.event_log import verify_log
 from treatments.models import Customer, Product, Treatment, Zone
 
+pytestmark = pytest.mark.slow
+
 __all__ = ["bays", "others"]
 
 

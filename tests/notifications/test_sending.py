@@ -22,6 +22,8 @@ from tests.conftest import NOW, TODAY, ShopForTests
 from tests.notifications.test_reminders import add_due_vehicle, read_mail
 from treatments.models import Customer
 
+pytestmark = pytest.mark.slow
+
 VINS = ("11111111111111111", "1M8GDM9AXKP042788", "1XXC4FA12RM100200")
 GOOD, OTHER = "lena@example.com", "osric@example.com"
 WITH_LINE_BREAK = "lena@example.com\nBcc: everybody@example.com"

@@ -33,6 +33,8 @@ from treatments.rules.explanation import Label, OwnWords, Param, explain, to_jso
 from treatments.vehicles.facts import record_fact
 from treatments.vehicles.rules.vin import compute_check_digit
 
+pytestmark = pytest.mark.slow
+
 FIRST = date(2025, 6, 10)
 DAY = date(2026, 6, 9)  # a Tuesday in the window of what is due
 

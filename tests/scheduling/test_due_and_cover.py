@@ -54,6 +54,8 @@ from treatments.records.rules.history import (
 from treatments.records.rules.odometer import Reading
 from treatments.rules.explanation import OwnWords, explain
 
+pytestmark = pytest.mark.slow
+
 ALWAYS_OPEN = WorkingCalendar(frozenset(range(1, 8)))
 WEEKDAYS = WorkingCalendar()
 START = date(2023, 3, 14)

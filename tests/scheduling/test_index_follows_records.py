@@ -35,6 +35,8 @@ from treatments.rules.units import Distance, DistanceUnit
 from treatments.shared.shown import find_log_position
 from treatments.vehicles.services import change_owner
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def demo(db: None, tmp_path: Path) -> DemoShop:

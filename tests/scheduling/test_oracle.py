@@ -48,6 +48,8 @@ from tests.scheduling.oracle_translate import (
     say_terms,
 )
 
+pytestmark = pytest.mark.slow
+
 
 def describe_difference(rules: Said, text: Said) -> str:
     """Name what differs, in lines that can be read; empty where nothing does."""

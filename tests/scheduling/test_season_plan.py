@@ -29,6 +29,8 @@ from tests.scheduling.season_faults import list_faults
 from treatments.enums import Training
 from treatments.rules.explanation import Explanation, OwnWords, explain
 
+pytestmark = pytest.mark.slow
+
 NEXT = FIRST + timedelta(days=1)
 MOST_PLANS = 3_000
 

@@ -35,6 +35,8 @@ from scheduling.enums import BayKind, Skill
 from treatments.enums import Training
 from treatments.rules.explanation import Explanation, OwnWords, Param, explain
 
+pytestmark = pytest.mark.slow
+
 ZONE = zoneinfo.ZoneInfo("America/New_York")
 MONDAY = date(2026, 5, 4)
 HOURS = {day: ((time(8), time(12)), (time(12, 30), time(17))) for day in range(1, 6)}

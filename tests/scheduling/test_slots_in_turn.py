@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -20,6 +21,8 @@ from scheduling.covers.rules.dates import WorkingCalendar
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.enums import BayKind, Skill
 from tests.scheduling.test_slots import HOURS, MONDAY, ZONE, due_dates, local, stretches
+
+pytestmark = pytest.mark.slow
 
 
 @st.composite

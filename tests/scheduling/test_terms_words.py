@@ -24,6 +24,8 @@ from treatments.rules.explanation import Label, Param, Quantity, explain
 from treatments.rules.formats import Money
 from treatments.shared.rendering import render
 
+pytestmark = pytest.mark.slow
+
 SAMPLES = sorted((FIXTURES / "terms").glob("*.toml"))
 
 

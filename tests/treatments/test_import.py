@@ -34,6 +34,8 @@ from treatments.records.material_totals import TotalEntry
 from treatments.records.services import LineEntry, amend_treatment, record_treatment
 from treatments.rules.units import Volume, VolumeUnit
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def dirty(shop: ShopForTests) -> DirtyLog:

@@ -15,6 +15,8 @@ from tests.treatments.import_helpers import read_counts, read_sums, run_import, 
 from treatments.models import Treatment, TreatmentLine
 from treatments.vehicles.rules.vin import advise_on_vin
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).resolve().parents[2]
 SHEET = "xl/worksheets/sheet1.xml"
 

@@ -9,6 +9,8 @@ from PIL import Image
 
 from treatments.records.photos import LONGEST_EDGE, PhotoError, clean_photo
 
+pytestmark = pytest.mark.slow
+
 MOST_MEGABYTES = 300
 WORKER = """
 import resource, sys

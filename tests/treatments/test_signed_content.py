@@ -22,6 +22,8 @@ from treatments.records.services import LineEntry, record_treatment, sign_off_tr
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.vehicles.services import add_vehicle
 
+pytestmark = pytest.mark.slow
+
 NOW = timezone.now()
 TODAY = NOW.date()
 OURS = ("treatments", "scheduling", "claims", "notifications", "desk", "api")

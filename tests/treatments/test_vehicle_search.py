@@ -22,6 +22,8 @@ from treatments.rules.search_words import SearchWord, read_search_words, take_se
 from treatments.search import queries as vehicle_search
 from treatments.search.queries import list_found_vehicles, look_word_up, search_vehicles
 
+pytestmark = pytest.mark.slow
+
 FOUND_BY_PLATE = [
     "smh210",
     "SMH 210",
