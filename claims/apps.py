@@ -1,4 +1,4 @@
-"""Registers the claims room with Django."""
+"""Registers the claims app with Django."""
 
 from django.apps import AppConfig
 

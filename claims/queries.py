@@ -1,4 +1,4 @@
-"""Reads of the claims room: which claims a person may see, and what the rules find about one."""
+"""Reads of the claims app: which claims a person may see, and what the rules find about one."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping

@@ -1,4 +1,4 @@
-"""What is signed off in this room, and what is not; see ``treatments.event_log.signed_content``."""
+"""What is signed off in this app, and what is not; see ``treatments.event_log.signed_content``."""
 
 from treatments.event_log.signed_content import Later, SignedTable, Told
 

@@ -261,7 +261,7 @@ CELERY_BEAT_SCHEDULE = {
     "write-invitations": {"task": "notifications.write_invitations", "schedule": 60.0},
     "write-due-reminders": {"task": "notifications.write_due_reminders", "schedule": 3600.0},
     "erase-what-is-old": {"task": "notifications.erase_what_is_old", "schedule": 86400.0},
-    "tell-log-checkpoint": {"task": "notifications.tell_log_checkpoint", "schedule": crontab(hour=1, minute=40)},
+    "tell-log-checkpoint": {"task": "notifications.send_log_checkpoint", "schedule": crontab(hour=1, minute=40)},
     "note-material-uses": {"task": "treatments.note_material_uses", "schedule": 300.0},
     # Counts once a day, and what somebody asked for that a lost task left uncounted.
     "count-reports": {"task": "claims.count_reports_when_due", "schedule": WORK_LEASE_SECONDS / 2},

@@ -5,7 +5,7 @@ import logging
 from celery import shared_task
 from django.utils import timezone
 
-from notifications.tasks import tell_of_visits
+from notifications.tasks import send_visit_news
 from scheduling.covers.services import register_covers_for_new_treatments
 from scheduling.index.service import recompute_what_changed
 from treatments.queries import find_shop_day
@@ -25,6 +25,6 @@ def follow_events() -> None:
     try_step("Registering covers", lambda: register_covers_for_new_treatments(now=now, failed=failed), failed)
     today = find_shop_day(now)
     try_step("Recomputing covers", lambda: recompute_what_changed(as_of=today, most=MOST_AT_ONCE), failed)
-    try_step("Telling of visits", tell_of_visits, failed)
+    try_step("Telling of visits", send_visit_news, failed)
     for told in failed:
         logger.error("After a change, left to the next scan: %s", told)

@@ -1,4 +1,4 @@
-"""Registers the notifications room with Django."""
+"""Registers the notifications app with Django."""
 
 from django.apps import AppConfig
 

@@ -1,4 +1,4 @@
-"""What is signed off in this room: nothing. See ``treatments.event_log.signed_content``."""
+"""What is signed off in this app: nothing. See ``treatments.event_log.signed_content``."""
 
 from treatments.event_log.signed_content import SignedTable
 

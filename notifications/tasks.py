@@ -32,10 +32,10 @@ def erase_what_is_old() -> None:
         logger.error("Not erased: %s", told)
 
 
-@shared_task(name="notifications.tell_log_checkpoint")
-def tell_log_checkpoint() -> None:
+@shared_task(name="notifications.send_log_checkpoint")
+def send_log_checkpoint() -> None:
     """Write down outside the database where the event log stands."""
-    log_checkpoints.tell_log_checkpoint(now=timezone.now())
+    log_checkpoints.send_log_checkpoint(now=timezone.now())
 
 
 @shared_task(name="notifications.send_due_messages")
@@ -66,13 +66,13 @@ def write_invitations() -> None:
         logger.error("No message could be written, so phone: %s", told)
 
 
-@shared_task(name="notifications.tell_of_visits")
-def tell_of_visits() -> None:
+@shared_task(name="notifications.send_visit_news")
+def send_visit_news() -> None:
     """Write and send what customers are to be told of changed visits, at once and not at the next scan."""
     write_invitations()
     send_due_messages()
 
 
-def nudge_to_tell() -> None:
+def nudge_to_send_visit_news() -> None:
     """Let customers hear of a change at once. Rows and scans see to it all the same where no broker answers."""
-    nudge(tell_of_visits)
+    nudge(send_visit_news)

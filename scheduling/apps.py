@@ -1,4 +1,4 @@
-"""Registers the scheduling room with Django."""
+"""Registers the scheduling app with Django."""
 
 from django.apps import AppConfig
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 DOMAIN = ("treatments", "scheduling", "claims", "notifications")
-ROOMS = (*DOMAIN, "desk", "api", "config")
+APPS = (*DOMAIN, "desk", "api", "config")
 # What no door leads to, each with the reason.
 WITHOUT_A_DOOR = {
     "scheduling.season.services.accept_proposals": "the worker accepts them one by one; for tests",
@@ -33,8 +33,8 @@ class Module:
 
 def read_modules() -> dict[str, Module]:
     found = {}
-    for room in ROOMS:
-        for path in sorted((ROOT / room).rglob("*.py")):
+    for app in APPS:
+        for path in sorted((ROOT / app).rglob("*.py")):
             place = path.relative_to(ROOT).with_suffix("")
             if "migrations" in place.parts or place.parts[:2] == ("desk", "demo"):
                 continue
@@ -129,7 +129,7 @@ def find_reached(modules: dict[str, Module]) -> set[Name]:
 
 
 def list_services(modules: dict[str, Module]) -> set[Name]:
-    """Return every public function of each module of a domain room in which one writes."""
+    """Return every public function of each module of a domain app in which one writes."""
     return {
         (name, defined)
         for name, module in modules.items()

@@ -26,7 +26,7 @@ from notifications.reminders.rules.reminders import (
     MessageKind,
     choose_reminder,
 )
-from notifications.reminders.wording import tell_opening, tell_subject, tell_thing
+from notifications.reminders.wording import render_opening, render_subject, render_thing
 from scheduling.booking.rules.opening import DueDates
 from scheduling.booking.rules.slots import explain_slot, judge_day
 from scheduling.covers.rules.dates import WorkingCalendar
@@ -87,7 +87,7 @@ def test_the_reader_finds_the_dates_and_tells_a_wrong_label() -> None:
 
 def check_reminder(thing: DueThing, day: date, language: str) -> set[MessageKind]:
     """Check what is told of one thing on a day in the language in use; return of which kind the reminder is, if any."""
-    dates = read_labelled_dates(tell_thing(thing, NAMES, day)[1], language)
+    dates = read_labelled_dates(render_thing(thing, NAMES, day)[1], language)
     days_of_grace = {thing.grace_until} if thing.grace_until > thing.last_on else set()
     assert dates.last == {thing.last_on}
     assert dates.grace == days_of_grace
@@ -95,11 +95,11 @@ def check_reminder(thing: DueThing, day: date, language: str) -> set[MessageKind
     if reminder is None:
         assert day < thing.opens_on
         return set()
-    text = tell_opening(reminder, "2025 Harrow Finch", day)
+    text = render_opening(reminder, "2025 Harrow Finch", day)
     check(read_labelled_dates(text, language), {thing.last_on}, days_of_grace)
     told = set(re.findall(r"\d{1,2}(?:er)? \w+ \d{4}", text))
     assert {read_day(each, language) for each in told} <= {thing.opens_on, thing.last_on, thing.grace_until}
-    assert not re.search(r"\d{4}", tell_subject(reminder.kind, "Harrow Finch"))
+    assert not re.search(r"\d{4}", render_subject(reminder.kind, "Harrow Finch"))
     return {reminder.kind}
 
 

@@ -1,4 +1,4 @@
-"""Registers the treatments room with Django."""
+"""Registers the treatments app with Django."""
 
 from django.apps import AppConfig
 

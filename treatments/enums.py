@@ -1,4 +1,4 @@
-"""The closed lists of words that every room uses: body styles, zone kinds, product families, kinds of visit.
+"""The closed lists of words that every app uses: body styles, zone kinds, product families, kinds of visit.
 
 They live in one place so that a zone catalogue, a terms document, a log and a column can only mean the same.
 """

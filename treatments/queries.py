@@ -1,4 +1,4 @@
-"""Reads of the treatments room: what a record says against itself, the zones as the rules see them, and look-ups."""
+"""Reads of the treatments app: what a record says against itself, the zones as the rules see them, and look-ups."""
 
 import zoneinfo
 from collections import defaultdict

@@ -1,4 +1,4 @@
-"""What runs in the background for this room; each task calls one service."""
+"""What runs in the background for this app; each task calls one service."""
 
 from celery import shared_task
 

@@ -167,7 +167,7 @@ def work_out_amount(
         )
     if terms.limit_per_claim is not None:
         limit = so_far.with_amount(terms.limit_per_claim)
-        met = explain(f"amount.limit_per_claim.{_tell_met(so_far, limit)}", limit=limit)
+        met = explain(f"amount.limit_per_claim.{_render_met(so_far, limit)}", limit=limit)
         add("claims.limit_per_claim", met, min(so_far.amount, limit.amount))
     if earlier.on_this_claim:
         paid = add_up(earlier.on_this_claim)
@@ -177,11 +177,11 @@ def work_out_amount(
         paid = add_up(earlier.all)
         left = so_far.with_amount(max(terms.limit_in_all - paid, Decimal(0)))
         limit = so_far.with_amount(terms.limit_in_all)
-        code = f"amount.limit_in_all.{_tell_met(so_far, left)}"
+        code = f"amount.limit_in_all.{_render_met(so_far, left)}"
         met = explain(code, limit=limit, paid=so_far.with_amount(paid), left=left)
         add("claims.limit_in_all", met, min(so_far.amount, left.amount))
     return AmountSheet(tuple(lines), so_far)
 
 
-def _tell_met(amount: Money, limit: Money) -> str:
+def _render_met(amount: Money, limit: Money) -> str:
     return "reached" if amount.amount > limit.amount else "not_reached"

@@ -64,7 +64,7 @@ def _book_slot(request: HttpRequest, found: VehicleToBook, user: User, now: date
     except ValidationError as error:
         errors = list_faults(error)
     else:
-        return _tell_booked(request, appointment)
+        return _render_booked(request, appointment)
     choice = offer_times(request, found, now)
     return _show(request, found, choice, None, now, errors=errors, instead=instead)
 
@@ -115,11 +115,11 @@ def _book_named_time(request: HttpRequest, found: VehicleToBook, user: User, now
         except ValidationError as error:
             name_faults(form, error)
         else:
-            return _tell_booked(request, appointment)
+            return _render_booked(request, appointment)
     return _show(request, found, choice, form, now, errors=list_errors(form), instead=instead)
 
 
-def _tell_booked(request: HttpRequest, appointment: Appointment) -> HttpResponse:
+def _render_booked(request: HttpRequest, appointment: Appointment) -> HttpResponse:
     query = {"told": "booked"}
     if request.GET.get("place"):
         query["place"] = request.GET["place"]

@@ -46,10 +46,10 @@ def list_served(found: Appointment, parts: Sequence[Appointment]) -> list[Served
     booked_for = AppointmentItem.objects.filter(appointment=found)
     keys = [item.due_key for item in booked_for if item.serves or is_over]
     items = {item.key: item for item in DueItem.objects.filter(cover=found.cover_id, key__in=keys)}
-    return [_tell_served(key, items.get(key), is_over=is_over) for key in keys]
+    return [_render_served(key, items.get(key), is_over=is_over) for key in keys]
 
 
-def _tell_served(key: str, item: DueItem | None, *, is_over: bool) -> Served:
+def _render_served(key: str, item: DueItem | None, *, is_over: bool) -> Served:
     # A key leads with its kind: "reinspection:2", "touch_up:cavity_wax:2024-12-04:2026-12-04".
     kind, _, rest = key.partition(":")
     family = rest.partition(":")[0] if kind == DueKind.TOUCH_UP else ""
@@ -94,7 +94,7 @@ def list_events(found: Appointment) -> list[dict[str, Any]]:
         listed.append(
             {
                 "event": event,
-                "by": _tell_who(event, found),
+                "by": _render_who(event, found),
                 "words": str(EVENT_WORDS.get(event.kind, event.kind)),
                 "from": _read_moment(before.get("starts_at")) if moved else None,
                 "to": _read_moment(after.get("starts_at")) if moved or not before else None,
@@ -105,7 +105,7 @@ def list_events(found: Appointment) -> list[dict[str, Any]]:
     return listed
 
 
-def _tell_who(event: Event, found: Appointment) -> str:
+def _render_who(event: Event, found: Appointment) -> str:
     """Return who did something to a visit; '' where nobody's name is on record."""
     if event.actor:
         return event.actor.get_full_name() or event.actor.username

@@ -52,7 +52,7 @@ from desk.lift.views import (
     find_first_outcome,
     make_form_key,
     record_once,
-    tell_typed_by,
+    render_typed_by,
 )
 from desk.shared.access import access_claim, access_cover, get_user, may_open, open_to
 from desk.shared.shown import find_shown_at, list_changes, shown_for
@@ -289,7 +289,7 @@ def file_new_claim(request: HttpRequest, number: str) -> HttpResponse:
         "form": form or FileClaimForm(zones=zones, initial={"reported_on": today}),
         "cover": cover,
         "form_key": make_form_key(request),
-        "typed_by": tell_typed_by(request),
+        "typed_by": render_typed_by(request),
         "first_outcome": first,
     }
     status = 409 if first or changes else 400 if form and form.errors else 200

@@ -27,9 +27,9 @@ from desk.shared.shown_records import of_own_visits
 from notifications.customer_page.queries import OwnPage, OwnVehicle, make_stop_token, read_last_record, read_own_vehicle
 from notifications.documents.queries import read_certificate_pdf
 from notifications.invitations.rules.calendar_text import write_download
-from notifications.invitations.visit_text import read_visit_parts, show_to_customer, tell_title
+from notifications.invitations.visit_text import read_visit_parts, render_title, show_to_customer
 from notifications.languages import choose_language, written_for
-from notifications.tasks import nudge_to_tell
+from notifications.tasks import nudge_to_send_visit_news
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.own_visits import book_own_visit, cancel_own_visit, may_change, move_own_visit
 from scheduling.booking.placing import ChangedMeanwhileError, SlotTakenError
@@ -177,7 +177,7 @@ def _offer(visitor: Visitor, slots: Sequence[Slot], moved: Appointment | None) -
         Offer(
             slot.starts_at.astimezone(zone),
             round_up_ready(slot.ready_at.astimezone(zone)),
-            _tell_why(visitor, slot.day),
+            _render_why(visitor, slot.day),
             f"{before}{sign_time(slot, visitor.page.vehicle, moved)}{after}",
         )
         for slot in slots
@@ -185,7 +185,7 @@ def _offer(visitor: Visitor, slots: Sequence[Slot], moved: Appointment | None) -
     ]
 
 
-def _tell_why(visitor: Visitor, day: date) -> str:
+def _render_why(visitor: Visitor, day: date) -> str:
     """Return how a day stands to what is due; which bay it is and why that one is the shop's own affair."""
     items = visitor.shown.due_dates
     return render_explanation(explain_slot(judge_day(items, day, visitor.today).explanation)) if items else ""
@@ -213,7 +213,7 @@ def _show(
         "shown": visitor.shown,
         "visit": visit,
         "zone_names": map_zone_names(),
-        **_tell_visit(visit),
+        **_render_visit(visit),
         "may_change": may,
         "until_hours": settings.CUSTOMER_CHANGES_UNTIL_HOURS,
         "moving": moving,
@@ -230,7 +230,7 @@ def _show(
     return render(request, name, context, status=status)
 
 
-def _tell_visit(visit: Appointment | None) -> dict[str, Any]:
+def _render_visit(visit: Appointment | None) -> dict[str, Any]:
     """Return what a part of a page says of a visit: what it is, and its moments on the clock of the site."""
     if visit is None:
         return {}
@@ -239,7 +239,7 @@ def _tell_visit(visit: Appointment | None) -> dict[str, Any]:
     is_washing = part is not None and part.is_washing
     other = part.other if part is not None and is_washing else None
     return {
-        "visit_title": gettext("Washing and drying") if is_washing else tell_title(visit, part),
+        "visit_title": gettext("Washing and drying") if is_washing else render_title(visit, part),
         "is_washing": is_washing,
         "work_starts_at": other.starts_at.astimezone(clock) if other else None,
         "starts_at": visit.starts_at.astimezone(clock),
@@ -281,7 +281,7 @@ def chosen_time(request: HttpRequest, visitor: Visitor, slot: str) -> HttpRespon
             "chosen": chosen,
             "slot": slot,
             "visit": visit,
-            "why": _tell_why(visitor, find_today(chosen.starts_at, visitor.shown.site)),
+            "why": _render_why(visitor, find_today(chosen.starts_at, visitor.shown.site)),
         }
         return render(request, "customer/confirm.html", context)
     if list_changes(request):
@@ -314,7 +314,7 @@ def _take(request: HttpRequest, visitor: Visitor, chosen: ChosenTime) -> HttpRes
         return _show_changed(request, visitor)
     except ValidationError as error:
         return _show(request, visitor, moving=visit is not None, errors=error.messages, status=400)
-    nudge_to_tell()
+    nudge_to_send_visit_news()
     return _redirect(visitor, "moved" if visit is not None else "booked")
 
 
@@ -360,13 +360,13 @@ def cancel(request: HttpRequest, visitor: Visitor) -> HttpResponse:
         except ValidationError:
             errors = [gettext("Say in a few words why, so that we know.")]
         else:
-            nudge_to_tell()
+            nudge_to_send_visit_news()
             return _redirect(visitor, "cancelled")
     context = {
         "token": visitor.token,
         "shown": visitor.shown,
         "visit": visit,
-        **_tell_visit(visit),
+        **_render_visit(visit),
         "reason": reason,
         "errors": errors,
     }

@@ -92,12 +92,12 @@ def _foresee_waiving(covers: list[Cover], today: date) -> list[Chosen]:
     kinds = list_open_kinds(covers, today)
     found = []
     for cover in covers:
-        words = ", ".join([_tell_open(told[kind], zones) for kind, zones in kinds[cover.pk]])
+        words = ", ".join([_render_open(told[kind], zones) for kind, zones in kinds[cover.pk]])
         found.append(Chosen(cover, bool(words), words or _("nothing is open")))
     return found
 
 
-def _tell_open(kind: str, zones: int) -> str:
+def _render_open(kind: str, zones: int) -> str:
     return f"{kind} ({count_zones(zones)})" if zones else kind
 
 

@@ -48,7 +48,7 @@ class MomentInput(forms.DateTimeInput):
         super().__init__(format="%Y-%m-%dT%H:%M")
 
 
-def tell_days(**days: date) -> dict[str, str]:
+def format_days(**days: date) -> dict[str, str]:
     """Return days as a sentence of ours holds them, in the language of the page.
 
     In words already: a day in digits would be said in English, whatever the language of the sentence.
@@ -67,7 +67,7 @@ def refuse_out_of_reach(day: date, first: date, months_ahead: int) -> None:
         raise forms.ValidationError(
             _("%(day)s is out of reach: write a day from %(first)s to %(last)s."),
             code="reach",
-            params=tell_days(day=day, first=first, last=last),
+            params=format_days(day=day, first=first, last=last),
         )
 
 

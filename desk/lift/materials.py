@@ -16,7 +16,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from notifications.documents.job_sheets import tell_quantity
+from notifications.documents.job_sheets import render_quantity
 from treatments.enums import BodyStyle, ProductFamily
 from treatments.models import Lot, Product, Site, TreatmentLine, Vehicle
 from treatments.reference.queries import map_products
@@ -199,7 +199,7 @@ def _render_options(
     rank: dict[str, int] = {family: number for number, family in enumerate(suited)}
     parts = [format_html('<option value="">{}</option>', "–")]
     for product in sorted(offer.products, key=lambda product: (rank.get(product.family, len(rank)), product.pk)):
-        expected = tell_quantity(
+        expected = render_quantity(
             area_m2, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction
         )
         label = f"{product.name} · {expected}"

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from desk.forms.fields import DayField, NumberField, tell_days
+from desk.forms.fields import DayField, NumberField, format_days
 from desk.forms.questions import OdometerForm
 from notifications.languages import join_label
 from treatments.enums import InspectionKind, TreatmentKind
@@ -20,7 +20,7 @@ from treatments.rules.units import (
     Distance,
     DistanceUnit,
     convert_fahrenheit_to_celsius,
-    tell_number,
+    format_plain_number,
 )
 from treatments.shared.amounts import UNIT_NAMES
 
@@ -78,11 +78,11 @@ class VisitForm(OdometerForm):
         day: date = self.cleaned_data["done_on"]
         if day > self.today:
             raise forms.ValidationError(
-                _("%(day)s has not come yet: today is %(today)s."), params=tell_days(day=day, today=self.today)
+                _("%(day)s has not come yet: today is %(today)s."), params=format_days(day=day, today=self.today)
             )
         if day < EARLIEST_DAY:
             raise forms.ValidationError(
-                _("%(day)s is before any vehicle: correct the year."), params=tell_days(day=day)
+                _("%(day)s is before any vehicle: correct the year."), params=format_days(day=day)
             )
         return day
 
@@ -187,7 +187,7 @@ def guess_visit(last_unit: str, site: Site, today: date) -> dict[str, Any]:
 
 def put_number(value: Decimal | None) -> str:
     """Return a number on record as a field shows it, without digits that say nothing."""
-    return "" if value is None else tell_number(value).replace(",", "")
+    return "" if value is None else format_plain_number(value).replace(",", "")
 
 
 def list_form_errors(forms_with_names: Iterable[tuple[forms.Form, str]]) -> list[tuple[str, str]]:

@@ -21,7 +21,7 @@ from desk.lift.views import (
     find_first_outcome,
     make_form_key,
     record_once,
-    tell_typed_by,
+    render_typed_by,
 )
 from desk.shared.access import access_vehicle, get_user, may_open
 from desk.shared.shown import list_changes
@@ -192,7 +192,7 @@ class WorkPages(Generic[Work, Form]):
             "fingerprint": request.POST.get("fingerprint") or fingerprint,
             "reason": request.POST.get("reason", ""),
             "form_key": make_form_key(request),
-            "typed_by": tell_typed_by(request),
+            "typed_by": render_typed_by(request),
             "cautions": USUAL_CAUTIONS,
             "comes_first": COMES_FIRST,
             "first_outcome": first_outcome,

@@ -187,7 +187,7 @@ def make_form_key(request: HttpRequest) -> str:
         return str(uuid4())
 
 
-def tell_typed_by(request: HttpRequest) -> str:
+def render_typed_by(request: HttpRequest) -> str:
     """Return who filled the form on a page in: who is logged in, or whom the form named when it was sent."""
     return request.POST.get("typed_by") or str(get_user(request).pk)
 

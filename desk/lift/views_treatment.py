@@ -149,7 +149,7 @@ def describe_dew_point(visit: TreatmentVisitForm) -> list[tuple[Answer, str]]:
             (Answer.CANNOT_BE_TOLD, _("With air, surface and humidity all measured, the dew point can be told."))
         )
     else:
-        told.append(_tell_margin(compute_dew_point_c(air, humidity), surface))
+        told.append(_render_margin(compute_dew_point_c(air, humidity), surface))
     if surface is not None and surface <= NEAR_FREEZING_C:
         told.append(
             (
@@ -160,7 +160,7 @@ def describe_dew_point(visit: TreatmentVisitForm) -> list[tuple[Answer, str]]:
     return told
 
 
-def _tell_margin(dew_point_c: Decimal, surface_c: Decimal) -> tuple[Answer, str]:
+def _render_margin(dew_point_c: Decimal, surface_c: Decimal) -> tuple[Answer, str]:
     margin = surface_c - dew_point_c
     values = {"dew_point": dew_point_c, "margin": margin, "least": LEAST_MARGIN_C}
     if margin >= LEAST_MARGIN_C:

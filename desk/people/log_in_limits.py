@@ -66,7 +66,7 @@ def answer_locked(request: HttpRequest, credentials: Any = None, *args: Any, **k
 def answer_wrong_code(request: HttpRequest, form: Form, check: CodeCheck, now: datetime) -> HttpResponse:
     """Say why a code did not open and when the next is looked at: 400, or 429 where this one was not looked at."""
     waits = max(1, ceil((check.locked_until - now).total_seconds())) if check.locked_until else 0
-    told = _tell_wait(waits)
+    told = _render_wait(waits)
     if check.is_used:
         error = _("This code was used already. Wait for the next one that your app shows, and type that.")
     elif not check.is_looked_at:
@@ -81,7 +81,7 @@ def answer_wrong_code(request: HttpRequest, form: Form, check: CodeCheck, now: d
     return answer
 
 
-def _tell_wait(seconds: int) -> str:
+def _render_wait(seconds: int) -> str:
     if seconds < 60:
         return ngettext("%(count)d second", "%(count)d seconds", seconds) % {"count": seconds}
     minutes = ceil(seconds / 60)

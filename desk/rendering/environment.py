@@ -43,7 +43,7 @@ def mark(field: BoundField, code: object, word: str) -> str:
     return f" {word}" if code == ("" if value is None else value) else ""
 
 
-def put_on_clock(value: Any, clock: tzinfo | None = None) -> Any:
+def to_local_time(value: Any, clock: tzinfo | None = None) -> Any:
     """Return a moment on a clock, that of the page where none is given; anything else as it is."""
     return timezone.localtime(value, clock) if isinstance(value, datetime) else value
 
@@ -71,7 +71,7 @@ def make_environment(**options: Any) -> Environment:
         environment.filters.update(library.register.filters)
     # A number as the language of the page writes it.
     environment.filters["localised"] = formats.localize
-    environment.filters["localtime"] = put_on_clock
+    environment.filters["localtime"] = to_local_time
     for name in ("capfirst", "floatformat", "linebreaksbr"):
         environment.filters[name] = getattr(defaultfilters, name)
     environment.filters["linebreaks"] = defaultfilters.linebreaks_filter

@@ -79,7 +79,7 @@ class Outcome:
 
 
 @contextmanager
-def tell_faults(form: forms.BaseForm) -> Iterator[None]:
+def show_faults(form: forms.BaseForm) -> Iterator[None]:
     """Put what a service refuses at the form's fields."""
     try:
         yield
@@ -100,7 +100,7 @@ def _set_hours(asked: Asked) -> Outcome:
     form = WeekHoursForm(asked.data, prefix="hours")
     if form.is_valid():
         if form.read():
-            with tell_faults(form):
+            with show_faults(form):
                 set_site_hours(site=asked.site, hours=form.read(), now=asked.now, actor=asked.user)
         else:
             form.add_error(None, _("Give the hours of one weekday at least; a site that never works can't be booked."))
@@ -112,7 +112,7 @@ def _save_bay(asked: Asked) -> Outcome:
     bay = get_object_or_404(Bay, site=asked.site, pk=asked.key) if asked.key else Bay(site=asked.site)
     form = BayForm(asked.data, instance=bay, prefix=part)
     if form.is_valid():
-        with tell_faults(form):
+        with show_faults(form):
             save_bay(bay=form.instance, now=asked.now, actor=asked.user)
     return Outcome(form, part)
 
@@ -121,7 +121,7 @@ def _close_bay(asked: Asked) -> Outcome:
     form = CloseBayForm(asked.data, site=asked.site, prefix="closure")
     moved: list[Appointment] = []
     if form.is_valid():
-        with tell_faults(form):
+        with show_faults(form):
             moved = close_bay(
                 bay=form.cleaned_data["bay"],
                 starts_at=form.read_moment("starts_at"),
@@ -148,7 +148,7 @@ def _set_skills(asked: Asked) -> Outcome:
     form = SkillsForm(asked.data, prefix=f"skills-{person.pk}")
     if form.is_valid():
         skills = [Skill(word) for word in form.cleaned_data["skills"]]
-        with tell_faults(form):
+        with show_faults(form):
             let_work(person=person, skills=skills, now=asked.now, actor=asked.user)
     return Outcome(form, f"skills-{person.pk}")
 
@@ -167,7 +167,7 @@ def _set_person_hours(asked: Asked) -> Outcome:
     person = _find_person(asked)
     form = WeekHoursForm(asked.data, prefix=f"hours-{person.pk}")
     if form.is_valid():
-        with tell_faults(form):
+        with show_faults(form):
             set_person_hours(person=person, hours=form.read(), now=asked.now, actor=asked.user)
     return Outcome(form, f"hours-{person.pk}")
 
@@ -176,7 +176,7 @@ def _note_absence(asked: Asked) -> Outcome:
     form = AbsenceForm(asked.data, site=asked.site, prefix="absence")
     moved: list[Appointment] = []
     if form.is_valid():
-        with tell_faults(form):
+        with show_faults(form):
             moved = note_absence(
                 person=form.cleaned_data["person"],
                 starts_at=form.read_moment("starts_at"),
@@ -197,7 +197,7 @@ def _set_duration(asked: Asked) -> Outcome:
     duration = get_object_or_404(WorkDuration, pk=asked.key)
     form = DurationForm(asked.data, instance=duration, prefix=f"duration-{duration.pk}")
     if form.is_valid():
-        with tell_faults(form):
+        with show_faults(form):
             set_duration(duration=form.instance, now=asked.now, actor=asked.user)
     return Outcome(form, f"duration-{duration.pk}")
 

@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from desk.forms.fields import DayField, NumberField, tell_days
+from desk.forms.fields import DayField, NumberField, format_days
 from desk.lift.record_forms import EARLIEST_DAY
 from treatments.models import Product
 from treatments.rules.stock import LotStanding
@@ -126,10 +126,10 @@ class ReceiveForm(forms.Form):
         day: date = self.cleaned_data["received_on"]
         if day > self.today:
             raise forms.ValidationError(
-                _("%(day)s has not come yet: today is %(today)s."), params=tell_days(day=day, today=self.today)
+                _("%(day)s has not come yet: today is %(today)s."), params=format_days(day=day, today=self.today)
             )
         if day < EARLIEST_DAY:
-            raise forms.ValidationError(_("%(day)s is too long ago: correct the year."), params=tell_days(day=day))
+            raise forms.ValidationError(_("%(day)s is too long ago: correct the year."), params=format_days(day=day))
         return day
 
     def read_product(self) -> Product:

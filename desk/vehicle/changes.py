@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy
 
 from desk.vehicle import forms_changes as change_forms
 from desk.vehicle import owner_contact
-from desk.vehicle.foresee import VehicleRecord, tell_item
+from desk.vehicle.foresee import VehicleRecord, render_item
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.rules.due import sort_due_items
 from scheduling.covers.rules.due_item import DueItem
@@ -114,7 +114,7 @@ def _make_other_terms(record: VehicleRecord, sent: Any, initial: dict[str, Any])
 
 
 def _make_waiver(record: VehicleRecord, sent: Any, initial: dict[str, Any]) -> forms.Form:
-    items = [(item, tell_item(item)) for item in _list_to_do(record)]
+    items = [(item, render_item(item)) for item in _list_to_do(record)]
     return change_forms.WaiverForm(sent, initial=initial, items=items)
 
 

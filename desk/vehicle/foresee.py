@@ -46,7 +46,7 @@ class VehicleRecord:
         return {"now": self.now, "actor": self.user}
 
 
-def tell_item(item: DueItem) -> str:
+def render_item(item: DueItem) -> str:
     return _("%(kind)s, last day %(day)s") % {
         "kind": label(item.kind),
         "day": render_day(item.dates.last_on),
@@ -125,7 +125,7 @@ def _read_standings(record: VehicleRecord, day: date) -> dict[str, Standing]:
         assessed = case.assess(day)
         due = () if assessed.state.status in NO_MORE_COVER else sort_due_items(assessed.list_what_needs_doing())
         overdue = sum(item.dates.grace_until < day for item in due)
-        first = tell_item(due[0]) if due else ""
+        first = render_item(due[0]) if due else ""
         found[case.cover.number] = Standing(assessed.state, first, overdue)
     return found
 

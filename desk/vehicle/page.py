@@ -22,7 +22,7 @@ from notifications.documents.plan.film_and_rust_plan import (
 )
 from notifications.documents.plan.plan_drawing import Look, draw_swatch
 from notifications.documents.plan.vehicle_plan import PlanStatus, ZoneState
-from notifications.documents.queries import choose_open_cover, list_zone_states, tell_plan_title
+from notifications.documents.queries import choose_open_cover, list_zone_states, render_plan_title
 from notifications.documents.rules.drawing import render_svg
 from scheduling.covers.queries import CoverCase, make_cover_case, may_see_cover
 from scheduling.covers.rules.cover import NO_MORE_COVER, CoverOnDay
@@ -231,7 +231,7 @@ def draw_plan(
     view: VehicleView, films: dict[str, FilmAge], inspection: InspectionRecord | None, wanted: PlanView
 ) -> SafeString:
     """Return the plan in the wanted way as SVG."""
-    title, style_known = tell_plan_title(view.vehicle), bool(view.vehicle.body_style)
+    title, style_known = render_plan_title(view.vehicle), bool(view.vehicle.body_style)
     if wanted is PlanView.RUST:
         plan = draw_rust_plan(view.states, inspection, title=title, style_known=style_known)
     else:

@@ -89,7 +89,7 @@ def view_treatments(
                 continue
             zone, product = zones[zone_key], products[product_key].name if product_key else None
             line = plain.get((f"treatment {key}", zone.code, product, lot))
-            material = tell_material(line)
+            material = render_material(line)
             # The history leaves out a recall that was written down later than it is known at; a draft is not in it.
             recalled_on = recalled_on if line is None else line.lot_recalled_on
             lines.append(LineView(zone.name, product, lot, recalled_on, row[-2], row[-1], ml, not_done, material))
@@ -100,7 +100,7 @@ def view_treatments(
     return found
 
 
-def tell_material(line: ZoneLine | None) -> str:
+def render_material(line: ZoneLine | None) -> str:
     """Return how the film of a coated zone compares with its target, '' for one that was not coated."""
     if line is None or not line.applied:
         return ""

@@ -85,7 +85,7 @@ def change(request: HttpRequest, vin: str, slug: str) -> HttpResponse:
         "vehicle": record.vehicle,
         "change": wanted,
         "form": form,
-        "answers": [(field.label, _tell_value(field)) for field in form],
+        "answers": [(field.label, _render_value(field)) for field in form],
         "foreseen": foreseen,
         "doubts": wanted.list_doubts(record, form),
         "day": day,
@@ -114,7 +114,7 @@ def _list_coming(record: VehicleRecord) -> list[Appointment]:
     return list(coming.select_related("customer", "site").order_by("starts_at"))
 
 
-def _tell_value(field: forms.BoundField) -> Any:
+def _render_value(field: forms.BoundField) -> Any:
     """Return what was typed or chosen in a field, in words."""
     value = field.form.cleaned_data.get(field.name)
     if isinstance(field.field, forms.ChoiceField):

@@ -8,10 +8,10 @@ from datetime import date, datetime, timedelta
 from django.conf import settings
 from django.core import signing
 
-from notifications.documents.certificate_words import tell_heading
+from notifications.documents.certificate_words import render_heading
 from notifications.documents.queries import choose_open_cover
 from notifications.reminders.rules.reminders import DueThing
-from notifications.reminders.wording import tell_thing
+from notifications.reminders.wording import render_thing
 from scheduling.booking.own_visits import find_own_visit
 from scheduling.booking.reading import (
     LOOKED_AHEAD_DAYS,
@@ -177,10 +177,10 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
         vehicle,
         site,
         cover,
-        tell_heading(state),
+        render_heading(state),
         state.explanations,
         tuple(
-            ShownDue(*tell_thing(_describe_due(item), names, today), item.reasons, item.key in served)
+            ShownDue(*render_thing(_describe_due(item), names, today), item.reasons, item.key in served)
             for item in near or items[:1]
         ),
         tuple(describe_due(item) for item in near),

@@ -38,7 +38,7 @@ PLACES: dict[ZoneKind, str | Promise] = {
 }
 
 
-def tell_heading(state: CoverOnDay) -> str:
+def render_heading(state: CoverOnDay) -> str:
     """Return how the cover stands on the day, to be read before anything else."""
     if state.status is CoverStatus.IN_FORCE and state.percent < FULL_PERCENT:
         heading = _("In force, paying %(percent)s %% (on %(day)s)")
@@ -47,7 +47,7 @@ def tell_heading(state: CoverOnDay) -> str:
     return heading % {"percent": render_number(state.percent), "day": render_day(state.day)}
 
 
-def tell_warning(state: CoverOnDay) -> str:
+def render_warning(state: CoverOnDay) -> str:
     """Return what a cover that is not in force does not give; '' for one that is."""
     if state.status is CoverStatus.PENDING:
         return _("Rust found before it begins is not covered.")
@@ -58,7 +58,7 @@ def tell_warning(state: CoverOnDay) -> str:
     return ""
 
 
-def tell_end(terms: Terms, state: CoverOnDay) -> str:
+def render_end(terms: Terms, state: CoverOnDay) -> str:
     """Return how long the cover runs, or until when it ran."""
     if state.status in NO_MORE_COVER:
         return _("no longer, since %(day)s") % {"day": render_day(state.since)} if state.since else _("no longer")
@@ -74,7 +74,7 @@ def tell_end(terms: Terms, state: CoverOnDay) -> str:
     return runs
 
 
-def tell_nothing_due(state: CoverOnDay, to_complete: Sequence[str]) -> str:
+def render_nothing_due(state: CoverOnDay, to_complete: Sequence[str]) -> str:
     """Return what stands in the place of due dates where there are none to keep; '' where there are.
 
     Args:
@@ -92,13 +92,13 @@ def tell_nothing_due(state: CoverOnDay, to_complete: Sequence[str]) -> str:
     return ""
 
 
-def tell_duties(terms: Terms, *, severe: bool = False) -> tuple[str, ...]:
+def render_duties(terms: Terms, *, severe: bool = False) -> tuple[str, ...]:
     """Return what the terms ask of the customer.
 
     Args:
         severe: whether the place of use calls for the terms' shorter intervals.
     """
-    lines = [*_tell_reinspections(terms, severe), *_tell_touch_ups(terms, severe)]
+    lines = [*_render_reinspections(terms, severe), *_render_touch_ups(terms, severe)]
     transfer = terms.transfer
     if transfer.allowed and transfer.notice_days is not None:
         lines.append(_("Tell us of a new owner within %(days)s.") % {"days": count_days(transfer.notice_days)})
@@ -114,7 +114,7 @@ def tell_duties(terms: Terms, *, severe: bool = False) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def tell_payment(terms: Terms) -> tuple[str, ...]:
+def render_payment(terms: Terms) -> tuple[str, ...]:
     """Return what a claim that holds is paid, as the terms limit it."""
     claims, currency = terms.claims, terms.currency
     lines = []
@@ -134,7 +134,7 @@ def tell_payment(terms: Terms) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def tell_begin(terms: Terms) -> tuple[str, ...]:
+def render_begin(terms: Terms) -> tuple[str, ...]:
     """Return when the cover begins where that is not the day of the first treatment."""
     days = terms.claims.waiting_days
     if not days:
@@ -142,7 +142,7 @@ def tell_begin(terms: Terms) -> tuple[str, ...]:
     return (_("The cover begins %(days)s after the first treatment.") % {"days": count_days(days)},)
 
 
-def _tell_reinspections(terms: Terms, severe: bool) -> list[str]:
+def _render_reinspections(terms: Terms, severe: bool) -> list[str]:
     duty = terms.reinspection
     if duty is None:
         return [_("These terms ask for no reinspection.")]
@@ -163,10 +163,10 @@ def _tell_reinspections(terms: Terms, severe: bool) -> list[str]:
         "after": count_days(duty.window_after_days),
         "grace": count_days(duty.grace_days),
     }
-    return [told, _tell_missed(duty)]
+    return [told, _render_missed(duty)]
 
 
-def _tell_missed(duty: ReinspectionTerms) -> str:
+def _render_missed(duty: ReinspectionTerms) -> str:
     match duty.missed_means:
         case MissedMeans.NOTHING:
             return _("A missed visit has no effect on the cover.")
@@ -179,7 +179,7 @@ def _tell_missed(duty: ReinspectionTerms) -> str:
             return _("After a missed visit the cover pays %(percent)s %%.") % {"percent": render_number(reduced)}
 
 
-def _tell_touch_ups(terms: Terms, severe: bool) -> list[str]:
+def _render_touch_ups(terms: Terms, severe: bool) -> list[str]:
     """Return how often which film is renewed. A touch-up does not end a cover, but an old film weighs in a claim."""
     if not terms.touch_ups:
         return []
@@ -204,7 +204,7 @@ def _tell_touch_ups(terms: Terms, severe: bool) -> list[str]:
     ]
 
 
-def tell_how_to_claim(terms: Terms, phone: str, email: str) -> tuple[str, ...]:
+def render_how_to_claim(terms: Terms, phone: str, email: str) -> tuple[str, ...]:
     """Return what to do on finding rust."""
     lines = [_("Tell us as soon as you see rust.")]
     if phone and email:
@@ -219,7 +219,7 @@ def tell_how_to_claim(terms: Terms, phone: str, email: str) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def tell_exclusions(terms: Terms, excluded: Sequence[str], outside: Sequence[str]) -> tuple[str, ...]:
+def render_exclusions(terms: Terms, excluded: Sequence[str], outside: Sequence[str]) -> tuple[str, ...]:
     """Return what is not covered.
 
     Args:

@@ -23,7 +23,7 @@ from notifications.documents.pdf.job_sheet import (
     build_job_sheet,
 )
 from notifications.documents.queries import find_open_cover, find_zones
-from notifications.invitations.work_words import guess_treatment_kind, tell_work
+from notifications.invitations.work_words import guess_treatment_kind, render_work
 from notifications.reminders.rules.reminders import find_zones_to_complete
 from scheduling.bays.queries import read_terms_of
 from scheduling.booking.reading import LOOKED_AHEAD_DAYS
@@ -205,7 +205,7 @@ def describe_job_sheet(
         plate=vehicle.plate,
         body_style=label(vehicle.body_style) if vehicle.body_style else _("body style not recorded"),
         odometer=odometer,
-        work=tell_work(near, as_of, is_first=is_first),
+        work=render_work(near, as_of, is_first=is_first),
         day=as_of,
         steps=steps,
         cautions=tuple(map(_, USUAL_CAUTIONS)),
@@ -213,7 +213,7 @@ def describe_job_sheet(
         notes=tuple(notes),
         is_first=is_first,
         kind=guess_treatment_kind(near, is_first=is_first),
-        propulsion=_tell_propulsion(body),
+        propulsion=_render_propulsion(body),
         stop=_(ANSWER_FIRST) if any(bar.why is Bar.PROPULSION_UNKNOWN for bar in barred) else "",
         never_coated=tuple((zone.code, translate_catalogue(zone.name)) for zone in body.list_never_coated(catalogue)),
         not_coated=_list_not_coated(barred),
@@ -224,7 +224,7 @@ def describe_job_sheet(
     )
 
 
-def _tell_propulsion(body: VehicleBody) -> str:
+def _render_propulsion(body: VehicleBody) -> str:
     """Return what drives the vehicle with the source and the day of the fact, or that it is not recorded."""
     propulsion = body.propulsion
     fact = next((fact for fact in reversed(body.facts) if fact.propulsion is propulsion), None)
@@ -287,21 +287,21 @@ def _describe_job_row(
         translate_catalogue(zone.name),
         tuple(count_access(point.name, point.count) for point in zone.access_points),
         product.name if product else _("choose a suited product"),
-        tell_expected(zone, style, product),
+        render_expected(zone, style, product),
         render_day(last[0]) if last else "",
         tuple(map(translate_catalogue, (*zone.cautions, *zone.to_guard))),
         zone.code,
         is_wanted,
-        _tell_tools(zone),
-        tell_pressure(zone, product),
+        _render_tools(zone),
+        render_pressure(zone, product),
     )
 
 
-def _tell_tools(zone: ZoneDescription) -> tuple[str, ...]:
+def _render_tools(zone: ZoneDescription) -> tuple[str, ...]:
     return tuple(label(word) for word in (*zone.tools, *zone.door_approaches))
 
 
-def tell_pressure(zone: ZoneDescription, product: Product | None) -> str:
+def render_pressure(zone: ZoneDescription, product: Product | None) -> str:
     """Return at which pressure and with which nozzle: a wand in a cavity by practice, a gun as the product wants it.
 
     Where the product says nothing, its data sheet does; the cautions send there.
@@ -318,15 +318,15 @@ def tell_pressure(zone: ZoneDescription, product: Product | None) -> str:
     )
 
 
-def tell_expected(zone: ZoneDescription, style: BodyStyle | None, product: Product | None) -> str:
+def render_expected(zone: ZoneDescription, style: BodyStyle | None, product: Product | None) -> str:
     """Return how much of a product a zone of a body style needs, in ml and quarts, or that it cannot be told."""
     area = zone.area_on(style)
     if product is None:
         return _("quantity cannot be told")
-    return tell_quantity(area, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction)
+    return render_quantity(area, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction)
 
 
-def tell_quantity(
+def render_quantity(
     area_m2: Decimal | None, target_dry_film_um: Decimal, volume_solids_percent: Decimal, loss_fraction: Decimal
 ) -> str:
     """Return how much of a product goes on an area, in ml and quarts, or that it cannot be told without an area."""

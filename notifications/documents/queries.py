@@ -7,15 +7,15 @@ from django.utils import translation
 from django.utils.translation import gettext as _
 
 from notifications.documents.certificate_words import (
-    tell_begin,
-    tell_duties,
-    tell_end,
-    tell_exclusions,
-    tell_heading,
-    tell_how_to_claim,
-    tell_nothing_due,
-    tell_payment,
-    tell_warning,
+    render_begin,
+    render_duties,
+    render_end,
+    render_exclusions,
+    render_heading,
+    render_how_to_claim,
+    render_nothing_due,
+    render_payment,
+    render_warning,
 )
 from notifications.documents.pdf.certificate import (
     Certificate,
@@ -135,7 +135,7 @@ def list_zone_states(
     return tuple(states)
 
 
-def tell_plan_title(vehicle: Vehicle) -> str:
+def render_plan_title(vehicle: Vehicle) -> str:
     """Return what the plan of a vehicle is called."""
     named = {"vehicle": vehicle.description or _("vehicle"), "vin": vehicle.vin}
     return _("Plan of %(vehicle)s %(vin)s, front at the top") % named
@@ -143,7 +143,7 @@ def tell_plan_title(vehicle: Vehicle) -> str:
 
 def draw_plan(vehicle: Vehicle, states: Sequence[ZoneState]) -> Drawing:
     """Return the plan of a vehicle with these zone states."""
-    return draw_vehicle_plan(states, title=tell_plan_title(vehicle), style_known=bool(vehicle.body_style))
+    return draw_vehicle_plan(states, title=render_plan_title(vehicle), style_known=bool(vehicle.body_style))
 
 
 def read_vehicle_plan_svg(vehicle: Vehicle, *, as_of: date) -> str:
@@ -189,7 +189,7 @@ def describe_certificate(case: CoverCase, as_of: date, *, names_owner: bool = Tr
     owned = find_owner_on(vehicle, as_of)
     first = case.history.find_first_treatment()
     to_complete = find_zones_to_complete(terms, case.history, as_of) if state.status is CoverStatus.PENDING else ()
-    nothing_due = tell_nothing_due(state, _name_zones(to_complete, names))
+    nothing_due = render_nothing_due(state, _name_zones(to_complete, names))
     items = () if nothing_due else case.read_due_items(as_of)
     states = list_zone_states(vehicle, case.history, items, as_of)
     outside = find_zones_outside(case.history.find_intake())
@@ -205,22 +205,22 @@ def describe_certificate(case: CoverCase, as_of: date, *, names_owner: bool = Tr
         terms_title=terms.title,
         terms_version=terms.version,
         first_treated_on=first.day if first else None,
-        ends_text=tell_end(terms, state),
-        heading=tell_heading(state),
+        ends_text=render_end(terms, state),
+        heading=render_heading(state),
         state_explained=render_all(state.explanations, names),
-        warning=tell_warning(state),
+        warning=render_warning(state),
         as_of=as_of,
         nothing_due=nothing_due,
         due=tuple(_describe_due(item) for item in items if item.needs_doing),
         key=list_key(states),
         plan=draw_plan(vehicle, states),
-        covered=(*(label(kind).capitalize() for kind in terms.claims.damage_covered), *tell_begin(terms)),
-        not_covered=tell_exclusions(
+        covered=(*(label(kind).capitalize() for kind in terms.claims.damage_covered), *render_begin(terms)),
+        not_covered=render_exclusions(
             terms, _name_zones(terms.claims.excluded_zones, names), _name_zones(outside, names)
         ),
-        duties=tell_duties(terms, severe=is_severe(terms, case.facts.find_place_of_use(as_of))),
-        payment=tell_payment(terms),
-        how_to_claim=tell_how_to_claim(terms, site.phone, site.email),
+        duties=render_duties(terms, severe=is_severe(terms, case.facts.find_place_of_use(as_of))),
+        payment=render_payment(terms),
+        how_to_claim=render_how_to_claim(terms, site.phone, site.email),
         verification_code=read_checkpoint().code,
     )
 

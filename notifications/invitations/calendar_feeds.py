@@ -15,7 +15,7 @@ from django.utils import timezone
 from django.utils.translation import get_language, gettext
 
 from notifications.invitations.rules.calendar_text import CalendarVisit, write_feed
-from notifications.invitations.visit_text import find_organizer, make_uid, tell_place, tell_title, tell_vehicle
+from notifications.invitations.visit_text import find_organizer, make_uid, render_place, render_title, render_vehicle
 from notifications.languages import join_label
 from notifications.models import CalendarFeed
 from scheduling.bays.queries import list_bays_in_use
@@ -134,13 +134,13 @@ def _list_shown(feed: CalendarFeed, midnight: datetime) -> list[Appointment]:
     )
 
 
-def _tell_moment(moment: datetime) -> str:
+def _format_moment(moment: datetime) -> str:
     return f"{render_day(find_day(moment, moment.tzinfo or UTC))} {moment:%H:%M}"
 
 
 def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:
     vehicle = appointment.vehicle
-    known = [tell_vehicle(vehicle), vehicle.plate]
+    known = [render_vehicle(vehicle), vehicle.plate]
     worker = appointment.person.get_full_name() or appointment.person.username if appointment.person else ""
     zone = find_zone(appointment.site.time_zone)
     with timezone.override(zone):
@@ -149,7 +149,7 @@ def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:
             gettext("Bay: %(bay)s") % {"bay": appointment.bay.name},
             gettext("Done by: %(person)s") % {"person": worker} if worker else "",
             gettext("Ready for its owner from %(time)s")
-            % {"time": _tell_moment(appointment.told_ready_at.astimezone(zone))},
+            % {"time": _format_moment(appointment.told_ready_at.astimezone(zone))},
         ]
     return CalendarVisit(
         uid=make_uid(appointment),
@@ -159,8 +159,8 @@ def _describe(appointment: Appointment, feed: CalendarFeed) -> CalendarVisit:
         recorded_at=appointment.recorded_at,
         changed_at=appointment.changed_at,
         cancelled=appointment.status in GIVES_ITS_PLACE_UP,
-        summary=join_label(tell_title(appointment), ", ".join(part for part in known if part)),
-        location=", ".join([appointment.bay.name, tell_place(appointment.site)]),
+        summary=join_label(render_title(appointment), ", ".join(part for part in known if part)),
+        location=", ".join([appointment.bay.name, render_place(appointment.site)]),
         description="\n".join(line for line in lines if line),
         organizer=find_organizer(appointment.site),
         # The page of the visit at the desk, for which one must log in.

@@ -20,7 +20,7 @@ from scheduling.models import Appointment, AppointmentStatus, BookedBy
 from treatments.event_log import mark_read, read_events
 from treatments.models import Event
 from treatments.rules.explanation import Explanation
-from treatments.rules.wording import tell_count
+from treatments.rules.wording import format_count
 from treatments.shared.faults import work_apart
 from treatments.shared.rendering import render_all
 
@@ -53,7 +53,7 @@ class InvitationReport:
         )
 
     def __str__(self) -> str:
-        return f"{tell_count(self.written, 'message')} about visits written, {self.withdrawn} withdrawn"
+        return f"{format_count(self.written, 'message')} about visits written, {self.withdrawn} withdrawn"
 
 
 def write_invitations(*, now: datetime) -> InvitationReport:
@@ -68,11 +68,11 @@ def write_invitations(*, now: datetime) -> InvitationReport:
             events = read_events(READER, KINDS, limit=EVENTS_AT_ONCE)
             if not events:
                 return report
-            report += _tell_of_all(events, now)
+            report += _write_all_visit_news(events, now)
             mark_read(READER, events[-1])
 
 
-def _tell_of_all(events: Iterable[Event], now: datetime) -> InvitationReport:
+def _write_all_visit_news(events: Iterable[Event], now: datetime) -> InvitationReport:
     """Tell of every appointment; what fails for one of them fails for it alone, and somebody is to phone."""
     happened: dict[int, list[Event]] = defaultdict(list)
     for event in events:
@@ -80,7 +80,7 @@ def _tell_of_all(events: Iterable[Event], now: datetime) -> InvitationReport:
     faults: dict[int, tuple[Explanation, ...]] = {}
     done = work_apart(
         sorted(happened),
-        lambda keys: _tell_of({key: happened[key] for key in keys}, now),
+        lambda keys: _write_visit_news({key: happened[key] for key in keys}, now),
         name=lambda key: f"The message about appointment {key}",
         tell=faults.__setitem__,
     )
@@ -89,7 +89,7 @@ def _tell_of_all(events: Iterable[Event], now: datetime) -> InvitationReport:
     return sum(done, InvitationReport(failed=failed))
 
 
-def _tell_of(happened: Mapping[int, list[Event]], now: datetime) -> InvitationReport:
+def _write_visit_news(happened: Mapping[int, list[Event]], now: datetime) -> InvitationReport:
     messages: dict[int, list[Message]] = defaultdict(list)
     # Locked, so that no worker leases one while it is found to be out of date.
     for message in Message.objects.select_for_update().filter(appointment__in=happened).order_by("pk"):

@@ -103,7 +103,7 @@ def make_uid(appointment: Appointment) -> str:
     return f"{appointment.uid}@{urlsplit(settings.SITE_URL).hostname or 'localhost'}"
 
 
-def tell_title(appointment: Appointment, part: VisitPart | None = None) -> str:
+def render_title(appointment: Appointment, part: VisitPart | None = None) -> str:
     """Return all that a visit is for, as the title of a calendar entry.
 
     Args:
@@ -121,12 +121,12 @@ def _serves_reinspection(appointment: Appointment, part: VisitPart | None) -> bo
     return any(item.is_reinspection and (item.serves or is_given_up) for visit in both for item in visit.items.all())
 
 
-def tell_vehicle(vehicle: Vehicle) -> str:
+def render_vehicle(vehicle: Vehicle) -> str:
     """Return a vehicle in one line as its owner knows it."""
     return " ".join(vehicle.description.split()) or gettext("vehicle")
 
 
-def tell_place(site: Site) -> str:
+def render_place(site: Site) -> str:
     """Return where a site is, in one line."""
     return ", ".join(part for part in (site.name, *site.address.splitlines()) if part.strip())
 
@@ -155,7 +155,7 @@ def show_to_customer(appointment: Appointment, part: VisitPart | None = None) ->
         "own_page": address,
         "part": part,
     }
-    title = gettext("Washing and drying") if part is not None and part.is_washing else tell_title(appointment, part)
+    title = gettext("Washing and drying") if part is not None and part.is_washing else render_title(appointment, part)
     return CalendarVisit(
         uid=make_uid(appointment),
         sequence=appointment.sequence,
@@ -164,8 +164,8 @@ def show_to_customer(appointment: Appointment, part: VisitPart | None = None) ->
         recorded_at=appointment.recorded_at,
         changed_at=appointment.changed_at,
         cancelled=cancelled,
-        summary=f"{title}: {tell_vehicle(vehicle)}",
-        location=tell_place(site),
+        summary=f"{title}: {render_vehicle(vehicle)}",
+        location=render_place(site),
         description=render_to_string("notifications/visit_entry.txt", context),
         organizer=find_organizer(site),
         attendee=CalendarPerson(customer.name, customer.email),
@@ -188,7 +188,7 @@ def write_visit_mail(kind: MessageKind, appointment: Appointment, part: VisitPar
         part = None
     customer = appointment.customer
     assert customer is not None
-    vehicle = tell_vehicle(appointment.vehicle)
+    vehicle = render_vehicle(appointment.vehicle)
     context = {
         "kind": kind,
         "part": part,
@@ -196,7 +196,7 @@ def write_visit_mail(kind: MessageKind, appointment: Appointment, part: VisitPar
         "customer": customer,
         "site": appointment.site,
         "vehicle": vehicle,
-        "title": tell_title(appointment, part),
+        "title": render_title(appointment, part),
         "own_page": make_own_page_address(customer, appointment.vehicle),
         "stop_address": make_stop_address(customer),
     }

@@ -13,7 +13,7 @@ from treatments.enums import TreatmentKind
 from treatments.shared.rendering import render_day
 
 
-def tell_work(near: Sequence[DueItem], today: date, *, is_first: bool) -> str:
+def render_work(near: Sequence[DueItem], today: date, *, is_first: bool) -> str:
     """Return what a visit is for, with the day where that is not today.
 
     Args:

@@ -93,11 +93,11 @@ def find_lasting_fault(message: Message, error: Exception) -> str:
     if isinstance(error, smtplib.SMTPRecipientsRefused):
         answers = list(error.recipients.values())
         if answers and all(code in ADDRESS_REFUSED and POLICY not in text for code, text in answers):
-            return f"The mail server refuses the address: {tell_error(error)}"
+            return f"The mail server refuses the address: {describe_error(error)}"
     return ""
 
 
-def tell_error(error: Exception) -> str:
+def describe_error(error: Exception) -> str:
     """Return an error in one line that fits the row; the name of its kind where it says nothing."""
     said = str(error)
     if isinstance(error, smtplib.SMTPRecipientsRefused):
@@ -108,7 +108,7 @@ def tell_error(error: Exception) -> str:
 logger = logging.getLogger(__name__)
 
 
-def tell_log_checkpoint(*, now: datetime) -> list[str]:
+def send_log_checkpoint(*, now: datetime) -> list[str]:
     """Write the night's checkpoint to its file and into each owner's mail; return whom the mail did not reach."""
     checkpoint = write_checkpoint(now=now)
     if checkpoint is None:

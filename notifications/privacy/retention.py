@@ -19,7 +19,7 @@ from treatments.event_log import mark_read, read_events
 from treatments.models import Customer, Event, Inspection, Treatment
 from treatments.queries import find_clock, find_shop_day
 from treatments.rules.site_days import MIDNIGHT, find_moment
-from treatments.rules.wording import tell_count
+from treatments.rules.wording import format_count
 from treatments.shared.faults import NO_FAULT_OF_A_ROW, log_fault
 from treatments.shared.idempotency import drop_unsent_photos
 
@@ -47,9 +47,9 @@ class Retention:
 
     def __str__(self) -> str:
         return (
-            f"Erased, since their days are over: {tell_count(self.photos, 'photo')} without a form, "
-            f"{tell_count(self.sessions, 'log-in')}, texts of {tell_count(self.messages, 'message')}, "
-            f"{tell_count(self.mail_files, 'mail file')}, data of {tell_count(self.people, 'customer')}"
+            f"Erased, since their days are over: {format_count(self.photos, 'photo')} without a form, "
+            f"{format_count(self.sessions, 'log-in')}, texts of {format_count(self.messages, 'message')}, "
+            f"{format_count(self.mail_files, 'mail file')}, data of {format_count(self.people, 'customer')}"
         )
 
 

@@ -46,16 +46,16 @@ def describe_register() -> list[RegisterLine]:
     """Return the whole register, tables first; columns that are treated alike stand in one line."""
     columns: dict[tuple[str, str, str, str], list[str]] = {}
     for line in REGISTER:
-        key = (str(line.purpose), _tell_how_long(line), _tell_action(line), str(line.why))
+        key = (str(line.purpose), _render_how_long(line), _render_act(line), str(line.why))
         columns.setdefault(key, []).extend(line.labels)
     lines = [RegisterLine(tuple(labels), "", *told) for told, labels in columns.items()]
     return lines + [
-        RegisterLine((), str(place.where), str(place.purpose), _tell_days(place), _tell_action(place), str(place.why))
+        RegisterLine((), str(place.where), str(place.purpose), _render_days(place), _render_act(place), str(place.why))
         for place in PLACES
     ]
 
 
-def _tell_how_long(line: Words) -> str:
+def _render_how_long(line: Words) -> str:
     told = {
         Needed.NEVER: _("until the person asks"),
         Needed.BY_COVER: _("while a cover runs or a claim is open, then until the person asks"),
@@ -64,11 +64,11 @@ def _tell_how_long(line: Words) -> str:
     }[line.needed]
     if line.on_erasure is OnErasure.KEEP:
         told = _("as long as the record")
-    days = _tell_days(line)
+    days = _render_days(line)
     return f"{told}; {days}" if days else told
 
 
-def _tell_days(line: Words | Place) -> str:
+def _render_days(line: Words | Place) -> str:
     days = getattr(settings, line.days_setting) if line.days_setting else 0
     if not days:
         return ""
@@ -77,7 +77,7 @@ def _tell_days(line: Words | Place) -> str:
     return ngettext("at most %(n)s day", "at most %(n)s days", days) % {"n": days}
 
 
-def _tell_action(line: Words | Place) -> str:
+def _render_act(line: Words | Place) -> str:
     if line.on_erasure is OnErasure.REPLACE and isinstance(line, Words):
         return _("replaced by “%(text)s”") % {"text": line.instead.format(pk="12")}
     return {
@@ -92,12 +92,12 @@ def describe_erased(plan: Erasure) -> list[ErasureLine]:
     """Return what a plan erases, the same for many records once."""
     counts: Counter[tuple[str, str, str]] = Counter()
     for step in plan.erased:
-        counts[str(step.line.purpose), _tell_action(step.line), str(step.line.why)] += len(step.keys)
+        counts[str(step.line.purpose), _render_act(step.line), str(step.line.why)] += len(step.keys)
     lines = [ErasureLine(purpose, _count(n), action, why) for (purpose, action, why), n in counts.items()]
     for place in PLACES:
         if files := plan.files.get(place.name):
             told = ngettext("%(n)s file", "%(n)s files", len(files)) % {"n": len(files)}
-            lines.append(ErasureLine(str(place.where), told, _tell_action(place), str(place.why)))
+            lines.append(ErasureLine(str(place.where), told, _render_act(place), str(place.why)))
     return lines
 
 
@@ -116,7 +116,7 @@ def describe_kept(plan: Erasure) -> list[KeptLines]:
 def describe_left_to_the_shop() -> list[ErasureLine]:
     """Return what no erasure reaches: places outside the tables that stay."""
     return [
-        ErasureLine(str(place.where), "", _tell_action(place), str(place.why))
+        ErasureLine(str(place.where), "", _render_act(place), str(place.why))
         for place in PLACES
         if place.on_erasure is OnErasure.KEEP
     ]

@@ -46,8 +46,8 @@ def foresee_reminders(*, as_of: date, covers: Iterable[Cover]) -> dict[int, Stan
         covers: covers with ``site`` loaded.
     """
     known = {cover.pk: cover for cover in covers}
-    weighed = weigh_reminders(as_of, known, known)
-    found = {cover.pk: standing for cover, standing in weighed.standings}
+    evaluated = evaluate_reminders(as_of, known, known)
+    found = {cover.pk: standing for cover, standing in evaluated.standings}
     return {key: found.get(key, Standing.NOTHING_OPEN) for key in known}
 
 
@@ -71,7 +71,7 @@ class Weighed:
         return tuple(cover.number for cover, standing in self.standings if standing is wanted)
 
 
-def weigh_reminders(as_of: date, keys: Iterable[int] | None, known: Mapping[int, Cover] | None = None) -> Weighed:
+def evaluate_reminders(as_of: date, keys: Iterable[int] | None, known: Mapping[int, Cover] | None = None) -> Weighed:
     """Return what a reminder of each cover with something open would come to.
 
     Args:
@@ -81,7 +81,7 @@ def weigh_reminders(as_of: date, keys: Iterable[int] | None, known: Mapping[int,
             what would be; the reminders then lack zones and sentences.
     """
     by_cover, pending = _read_due_things(as_of, keys) if known is None else _read_due_dates(as_of, list(known))
-    weighed = Weighed(PastMessages())
+    evaluated = Weighed(PastMessages())
     listed = sorted(by_cover)
     for first in range(0, len(listed), COVERS_AT_ONCE):
         some = listed[first : first + COVERS_AT_ONCE]
@@ -89,7 +89,7 @@ def weigh_reminders(as_of: date, keys: Iterable[int] | None, known: Mapping[int,
             covers = Cover.objects.select_related("vehicle", "site", "terms_version__terms").in_bulk(some)
         else:
             covers = {key: known[key] for key in some}
-        weighed.past.read(some)
+        evaluated.past.read(some)
         owners: dict[int, Customer] = {
             owner.owned_vehicle: owner  # type: ignore[attr-defined]
             for owner in list_owners([cover.vehicle_id for cover in covers.values()])
@@ -98,28 +98,28 @@ def weigh_reminders(as_of: date, keys: Iterable[int] | None, known: Mapping[int,
         for key in some:
             cover = covers[key]
             try:
-                _weigh(weighed, cover, owners.get(cover.vehicle_id), by_cover[key], as_of, lacking.get(key, ()))
+                _evaluate(evaluated, cover, owners.get(cover.vehicle_id), by_cover[key], as_of, lacking.get(key, ()))
             except Exception as error:
-                weighed.failed[key] = explain_fault(error, f"Weighing the reminder of cover {cover.number}")
-    return weighed
+                evaluated.failed[key] = explain_fault(error, f"Weighing the reminder of cover {cover.number}")
+    return evaluated
 
 
-def _weigh(
-    weighed: Weighed,
+def _evaluate(
+    evaluated: Weighed,
     cover: Cover,
     owner: Customer | None,
     things: list[DueThing],
     as_of: date,
     lacking: tuple[str, ...],
 ) -> None:
-    """Add to what was weighed what a reminder of one cover would come to."""
+    """Add to what was evaluated what a reminder of one cover would come to."""
     if owner is None:
-        weighed.standings.append((cover, Standing.WITHOUT_OWNER))
+        evaluated.standings.append((cover, Standing.WITHOUT_OWNER))
         return
     reminder = choose_reminder(things, as_of, lacking)
     assert reminder is not None  # only covers with an open window were read
-    news = find_news(reminder, as_of, weighed.past.list_told(cover, owner))
-    if not news and weighed.past.is_unreachable(cover, owner):
+    news = find_news(reminder, as_of, evaluated.past.list_told(cover, owner))
+    if not news and evaluated.past.is_unreachable(cover, owner):
         standing = Standing.UNREACHABLE
     elif not news:
         standing = Standing.ALREADY_TOLD
@@ -129,8 +129,8 @@ def _weigh(
         standing = Standing.WITHOUT_EMAIL
     else:
         standing = Standing.TO_BE_WRITTEN
-        weighed.wanted.append((cover, owner, reminder, news[0]))
-    weighed.standings.append((cover, standing))
+        evaluated.wanted.append((cover, owner, reminder, news[0]))
+    evaluated.standings.append((cover, standing))
 
 
 def list_owners(vehicles: Iterable[int]) -> "QuerySet[Customer]":

@@ -12,9 +12,9 @@ from django.db import connection, transaction
 from django.db.models import F, Q
 
 from notifications.invitations.services import is_invitation_true
-from notifications.mail.mailing import SENDING_ERRORS, find_lasting_fault, make_email, tell_error
+from notifications.mail.mailing import SENDING_ERRORS, describe_error, find_lasting_fault, make_email
 from notifications.models import Channel, Message, MessageKind, MessageStatus
-from notifications.reminders.evaluation import PastMessages, Standing, weigh_reminders
+from notifications.reminders.evaluation import PastMessages, Standing, evaluate_reminders
 from notifications.reminders.rules.reminders import Reminder
 from notifications.reminders.text import write_reminder
 from scheduling.covers.queries import CoverCase, read_cases_apart
@@ -57,7 +57,7 @@ def write_due_reminders(*, as_of: date, now: datetime, covers: Iterable[int] | N
         now: the moment from which the messages are due.
         covers: keys of the only covers to be looked at; all where left out.
     """
-    weighed = weigh_reminders(as_of, covers)
+    weighed = evaluate_reminders(as_of, covers)
     zone_names = dict(Zone.objects.values_list("code", "name"))
     read, faults = read_cases_apart(cover for cover, *_ in weighed.wanted)
     cases = {case.cover.pk: case for case in read}
@@ -207,10 +207,10 @@ def _send_leased(message_id: int, now: datetime) -> SendOutcome:
     except SENDING_ERRORS as error:
         fault = find_lasting_fault(message, error)
         if fault or message.attempts + 1 >= MOST_ATTEMPTS:
-            told = (fault or f"Given up after {MOST_ATTEMPTS} attempts: {tell_error(error)}")[:300]
+            told = (fault or f"Given up after {MOST_ATTEMPTS} attempts: {describe_error(error)}")[:300]
             held.update(status=MessageStatus.FAILED, leased_until=None, last_error=told)
             return SendOutcome.FAILED
-        held.update(last_error=tell_error(error))
+        held.update(last_error=describe_error(error))
         return SendOutcome.TO_BE_RETRIED
     with transaction.atomic():
         sent = held.update(status=MessageStatus.SENT, sent_at=now, leased_until=None, last_error="")
@@ -249,13 +249,13 @@ def send_all_due_messages(*, clock: Callable[[], datetime]) -> SendReport:
             elif outcome is SendOutcome.WITHDRAWN:
                 report.withdrawn += 1
             elif outcome is SendOutcome.FAILED:
-                report.failed.append(_tell_failure(key))
+                report.failed.append(_describe_failure(key))
             elif outcome is SendOutcome.TO_BE_RETRIED:
-                report.to_be_retried.append(_tell_failure(key))
+                report.to_be_retried.append(_describe_failure(key))
     return report
 
 
-def _tell_failure(message_id: int) -> str:
+def _describe_failure(message_id: int) -> str:
     message = Message.objects.select_related("customer", "cover").get(pk=message_id)
     cover = f", cover {message.cover.number}" if message.cover else ""
     return f"{message.customer.name}{cover}: {message.last_error}"

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from notifications.customer_page.queries import make_own_page_address, make_stop_address
 from notifications.languages import written_for
 from notifications.reminders.rules.reminders import Reminder
-from notifications.reminders.wording import tell_consequence, tell_opening, tell_subject, tell_thing
+from notifications.reminders.wording import render_consequence, render_opening, render_subject, render_thing
 from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.models import Cover
 from treatments.models import Customer
@@ -32,15 +32,15 @@ def write_reminder(
             "vehicle": vehicle,
             "customer": owner,
             "site": cover.site,
-            "opening": tell_opening(reminder, vehicle, as_of),
-            "consequence": tell_consequence(reminder, state),
+            "opening": render_opening(reminder, vehicle, as_of),
+            "consequence": render_consequence(reminder, state),
             "zones": [translate_catalogue(zone_names.get(code, code)) for code in reminder.to_complete],
             "things": [
-                (*tell_thing(thing, zone_names, as_of), render_all(thing.reasons, zone_names))
+                (*render_thing(thing, zone_names, as_of), render_all(thing.reasons, zone_names))
                 for thing in reminder.things
             ],
             "own_page": make_own_page_address(owner, cover.vehicle),
             "stop_address": make_stop_address(owner),
         }
         body = render_to_string("notifications/reminder.txt", context).strip() + "\n"
-        return tell_subject(reminder.kind, vehicle), body
+        return render_subject(reminder.kind, vehicle), body

@@ -33,7 +33,7 @@ def name_zones(codes: Sequence[str], names: Mapping[str, str]) -> str:
     return _("%(zones)s and %(count)s more") % {"zones": named, "count": more} if more > 0 else named
 
 
-def tell_dates(thing: DueThing, as_of: date) -> str:
+def render_dates(thing: DueThing, as_of: date) -> str:
     """Return the dates of a thing, each with its label: the last day ends the window, grace runs on after it."""
     days = {
         "target": render_day(thing.target_on),
@@ -56,7 +56,7 @@ def tell_dates(thing: DueThing, as_of: date) -> str:
     return _("last day %(last)s") % days
 
 
-def tell_thing(thing: DueThing, names: Mapping[str, str], as_of: date) -> tuple[str, str]:
+def render_thing(thing: DueThing, names: Mapping[str, str], as_of: date) -> tuple[str, str]:
     """Return what is to be done and when, as a customer reads it."""
     what = _("Reinspection")
     if thing.kind is DueKind.TOUCH_UP:
@@ -64,15 +64,15 @@ def tell_thing(thing: DueThing, names: Mapping[str, str], as_of: date) -> tuple[
         if thing.zones:
             zones = {"count": count_zones(len(thing.zones)), "zones": name_zones(thing.zones, names)}
             what = _("Touch-up of %(count)s: %(zones)s") % zones
-    return what, tell_dates(thing, as_of)
+    return what, render_dates(thing, as_of)
 
 
-def tell_subject(kind: MessageKind, vehicle: str) -> str:
+def render_subject(kind: MessageKind, vehicle: str) -> str:
     """Return the subject in one line; a line break in what a shop wrote would let nothing through."""
     return " ".join((str(SUBJECTS[kind]) % {"vehicle": vehicle}).split())[:200].strip()
 
 
-def tell_opening(reminder: Reminder, vehicle: str, as_of: date) -> str:
+def render_opening(reminder: Reminder, vehicle: str, as_of: date) -> str:
     """Return the first sentence of a message."""
     kind, main = reminder.kind, reminder.main
     if kind is MessageKind.TO_COMPLETE:
@@ -121,7 +121,7 @@ def tell_opening(reminder: Reminder, vehicle: str, as_of: date) -> str:
     return _("The protective film on %(zones)s of your %(vehicle)s is due to be renewed.") % told
 
 
-def tell_consequence(reminder: Reminder, state: CoverOnDay) -> str:
+def render_consequence(reminder: Reminder, state: CoverOnDay) -> str:
     """Return what the missed visit has done to the cover by its state on that day; '' where no visit was missed."""
     if reminder.kind is not MessageKind.VISIT_MISSED:
         return ""

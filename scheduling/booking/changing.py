@@ -16,12 +16,12 @@ from scheduling.booking.rules.slots import Preferences, Slot
 from scheduling.booking.services import (
     book_visit,
     describe_appointment,
+    describe_visit_event,
     explain_taken,
     lock_appointment,
     lock_places,
     lock_vehicle,
     offer_instead,
-    tell_happening,
 )
 from scheduling.enums import VisitKind
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
@@ -86,7 +86,7 @@ def _give_up(
     free_items(locked)
     if locked.cover is not None:
         follow_appointments(locked.cover, find_today(now, locked.site))
-    record_events([tell_happening(verb, locked, before)], actor=actor, now=now)
+    record_events([describe_visit_event(verb, locked, before)], actor=actor, now=now)
     return locked
 
 
@@ -139,7 +139,7 @@ def _set_status(
     locked.save()
     if locked.cover is not None:
         follow_appointments(locked.cover, find_today(now, locked.site))
-    record_events([tell_happening(verb, locked, before)], actor=actor, now=now)
+    record_events([describe_visit_event(verb, locked, before)], actor=actor, now=now)
     return locked
 
 
@@ -246,7 +246,7 @@ def _run_late(
     locked.full_clean()
     locked.save()
     count_change(locked)
-    record_events([tell_happening("moved", locked, before)], actor=actor, now=now)
+    record_events([describe_visit_event("moved", locked, before)], actor=actor, now=now)
     return locked
 
 
@@ -356,5 +356,5 @@ def _split(
     )
     second.splits, second.split_reason = locked, reason
     second.save()
-    record_events([tell_happening("split", locked, before)], actor=actor, now=now)
+    record_events([describe_visit_event("split", locked, before)], actor=actor, now=now)
     return locked, second

@@ -185,7 +185,7 @@ def _book(
     appointment.full_clean()
     appointment.save()
     serve_what_is_due(appointment, due, find_today(now, bay.site))
-    record_events([tell_happening("booked", appointment)], actor=actor, now=now)
+    record_events([describe_visit_event("booked", appointment)], actor=actor, now=now)
     return appointment
 
 
@@ -280,7 +280,7 @@ def list_what_is_free(
     return free
 
 
-def tell_happening(verb: str, appointment: Appointment, before: dict[str, Any] | None = None) -> Happening:
+def describe_visit_event(verb: str, appointment: Appointment, before: dict[str, Any] | None = None) -> Happening:
     """Return the log entry of a change of an appointment."""
     return Happening(
         f"appointment.{verb}",
@@ -352,7 +352,7 @@ def move_visit(
         locked.save()
         count_change(locked)
         serve_what_is_due(locked, due, find_today(now, bay.site))
-        record_events([tell_happening("moved", locked, before)], actor=actor, now=now)
+        record_events([describe_visit_event("moved", locked, before)], actor=actor, now=now)
         return locked
 
     def offer() -> tuple[Slot, ...]:

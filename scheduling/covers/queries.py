@@ -1,4 +1,4 @@
-"""Reads of the scheduling room: a cover's state on any day, its due items, and the due list. Reads when vehicles stood
+"""Reads of the scheduling app: a cover's state on any day, its due items, and the due list. Reads when vehicles stood
 at the shop for booked visits; a claim asks whether the shop had the chance to coat.
 """
 

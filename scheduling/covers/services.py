@@ -1,6 +1,6 @@
 """Everything that a person does to terms and covers.
 
-With the index (``scheduling.index``) the only place in this room that writes.
+With the index (``scheduling.index``) the only place in this app that writes.
 """
 
 from collections.abc import Mapping, Sequence
@@ -106,7 +106,7 @@ def register_cover(
     )
     cover.full_clean()
     cover.save()
-    record_events([_tell_of_cover(cover)], actor=actor, now=now)
+    record_events([_describe_cover_event(cover)], actor=actor, now=now)
     return cover
 
 
@@ -114,7 +114,7 @@ def _refuse_unpublished(version: TermsVersion) -> ValidationError:
     return ValidationError(_("%(version)s is not published yet."), code="not_published", params={"version": version})
 
 
-def _tell_of_cover(cover: Cover) -> Happening:
+def _describe_cover_event(cover: Cover) -> Happening:
     return Happening(
         "cover.registered",
         "cover",
@@ -190,7 +190,7 @@ def register_covers_for_new_treatments(*, now: datetime, limit: int = 500, faile
 
 def _add_covers(covers: Sequence[Cover], now: datetime) -> None:
     Cover.objects.bulk_create(covers)
-    record_events((_tell_of_cover(cover) for cover in covers), actor=None, now=now)
+    record_events((_describe_cover_event(cover) for cover in covers), actor=None, now=now)
 
 
 def _record_change(

@@ -1,4 +1,4 @@
-"""The tables of this room, by subject: terms, covers and their index; bays and hours; appointments."""
+"""The tables of this app, by subject: terms, covers and their index; bays and hours; appointments."""
 
 from scheduling.models.appointments import Appointment, AppointmentItem, AppointmentStatus, BookedBy
 from scheduling.models.bays import (

@@ -143,13 +143,13 @@ def _work_out(plan: SeasonPlan, now: datetime) -> None:
     # The solvers take a third of a second to load, which every start of a process would pay for this one page.
     from scheduling.season.rules.plan import compare_season
 
-    def tell_step(step: SeasonStep) -> None:
+    def describe_step(step: SeasonStep) -> None:
         SeasonPlan.objects.filter(pk=plan.pk).update(step=step)
 
     found = read_season(list(plan.sites.order_by("pk")), plan.first_day, plan.last_day)
     season = found.season
-    compared = compare_season(season, tell_step=tell_step)
-    tell_step(SeasonStep.WRITING)
+    compared = compare_season(season, describe_step=describe_step)
+    describe_step(SeasonStep.WRITING)
     totals = {
         "visits": len(season.visits),
         "without_duration": len(found.without_duration),

@@ -26,9 +26,9 @@ from treatments.models import Lot, PlaceOfUse, Product, Site, User, Zone
 from treatments.queries import find_today
 
 # Who may get in and do what, and nothing from which an answer is computed: people, and what libraries keep of log-ins.
-ROOMS = {"treatments", "scheduling", "claims", "notifications", "desk", "api"}
+APPS = {"treatments", "scheduling", "claims", "notifications", "desk", "api"}
 KEPT = {
-    model: kept for model, kept in admin.site._registry.items() if model._meta.app_label in ROOMS and model is not User
+    model: kept for model, kept in admin.site._registry.items() if model._meta.app_label in APPS and model is not User
 }
 
 

@@ -151,8 +151,8 @@ def test_every_form_with_an_odometer_asks_and_is_tried_here() -> None:
 
 def test_no_distance_comes_from_a_page_but_by_such_a_form() -> None:
     odd = []
-    for room in ("desk", "api", "notifications"):
-        for path in (ROOT / room).rglob("*.py"):
+    for app in ("desk", "api", "notifications"):
+        for path in (ROOT / app).rglob("*.py"):
             for owner in ast.walk(ast.parse(path.read_text("utf-8"))):
                 if isinstance(owner, ast.ClassDef | ast.Module):
                     bases = {base.id for base in getattr(owner, "bases", ()) if isinstance(base, ast.Name)}

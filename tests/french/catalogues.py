@@ -1,4 +1,4 @@
-"""Keeps the rooms' ``django.po`` and ``django.mo`` up to their pages, forms and mails; needs no GNU gettext.
+"""Keeps the apps' ``django.po`` and ``django.mo`` up to their pages, forms and mails; needs no GNU gettext.
 
 ``python -m tests.french.catalogues`` adds new texts to each ``django.po`` without a translation, takes out those that
 are gone, compiles what has one, and lists what has none.
@@ -23,7 +23,7 @@ from treatments.rules.wording import is_counted
 from treatments.shared.labels import CATALOGUE, LABEL, name_access_counts
 
 ROOT = Path(__file__).resolve().parents[2]
-ROOMS = ("treatments", "scheduling", "claims", "notifications", "desk")
+APPS = ("treatments", "scheduling", "claims", "notifications", "desk")
 LANGUAGE = "fr"
 # A catalogue changes only where its texts do.
 SAME_DAY = datetime(2026, 11, 26, tzinfo=UTC)
@@ -39,18 +39,18 @@ KEYWORDS = {
 }
 
 
-def extract_texts(room: str) -> Catalog:
-    """Return every text that a room marks for translation in its code and templates."""
+def extract_texts(app: str) -> Catalog:
+    """Return every text that a app marks for translation in its code and templates."""
     if not settings.configured:
         settings.configure()
     from django.utils.translation.template import templatize
 
     found = Catalog(locale=LANGUAGE, domain="django")
-    for path in sorted((ROOT / room).rglob("*")):
+    for path in sorted((ROOT / app).rglob("*")):
         if path.suffix not in (".py", ".html", ".txt") or "locale" in path.parts:
             continue
         text = path.read_text(encoding="utf-8")
-        if room == "desk" and path.suffix == ".html":
+        if app == "desk" and path.suffix == ".html":
             options = {"newstyle_gettext": "true"}
             found_here = babel_extract(io.BytesIO(text.encode()), KEYWORDS, (), options)
             for line, function, message, comments in found_here:
@@ -67,10 +67,10 @@ def extract_texts(room: str) -> Catalog:
         ):
             place = path.relative_to(ROOT).as_posix()
             found.add(text_id, None, [(place, line)], auto_comments=comments, context=context)
-    if (ROOT / room / "labels.py").exists():
-        for text in import_module(f"{room}.labels").LABELS.values():
+    if (ROOT / app / "labels.py").exists():
+        for text in import_module(f"{app}.labels").LABELS.values():
             found.add(text, context=LABEL)
-    if room == "treatments":
+    if app == "treatments":
         for text in read_catalogue_texts():
             found.add(text, context=CATALOGUE)
         for access in read_accesses():
@@ -100,13 +100,13 @@ def _read_zones() -> list[dict[str, Any]]:
     return zones
 
 
-def find_po(room: str) -> Path:
-    return ROOT / room / "locale" / LANGUAGE / "LC_MESSAGES" / "django.po"
+def find_po(app: str) -> Path:
+    return ROOT / app / "locale" / LANGUAGE / "LC_MESSAGES" / "django.po"
 
 
-def read_kept(room: str) -> Catalog:
-    """Return what is translated of a room's texts."""
-    path = find_po(room)
+def read_kept(app: str) -> Catalog:
+    """Return what is translated of a app's texts."""
+    path = find_po(app)
     if not path.exists():
         return Catalog(locale=LANGUAGE, domain="django")
     with path.open("rb") as file:
@@ -125,17 +125,17 @@ def compile_kept(kept: Catalog) -> bytes:
     return written.getvalue()
 
 
-def list_missing(room: str) -> Iterator[str]:
-    """Yield the texts of a room that have no translation, and those kept that the room no longer has."""
-    wanted, kept = extract_texts(room), read_kept(room)
+def list_missing(app: str) -> Iterator[str]:
+    """Yield the texts of a app that have no translation, and those kept that the app no longer has."""
+    wanted, kept = extract_texts(app), read_kept(app)
     for message in wanted:
         if message.id:
             told = kept.get(_find_id(message.id), message.context)
             if told is None or told.fuzzy or not _has_all_forms(told.string):
-                yield f"{room}: no French for {message.id!r}"
+                yield f"{app}: no French for {message.id!r}"
     for message in kept:
         if message.id and wanted.get(_find_id(message.id), message.context) is None:
-            yield f"{room}: nobody says {message.id!r} any more"
+            yield f"{app}: nobody says {message.id!r} any more"
 
 
 def _find_id(text_id: object) -> str:
@@ -146,23 +146,23 @@ def _has_all_forms(string: object) -> bool:
     return bool(string) if isinstance(string, str) else bool(string) and all(string)  # type: ignore[call-overload]
 
 
-def renew(room: str) -> None:
-    """Write a room's ``django.po`` and ``django.mo`` anew."""
-    wanted, kept = extract_texts(room), read_kept(room)
+def renew(app: str) -> None:
+    """Write a app's ``django.po`` and ``django.mo`` anew."""
+    wanted, kept = extract_texts(app), read_kept(app)
     if not any(message.id for message in wanted):
         return
     fresh = Catalog(
         locale=LANGUAGE,
         domain="django",
         fuzzy=False,
-        header_comment=f"# French of the pages, forms and mails of {room}.",
+        header_comment=f"# French of the pages, forms and mails of {app}.",
     )
     for message in wanted:
         if message.id:
             told = kept.get(_find_id(message.id), message.context)
             fresh.add(message.id, told.string if told else None, flags=message.flags, context=message.context)
     fresh.creation_date = fresh.revision_date = SAME_DAY
-    path = find_po(room)
+    path = find_po(app)
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("wb") as file:
         write_po(file, fresh, width=120, no_location=True)
@@ -170,9 +170,9 @@ def renew(room: str) -> None:
 
 
 def main() -> None:
-    for room in ROOMS:
-        renew(room)
-        for line in list_missing(room):
+    for app in APPS:
+        renew(app)
+        for line in list_missing(app):
             print(line)  # noqa: T201
 
 

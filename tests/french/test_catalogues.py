@@ -6,24 +6,24 @@ from collections.abc import Iterator
 import pytest
 from babel.messages.pofile import read_po
 
-from tests.french.catalogues import LANGUAGE, ROOMS, ROOT, compile_kept, extract_texts, find_po, list_missing, read_kept
+from tests.french.catalogues import APPS, LANGUAGE, ROOT, compile_kept, extract_texts, find_po, list_missing, read_kept
 
 # Before these French puts a narrow no-break space, and inside its quotation marks.
 _TIGHT = re.compile(r"[^\s\u202f\u00a0\d:/-][;!?»]|[^\s\u202f\u00a0\d/]:(?!/)|«(?!\u202f)| [;:!?»%](?!\()")
 _GAPS = re.compile(r"%\((\w+)\)s|%%|\{\w+\}")
 
 
-@pytest.mark.parametrize("room", ROOMS)
-def test_every_text_of_the_pages_and_mails_has_french(room: str) -> None:
-    assert list(list_missing(room)) == [], "add the French to django.po, then: python -m tests.french.catalogues"
+@pytest.mark.parametrize("app", APPS)
+def test_every_text_of_the_pages_and_mails_has_french(app: str) -> None:
+    assert list(list_missing(app)) == [], "add the French to django.po, then: python -m tests.french.catalogues"
 
 
-@pytest.mark.parametrize("room", ROOMS)
-def test_what_is_compiled_is_what_is_written(room: str) -> None:
-    if find_po(room).exists():
-        compiled = find_po(room).with_suffix(".mo").read_bytes()
-        assert compiled == compile_kept(read_kept(room)), "compile anew: python -m tests.french.catalogues"
-        assert compiled != compile_kept(read_kept("scheduling" if room != "scheduling" else "desk"))
+@pytest.mark.parametrize("app", APPS)
+def test_what_is_compiled_is_what_is_written(app: str) -> None:
+    if find_po(app).exists():
+        compiled = find_po(app).with_suffix(".mo").read_bytes()
+        assert compiled == compile_kept(read_kept(app)), "compile anew: python -m tests.french.catalogues"
+        assert compiled != compile_kept(read_kept("scheduling" if app != "scheduling" else "desk"))
 
 
 def list_pairs() -> Iterator[tuple[str, str, str]]:
@@ -85,8 +85,8 @@ def test_no_text_has_two_translations() -> None:
         with path.open("rb") as file:
             for message in read_po(file, locale=LANGUAGE):
                 key = (message.context, message.id if isinstance(message.id, str) else message.id[0])
-                room, known = told.setdefault(key, (path.parts[-5], message.string))
+                app, known = told.setdefault(key, (path.parts[-5], message.string))
                 # Django takes one of the two for both.
                 if message.id and known != message.string:
-                    twice.append(f"{path.parts[-5]} and {room}: {key[1]}")
+                    twice.append(f"{path.parts[-5]} and {app}: {key[1]}")
     assert twice == []

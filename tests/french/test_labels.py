@@ -21,7 +21,7 @@ from treatments.models import Product
 from treatments.shared.labels import label, read_labels, translate_catalogue
 
 __all__ = ["bays", "owner", "visit"]
-ROOMS = ("treatments", "scheduling", "claims", "notifications")
+APPS = ("treatments", "scheduling", "claims", "notifications")
 FRENCH = {"accept-language": "fr"}
 
 
@@ -43,7 +43,7 @@ WITHOUT_LABEL = {"C1", "C2", "C3", "C4", "C5", "CX", "km", "mi"}
 
 def test_every_word_that_a_record_may_hold_has_its_french() -> None:
     fields = [
-        field for model in apps.get_models() if model.__module__.split(".")[0] in ROOMS for field in model._meta.fields
+        field for model in apps.get_models() if model.__module__.split(".")[0] in APPS for field in model._meta.fields
     ]
     words = {word for field in fields for word, _label in field.flatchoices if isinstance(word, str) and word}
     assert len(words) > 100

@@ -16,7 +16,7 @@ from tests.browser.stage import add_what_pages_need
 from tests.demo_records import load_demo
 from treatments.models import User
 
-ROOMS = ("treatments", "scheduling", "claims", "notifications")
+APPS = ("treatments", "scheduling", "claims", "notifications")
 # Words that French has not, as a reader meets them between tags or in what is read aloud.
 ENGLISH = re.compile(
     r"\b(the|of|is|was|were|with|and|not|no|for|by|to|in|it|its|this|that|until|since|after|before|there|which|had|"
@@ -44,8 +44,8 @@ def list_texts(page: str) -> Iterator[str]:
 def list_own_words() -> set[str]:
     """Return what people typed and named: every text in the database that is longer than a word."""
     own: set[str] = set()
-    for room in ROOMS:
-        for model in apps.get_app_config(room).get_models():
+    for app in APPS:
+        for model in apps.get_app_config(app).get_models():
             names = [
                 field.name
                 for field in model._meta.get_fields()

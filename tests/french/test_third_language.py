@@ -22,7 +22,7 @@ from scheduling.models import Cover
 from tests.browser.pages import PAGES
 from tests.browser.stage import add_what_pages_need
 from tests.demo_records import load_demo
-from tests.french.catalogues import ROOMS, extract_texts
+from tests.french.catalogues import APPS, extract_texts
 from tests.french.test_pages_speak_french import ENGLISH, list_own_words, list_texts
 from treatments.models import Customer, User
 from treatments.queries import find_shop_day
@@ -40,8 +40,8 @@ def mark(text: str) -> str:
 def make_catalogue() -> Catalog:
     """Return a catalogue in which every text of the project is translated."""
     made = Catalog(locale=CODE, domain="django")
-    for room in ROOMS:
-        for message in extract_texts(room):
+    for app in APPS:
+        for message in extract_texts(app):
             if isinstance(message.id, str) and message.id:
                 made.add(message.id, mark(message.id), context=message.context)
             elif message.id:

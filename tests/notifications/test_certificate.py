@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 
 from notifications.documents.certificate_words import (
-    tell_begin,
-    tell_duties,
-    tell_end,
-    tell_exclusions,
-    tell_heading,
-    tell_payment,
-    tell_warning,
+    render_begin,
+    render_duties,
+    render_end,
+    render_exclusions,
+    render_heading,
+    render_payment,
+    render_warning,
 )
 from notifications.documents.pdf.certificate import build_certificate
 from notifications.documents.queries import describe_certificate
@@ -51,15 +51,15 @@ SAMPLES = sorted((Path(__file__).resolve().parents[2] / "fixtures" / "terms").gl
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 def test_a_certificate_says_once_what_is_never_coated(path: Path) -> None:
-    told = tell_exclusions(read_terms(tomllib.loads(path.read_text("utf-8"))), (), ())
+    told = render_exclusions(read_terms(tomllib.loads(path.read_text("utf-8"))), (), ())
     assert sum("never coated" in line.lower() for line in told) == 1
 
 
 def test_the_waiting_period_is_told_of_the_cover_and_not_of_what_is_paid() -> None:
     terms = replace(TERMS, claims=replace(TERMS.claims, waiting_days=30, deductible=Decimal(100)))
-    assert [len(tell_begin(one)) for one in (TERMS, terms)] == [0, 1]
-    assert not {*tell_begin(terms)} & {*tell_payment(terms)}
-    assert "30 days" not in " ".join(tell_payment(terms))
+    assert [len(render_begin(one)) for one in (TERMS, terms)] == [0, 1]
+    assert not {*render_begin(terms)} & {*render_payment(terms)}
+    assert "30 days" not in " ".join(render_payment(terms))
 
 
 @pytest.fixture
@@ -146,22 +146,22 @@ def make_state(status: CoverStatus, **changes: object) -> CoverOnDay:
 
 
 def test_a_reduced_cover_says_what_it_pays() -> None:
-    assert tell_heading(make_state(CoverStatus.IN_FORCE)) == "In force (on 2 January 2026)"
+    assert render_heading(make_state(CoverStatus.IN_FORCE)) == "In force (on 2 January 2026)"
     reduced = make_state(CoverStatus.IN_FORCE, percent=Decimal("50.00"))
-    assert tell_heading(reduced) == "In force, paying 50 % (on 2 January 2026)"
-    assert tell_warning(reduced) == ""
+    assert render_heading(reduced) == "In force, paying 50 % (on 2 January 2026)"
+    assert render_warning(reduced) == ""
 
 
 def test_every_state_but_in_force_warns() -> None:
     for status in CoverStatus:
-        assert bool(tell_warning(make_state(status))) is (status is not CoverStatus.IN_FORCE)
+        assert bool(render_warning(make_state(status))) is (status is not CoverStatus.IN_FORCE)
 
 
 def test_how_long_it_runs_is_told_in_one_way_of_writing() -> None:
     limited = replace(TERMS, distance_limit_km=Decimal(240_000))
     state = make_state(CoverStatus.IN_FORCE, last_day=date(2035, 6, 10))
-    assert tell_end(limited, state) == "until 10 June 2035, up to 240,000 km, whichever comes first"
-    assert tell_end(TERMS, make_state(CoverStatus.PENDING)) == "not yet; once it has begun, without end"
+    assert render_end(limited, state) == "until 10 June 2035, up to 240,000 km, whichever comes first"
+    assert render_end(TERMS, make_state(CoverStatus.PENDING)) == "not yet; once it has begun, without end"
 
 
 TOUCH_UPS = (
@@ -173,19 +173,19 @@ TOUCH_UPS = (
 
 
 def test_what_keeps_the_cover_valid_names_touch_ups_where_the_terms_have_them() -> None:
-    without = tell_duties(TERMS)
+    without = render_duties(TERMS)
     assert not any("ouch-up" in line for line in without)
-    duties = tell_duties(replace(TERMS, touch_ups=TOUCH_UPS))
+    duties = render_duties(replace(TERMS, touch_ups=TOUCH_UPS))
     assert (
         "Touch-ups, which renew the film: penetrating film every 12 months; cavity wax on enclosed cavities every 24 "
         "months; any other film on the exposed underside every 36 months; any other film every 48 months." in duties
     )
-    assert tell_duties(replace(TERMS, reinspection=None, touch_ups=TOUCH_UPS[-1:]))[:2] == (
+    assert render_duties(replace(TERMS, reinspection=None, touch_ups=TOUCH_UPS[-1:]))[:2] == (
         "These terms ask for no reinspection.",
         "Touch-ups, which renew the film: the film every 48 months.",
     )
     severe = SevereExposureTerms(CorrosivityCategory.C4, 6, 6)
-    shorter = tell_duties(replace(TERMS, touch_ups=TOUCH_UPS, severe_exposure=severe), severe=True)
+    shorter = render_duties(replace(TERMS, touch_ups=TOUCH_UPS, severe_exposure=severe), severe=True)
     assert shorter[0].startswith("A reinspection every 6 months")
     assert "penetrating film every 6 months" in " ".join(shorter)
 
@@ -196,18 +196,18 @@ def test_duties_agree_in_number_and_say_the_first_interval() -> None:
         missed_means=MissedMeans.REDUCES, reduced_to_percent=Decimal("50"),
     )  # fmt: skip
     terms = replace(TERMS, reinspection=duty, transfer=TransferTerms(notice_days=1))
-    assert tell_duties(terms) == (
+    assert render_duties(terms) == (
         "A first reinspection after 1 month, then one every 2 months, from 1 day before the day it is due until 1 day "
         "after it, without days of grace.",
         "After a missed visit the cover pays 50 %.",
         "Tell us of a new owner within 1 day.",
     )
     never = replace(TERMS, reinspection=replace(duty, reduced_to_percent=Decimal(0)))
-    assert "After a missed visit the cover pays 0 %." in tell_duties(never)
+    assert "After a missed visit the cover pays 0 %." in render_duties(never)
 
 
 def test_zones_left_out_of_the_cover_are_named() -> None:
     terms = replace(TERMS, claims=ClaimTerms(excluded_zones=("tailgate",)))
-    told = tell_exclusions(terms, ("Tailgate",), ("Left rocker panel",))
+    told = render_exclusions(terms, ("Tailgate",), ("Left rocker panel",))
     assert "By the terms: Tailgate" in told
     assert "Rust was there before the first treatment: Left rocker panel" in told

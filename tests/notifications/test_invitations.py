@@ -14,7 +14,7 @@ from icalendar import Calendar, Component
 from notifications.invitations.rules.calendar_text import CalendarPerson, CalendarVisit, read_told, write_invitation
 from notifications.invitations.rules.visit_news import TellableVisit, choose_news, is_still_true
 from notifications.invitations.services import write_invitations
-from notifications.invitations.visit_text import TITLES, TITLES_WITH_REINSPECTION, tell_title
+from notifications.invitations.visit_text import TITLES, TITLES_WITH_REINSPECTION, render_title
 from notifications.models import Message, MessageKind, MessageStatus
 from notifications.privacy import ErasureOrder, erase_person, export_person
 from notifications.reminders.services import send_all_due_messages, stop_messages
@@ -118,15 +118,15 @@ def test_a_visit_names_all_that_it_serves(cover: Cover, bays: Bays, language: st
     write_invitations(now=NOW)
     with translation.override(language):
         whole, touch_up = str(TITLES_WITH_REINSPECTION[VisitKind(visit.visit)]), str(TITLES[VisitKind(visit.visit)])
-        assert whole != touch_up and tell_title(visit) == whole
+        assert whole != touch_up and render_title(visit) == whole
         message = Message.objects.get()
         assert whole in message.body and read_event(message)["summary"].startswith(whole)
         # What is given up is told by what it was to serve; what another visit serves is not told of this one.
         cancel_visit(appointment=visit, reason="sold", now=NOW, actor=bays.writer)
         visit = Appointment.objects.get(pk=visit.pk)
-        assert tell_title(visit) == whole
+        assert render_title(visit) == whole
         visit.status = AppointmentStatus.BOOKED
-        assert tell_title(visit) == touch_up
+        assert render_title(visit) == touch_up
 
 
 def test_a_visit_is_told_ready_on_a_full_five_minutes(cover: Cover, bays: Bays) -> None:

@@ -10,7 +10,7 @@ from pypdf import PdfReader
 
 from notifications.documents.job_sheets import describe_job_sheet
 from notifications.documents.pdf.job_sheet import JobRow, JobSheet, JobStep, build_job_sheet, number_cautions
-from notifications.invitations.work_words import guess_treatment_kind, tell_work
+from notifications.invitations.work_words import guess_treatment_kind, render_work
 from scheduling.covers.rules.dates import DutyDates
 from scheduling.covers.rules.due_item import DueItem, DueKind, DueStatus
 from tests.conftest import NOW, TODAY, ShopForTests
@@ -130,7 +130,7 @@ def test_a_touch_up_is_named_with_the_reinspection_that_the_same_visit_serves() 
         ([look], date(2026, 6, 20), "Reinspection, best on 1 July 2026"),
         ([], date(2026, 6, 20), "Nothing is due"),
     ):  # fmt: skip
-        assert tell_work(near, day, is_first=False) == told
+        assert render_work(near, day, is_first=False) == told
     assert guess_treatment_kind([film, look], is_first=False) is TreatmentKind.ANNUAL_TOUCH_UP
     assert guess_treatment_kind([look], is_first=False) is None
     assert guess_treatment_kind([look], is_first=True) is TreatmentKind.FIRST_TREATMENT

@@ -11,7 +11,7 @@ from pypdf import PdfReader
 
 from desk.lift.inspection_form import InspectionForm
 from desk.lift.treatment_form import TreatmentForm
-from notifications.documents.job_sheets import describe_job_sheet, tell_pressure
+from notifications.documents.job_sheets import describe_job_sheet, render_pressure
 from notifications.documents.pdf.job_sheet import JobSheet, build_job_sheet
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.services import register_covers_for_new_treatments
@@ -139,7 +139,7 @@ def test_sixty_psi_is_for_wands_in_cavities_only(db: None) -> None:
 
     product_ = Product(name="x", gun_pressure_kpa=Decimal(300), gun_nozzle_mm=Decimal(2))
     for zone in read_catalogue(tomllib.loads((FIXTURES / "zones.toml").read_text("utf-8"))):
-        told = tell_pressure(zone, product_)
+        told = render_pressure(zone, product_)
         if zone.kind is ZoneKind.ENCLOSED_CAVITY:
             assert told == "60 psi" and SprayTool.GUN not in zone.tools
         elif zone.kind is not ZoneKind.NEVER_COATED:

@@ -20,7 +20,7 @@ from notifications.reminders.rules.reminders import (
     find_zones_to_complete,
 )
 from notifications.reminders.services import SendOutcome
-from notifications.reminders.wording import tell_consequence, tell_opening, tell_subject, tell_thing
+from notifications.reminders.wording import render_consequence, render_opening, render_subject, render_thing
 from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.covers.rules.ends import CoverStatus
@@ -113,21 +113,21 @@ def test_nobody_is_told_the_same_twice() -> None:
 
 
 def test_zones_are_told_by_name_and_counted() -> None:
-    assert tell_thing(FILM, NAMES, DAY)[0] == "Touch-up of 2 zones: Left rocker panel, Right rocker panel"
-    assert tell_thing(replace(FILM, zones=("tailgate",)), NAMES, DAY)[0] == "Touch-up of 1 zone: Tailgate"
-    assert tell_thing(VISIT, NAMES, DAY)[0] == "Reinspection"
+    assert render_thing(FILM, NAMES, DAY)[0] == "Touch-up of 2 zones: Left rocker panel, Right rocker panel"
+    assert render_thing(replace(FILM, zones=("tailgate",)), NAMES, DAY)[0] == "Touch-up of 1 zone: Tailgate"
+    assert render_thing(VISIT, NAMES, DAY)[0] == "Reinspection"
 
 
 @pytest.mark.parametrize("day", [DAY, DAY + timedelta(days=31)])
 def test_a_film_that_is_due_never_says_that_nobody_came(day: date) -> None:
     reminder = choose_reminder([FILM], day)
     assert reminder is not None
-    text = tell_opening(reminder, "2025 Harrow Finch", day)
+    text = render_opening(reminder, "2025 Harrow Finch", day)
     assert "The protective film on 2 zones of your 2025 Harrow Finch" in text
-    assert "visit" not in text + tell_subject(reminder.kind, "2025 Harrow Finch")
+    assert "visit" not in text + render_subject(reminder.kind, "2025 Harrow Finch")
     single = choose_reminder([replace(FILM, zones=("tailgate",))], day)
     assert single is not None
-    assert "film on 1 zone of" in tell_opening(single, "2025 Harrow Finch", day)
+    assert "film on 1 zone of" in render_opening(single, "2025 Harrow Finch", day)
 
 
 @pytest.mark.parametrize(
@@ -146,9 +146,9 @@ def test_only_a_suspended_cover_is_said_to_be_suspended(status: CoverStatus, per
     assert due is not None
     state = CoverOnDay(late, status, None, ())
     state = replace(state, percent=state.percent * percent / 100)
-    assert words in tell_consequence(overdue, state)
-    assert ("suspended" in tell_consequence(overdue, state)) is (status is CoverStatus.SUSPENDED)
-    assert tell_consequence(due, state) == ""
+    assert words in render_consequence(overdue, state)
+    assert ("suspended" in render_consequence(overdue, state)) is (status is CoverStatus.SUSPENDED)
+    assert render_consequence(due, state) == ""
 
 
 def test_the_zones_to_complete_are_those_never_coated_since_the_first_treatment() -> None:
@@ -313,6 +313,6 @@ def test_the_first_sentence_in_grace_has_the_dates_that_end_first(after: int, le
     day = DAY + timedelta(days=after)
     reminder = choose_reminder(list(things.values()), day)
     assert reminder is not None and reminder.kind is MessageKind.IN_GRACE
-    opening = tell_opening(reminder, "blue hatchback", day)
+    opening = render_opening(reminder, "blue hatchback", day)
     told = [render_day(things[leads].last_on), render_day(things[leads].grace_until)]
     assert re.findall(r"\d{1,2} [A-Z][a-z]+ \d{4}", opening) == told

@@ -182,7 +182,7 @@ def test_covers_read_in_parts_come_to_the_same_as_all_at_once(
     services.write_due_reminders(as_of=demo.day, now=timezone.now(), covers=[cover.pk for cover in covers[::2]])
 
     def read() -> tuple[Any, ...]:
-        weighed = evaluation.weigh_reminders(demo.day, None)
+        weighed = evaluation.evaluate_reminders(demo.day, None)
         cases, faults = cover_queries.read_cases_apart(covers)
         return weighed.standings, [reminder for _cover, _owner, reminder, _news in weighed.wanted], cases, faults
 

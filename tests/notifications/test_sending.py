@@ -13,7 +13,7 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from freezegun import freeze_time
 
-from notifications.mail.mailing import Mail, find_lasting_fault, tell_error
+from notifications.mail.mailing import Mail, describe_error, find_lasting_fault
 from notifications.models import Message, MessageStatus
 from notifications.reminders import services
 from notifications.reminders.services import SendOutcome
@@ -217,9 +217,9 @@ def test_a_line_break_in_a_vehicles_description_spoils_no_subject(covers: list[C
 
 
 def test_an_error_fits_the_row_whatever_it_says() -> None:
-    assert tell_error(ValueError("a\n  b")) == "a b"
-    assert tell_error(TimeoutError()) == "TimeoutError"
-    assert len(tell_error(ValueError("x" * 999))) == 300
+    assert describe_error(ValueError("a\n  b")) == "a b"
+    assert describe_error(TimeoutError()) == "TimeoutError"
+    assert len(describe_error(ValueError("x" * 999))) == 300
     message = Message(address=GOOD, subject="two\nlines")
     assert find_lasting_fault(message, ValueError()) == "The subject holds a line break."
     assert find_lasting_fault(Message(address=GOOD, subject="one line"), ValueError()) == ""

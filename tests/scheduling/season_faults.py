@@ -3,7 +3,7 @@
 from collections import defaultdict
 from datetime import date
 
-from scheduling.season.rules.hours import QUARTERS_A_DAY, tell_time
+from scheduling.season.rules.hours import QUARTERS_A_DAY, format_clock_time
 from scheduling.season.rules.problem import Places
 from scheduling.season.rules.season import Season, SeasonPerson, SeasonVisit
 
@@ -35,7 +35,7 @@ def list_faults(season: Season, places: Places) -> list[str]:
                     faults.append(f"{visit.key} is given to {place.person}, who can't do it")
             work, stand = _list_quarters(visit, place.day, place.quarter, people.get(place.person))
             if visit.promised is None and len(work) < visit.quarters:
-                faults.append(f"{visit.key} is not done on {place.day} from {tell_time(place.quarter)}")
+                faults.append(f"{visit.key} is not done on {place.day} from {format_clock_time(place.quarter)}")
             for quarter in (*work, *stand):
                 taken["bay", place.bay, place.day, quarter].append(visit)
             if place.person is not None:
@@ -48,7 +48,9 @@ def list_faults(season: Season, places: Places) -> list[str]:
             closed = already.get(day, 0) >> quarter & 1
             planned = [visit.key for visit in visits if visit.promised is None]
             if planned and (closed or len(visits) > 1):
-                faults.append(f"{what} {key} is taken already on {day} at {tell_time(quarter)}: {', '.join(planned)}")
+                faults.append(
+                    f"{what} {key} is taken already on {day} at {format_clock_time(quarter)}: {', '.join(planned)}"
+                )
     return faults
 
 

@@ -22,7 +22,7 @@ from scheduling.season.rules.plan import (
     replan,
     serve_first_come,
 )
-from scheduling.season.rules.problem import UNREACHABLE, SiteProblem, total, weigh_day, weigh_no_day
+from scheduling.season.rules.problem import UNREACHABLE, SiteProblem, compute_day_cost, compute_no_day_cost, total
 from scheduling.season.rules.season import Place, Season, SeasonBay, SeasonPerson, SeasonSite, SeasonVisit, Totals
 from tests.scheduling.season_cases import BOTH, FIRST, make_season, make_visit
 from tests.scheduling.season_faults import list_faults
@@ -220,16 +220,16 @@ def test_all_visits_weighed_at_once_weigh_what_each_does(seed: int, lapse: int, 
     season = replace(make_season(1), visits=(make_visit(0, 0, random.Random(seed)),))
     (visit,) = season.visits
     problem = SiteProblem(season, season.sites[0], season.visits)
-    (costs,) = problem.weigh((lapse, risk, unmet)).tolist()
+    (costs,) = problem.compute_costs((lapse, risk, unmet)).tolist()
 
     def weigh_up(cost: tuple[int, int, int]) -> int:
         return lapse * cost[0] + risk * cost[1] + unmet * cost[2]
 
-    weighed = [weigh_up(weigh_day(visit, day)) for day in problem.days]
+    weighed = [weigh_up(compute_day_cost(visit, day)) for day in problem.days]
     assert [cost for cost in costs[:-1] if cost < UNREACHABLE] == [
         cost for cost, day in zip(weighed, problem.days, strict=True) if visit.may_come_on(day)
     ]
-    assert costs[-1] == weigh_up(weigh_no_day(visit, season))
+    assert costs[-1] == weigh_up(compute_no_day_cost(visit, season))
 
 
 def make_small_site(taken: int = 0) -> SeasonSite:

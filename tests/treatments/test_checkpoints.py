@@ -11,7 +11,7 @@ from django.core import mail
 from django.core.management import call_command
 from django.core.management.base import CommandError
 
-from notifications.mail.mailing import tell_log_checkpoint
+from notifications.mail.mailing import send_log_checkpoint
 from tests.conftest import NOW
 from tests.guards import past_the_guards
 from tests.treatments.test_event_log import log, record_one
@@ -94,7 +94,7 @@ def test_the_owner_gets_the_code_by_mail_and_the_mail_can_be_verified(log: list[
     User.objects.create(username="owner", role="owner", email="owner@example.org")
     User.objects.create(username="gone", role="owner", email="gone@example.org", is_active=False)
     User.objects.create(username="lift", role="applicator", email="lift@example.org")
-    assert tell_log_checkpoint(now=NOW) == []
+    assert send_log_checkpoint(now=NOW) == []
     (sent,) = mail.outbox
     assert sent.to == ["owner@example.org"]
     saved = tmp_path / "mail.eml"
@@ -102,12 +102,12 @@ def test_the_owner_gets_the_code_by_mail_and_the_mail_can_be_verified(log: list[
     assert find_checkpoints(saved.read_text()) == find_checkpoints(read_checkpoint().code)
     call_command("verify_log", "--checkpoints", str(saved))
     # Nothing happened since, so there is nothing to tell.
-    assert tell_log_checkpoint(now=NOW) == [] and len(mail.outbox) == 1
+    assert send_log_checkpoint(now=NOW) == [] and len(mail.outbox) == 1
 
 
 def test_a_mail_that_can_not_be_sent_does_not_stop_the_night(log: list[Event], settings: Any, file: Path) -> None:
     User.objects.create(username="owner", role="owner", email="owner@example.org")
     settings.EMAIL_BACKEND, settings.EMAIL_HOST = "django.core.mail.backends.smtp.EmailBackend", "127.0.0.1"
     settings.EMAIL_PORT = 1
-    assert tell_log_checkpoint(now=NOW) == ["owner@example.org"]
+    assert send_log_checkpoint(now=NOW) == ["owner@example.org"]
     assert find_checkpoints(file.read_text())

@@ -19,7 +19,7 @@ from treatments.rules.explanation import (
     Quantity,
     ZoneCode,
     from_json,
-    tell_in_english,
+    render_in_english,
     to_json,
 )
 from treatments.rules.formats import Money
@@ -53,7 +53,7 @@ def test_every_code_is_rendered_with_all_its_parameters(code: str, language: str
         shown = {str(count) if name == counted else text for name, text in words.items()}
         assert all(text in told for text in shown)
         assert not re.search(r"[{}]", told)
-        english = tell_in_english([Explanation(code, params)], read_messages())
+        english = render_in_english([Explanation(code, params)], read_messages())
         # Some only join their parameters, and may do it alike in both languages.
         has_words = re.search(r"[A-Za-z]", re.sub(r"\{\w+\}", "", str(message)))
         if language == "en" or (has_words and code not in ALIKE_IN_FRENCH):

@@ -44,7 +44,7 @@ from treatments.rules.units import (
     parse_volume,
 )
 from treatments.rules.zone_catalogue import CatalogueError, find_zone, read_catalogue
-from treatments.vehicles.rules.vin import check_vin, compute_check_digit, tell_model_year
+from treatments.vehicles.rules.vin import check_vin, compute_check_digit, render_model_year
 
 CATALOGUE = read_catalogue(tomllib.loads((FIXTURES / "zones.toml").read_text("utf-8")))
 
@@ -326,8 +326,8 @@ def test_a_north_american_vin_without_a_model_year_passes_with_a_doubt(sign: str
 def test_the_model_year_is_told_where_the_vin_tells_one(
     seventh: str, style: str, seen_on: date, year: int | None
 ) -> None:
-    assert tell_model_year(f"1XXC4F{seventh}10SM000001", style, seen_on) == year
-    assert tell_model_year(f"WXXC4F{seventh}10SM000001", style, seen_on) is None
+    assert render_model_year(f"1XXC4F{seventh}10SM000001", style, seen_on) == year
+    assert render_model_year(f"WXXC4F{seventh}10SM000001", style, seen_on) is None
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from treatments.rules.site_days import MIDNIGHT, find_day, find_end_of_day, find_moment
 
 ROOT = Path(__file__).parents[2]
-ROOMS = ("api", "claims", "config", "desk", "notifications", "scheduling", "treatments")
+APPS = ("api", "claims", "config", "desk", "notifications", "scheduling", "treatments")
 THE_ONE_PLACE = "treatments/rules/site_days.py"
 
 # Calls that make a day of a moment or a moment of a day.
@@ -52,8 +52,8 @@ FOR_THE_WHOLE_SHOP = {
 
 
 def list_sources() -> Iterator[tuple[str, ast.Module]]:
-    for room in ROOMS:
-        for path in sorted((ROOT / room).rglob("*.py")):
+    for app in APPS:
+        for path in sorted((ROOT / app).rglob("*.py")):
             name = path.relative_to(ROOT).as_posix()
             if "/migrations/" not in name:
                 yield name, ast.parse(path.read_text("utf-8"))

@@ -74,8 +74,8 @@ def test_import_and_service_say_the_same_of_one_vin(shop: ShopForTests, tmp_path
 
 def test_nothing_but_the_advice_judges_a_vin() -> None:
     callers = set()
-    for room in ("treatments", "scheduling", "claims", "notifications", "desk", "api"):
-        for path in (ROOT / room).rglob("*.py"):
+    for app in ("treatments", "scheduling", "claims", "notifications", "desk", "api"):
+        for path in (ROOT / app).rglob("*.py"):
             names = {node.id for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Name)}
             if "check_vin" in names:
                 callers.add(path.relative_to(ROOT).as_posix())

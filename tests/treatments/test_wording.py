@@ -7,8 +7,8 @@ import pytest
 from django.utils.translation import override
 
 from tests.treatments.test_log_rules import CATALOGUE
-from treatments.rules.units import DistanceUnit, VolumeUnit, tell_number
-from treatments.rules.wording import make_plural, tell_count
+from treatments.rules.units import DistanceUnit, VolumeUnit, format_plain_number
+from treatments.rules.wording import format_count, make_plural
 from treatments.shared.amounts import render_amount
 from treatments.shared.labels import count_access
 from treatments.shared.rendering import render_day
@@ -22,7 +22,7 @@ def test_a_day_is_written_out() -> None:
 
 
 def test_counts_agree_with_their_nouns() -> None:
-    assert [tell_count(count, "zone") for count in (0, 1, 2)] == ["0 zones", "1 zone", "2 zones"]
+    assert [format_count(count, "zone") for count in (0, 1, 2)] == ["0 zones", "1 zone", "2 zones"]
     for one, several in (
         ("enclosed cavity", "enclosed cavities"), ("day", "days"), ("plug under the sill", "plugs under the sill"),
         ("opening in the frame", "openings in the frame"), ("box", "boxes"),
@@ -66,6 +66,6 @@ def test_amounts_show_no_digit_that_says_nothing(amount: str, unit: str, told: s
 
 
 def test_a_number_keeps_its_value() -> None:
-    assert [tell_number(Decimal(text)) for text in ("0", "0.0", "10", "1234.50", "-3.0")] == [
+    assert [format_plain_number(Decimal(text)) for text in ("0", "0.0", "10", "1234.50", "-3.0")] == [
         "0", "0", "10", "1,234.5", "-3",
     ]  # fmt: skip

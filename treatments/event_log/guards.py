@@ -140,7 +140,7 @@ _KEPT: list[Guard] = []
 
 
 def list_guards() -> list[Guard]:
-    """Return the guards of all rooms."""
+    """Return the guards of all apps."""
     return list(_KEPT)
 
 

@@ -204,7 +204,7 @@ def record_events(happenings: Iterable[Happening], *, actor: User | None, now: d
 
     In the embedded size a worker reads them as soon as they are committed.
 
-    What an entry signs off (``signed_content.py`` of each room) is digested as it stands in the database now.
+    What an entry signs off (``signed_content.py`` of each app) is digested as it stands in the database now.
 
     Raises:
         TransactionManagementError: outside a transaction, where change and entry could come apart.

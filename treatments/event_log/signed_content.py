@@ -189,12 +189,12 @@ def keep_signed_content(tables: Sequence[SignedTable], not_signed: Mapping[str, 
 
 
 def list_signed_tables() -> list[SignedTable]:
-    """Return the signed tables of all rooms."""
+    """Return the signed tables of all apps."""
     return list(_TABLES)
 
 
 def list_unsigned_models() -> dict[str, str]:
-    """Return the models of all rooms that hold nothing signed off, each with the reason."""
+    """Return the models of all apps that hold nothing signed off, each with the reason."""
     return dict(_NOT_SIGNED)
 
 

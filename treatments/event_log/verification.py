@@ -136,7 +136,7 @@ class ChainWalk:
         if key is None:
             if event.key_name not in self._unknown:
                 self._unknown.add(event.key_name)
-                yield LogFault(event.position, _say_unknown_key(f"Entry {event.position}", event.key_name))
+                yield LogFault(event.position, _describe_unknown_key(f"Entry {event.position}", event.key_name))
             return
         if event.hash != compute_hash(key, event):
             yield LogFault(event.position, f"Entry {event.position} was changed after it was written.")
@@ -158,12 +158,12 @@ class ChainWalk:
             return
         key: LogKey | None = self.keys.get(head.key_name)
         if key is None:
-            yield LogFault(self.position, _say_unknown_key("The head of the log", head.key_name))
+            yield LogFault(self.position, _describe_unknown_key("The head of the log", head.key_name))
         elif head.keyed_hash != compute_head_hash(key, head):
             yield LogFault(self.position, f"The head of the log was moved to entry {self.position} without the key.")
 
 
-def _say_unknown_key(what: str, name: str) -> str:
+def _describe_unknown_key(what: str, name: str) -> str:
     return f"{what} was written with key '{name}', which is neither LOG_KEY nor one of LOG_KEY_FALLBACKS."
 
 

@@ -20,8 +20,8 @@ from treatments.log_import.rules.row import LogRow
 from treatments.log_import.staging import insert_lines
 from treatments.models import Lot, MaterialTotal, OdometerReading, Site, Treatment, TreatmentLine, User, Vehicle
 from treatments.records.rules.odometer import Reading, flag_backwards
-from treatments.records.services import make_amendment, tell_of_treatment
-from treatments.rules.explanation import tell_in_english
+from treatments.records.services import describe_treatment_event, make_amendment
+from treatments.rules.explanation import render_in_english
 
 # As many rows as fit into the sentence that says why a treatment was amended.
 MOST_ROWS_NAMED = 20
@@ -96,7 +96,7 @@ class BatchWriter:
                 line.treatment = treatment
             added = [self._make_line(treatment, row, lots) for row in rows]
             lines += [*kept, *added]
-            happenings.append(tell_of_treatment(treatment, len(kept) + len(added)))
+            happenings.append(describe_treatment_event(treatment, len(kept) + len(added)))
             outcome.treatments_amended += old is not None
             outcome.treatments_added += old is None
         insert_lines(lines)
@@ -107,7 +107,7 @@ class BatchWriter:
             total._state.adding = True
             total.treatment = newer[total.treatment_id]
         MaterialTotal.objects.bulk_create(totals)
-        happenings += self._tell_of_other_readings(readings, [treatment for treatment, _, _ in treatments])
+        happenings += self._warn_of_other_readings(readings, [treatment for treatment, _, _ in treatments])
         record_events(happenings, actor=self.actor, now=self.now)
 
     def _record_readings(
@@ -145,13 +145,13 @@ class BatchWriter:
                 flagged = first_rows.get(backwards.reading.record)
                 if flagged is not None and flagged.odometer is not None:
                     shown = f"{flagged.odometer.amount} {flagged.odometer.unit}"
-                    told = tell_in_english([backwards.explanation], MESSAGES)
+                    told = render_in_english([backwards.explanation], MESSAGES)
                     sentence = f"{told} Kept and flagged."
                     outcome.note(flagged, NoteCode.ODOMETER_BACKWARDS, "odometer", shown, sentence)
         OdometerReading.objects.bulk_create(new.values())
         return found
 
-    def _tell_of_other_readings(
+    def _warn_of_other_readings(
         self,
         readings: dict[tuple[int, date, Decimal], OdometerReading],
         treatments: Sequence[Treatment],

@@ -22,13 +22,13 @@ from treatments.log_import.records import (
 from treatments.log_import.report import BatchOutcome
 from treatments.log_import.rules.columns import squeeze
 from treatments.log_import.rules.faults import Fault, FaultCode, NoteCode
-from treatments.log_import.rules.material import say_zone_not_on_body
+from treatments.log_import.rules.material import describe_zone_not_on_body
 from treatments.log_import.rules.row import LogRow
 from treatments.models import User, Vehicle, VehicleFact
-from treatments.rules.explanation import tell_in_english
+from treatments.rules.explanation import render_in_english
 from treatments.vehicles.facts import make_fact_event
 from treatments.vehicles.rules.coatable import explain_why_out, find_propulsion, list_standing
-from treatments.vehicles.rules.vin import VinMark, tell_model_year
+from treatments.vehicles.rules.vin import VinMark, render_model_year
 
 
 def record_vehicles(
@@ -93,7 +93,7 @@ def _fill(vehicle: Vehicle, rows: list[LogRow]) -> list[str]:
     for name in filled:
         setattr(vehicle, name, found[name])
     if vehicle.model_year is None and vehicle.vin_mark == VinMark.STANDARD:
-        vehicle.model_year = tell_model_year(vehicle.vin, vehicle.body_style, rows[0].day)
+        vehicle.model_year = render_model_year(vehicle.vin, vehicle.body_style, rows[0].day)
         filled += ["model_year"] if vehicle.model_year is not None else []
     return filled
 
@@ -193,13 +193,13 @@ class Placer:
             theirs = visit.told.get(name)
             if theirs is None or _is_same(ours, theirs):
                 continue
-            sentence = _say_both(row, theirs.row, f"says {theirs.words}", f"says {ours.words}")
+            sentence = _describe_both(row, theirs.row, f"says {theirs.words}", f"says {ours.words}")
             yield self._outcome.describe(FaultCode.VISIT_DISAGREES, name, ours.words, sentence)
 
     def _find_zone_faults(self, row: LogRow, visit: Visit) -> Iterator[Fault]:
         """Yield why a new line can't be: no such zone on this vehicle, or done and not done in one visit."""
         if self._style and row.zone.styles and self._style not in row.zone.styles:
-            sentence = f"{self._style_from} {say_zone_not_on_body(row.zone, self._style)}"
+            sentence = f"{self._style_from} {describe_zone_not_on_body(row.zone, self._style)}"
             yield self._outcome.describe(FaultCode.ZONE_NOT_ON_BODY, "zone", row.zone.name, sentence)
         if row.product is not None and (why := self._find_why_out(row)):
             sentence = f"{row.zone.name} is not coated on this vehicle: {why}. Correct the row, or the vehicle's facts."
@@ -207,7 +207,7 @@ class Placer:
         other, ours = visit.zones.get(row.zone.key), _describe(row)
         if other is not None and bool(other.not_done_reason) != bool(ours.not_done_reason):
             name = row.zone.name
-            sentence = _say_both(row, other.row, f"has {name} {_say_line(other)}", f"has it {_say_line(ours)}")
+            sentence = _describe_both(row, other.row, f"has {name} {_name_line(other)}", f"has it {_name_line(ours)}")
             yield self._outcome.describe(FaultCode.VISIT_DISAGREES, "zone", name, sentence)
 
     def _find_why_out(self, row: LogRow) -> str:
@@ -217,7 +217,7 @@ class Placer:
         """
         for fact in list_standing(self._facts, row.day):
             if fact.propulsion is None and row.zone.code in fact.zones:
-                return tell_in_english((explain_why_out(fact),), MESSAGES)
+                return render_in_english((explain_why_out(fact),), MESSAGES)
         on_record = find_propulsion(self._facts, row.day)
         propulsion = self._propulsion_told if on_record is Propulsion.UNKNOWN else on_record
         return f"propulsion {say(propulsion)}" if propulsion in row.zone.withheld_on else ""
@@ -226,7 +226,7 @@ class Placer:
         """Yield where the same zone, product and lot is told of otherwise."""
         ours = _describe(row)
         if squeeze(known.not_done_reason) != squeeze(ours.not_done_reason):
-            sentence = _say_both(row, known.row, f"has the zone {_say_line(known)}", f"has it {_say_line(ours)}")
+            sentence = _describe_both(row, known.row, f"has the zone {_name_line(known)}", f"has it {_name_line(ours)}")
             yield self._outcome.describe(FaultCode.LINE_DISAGREES, "not_done", ours.not_done_reason, sentence)
         elif known.quantity_ml != ours.quantity_ml:
             where = f"Row {known.row}" if known.row is not None else "The record"
@@ -297,11 +297,11 @@ def _describe(row: LogRow) -> KnownLine:
     return KnownLine(quantity_ml, row.not_done_reason, row.number)
 
 
-def _say_line(line: KnownLine) -> str:
+def _name_line(line: KnownLine) -> str:
     return f"not done ({line.not_done_reason})" if line.not_done_reason else "done"
 
 
-def _say_both(row: LogRow, other: int | None, theirs: str, ours: str) -> str:
+def _describe_both(row: LogRow, other: int | None, theirs: str, ours: str) -> str:
     if other is None:
         return (
             f"The record of this visit {theirs}, row {row.number} {ours}: correct the row; if the record is wrong, "

@@ -26,7 +26,7 @@ from treatments.log_import.rules.faults import Fault, FaultCode, Note, NoteCode
 from treatments.log_import.rules.row import LogRow, Shop, read_log_row
 from treatments.log_import.staging import Staging
 from treatments.models import Site, User, Zone
-from treatments.rules.explanation import Explanation, tell_in_english
+from treatments.rules.explanation import Explanation, render_in_english
 from treatments.rules.units import DecimalSign
 from treatments.shared.faults import work_apart
 from treatments.shared.rendering import render_all
@@ -124,7 +124,7 @@ def import_log(
             rejected += 1
             for fault in faults:
                 tell(number, adviser.complete(fault))
-        for number, note in _tell_once_per_vehicle(staging, adviser):
+        for number, note in _warn_once_per_vehicle(staging, adviser):
             tell(number, note)
         written = _write_rejects(request, log, staging, adviser) if rejected and not request.check_only else None
         return ImportReport(
@@ -192,7 +192,7 @@ def _find_columns(log: LogFile, renamed: Mapping[str, str] | None) -> LogColumns
         raise
 
 
-def _tell_once_per_vehicle(staging: Staging, adviser: "VinAdviser") -> Iterator[tuple[int, Note]]:
+def _warn_once_per_vehicle(staging: Staging, adviser: "VinAdviser") -> Iterator[tuple[int, Note]]:
     """Yield the notes in the file's order; what is doubtful about a VIN once, with all the rows of the vehicle."""
     rows: dict[str, list[int]] = {}
     for number, note in staging.read_notes():
@@ -305,7 +305,7 @@ class VinAdviser:
             return told
         if told.value not in self._sentences:
             advice = advise_on_vin(told.value, find_on_record=self._find_known)
-            self._sentences[told.value] = tell_in_english(advice.explanations, MESSAGES) if advice.on_record else ""
+            self._sentences[told.value] = render_in_english(advice.explanations, MESSAGES) if advice.on_record else ""
         sentence = self._sentences[told.value]
         return replace(told, sentence=sentence) if sentence else told
 

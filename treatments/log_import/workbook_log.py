@@ -47,9 +47,9 @@ def open_workbook(path: Path, wanted: str | None) -> Iterator[LogFile]:
             raise LogFileError(f"'{path.name}' is broken ({error}): save it again as .xlsx.") from error
         # The size that a sheet states may be wrong, and openpyxl would leave out what lies beyond it.
         sheet.reset_dimensions()
-        rows = _say_what_is_broken(path, sheet.iter_rows())
+        rows = _describe_damage(path, sheet.iter_rows())
         first = next(rows, None)
-        headings = tuple(_tell_cell(cell) for cell in first) if first else ()
+        headings = tuple(_format_cell(cell) for cell in first) if first else ()
         while headings and not headings[-1]:
             headings = headings[:-1]
         if not headings:
@@ -91,12 +91,12 @@ def _list_names(sheets: list[Any]) -> str:
 
 
 def _has_rows(path: Path, sheet: Any, least: int) -> bool:
-    rows = _say_what_is_broken(path, sheet.iter_rows())
-    filled = (row for row in rows if any(_tell_cell(cell).strip() for cell in row))
+    rows = _describe_damage(path, sheet.iter_rows())
+    filled = (row for row in rows if any(_format_cell(cell).strip() for cell in row))
     return sum(1 for _ in islice(filled, least)) == least
 
 
-def _say_what_is_broken(path: Path, rows: Iterator[Any]) -> Iterator[Any]:
+def _describe_damage(path: Path, rows: Iterator[Any]) -> Iterator[Any]:
     """Yield the rows; say where the file inside the workbook is broken, which shows only when it is reached."""
     number = 0
     try:
@@ -123,7 +123,7 @@ def _find_hidden_rows(sheet: Any) -> frozenset[int]:
 
 def _read_rows(rows: Iterable[Any], hidden: frozenset[int]) -> Iterator[RawRow]:
     for number, row in enumerate(rows, start=2):
-        cells = tuple(_tell_cell(cell) for cell in row)
+        cells = tuple(_format_cell(cell) for cell in row)
         if any(cell.strip() for cell in cells):
             typed = frozenset(place for place, cell in enumerate(row) if _is_number(getattr(cell, "value", None)))
             yield RawRow(number, cells, typed, is_hidden=number in hidden)
@@ -133,7 +133,7 @@ def _is_number(value: object) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
-def _tell_cell(cell: Any) -> str:
+def _format_cell(cell: Any) -> str:
     value = getattr(cell, "value", None)
     if value is None:
         return ""
@@ -149,13 +149,13 @@ def _tell_cell(cell: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
-        return _tell_float(value)
+        return _format_float(value)
     if not isinstance(value, str | int):  # a formula over a range of cells comes as an object of its own
         return f"={getattr(value, 'text', value)}"
     return str(value)
 
 
-def _tell_float(value: float) -> str:
+def _format_float(value: float) -> str:
     # A whole number that a spreadsheet keeps as 12345.0 was typed as 12345.
     if value.is_integer() and abs(value) < 1e15:
         return str(int(value))

@@ -1,4 +1,4 @@
-"""The tables of the treatments room: people, vehicles, zones and products, work done, and the event log."""
+"""The tables of the treatments app: people, vehicles, zones and products, work done, and the event log."""
 
 from treatments.models.events import Event, EventLogHead, EventReader, EventWords, KeptPhoto, SentForm
 from treatments.models.materials import Lot, Product, ReferenceStamp, Zone, ZoneArea

@@ -21,10 +21,10 @@ from treatments.records.services import (
     LineEntry,
     check_line,
     check_visit_is_new,
+    describe_treatment_event,
     make_line,
     put_conditions,
     sign_off_treatment,
-    tell_of_treatment,
 )
 from treatments.records.sign_off import lock_draft, put_odometer, refuse_no_zone
 from treatments.rules.units import Distance
@@ -114,7 +114,7 @@ def change_draft(
     draft.totals.all().delete()
     TreatmentLine.objects.bulk_create(make_line(draft, entry) for entry in lines)
     write_totals(draft, totals)
-    record_events([tell_of_treatment(draft, len(lines))], actor=actor, now=now)
+    record_events([describe_treatment_event(draft, len(lines))], actor=actor, now=now)
     return draft
 
 

@@ -116,7 +116,7 @@ def record_inspection(
     inspection.full_clean()
     inspection.save()
     _write_lines(inspection, zones, now)
-    record_events([_tell_of_inspection(inspection, zones)], actor=actor, now=now)
+    record_events([_describe_inspection_event(inspection, zones)], actor=actor, now=now)
     return inspection
 
 
@@ -149,7 +149,7 @@ def change_inspection(
     draft.full_clean()
     draft.save()
     _write_lines(draft, zones, now)
-    record_events([_tell_of_inspection(draft, zones)], actor=actor, now=now)
+    record_events([_describe_inspection_event(draft, zones)], actor=actor, now=now)
     return draft
 
 
@@ -164,7 +164,7 @@ def sign_inspection(*, inspection: Inspection, fingerprint: str, now: datetime, 
     put_sign_off(draft, now=now, actor=actor)
     draft.save()
     lines = draft.lines.select_related("zone").prefetch_related("photos")
-    record_events([_tell_of_inspection(draft, [make_entry(line) for line in lines])], actor=actor, now=now)
+    record_events([_describe_inspection_event(draft, [make_entry(line) for line in lines])], actor=actor, now=now)
     return draft
 
 
@@ -234,7 +234,7 @@ def amend_inspection(
     newer.save()
     withdrawn = withdraw_old_reading(locked, newer, now=now)
     _write_lines(newer, zones, now)
-    record_events([_tell_of_inspection(newer, zones), *withdrawn], actor=actor, now=now)
+    record_events([_describe_inspection_event(newer, zones), *withdrawn], actor=actor, now=now)
     return newer
 
 
@@ -331,7 +331,7 @@ def _drop_photos(photos: Iterable[Photo]) -> None:
             transaction.on_commit(partial(storage.delete, name))
 
 
-def _tell_of_inspection(inspection: Inspection, zones: Sequence[InspectionEntry]) -> Happening:
+def _describe_inspection_event(inspection: Inspection, zones: Sequence[InspectionEntry]) -> Happening:
     """Return the event for an inspection that was signed off, recorded as a draft, or amends another."""
     verb = "amended" if inspection.amends_id else "signed_off" if inspection.signed_off_at else "drafted"
     old = inspection.amends

@@ -231,11 +231,11 @@ def record_treatment(
     treatment.save()
     TreatmentLine.objects.bulk_create(make_line(treatment, entry) for entry in lines)
     write_totals(treatment, totals)
-    record_events([tell_of_treatment(treatment, len(lines))], actor=actor, now=now)
+    record_events([describe_treatment_event(treatment, len(lines))], actor=actor, now=now)
     return treatment
 
 
-def tell_of_treatment(treatment: Treatment, line_count: int) -> Happening:
+def describe_treatment_event(treatment: Treatment, line_count: int) -> Happening:
     """Return the event for a treatment that was signed off, recorded as a draft, or amends another."""
     verb = "amended" if treatment.amends_id else "signed_off" if treatment.signed_off_at else "drafted"
     return Happening(
@@ -279,7 +279,7 @@ def sign_off_treatment(*, treatment: Treatment, now: datetime, actor: User | Non
     check_training(actor, body, bool(coated))
     put_sign_off(locked, now=now, actor=actor, source=locked.source)
     locked.save()
-    record_events([tell_of_treatment(locked, locked.lines.count())], actor=actor, now=now)
+    record_events([describe_treatment_event(locked, locked.lines.count())], actor=actor, now=now)
     return locked
 
 
@@ -338,7 +338,7 @@ def amend_treatment(
     withdrawn = withdraw_old_reading(locked, newer, now=now)
     TreatmentLine.objects.bulk_create(make_line(newer, entry) for entry in lines)
     write_totals(newer, totals)
-    record_events([tell_of_treatment(newer, len(lines)), *withdrawn], actor=actor, now=now)
+    record_events([describe_treatment_event(newer, len(lines)), *withdrawn], actor=actor, now=now)
     return newer
 
 

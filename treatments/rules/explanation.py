@@ -114,7 +114,7 @@ def write(value: Param, find_text: Callable[[Explanation], str], format_value: C
     return format_value(value)
 
 
-def tell_in_english(explanations: Iterable[Explanation], messages: Mapping[str, Message]) -> str:
+def render_in_english(explanations: Iterable[Explanation], messages: Mapping[str, Message]) -> str:
     """Return English with ISO dates, for the sentences of rules that are not data yet. Render what a person reads."""
 
     def find_text(explanation: Explanation) -> str:

@@ -106,7 +106,7 @@ def convert_fahrenheit_to_celsius(fahrenheit: Decimal) -> Decimal:
     return (fahrenheit - 32) * 5 / 9
 
 
-def tell_number(amount: Decimal) -> str:
+def format_plain_number(amount: Decimal) -> str:
     """Return a number as people write it: no digits that say nothing, thousands apart (129,023 or 0.2)."""
     plain = f"{amount:,f}"
     return plain.rstrip("0").rstrip(".") if "." in plain else plain
@@ -193,7 +193,7 @@ def parse_number(text: str, *, decimal: DecimalSign | None = None) -> Decimal:
         )
     sign = decimal or proven
     if grouped and sign is None:
-        raise _tell_ambiguous(text, number)
+        raise _render_ambiguous(text, number)
     if sign:
         number = number.replace(_MARKS[_other(sign)], "").replace(_MARKS[sign], ".")
     return _signed(re.sub(r"[ '’]", "", number), minus)
@@ -203,7 +203,7 @@ def _signed(number: str, minus: bool) -> Decimal:
     return -Decimal(number) if minus else Decimal(number)
 
 
-def _tell_ambiguous(text: str, number: str) -> AmbiguousNumberError:
+def _render_ambiguous(text: str, number: str) -> AmbiguousNumberError:
     mark = "," if "," in number else "."
     whole, _, last = number.partition(mark)
     # With four decimals, or fewer than three, a fraction can't be taken for thousands.

@@ -34,7 +34,7 @@ def make_plural(noun: str) -> str:
     return " ".join([*words[: max(place, 0)], head, *words[max(place, 0) + 1 :]])
 
 
-def tell_count(count: int, noun: str) -> str:
+def format_count(count: int, noun: str) -> str:
     """Return a number with its noun: 1 zone, 14 zones, 2 openings in the frame."""
     return f"{count} {noun if count == 1 else make_plural(noun)}"
 

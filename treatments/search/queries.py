@@ -1,6 +1,6 @@
 """Looking vehicles up by what somebody typed: part of a VIN, plate, description, an owner's name or contact.
 
-The one place that knows what a word of a search is compared with in the database; the rooms above ask it too.
+The one place that knows what a word of a search is compared with in the database; the apps above ask it too.
 """
 
 from dataclasses import dataclass

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from treatments.rules.explanation import Plural, ngettext_noop
 from treatments.rules.formats import ENGLISH, format_number
-from treatments.rules.units import DistanceUnit, VolumeUnit, tell_number
+from treatments.rules.units import DistanceUnit, VolumeUnit, format_plain_number
 from treatments.shared.rendering import find_language
 
 _AMOUNTS: dict[str, Plural] = {
@@ -35,7 +35,7 @@ def render_amount(amount: Decimal, unit: str) -> str:
     if unit in _DISTANCES:
         amount = amount.quantize(Decimal(1), ROUND_HALF_UP)
     language = find_language()
-    plain = tell_number(amount)
+    plain = format_plain_number(amount)
     number = Decimal(plain.replace(",", ""))
     told = plain if language == ENGLISH else format_number(number, language)
     text = _AMOUNTS.get(unit)

@@ -25,7 +25,7 @@ from treatments.rules.explanation import (
     write,
 )
 from treatments.rules.formats import ENGLISH, Money, format_day, format_money, format_number
-from treatments.rules.units import tell_number
+from treatments.rules.units import format_plain_number
 from treatments.shared.labels import label, translate_catalogue
 
 Explained: TypeAlias = Explanation | Mapping[str, Any]
@@ -90,7 +90,7 @@ def render_day(day: date | None) -> str:
 
 def render_number(number: Decimal | int) -> str:
     """Return a number as the language in use writes it, without digits that say nothing."""
-    plain = tell_number(Decimal(number))
+    plain = format_plain_number(Decimal(number))
     return plain if find_language() == ENGLISH else format_number(Decimal(plain.replace(",", "")), find_language())
 
 
@@ -99,7 +99,7 @@ def render_money(amount: Decimal, currency: str) -> str:
     return format_money(amount, currency, find_language())
 
 
-def tell_verification_code(code: str) -> str:
+def render_verification_code(code: str) -> str:
     """Return what stands on paper beside a checkpoint of the event log."""
     return gettext(
         "Verification code %(code)s. With it we can show that our records were not changed after this was written."

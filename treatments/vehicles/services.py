@@ -61,7 +61,7 @@ def record_place_of_use(
     )
     place.full_clean()
     place.save()
-    record_events([_tell_of_place(place)], actor=actor, now=now)
+    record_events([_describe_place_event(place)], actor=actor, now=now)
     return place
 
 
@@ -90,10 +90,10 @@ def end_places_of_former_owners(owned: Sequence[Ownership], *, now: datetime, ac
     ]  # fmt: skip
     if unknown:
         PlaceOfUse.objects.bulk_create(unknown)
-        record_events([_tell_of_place(place) for place in unknown], actor=actor, now=now)
+        record_events([_describe_place_event(place) for place in unknown], actor=actor, now=now)
 
 
-def _tell_of_place(place: PlaceOfUse) -> Happening:
+def _describe_place_event(place: PlaceOfUse) -> Happening:
     after = {
         "place": place.pk,
         "corrosivity": place.corrosivity,

@@ -33,7 +33,7 @@ from treatments.models import Site, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone
-from treatments.rules.wording import tell_count
+from treatments.rules.wording import format_count
 from treatments.shared.rendering import render, render_all, render_day
 
 OUTCOMES = {
@@ -103,7 +103,7 @@ class Command(BaseCommand):
                 f"{visit.number}: {render_day(day)}, {start:%H:%M}, {visit.bay}. "
                 f"{render(visit.why) if visit.why else ''}"
             )
-        self.stdout.write(f"{tell_count(Appointment.objects.count(), 'visit')} in the bays.")
+        self.stdout.write(f"{format_count(Appointment.objects.count(), 'visit')} in the bays.")
 
     def title(self, text: str) -> None:
         self.stdout.write("")
@@ -132,7 +132,7 @@ class Command(BaseCommand):
             urgency = find_urgency(first, today)
             self.stdout.write(f"{vehicle.plate}  {vehicle.description:<26} {URGENCIES[urgency]}")
             for item in items:
-                zones = f" of {tell_count(len(item.zones), 'zone')}" if item.zones else ""
+                zones = f" of {format_count(len(item.zones), 'zone')}" if item.zones else ""
                 self.stdout.write(
                     f"    {say(item.kind)}{zones}: best on {render_day(item.target_on)}, last day "
                     f"{render_day(item.last_on)}, grace until {render_day(item.grace_until)}"
@@ -145,7 +145,7 @@ class Command(BaseCommand):
         # In this process, not by a task: the demo needs no broker and opens no connection to one.
         sending = send_all_due_messages(clock=timezone.now)
         self.stdout.write(
-            f"{tell_count(report.written, 'reminder')} written, {sending.sent} sent now, {report.already_told} told "
+            f"{format_count(report.written, 'reminder')} written, {sending.sent} sent now, {report.already_told} told "
             f"before, {len(report.without_email)} to call because no e-mail is known."
         )
         for told in (*sending.failed, *sending.to_be_retried):

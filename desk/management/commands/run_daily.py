@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from claims.reports.services import count_reports
 from notifications.invitations.services import InvitationReport, write_invitations
-from notifications.mail.mailing import tell_log_checkpoint
+from notifications.mail.mailing import send_log_checkpoint
 from notifications.privacy import erase_what_is_old
 from notifications.reminders.services import ReminderReport, SendReport, send_all_due_messages, write_due_reminders
 from scheduling.covers.services import register_covers_for_new_treatments
@@ -21,7 +21,7 @@ from scheduling.index.service import recompute
 from scheduling.index.writing import RecomputeReport
 from scheduling.season.services import work_waiting_plans_out
 from treatments.queries import find_shop_day
-from treatments.rules.wording import tell_count
+from treatments.rules.wording import format_count
 from treatments.shared.faults import try_step
 from treatments.stock.services import note_all_material_uses
 
@@ -54,10 +54,10 @@ class Command(BaseCommand):
         )
         old = try_step("Erasing what is old", lambda: erase_what_is_old(now=now), failed)
         # Last, so that it stands for all of the above.
-        owners_not_reached = try_step("Telling the checkpoint", lambda: tell_log_checkpoint(now=now), failed) or []
+        owners_not_reached = try_step("Telling the checkpoint", lambda: send_log_checkpoint(now=now), failed) or []
         self.stdout.write(
-            f"{today}: {tell_count(computed.covers, 'cover')}, {tell_count(computed.states_written, 'state')} and "
-            f"{tell_count(computed.items_written, 'due item')} changed; {tell_count(report.written, 'reminder')} "
+            f"{today}: {format_count(computed.covers, 'cover')}, {format_count(computed.states_written, 'state')} and "
+            f"{format_count(computed.items_written, 'due item')} changed; {format_count(report.written, 'reminder')} "
             f"written, {sending.sent} sent, {len(sending.failed)} failed."
         )
         if old is not None and old.is_something:
@@ -94,10 +94,10 @@ class Command(BaseCommand):
         ends = []
         if not_sent:
             ends.append(
-                f"{tell_count(len(not_sent), 'reminder')} failed for good. Correct the address in the admin, and the "
+                f"{format_count(len(not_sent), 'reminder')} failed for good. Correct the address in the admin, and the "
                 "next run writes again; or call."
             )
         if failed:
-            ends.append(f"{tell_count(len(failed), 'thing')} failed, as told above; all others were done.")
+            ends.append(f"{format_count(len(failed), 'thing')} failed, as told above; all others were done.")
         if ends:
             raise CommandError(" ".join(ends))

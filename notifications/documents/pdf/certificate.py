@@ -24,7 +24,7 @@ from notifications.documents.pdf.parts import (
 )
 from notifications.documents.plan.vehicle_plan import LOOKS, KeyRow
 from notifications.documents.rules.drawing import Drawing
-from treatments.shared.rendering import render_day, tell_verification_code
+from treatments.shared.rendering import render_day, render_verification_code
 
 # 16 CFR 701.3(a) lists what a written warranty states; consumer law may give more. The program does not decide law.
 LAW = gettext_noop(
@@ -146,7 +146,7 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
         story += [write(f"•  {line}") for line in told]
     story += [Spacer(1, 2 * mm), write(_(LAW), SMALL)]
     if c.verification_code:
-        story += [Spacer(1, 1 * mm), write(tell_verification_code(c.verification_code), SMALL)]
+        story += [Spacer(1, 1 * mm), write(render_verification_code(c.verification_code), SMALL)]
     story.append(PageBreak())
     story += [write(_("Plan of the vehicle"), SECTION), Figure(c.plan, 178 * mm), Spacer(1, 3 * mm)]
     rows_key = [

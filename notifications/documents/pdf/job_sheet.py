@@ -245,7 +245,7 @@ def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int]) -> Ta
         row = alike[0]
         told = ", ".join(str(numbers[caution]) for caution in row.cautions)
         # A line of the record stands beside the line of its zone.
-        lines = [(f"[  ] {_tell_zone(one)}", to_record) for one in alike]
+        lines = [(f"[  ] {_render_zone(one)}", to_record) for one in alike]
         pairs = Table([[write(zone, ROW), write(line, ROW)] for zone, line in lines], colWidths=[41 * mm, 51 * mm])
         pairs.setStyle(_NO_PADDING)
         cells.append(
@@ -262,7 +262,7 @@ def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int]) -> Ta
     return table
 
 
-def _tell_zone(row: JobRow) -> str:
+def _render_zone(row: JobRow) -> str:
     if not row.last_treated:
         return row.zone_name
     return _("%(zone)s (last %(day)s)") % {"zone": row.zone_name, "day": row.last_treated}
@@ -287,12 +287,12 @@ def _join_alike(rows: Sequence[JobRow]) -> list[list[JobRow]]:
     """Return the rows in their order, those next to each other together that say the same but for zone and last day."""
     joined: list[list[JobRow]] = []
     for row in rows:
-        if joined and len(joined[-1]) < MOST_ALIKE and _tell_work(joined[-1][0]) == _tell_work(row):
+        if joined and len(joined[-1]) < MOST_ALIKE and _render_work(joined[-1][0]) == _render_work(row):
             joined[-1].append(row)
         else:
             joined.append([row])
     return joined
 
 
-def _tell_work(row: JobRow) -> tuple[object, ...]:
+def _render_work(row: JobRow) -> tuple[object, ...]:
     return row.access, row.product, row.expected, row.cautions

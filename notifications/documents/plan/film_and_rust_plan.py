@@ -57,7 +57,7 @@ def find_rust_look(seen: InspectedZone | None) -> str:
     return grade_iso_4628_3(seen.rusted_area_percent)
 
 
-def tell_film(film: FilmAge | None) -> str:
+def render_film(film: FilmAge | None) -> str:
     """Return the film of a zone in words."""
     if film is None:
         return _("not coated")
@@ -93,7 +93,7 @@ def draw_film_plan(
     marks = []
     for row in list_key(states):
         film = films.get(row.state.zone_code)
-        said = _("%(zone)s: %(state)s") % {"zone": row.state.zone_name, "state": tell_film(film)}
+        said = _("%(zone)s: %(state)s") % {"zone": row.state.zone_name, "state": render_film(film)}
         note = _("%(count)s mo") % {"count": film.months} if film else ""
         marks.append(ZoneMark(row.state.zone_code, FILM_LOOKS[find_stage(film)], row.number, said, note))
     description = _(

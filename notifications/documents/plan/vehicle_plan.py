@@ -64,7 +64,7 @@ def list_key(states: Sequence[ZoneState]) -> tuple[KeyRow, ...]:
     return tuple(KeyRow(number, state) for number, state in enumerate(states, start=1))
 
 
-def tell_state(state: ZoneState) -> str:
+def render_state(state: ZoneState) -> str:
     """Return a zone's state in words."""
     told = {
         "zone": state.zone_name,
@@ -90,7 +90,7 @@ def draw_vehicle_plan(states: Sequence[ZoneState], *, title: str, style_known: b
         style_known: False where the body style is not recorded, which the drawing then says.
     """
     marks = [
-        ZoneMark(row.state.zone_code, LOOKS[row.state.status], row.number, tell_state(row.state))
+        ZoneMark(row.state.zone_code, LOOKS[row.state.status], row.number, render_state(row.state))
         for row in list_key(states)
     ]
     description = _("%(treated)s of %(zones)s treated, %(overdue)s overdue. The key lists each by number.") % {

@@ -25,7 +25,7 @@ from notifications.privacy.retention import overwrite_free_space
 from notifications.privacy.wording import ErasureLine, describe_erased, describe_kept, describe_register
 from treatments.models import Customer
 from treatments.queries import find_shop_day
-from treatments.rules.wording import tell_count
+from treatments.rules.wording import format_count
 
 CONFIRMATION = "erase"
 
@@ -107,7 +107,7 @@ class Command(BaseCommand):
         folders = options["look_in"]
         self._tell(plan_erasure(customer=customer, now=now, folders=folders), customer, will=True)
         if options["check"]:
-            self._tell_left(left)
+            self._render_left(left)
             return
         if not options["yes"]:
             self._ask()
@@ -115,7 +115,7 @@ class Command(BaseCommand):
         done = erase_person(customer=customer, order=order, now=timezone.now(), actor=None, folders=folders)
         self._tell(done, customer, will=False)
         overwrite_free_space()
-        self._tell_left(left)
+        self._render_left(left)
 
     def _ask(self) -> None:
         self.stdout.write(f"It can't be taken back. Type '{CONFIRMATION}' to do it:")
@@ -145,7 +145,7 @@ class Command(BaseCommand):
         if plan.waits:
             self.stdout.write("What is kept for now goes by itself in the night, once nothing needs it any more.")
 
-    def _tell_left(self, left: list[Path]) -> None:
+    def _render_left(self, left: list[Path]) -> None:
         if left:
             self.stdout.write("Files of the shop that may name the person; look, and delete them yourself:")
         for path in left:
@@ -162,4 +162,4 @@ class Command(BaseCommand):
         if not options["check"]:
             overwrite_free_space()
         verb = "would be erased" if options["check"] else "erased"
-        self.stdout.write(f"{tell_count(len(people), 'customer')} {verb}.")
+        self.stdout.write(f"{format_count(len(people), 'customer')} {verb}.")

@@ -14,7 +14,7 @@ from scheduling.index.faults import describe_faults
 from scheduling.index.service import read_run_report, start_run, work_on_run
 from scheduling.models import RecomputeRun
 from treatments.queries import find_shop_day
-from treatments.rules.wording import tell_count
+from treatments.rules.wording import format_count
 
 
 def _work(run_key: int, now: datetime) -> None:
@@ -48,7 +48,7 @@ class Command(BaseCommand):
         for told in failed:
             self.stderr.write(f"Failed: {told}")
         if failed:
-            raise CommandError(f"{tell_count(len(failed), 'cover')} failed, as told above; all others are up to date.")
+            raise CommandError(f"{format_count(len(failed), 'cover')} failed, as said above; all others are right.")
 
     def _run(self, as_of: date, now: datetime, *, whole: bool, processes: int) -> None:
         run = start_run(as_of=as_of, now=now, whole=whole)
@@ -66,9 +66,9 @@ class Command(BaseCommand):
         work_on_run(run=run, now=now)
         done = read_run_report(run)
         self.stdout.write(
-            f"{tell_count(done.covers, 'cover')} computed for {run.as_of}: "
-            f"{tell_count(done.states_written, 'state')} and {tell_count(done.items_written, 'due item')} changed, "
-            f"{tell_count(done.items_removed, 'due item')} removed."
+            f"{format_count(done.covers, 'cover')} computed for {run.as_of}: "
+            f"{format_count(done.states_written, 'state')} and {format_count(done.items_written, 'due item')} changed, "
+            f"{format_count(done.items_removed, 'due item')} removed."
         )
         if run.as_of != as_of or (whole and not run.whole):
             self.stdout.write("That was a run left unfinished earlier; now the one that was asked for.")

@@ -19,9 +19,9 @@ from scheduling.season.rules.problem import (
     Shift,
     SiteProblem,
     Weights,
+    compute_cost,
+    compute_day_cost,
     list_days_of,
-    weigh,
-    weigh_day,
 )
 from scheduling.season.rules.season import Place, SeasonVisit
 
@@ -89,7 +89,7 @@ class Transport:
                 self._places[other] += 1
                 self._move_along(day, other)
 
-    def weigh_change(self, gone: Sequence[int], come: Sequence[int]) -> int:
+    def compute_change_cost(self, gone: Sequence[int], come: Sequence[int]) -> int:
         """Return what ``change`` would cost, ``SCALE`` times, if each step were the only one."""
         both = min(len(gone), len(come))
         moves = sum(
@@ -97,7 +97,7 @@ class Transport:
         )
         return int(moves + self.loss[gone[both:]].sum() - self.gain[come[both:]].sum())
 
-    def weigh_moves(self) -> Numbers:
+    def compute_move_costs(self) -> Numbers:
         """Return what it costs to move one place from each day (row) to each other (column)."""
         chains = self._chains[: self._none, : self._none]
         return numpy.minimum(chains, self.loss[:, None] - self.gain[None, :])
@@ -170,7 +170,7 @@ def _assign(problem: SiteProblem, weights: Weights, patterns: Sequence[Pattern])
     for pattern in patterns:
         for kind, place in pattern:
             by_kind[kind].append(place)
-    costs = problem.weigh(weights)
+    costs = problem.compute_costs(weights)
     number_of = {day: number for number, day in enumerate(problem.days)}
     found: FoundPlaces = {visit.key: None for visit in problem.visits}
     for kind, places in sorted(by_kind.items()):
@@ -238,18 +238,18 @@ def _move_to_better_days(problem: SiteProblem, places: FoundPlaces) -> None:
     order = sorted(problem.visits, key=lambda visit: (-visit.risk_per_week, visit.opens_on, visit.minutes, visit.key))
     for visit in order:
         old = places[visit.key]
-        now = (*weigh(visit, old, season), load[old.day] - visit.quarters if old else 0)
+        now = (*compute_cost(visit, old, season), load[old.day] - visit.quarters if old else 0)
         if old is not None:
             room.give_back(visit, old)
         best = old
-        for cost, day in sorted((weigh_day(visit, day), day) for day in list_days_of(visit, problem.days)):
+        for cost, day in sorted((compute_day_cost(visit, day), day) for day in list_days_of(visit, problem.days)):
             if (*cost, 0) >= now:
                 break
             if old is not None and day == old.day:
                 continue
             place = room.find_place(visit, day)
             if place is not None:
-                whole = (*weigh(visit, place, season), load[day])
+                whole = (*compute_cost(visit, place, season), load[day])
                 if whole < now:
                     best, now = place, whole
         if best is not None:

@@ -16,12 +16,12 @@ from scheduling.season.rules.hours import QUARTERS_A_DAY, lay_stays
 from scheduling.season.rules.problem import (
     SiteProblem,
     Weights,
+    compute_cost,
+    compute_no_day_cost,
     find_lapse_price,
     find_longest_paths,
     list_days_of,
     split_by_site,
-    weigh,
-    weigh_no_day,
 )
 from scheduling.season.rules.programme import Programme, find_bay_limits
 from scheduling.season.rules.room import Room
@@ -61,11 +61,11 @@ def find_bound(season: Season) -> Bound:
     price = find_lapse_price(season, season.visits)
     lapses = together = 0
     for site, visits in split_by_site(season):
-        promised = [weigh(visit, visit.promised, season) for visit in visits if visit.promised is not None]
+        promised = [compute_cost(visit, visit.promised, season) for visit in visits if visit.promised is not None]
         lapses += sum(cost[0] for cost in promised)
         together += sum(price * cost[0] + cost[1] for cost in promised)
         # What can't lapse in this season takes no room from what can.
-        pressing = [visit for visit in visits if visit.promised is not None or weigh_no_day(visit, season)[0]]
+        pressing = [visit for visit in visits if visit.promised is not None or compute_no_day_cost(visit, season)[0]]
         lapses += _find_least(season, site, pressing, (1, 0, 0))
         together += _find_least(season, site, visits, (price, 1, 0))
     return Bound(lapses, price, together)
@@ -75,7 +75,7 @@ def _find_least(season: Season, site: SeasonSite, visits: Sequence[SeasonVisit],
     problem = SiteProblem(season, site, visits)
     if not problem.visits:
         return 0
-    costs = problem.weigh(weights)
+    costs = problem.compute_costs(weights)
     if not problem.shifts:
         return int(costs[:, -1].sum())
     limits = find_bay_limits(problem)
@@ -145,7 +145,7 @@ def list_options(season: Season) -> dict[str, list[Place]] | None:
             for person in (person for person in site.people if visit.may_be_done_by(person, day)):
                 busy = room.person_taken[person.key, day]
                 for stay in lay_stays(person.worked.get(day, 0), visit.quarters, visit.standing_quarters):
-                    for bay in room.tell_kind(visit).bays:
+                    for bay in room.name_kind(visit).bays:
                         if not stay.work & busy and not stay.bay & room.bay_taken[bay, day]:
                             theirs.append(Place(day, bay, person.key, stay.start))
             if count + len(theirs) > MOST_OPTIONS:
@@ -185,9 +185,11 @@ def solve_exactly(season: Season, options: dict[str, list[Place]]) -> dict[str, 
         constant = 0
         terms = []
         for key, theirs in options.items():
-            without = weigh_no_day(by_key[key], season)[figure]
+            without = compute_no_day_cost(by_key[key], season)[figure]
             constant += without
-            terms += [(weigh(by_key[key], place, season)[figure] - without) * chosen[key, place] for place in theirs]
+            terms += [
+                (compute_cost(by_key[key], place, season)[figure] - without) * chosen[key, place] for place in theirs
+            ]
         objectives.append(solver.Sum(terms) + constant)
     objectives.append(_add_squares(solver, season, loads))
     # Among equals the earliest.

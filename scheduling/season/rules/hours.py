@@ -35,7 +35,7 @@ def mark(start: int, end: int) -> int:
     return ((1 << (end - start)) - 1) << start if end > start else 0
 
 
-def tell_time(quarter: int) -> str:
+def format_clock_time(quarter: int) -> str:
     """Return the time of day at which a quarter begins, such as 13:45."""
     hours, rest = divmod(quarter * QUARTER_MINUTES, 60)
     return f"{hours:02}:{rest:02}"

@@ -35,7 +35,7 @@ class Exchange:
         # What was tried once is not tried again: things seldom change so much that it would be better now.
         self._tried: set[tuple[tuple[int, tuple[int, ...]], ...]] = set()
         self._least = LEAST_SHARE * weights[1] * SCALE
-        costs = problem.weigh(weights)
+        costs = problem.compute_costs(weights)
         self._transports = [Transport(costs[problem.kind_of == number]) for number in range(len(problem.kinds))]
         self._quarters = [kind.quarters for kind in problem.kinds]
         self._day_of: Numbers = numpy.array([shift.day for shift in problem.shifts])
@@ -137,7 +137,7 @@ class Exchange:
                     days[kind][self._problem.shifts[number].day] += sign
         steps = {kind: (list((-more).elements()), list((+more).elements())) for kind, more in days.items()}
         # A single step costs what it says, later ones at least as much; so what is doubtful comes first.
-        costs = {kind: self._transports[kind].weigh_change(*step) for kind, step in steps.items()}
+        costs = {kind: self._transports[kind].compute_change_cost(*step) for kind, step in steps.items()}
         total = sum(costs.values())
         changed = {}
         for kind, step in sorted(steps.items(), key=lambda item: (-len(item[1][0]) - len(item[1][1]), item[0])):
@@ -182,7 +182,7 @@ class Exchange:
             for size in range(1, MOST_IN_PART + 1):
                 for part in sorted(set(itertools.combinations(kinds, size))):
                     by_length[sum(self._quarters[kind] for kind in part)].append((number, part))
-        moves = numpy.array([transport.weigh_moves() for transport in self._transports])
+        moves = numpy.array([transport.compute_move_costs() for transport in self._transports])
         found = []
         for parts in by_length.values():
             if len(parts) > MOST_PARTS_OF_LENGTH:

@@ -18,12 +18,12 @@ from scheduling.season.rules.mend import Exchange
 from scheduling.season.rules.problem import (
     Places,
     SiteProblem,
+    compute_cost,
     find_lapse_price,
     list_days_of,
     make_weights,
     split_by_site,
     total,
-    weigh,
 )
 from scheduling.season.rules.programme import Programme, choose_patterns, find_bay_limits
 from scheduling.season.rules.room import Room
@@ -109,7 +109,7 @@ def plan_by_patterns(season: Season, site: SeasonSite, visits: Sequence[SeasonVi
     places = {visit.key: visit.promised for visit in visits}
     problem = SiteProblem(season, site, visits)
     if problem.visits and problem.shifts:
-        costs = problem.weigh((find_lapse_price(season, problem.visits), 1, 0))
+        costs = problem.compute_costs((find_lapse_price(season, problem.visits), 1, 0))
         mix = Programme(problem, costs, find_bay_limits(problem)).solve()
         weights = (*make_weights(season, visits), 1)
         patterns = Exchange(problem, weights, choose_patterns(problem, mix)).improve()
@@ -123,7 +123,7 @@ def describe_plan(season: Season, places: Places) -> SeasonPlan:
     proposals = []
     for visit in season.visits:
         place = places[visit.key]
-        late = bool(weigh(visit, place, season)[0])
+        late = bool(compute_cost(visit, place, season)[0])
         proposals.append(Proposal(visit.key, place, late, _explain(visit, place, late, names)))
     return SeasonPlan(tuple(proposals), total(season, places))
 
@@ -200,17 +200,17 @@ class Comparison:
         return (self.plan.totals.risk - least) / max(1, least)
 
 
-def compare_season(season: Season, *, tell_step: Callable[[SeasonStep], None] = lambda step: None) -> Comparison:
+def compare_season(season: Season, *, describe_step: Callable[[SeasonStep], None] = lambda step: None) -> Comparison:
     """Plan a season and measure the plan against doing without one and against the bound.
 
     Args:
-        tell_step: is called as each step begins, since a large season takes minutes.
+        describe_step: is called as each step begins, since a large season takes minutes.
     """
-    tell_step(SeasonStep.CALLING_IN_ORDER)
+    describe_step(SeasonStep.CALLING_IN_ORDER)
     called = serve_first_come(season)
-    tell_step(SeasonStep.PLANNING)
+    describe_step(SeasonStep.PLANNING)
     plan = plan_season(season)
-    tell_step(SeasonStep.BOUNDING)
+    describe_step(SeasonStep.BOUNDING)
     return Comparison(plan, total(season, called), find_bound(season))
 
 

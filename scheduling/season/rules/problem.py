@@ -27,31 +27,31 @@ def count_weeks(visit: SeasonVisit, day: date) -> int:
     return max(0, (day - visit.opens_on).days // 7) + max(0, (day - visit.last_on).days // 7)
 
 
-def weigh_day(visit: SeasonVisit, day: date) -> Cost:
+def compute_day_cost(visit: SeasonVisit, day: date) -> Cost:
     """Return the least that a visit on a day costs: (lapses, risk, unmet wishes)."""
     late = int(visit.lapses_after is not None and day > visit.lapses_after)
     unmet = int(bool(visit.weekdays) and day.isoweekday() not in visit.weekdays)
     return late, visit.risk_per_week * count_weeks(visit, day), unmet
 
 
-def weigh_no_day(visit: SeasonVisit, season: Season) -> Cost:
+def compute_no_day_cost(visit: SeasonVisit, season: Season) -> Cost:
     """Return what it costs that a visit has no day in the season."""
     late = int(visit.lapses_after is not None and visit.lapses_after <= season.last)
     waited = count_weeks(visit, season.last) + WEEKS_TO_NEXT_SEASON
     return late, visit.risk_per_week * waited, int(bool(visit.weekdays)) + int(bool(visit.part_of_day))
 
 
-def weigh(visit: SeasonVisit, place: Place | None, season: Season) -> Cost:
+def compute_cost(visit: SeasonVisit, place: Place | None, season: Season) -> Cost:
     """Return what a place for a visit costs, or that it has none."""
     if place is None:
-        return weigh_no_day(visit, season)
-    late, risk, unmet = weigh_day(visit, place.day)
+        return compute_no_day_cost(visit, season)
+    late, risk, unmet = compute_day_cost(visit, place.day)
     return late, risk, unmet + int(not visit.is_in_part(place.quarter))
 
 
 def total(season: Season, places: Places) -> Totals:
     """Return what places for all visits come to."""
-    costs = [weigh(visit, places[visit.key], season) for visit in season.visits]
+    costs = [compute_cost(visit, places[visit.key], season) for visit in season.visits]
     load: dict[tuple[int, date], int] = {}
     for visit in season.visits:
         place = places[visit.key]
@@ -72,14 +72,14 @@ def make_weights(season: Season, visits: Sequence[SeasonVisit]) -> tuple[int, in
 
     Over the given visits no sum of risks reaches the weight of one lapse, no sum of unmet wishes that of one risk.
     """
-    most_risk = sum(weigh_no_day(visit, season)[1] for visit in visits)
+    most_risk = sum(compute_no_day_cost(visit, season)[1] for visit in visits)
     risk = 2 * len(visits) + 1
     return (most_risk + 1) * risk, risk
 
 
 def find_lapse_price(season: Season, visits: Iterable[SeasonVisit]) -> int:
     """Return a price of a lapse in units of risk: more than any one visit can come to."""
-    return max((weigh_no_day(visit, season)[1] for visit in visits), default=0) + 1
+    return max((compute_no_day_cost(visit, season)[1] for visit in visits), default=0) + 1
 
 
 def split_by_site(season: Season) -> list[tuple[SeasonSite, list[SeasonVisit]]]:
@@ -134,10 +134,10 @@ class SiteProblem:
         self.everybody = visits
         self.visits = [visit for visit in visits if visit.promised is None]
         self.days = [day for day in self.room.days if season.first <= day <= season.last]
-        found = {self.room.tell_kind(visit): None for visit in self.visits}
+        found = {self.room.name_kind(visit): None for visit in self.visits}
         self.kinds: list[Kind] = list(found)
         number = {kind: number for number, kind in enumerate(self.kinds)}
-        self.kind_of: Numbers = numpy.array([number[self.room.tell_kind(visit)] for visit in self.visits], dtype=int)
+        self.kind_of: Numbers = numpy.array([number[self.room.name_kind(visit)] for visit in self.visits], dtype=int)
         self.shifts = [
             Shift(number, person, bay)
             for number, day in enumerate(self.days)
@@ -147,8 +147,8 @@ class SiteProblem:
             for bay in ([None] if person.key is not None else [bay.key for bay in self.room.bays])
         ]
 
-    def weigh(self, weights: Weights) -> Numbers:
-        """Return what each visit costs on each day, as ``weigh_day`` tells, and without one in the last column."""
+    def compute_costs(self, weights: Weights) -> Numbers:
+        """Return what each visit costs on each day, by ``compute_day_cost``, and without one in the last column."""
         ordinals = numpy.array([day.toordinal() for day in self.days], dtype=numpy.int64)
         costs = numpy.full((len(self.visits), len(self.days) + 1), UNREACHABLE, dtype=numpy.int64)
         for row, visit in zip(costs, self.visits, strict=True):
@@ -161,7 +161,7 @@ class SiteProblem:
             wanted = [number % SUNDAY_ORDINAL for number in visit.weekdays or range(DAYS_A_WEEK)]
             unmet = ~numpy.isin(ordinals % DAYS_A_WEEK, wanted)
             row[:-1][may] = (weights[0] * late + weights[1] * visit.risk_per_week * weeks + weights[2] * unmet)[may]
-            row[-1] = numpy.dot(weights, weigh_no_day(visit, self.season))
+            row[-1] = numpy.dot(weights, compute_no_day_cost(visit, self.season))
         return costs
 
     def list_ends(self, shift: Shift) -> Numbers:

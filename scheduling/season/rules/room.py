@@ -57,7 +57,7 @@ class Room:
             if visit.promised is not None:
                 self.take(visit, visit.promised)
 
-    def tell_kind(self, visit: SeasonVisit) -> Kind:
+    def name_kind(self, visit: SeasonVisit) -> Kind:
         found = self._kinds.get(visit.key)
         if found is None:
             bays = tuple(bay.key for bay in self.bays if bay.fits(visit))
@@ -71,7 +71,7 @@ class Room:
         None where no bay and person are free together for long enough.
         """
         known = self._known[day]
-        asked = (self.tell_kind(visit), visit.part_of_day)
+        asked = (self.name_kind(visit), visit.part_of_day)
         if asked not in known:
             known[asked] = self._search(visit, day)
         return known[asked]
@@ -85,7 +85,7 @@ class Room:
             busy = self.person_taken[person.key, day]
             if (worked & ~busy).bit_count() < quarters or not visit.may_be_done_by(person, day):
                 continue
-            for rank, bay in enumerate(self.tell_kind(visit).bays):
+            for rank, bay in enumerate(self.name_kind(visit).bays):
                 taken = self.bay_taken[bay, day]
                 if (worked & ~busy & ~taken).bit_count() < quarters:
                     continue

@@ -9,7 +9,7 @@ from datetime import date
 
 from scheduling.booking.rules.opening import NeededTraining
 from scheduling.enums import BayKind, Skill
-from scheduling.season.rules.hours import NOON, count_quarters, tell_time
+from scheduling.season.rules.hours import NOON, count_quarters, format_clock_time
 from treatments.rules.explanation import Explanation
 
 
@@ -24,7 +24,7 @@ class Place:
 
     @property
     def time(self) -> str:
-        return tell_time(self.quarter)
+        return format_clock_time(self.quarter)
 
 
 @dataclass(frozen=True, slots=True)

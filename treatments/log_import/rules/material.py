@@ -73,11 +73,11 @@ def read_zone(row: Cells, find_zone: Callable[[str], KnownZone | str], style: st
         row.refuse(FaultCode.ZONE_UNKNOWN, "zone", text, zone)
         return None
     if style and zone.kind is not ZoneKind.NEVER_COATED and zone.styles and style not in zone.styles:
-        row.refuse(FaultCode.ZONE_NOT_ON_BODY, "zone", text, say_zone_not_on_body(zone, style))
+        row.refuse(FaultCode.ZONE_NOT_ON_BODY, "zone", text, describe_zone_not_on_body(zone, style))
     return zone
 
 
-def say_zone_not_on_body(zone: KnownZone, style: str) -> str:
+def describe_zone_not_on_body(zone: KnownZone, style: str) -> str:
     """Return what to do about a zone that a body style doesn't have."""
     return f"A {say(style)} has no {zone.name}: correct the zone or the body style."
 

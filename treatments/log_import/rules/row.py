@@ -36,7 +36,7 @@ from treatments.log_import.rules.dates import (
 from treatments.log_import.rules.faults import Fault, FaultCode, Note, NoteCode
 from treatments.log_import.rules.material import KnownProduct, KnownZone, read_material, read_zone
 from treatments.records.rules.odometer import find_limit_fault
-from treatments.rules.explanation import tell_in_english
+from treatments.rules.explanation import render_in_english
 from treatments.rules.units import AmbiguousNumberError, DecimalSign, Distance, UnitsError, Volume
 from treatments.vehicles.rules.vin import VinAdvice, VinMark, advise_on_vin
 
@@ -213,10 +213,10 @@ def _read_vin(row: Cells) -> tuple[str, VinMark]:
     advice = _advise(text, mark)
     if not advice.acceptable:
         code = FaultCode.VIN_CHECK_DIGIT if advice.codes == {"vin.check_digit"} else FaultCode.VIN
-        sentence = tell_in_english(advice.explanations, MESSAGES)
+        sentence = render_in_english(advice.explanations, MESSAGES)
         row.refuse(code, "vin", text, sentence, tuple(correction.vin for correction in advice.corrections))
     elif advice.doubts:
-        row.note(NoteCode.VIN_NOT_VERIFIED, "vin", text, tell_in_english(advice.explanations, MESSAGES))
+        row.note(NoteCode.VIN_NOT_VERIFIED, "vin", text, render_in_english(advice.explanations, MESSAGES))
     return advice.vin, mark
 
 
@@ -318,6 +318,6 @@ def _read_odometer(row: Cells, shop: Shop) -> Distance | None:
         row.refuse(FaultCode.ODOMETER, "odometer", text, error.sentence)
         return None
     if fault := find_limit_fault(distance.kilometres):
-        row.refuse(FaultCode.ODOMETER, "odometer", text, tell_in_english([fault], MESSAGES))
+        row.refuse(FaultCode.ODOMETER, "odometer", text, render_in_english([fault], MESSAGES))
         return None
     return distance

@@ -245,7 +245,7 @@ CYCLE_YEARS = len(YEAR_CODES)
 OFTEN_HEAVY = frozenset({BodyStyle.PICKUP, BodyStyle.VAN})
 
 
-def tell_model_year(vin: str, style: str, seen_on: date) -> int | None:
+def render_model_year(vin: str, style: str, seen_on: date) -> int | None:
     """Return the one model year that a North American VIN can mean, None where it can't be told.
 
     Cars, hatchbacks, SUVs and wagons are taken for light vehicles, whose position 7 tells the cycle. Pickups and vans
