@@ -6,7 +6,8 @@ from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from treatments.models import Role, User
+from treatments.enums import Role
+from treatments.models import User
 from treatments.shared.labels import label
 
 

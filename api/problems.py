@@ -10,7 +10,7 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
-from treatments.models import Role
+from treatments.enums import Role
 from treatments.rules.site_settings import NotComputableError
 from treatments.shared.rendering import render_all
 

@@ -33,7 +33,8 @@ from claims.queries import list_claims_for, read_claim_check
 from claims.visibility import may_see_findings
 from scheduling.covers.queries import list_covers_for, read_cover_case
 from scheduling.models import Cover, DueItem
-from treatments.models import Inspection, Role, Treatment, Vehicle
+from treatments.enums import Role
+from treatments.models import Inspection, Treatment, Vehicle
 from treatments.queries import find_end_of_day_at, find_today
 from treatments.reference.queries import map_zone_names
 

@@ -9,9 +9,8 @@ from claims.models import Claim, ClaimDecision
 from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, ClaimedZone, RustClaim
 from scheduling.covers.queries import CoverCase, list_covers_for, read_cover_case
-from treatments.enums import DamageKind, ZoneKind
+from treatments.enums import DamageKind, Role, ZoneKind
 from treatments.models import Customer, User, Vehicle, Zone
-from treatments.models.people import Role
 from treatments.queries import find_owner_on
 from treatments.reference.cache import cached_reference
 from treatments.reference.queries import list_areas, map_zones

@@ -4,7 +4,8 @@ from collections.abc import Iterable
 
 from claims.models import Claim, ClaimDecision
 from scheduling.visibility import may_see_owner_on
-from treatments.models import Role, User
+from treatments.enums import Role
+from treatments.models import User
 
 
 def may_see_decision(user: User, *, stands: bool) -> bool:

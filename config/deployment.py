@@ -14,7 +14,7 @@ from django.core.checks import CheckMessage, Error, Tags, register
 
 from desk.operating.worker_settings import list_missing_settings
 from desk.shared.addresses import is_loopback
-from treatments.models import Role
+from treatments.enums import Role
 
 LEAST_KEY_LENGTH = 50
 

@@ -4,31 +4,16 @@ A row with a due time is the truth; a task only nudges. A worker leases a row, s
 are the addresses at which others read the visits of a bay or a person.
 """
 
-from enum import StrEnum
-
 from django.conf import settings
 from django.db import models
 
+from notifications.enums import Channel, MessageStatus
 from notifications.reminders.rules.reminders import ABOUT_AN_APPOINTMENT, MessageKind
 from scheduling.models import Appointment, Bay, Cover
 from treatments.models import Customer
 from treatments.models.choices import choices_of, one_of
 
 APPOINTMENT_KINDS = [kind.value for kind in ABOUT_AN_APPOINTMENT]
-
-
-class Channel(StrEnum):
-    EMAIL = "email"
-
-
-class MessageStatus(StrEnum):
-    """Waiting until its time; leased by a worker; sent; given up after repeated failure; or no longer wanted."""
-
-    WAITING = "waiting"
-    LEASED = "leased"
-    SENT = "sent"
-    FAILED = "failed"
-    WITHDRAWN = "withdrawn"
 
 
 class Message(models.Model):

@@ -86,3 +86,13 @@ class SeasonStep(IntEnum):
     PLANNING = 3
     BOUNDING = 4
     WRITING = 5
+
+
+class CoverChangeKind(StrEnum):
+    """What a person may do to a cover after it was sold; each with a day and a reason."""
+
+    DUE_ITEM_WAIVED = "due_item_waived"
+    TRANSFER_NOTIFIED = "transfer_notified"
+    TERMS_MOVED = "terms_moved"
+    ENDED = "ended"
+    END_TAKEN_BACK = "end_taken_back"

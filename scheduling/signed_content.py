@@ -2,7 +2,7 @@
 
 from django.db.models import Q
 
-from scheduling.models import CoverChangeKind
+from scheduling.enums import CoverChangeKind
 from treatments.event_log.signed_content import Later, SignedTable, Told
 
 SIGNED = [

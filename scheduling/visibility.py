@@ -5,7 +5,8 @@ from datetime import date
 from typing import Protocol, TypeVar
 
 from scheduling.models import Cover
-from treatments.models import Customer, Ownership, Role, User
+from treatments.enums import Role
+from treatments.models import Customer, Ownership, User
 
 
 class Owned(Protocol):

@@ -3,7 +3,8 @@
 from collections.abc import Callable
 from datetime import date, timedelta
 
-from scheduling.models import ClosedDay, Cover, CoverChange, CoverChangeKind, SiteCalendar, TermsVersion
+from scheduling.enums import CoverChangeKind
+from scheduling.models import ClosedDay, Cover, CoverChange, SiteCalendar, TermsVersion
 from treatments.enums import TreatmentKind
 from treatments.models import Customer, Ownership, Site, Treatment, Vehicle
 

@@ -12,8 +12,9 @@ from PIL import Image
 
 from claims.decisions.dossier import read_claim_file
 from claims.decisions.services import acknowledge_claim, ask_customer, decide_claim, record_answer, record_payment
+from claims.enums import DecisionKind
 from claims.intake.services import attach_claim_photo
-from claims.models import Claim, DecisionKind
+from claims.models import Claim
 from scheduling.covers.services import note_transfer
 from tests.demo_records import load_demo
 from treatments.enums import FactKind, FactSource, InspectionKind, MeasuredBy, TreatmentKind

@@ -208,3 +208,22 @@ def say(word: str) -> str:
         "pump": "by the pump (not exact)",
         "estimate": "by estimate (not exact)",
     }.get(str(word), str(word).replace("_", " "))
+
+
+class Role(StrEnum):
+    """The job that a person logs in to do; see the table of people in the design."""
+
+    APPLICATOR = "applicator"
+    SERVICE_WRITER = "service_writer"
+    WARRANTY_ADMINISTRATOR = "warranty_administrator"
+    OWNER = "owner"
+    DEALERSHIP = "dealership"
+
+
+class VehicleChangeKind(StrEnum):
+    """What a person may do to the record of a vehicle besides work and readings; each with a reason."""
+
+    OWNER_CHANGED = "owner_changed"
+    SOLD = "sold"
+    MOVED = "place_of_use_changed"
+    CORRECTED = "corrected"

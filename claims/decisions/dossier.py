@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 
-from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest, DecisionKind
+from claims.enums import DecisionKind
+from claims.models import Claim, ClaimDecision, ClaimPhoto, ClaimRequest
 from claims.queries import check_in_case, describe_claim, find_claimant
 from claims.refusals import refuse
 from claims.rules.amount import (

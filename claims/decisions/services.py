@@ -10,14 +10,15 @@ from django.utils.translation import gettext as _
 
 from claims.decisions.dossier import ClaimFile, check_day, check_day_of_claim, read_claim_file, sum_payments
 from claims.decisions.letters import DecisionDraft, render_letter
-from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind
+from claims.enums import DecisionKind
+from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest
 from claims.refusals import ClaimError, refuse
 from claims.rules.letter import add_verification_code, write_letter
 from scheduling.models import Cover
-from treatments.enums import InspectionKind
+from treatments.enums import InspectionKind, Role
 from treatments.event_log import Happening, record_events
 from treatments.event_log.verification import read_checkpoint
-from treatments.models import Inspection, Role, User
+from treatments.models import Inspection, User
 from treatments.rules.explanation import Label, explain
 from treatments.rules.formats import Money, round_to_currency
 from treatments.shared.shown import check_unchanged_since, name_records

@@ -1,7 +1,7 @@
 """Claims as reported, and how each was handled."""
 
 from claims.models.claim import Claim, ClaimPhoto, ClaimZone
-from claims.models.handling import ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind
+from claims.models.handling import ClaimDecision, ClaimPayment, ClaimRequest
 from claims.models.tally import ReportTally
 
 __all__ = [
@@ -11,6 +11,5 @@ __all__ = [
     "ClaimPhoto",
     "ClaimRequest",
     "ClaimZone",
-    "DecisionKind",
     "ReportTally",
 ]

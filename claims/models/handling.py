@@ -1,22 +1,12 @@
 """How a claim is handled: what the customer was asked for, what was decided by whom, and what was paid."""
 
-from enum import StrEnum
-
 from django.conf import settings
 from django.db import models
 
+from claims.enums import DecisionKind
 from claims.models.claim import Claim
 from claims.rules.recommend import Outcome
 from treatments.models.choices import choices_of, one_of
-
-
-class DecisionKind(StrEnum):
-    """What a person may decide. Goodwill pays without owing it, and says so."""
-
-    PAY = "pay"
-    PAY_IN_PART = "pay_in_part"
-    REFUSE = "refuse"
-    GOODWILL = "goodwill"
 
 
 class ClaimRequest(models.Model):

@@ -11,7 +11,8 @@ from typing import TypeAlias
 
 from django.db.models import Count, QuerySet
 
-from claims.models import Claim, DecisionKind
+from claims.enums import DecisionKind
+from claims.models import Claim
 from claims.rules.survival import (
     Lifetime,
     LogRank,

@@ -9,7 +9,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from claims.models import DecisionKind
+from claims.enums import DecisionKind
 from desk.forms.fields import DayField, NumberField
 from desk.forms.questions import OdometerForm
 from desk.lift.record_forms import share_fields

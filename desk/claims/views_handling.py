@@ -27,8 +27,9 @@ from claims.decisions.services import (
     reopen_claim,
     second_decision,
 )
+from claims.enums import DecisionKind
 from claims.intake.services import attach_claim_photo, file_claim
-from claims.models import Claim, ClaimDecision, DecisionKind
+from claims.models import Claim, ClaimDecision
 from claims.rules.compare import Change, WhatIfError, add_visit, discover_on, move_record, treat_zone
 from claims.rules.deadlines import StepStatus
 from claims.visibility import may_see_letter

@@ -41,8 +41,8 @@ from scheduling.due_list.queries import (
 )
 from scheduling.due_list.saved_filters import drop_filter, keep_filter, list_filters
 from scheduling.models import DueItem
-from treatments.enums import CorrosivityCategory
-from treatments.models import Role, Site
+from treatments.enums import CorrosivityCategory, Role
+from treatments.models import Site
 from treatments.queries import find_today, map_todays
 from treatments.reference.queries import find_site_of, list_sites, map_zone_names
 from treatments.rules.explanation import Explanation

@@ -37,8 +37,9 @@ from desk.shared.access import HOME, get_user
 from desk.shared.addresses import find_client_address, find_page_before
 from notifications.customer_page.queries import read_stop_token
 from notifications.reminders.services import stop_messages
+from treatments.enums import Role
 from treatments.event_log.access import record_failed_log_in
-from treatments.models import Role, User
+from treatments.models import User
 from treatments.people.log_in_codes import check_code, has_codes, must_have_codes
 from treatments.shared.idempotency import (
     OtherContentError,

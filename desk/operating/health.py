@@ -14,7 +14,8 @@ from django.db import DatabaseError, connection
 from django.db.models import Max, Min
 from kombu.exceptions import OperationalError
 
-from notifications.models import Message, MessageStatus
+from notifications.enums import MessageStatus
+from notifications.models import Message
 from scheduling.models import RecomputeRun
 
 # A nightly run is late after a day and two hours; a message should leave within an hour of its time.

@@ -49,8 +49,8 @@ from scheduling.bays.services import (
 from scheduling.booking.rules.opening import USUAL_HOURS
 from scheduling.enums import Skill
 from scheduling.models import Absence, Appointment, Bay, BayClosure, WorkDuration
-from treatments.enums import Training
-from treatments.models import PersonTraining, Role, Site, User
+from treatments.enums import Role, Training
+from treatments.models import PersonTraining, Site, User
 from treatments.reference.queries import list_sites, map_people
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone

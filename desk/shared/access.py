@@ -27,7 +27,8 @@ from scheduling.booking.reading import find_visit
 from scheduling.covers.queries import find_cover, find_vehicle_and_covers, list_covers_for, may_see_cover
 from scheduling.models import Appointment, Bay, Cover, TermsVersion
 from scheduling.terms.queries import list_versions
-from treatments.models import Customer, Inspection, KeptPhoto, Lot, Photo, Role, Treatment, User, Vehicle, VehicleFact
+from treatments.enums import Role
+from treatments.models import Customer, Inspection, KeptPhoto, Lot, Photo, Treatment, User, Vehicle, VehicleFact
 from treatments.records.sign_off import find_inspection, find_treatment
 from treatments.shared.labels import label
 

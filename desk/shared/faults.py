@@ -11,7 +11,8 @@ from django.shortcuts import render
 from scheduling.bays.queries import read_calendars
 from scheduling.index.faults import list_faults_for
 from scheduling.models import Cover
-from treatments.models import Role, Site, User
+from treatments.enums import Role
+from treatments.models import Site, User
 from treatments.reference.queries import list_sites
 from treatments.rules.explanation import Explanation
 from treatments.rules.site_settings import NotComputableError

@@ -25,7 +25,8 @@ from desk.vehicle.timeline_records import (
 from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.models import Cover
 from scheduling.visibility import list_owners_for, may_read_reasons
-from treatments.models import Role, User
+from treatments.enums import Role
+from treatments.models import User
 from treatments.records.rules.history import RecordedReading, VehicleHistory
 from treatments.records.rules.odometer import Reading, find_doubt, flag_backwards
 from treatments.rules.site_days import find_day

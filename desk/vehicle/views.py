@@ -39,8 +39,8 @@ from desk.vehicle.timeline import EntryKind, Past, read_timeline
 from notifications.documents.job_sheets import read_job_sheet_pdf
 from notifications.documents.queries import read_certificate_pdf
 from scheduling.visibility import may_see_owner_on
-from treatments.enums import Answer
-from treatments.models import Role, User, Vehicle
+from treatments.enums import Answer, Role
+from treatments.models import User, Vehicle
 from treatments.queries import find_clock, find_end_of_day_at, find_today
 from treatments.reference.queries import find_site_of, map_zone_names
 from treatments.rules.explanation import Explanation

@@ -21,8 +21,9 @@ from notifications.models import CalendarFeed
 from scheduling.bays.queries import list_bays_in_use
 from scheduling.enums import GIVES_ITS_PLACE_UP
 from scheduling.models import Appointment, Bay
+from treatments.enums import Role
 from treatments.event_log import Happening, record_events
-from treatments.models import Role, User
+from treatments.models import User
 from treatments.rules.site_days import MIDNIGHT, find_day, find_moment
 from treatments.rules.site_settings import find_zone
 from treatments.shared.rendering import render_day

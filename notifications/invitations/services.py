@@ -11,11 +11,12 @@ from datetime import datetime
 
 from django.db import transaction
 
+from notifications.enums import Channel, MessageStatus
 from notifications.invitations.rules.calendar_text import ToldVisit, read_told, write_invitation
 from notifications.invitations.rules.visit_news import TellableVisit, choose_news, is_still_true
 from notifications.invitations.visit_text import VisitPart, read_visit_parts, show_to_customer, write_visit_mail
 from notifications.languages import written_for
-from notifications.models import Channel, Message, MessageStatus
+from notifications.models import Message
 from scheduling.models import Appointment, AppointmentStatus, BookedBy
 from treatments.event_log import mark_read, read_events
 from treatments.models import Event

@@ -18,8 +18,9 @@ from django.utils.translation import gettext
 from notifications.customer_page.queries import make_stop_address
 from notifications.invitations.rules.calendar_text import read_told
 from notifications.models import Message
+from treatments.enums import Role
 from treatments.event_log.verification import write_checkpoint
-from treatments.models import Role, User
+from treatments.models import User
 
 # What sending one mail can come to: the server can't be reached or refuses (smtplib's errors are OSErrors), an
 # address or header can't be written (BadHeaderError and UnicodeError are ValueErrors), or a mail can't be put together.

@@ -15,7 +15,8 @@ from django.apps import apps
 from django.db import models, transaction
 from django.utils.translation import gettext as _
 
-from notifications.models import Message, MessageStatus
+from notifications.enums import MessageStatus
+from notifications.models import Message
 from notifications.privacy.files import erase_files, find_files
 from notifications.privacy.people import Person, find_reasons_to_keep
 from notifications.privacy.register import REGISTER, Needed, OnErasure, Text, Words

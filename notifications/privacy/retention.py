@@ -11,7 +11,8 @@ from django.contrib.sessions.models import Session
 from django.core.exceptions import ValidationError
 from django.db import connection, transaction
 
-from notifications.models import Message, MessageStatus
+from notifications.enums import MessageStatus
+from notifications.models import Message
 from notifications.privacy.erasing import ErasureOrder, Step, carry_out, erase_person, plan_erasure
 from notifications.privacy.people import ERASED_KEY, find_reasons_to_keep
 from notifications.privacy.register import MESSAGES, REGISTER

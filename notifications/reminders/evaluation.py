@@ -10,7 +10,8 @@ from typing import Any, NamedTuple
 from django.db.models import F, QuerySet
 
 from notifications.documents.job_sheets import read_zones_to_complete
-from notifications.models import Message, MessageKind, MessageStatus
+from notifications.enums import MessageStatus
+from notifications.models import Message, MessageKind
 from notifications.reminders.rules.reminders import (
     TOLD_TOGETHER_DAYS,
     DueThing,

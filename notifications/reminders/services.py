@@ -11,9 +11,10 @@ from enum import StrEnum
 from django.db import connection, transaction
 from django.db.models import F, Q
 
+from notifications.enums import Channel, MessageStatus
 from notifications.invitations.services import is_invitation_true
 from notifications.mail.mailing import SENDING_ERRORS, describe_error, find_lasting_fault, make_email
-from notifications.models import Channel, Message, MessageKind, MessageStatus
+from notifications.models import Message, MessageKind
 from notifications.reminders.evaluation import PastMessages, Standing, evaluate_reminders
 from notifications.reminders.rules.reminders import Reminder
 from notifications.reminders.text import write_reminder

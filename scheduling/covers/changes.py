@@ -5,7 +5,8 @@ from dataclasses import replace
 from datetime import date, datetime
 
 from scheduling.covers.rules.facts import CoverFacts, Waiver
-from scheduling.models import CoverChange, CoverChangeKind
+from scheduling.enums import CoverChangeKind
+from scheduling.models import CoverChange
 from treatments.enums import CorrosivityCategory
 from treatments.records.rules.history import PlaceRecord
 

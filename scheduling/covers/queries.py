@@ -32,9 +32,8 @@ from scheduling.models import (
     DueItem,
 )
 from scheduling.terms.rules.terms import Terms
-from treatments.enums import CorrosivityCategory, InspectionKind
+from treatments.enums import CorrosivityCategory, InspectionKind, Role
 from treatments.models import Inspection, User, Vehicle
-from treatments.models.people import Role
 from treatments.queries import find_today
 from treatments.records.histories import describe_inspection, read_histories
 from treatments.records.rules.history import StayRecord, VehicleHistory

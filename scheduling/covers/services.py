@@ -12,15 +12,9 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from scheduling.covers.queries import read_cover_cases, read_short_case
+from scheduling.enums import CoverChangeKind
 from scheduling.index.service import recompute_covers
-from scheduling.models import (
-    Cover,
-    CoverChange,
-    CoverChangeKind,
-    SiteTerms,
-    TermsVersion,
-    WarrantyTerms,
-)
+from scheduling.models import Cover, CoverChange, SiteTerms, TermsVersion, WarrantyTerms
 from scheduling.terms.queries import find_problems, find_version_problems
 from scheduling.terms.rules.terms_document import TermsError, read_published_terms, write_terms
 from treatments.enums import TreatmentKind

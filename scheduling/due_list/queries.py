@@ -14,8 +14,8 @@ from django.utils.translation import gettext, gettext_lazy, pgettext_lazy
 
 from scheduling.covers.rules.dates import DutyDates
 from scheduling.models import Cover, CoverState, DueItem
+from treatments.enums import Role
 from treatments.models import Ownership, User
-from treatments.models.people import Role
 from treatments.reference.queries import list_sites
 from treatments.rules.search_words import SearchWord, read_search_words
 from treatments.search import queries as vehicle_search

@@ -12,8 +12,8 @@ from django.utils import timezone
 
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverFault, CoverState, DueItem
+from treatments.enums import Role
 from treatments.models import User
-from treatments.models.people import Role
 from treatments.rules.explanation import Explanation, to_json
 from treatments.shared.rendering import render_all
 

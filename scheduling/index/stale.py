@@ -9,7 +9,8 @@ from django.db import transaction
 from django.db.models import Subquery
 
 from scheduling.covers.rules.ends import CoverStatus
-from scheduling.models import Cover, CoverChangeKind, CoverState
+from scheduling.enums import CoverChangeKind
+from scheduling.models import Cover, CoverState
 from treatments.event_log import mark_read, read_events
 from treatments.models import Event, EventReader, Ownership
 from treatments.rules.explanation import explain, to_json

@@ -2,7 +2,6 @@
 due list that a person keeps under a name, so that a morning's lists are one press away.
 """
 
-from enum import StrEnum
 from typing import Any
 
 from django.conf import settings
@@ -13,20 +12,11 @@ from django.db.models.lookups import Exact
 
 from scheduling.covers.rules.due import DueKind, DueStatus
 from scheduling.covers.rules.ends import CoverStatus
+from scheduling.enums import CoverChangeKind
 from treatments.models import Customer, Dealership, Site, Vehicle
 from treatments.models.choices import choices_of, one_of
 from treatments.rules.site_settings import WEEKDAYS, find_weekdays_fault, normalise_weekdays
 from treatments.shared.rendering import render, render_all
-
-
-class CoverChangeKind(StrEnum):
-    """What a person may do to a cover after it was sold; each with a day and a reason."""
-
-    DUE_ITEM_WAIVED = "due_item_waived"
-    TRANSFER_NOTIFIED = "transfer_notified"
-    TERMS_MOVED = "terms_moved"
-    ENDED = "ended"
-    END_TAKEN_BACK = "end_taken_back"
 
 
 def _leave_out_weekdays() -> Any:

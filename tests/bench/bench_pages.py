@@ -102,7 +102,8 @@ def record_recent_work(owner: Any) -> None:
     from django.utils import timezone
 
     from claims.decisions.services import decide_claim
-    from claims.models import Claim, DecisionKind
+    from claims.enums import DecisionKind
+    from claims.models import Claim
     from scheduling.models import Cover
     from treatments.enums import InspectionKind, TreatmentKind
     from treatments.models import Product, Zone

@@ -117,7 +117,8 @@ def prepare() -> None:
     from tests.scheduling.booking_helpers import add_due_vehicle, set_up_bays
     from tests.scheduling.test_booking import make_vin
     from tests.shop_records import make_shop
-    from treatments.models import Role, User, Vehicle
+    from treatments.enums import Role
+    from treatments.models import User, Vehicle
 
     shop = make_shop()
     bays = set_up_bays(shop)

@@ -16,7 +16,8 @@ from django.utils import timezone
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from claims.decisions.services import decide_claim
-from claims.models import Claim, ClaimDecision, DecisionKind, ReportTally
+from claims.enums import DecisionKind
+from claims.models import Claim, ClaimDecision, ReportTally
 from claims.reports.services import REPORT_NAMES, ask_for_count
 from desk.booking.own_times import sign_time
 from desk.demo.load import DEMO_PASSWORD

@@ -8,8 +8,9 @@ from django.utils import timezone
 
 from claims.decisions.dossier import read_claim_file
 from claims.decisions.services import decide_claim
+from claims.enums import DecisionKind
 from claims.intake.services import file_claim
-from claims.models import Claim, DecisionKind
+from claims.models import Claim
 from desk.demo.load import DemoShop, load_bookings
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.services import book_visit

@@ -24,8 +24,9 @@ from claims.decisions.services import (
     reopen_claim,
     second_decision,
 )
+from claims.enums import DecisionKind
 from claims.intake.services import attach_claim_photo, file_claim
-from claims.models import Claim, ClaimDecision, DecisionKind
+from claims.models import Claim, ClaimDecision
 from claims.refusals import ClaimError
 from claims.rules.compare import WhatIfError, discover_on, move_record
 from claims.rules.deadlines import StepStatus

@@ -8,7 +8,8 @@ from django.utils import timezone
 
 from claims.decisions.letters import DecisionDraft
 from claims.decisions.services import DecisionChangedError, decide_claim, draft_decision
-from claims.models import Claim, DecisionKind
+from claims.enums import DecisionKind
+from claims.models import Claim
 from claims.queries import find_claimant
 from desk.demo.load import DemoShop
 from tests.demo_records import load_demo

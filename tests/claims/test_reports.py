@@ -9,7 +9,8 @@ from django.test import Client
 from django.utils import timezone
 
 from claims.decisions.services import decide_claim
-from claims.models import Claim, DecisionKind
+from claims.enums import DecisionKind
+from claims.models import Claim
 from claims.reports import queries as reports
 from claims.reports.queries import ClaimsBy, count_claims, read_lifetimes, read_reserve, read_survival
 from claims.reports.services import (

@@ -9,7 +9,8 @@ from django.utils import timezone
 from rest_framework.authtoken.models import Token
 
 from claims.decisions.services import decide_claim, reopen_claim
-from claims.models import Claim, ClaimDecision, DecisionKind
+from claims.enums import DecisionKind
+from claims.models import Claim, ClaimDecision
 from tests.demo_records import load_demo
 from treatments.models import User
 

@@ -11,7 +11,8 @@ from django.utils import timezone
 
 from claims.decisions.dossier import read_claim_file
 from claims.decisions.services import decide_claim
-from claims.models import Claim, ClaimDecision, DecisionKind
+from claims.enums import DecisionKind
+from claims.models import Claim, ClaimDecision
 from desk.demo.load import DemoShop
 from scheduling.covers.services import move_terms, publish_terms
 from scheduling.terms.rules.terms_document import read_terms, write_terms

@@ -17,7 +17,8 @@ from PIL import Image
 
 from claims.decisions.dossier import read_claim_file
 from claims.decisions.services import ask_customer, decide_claim, reopen_claim
-from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest, DecisionKind
+from claims.enums import DecisionKind
+from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimRequest
 from claims.queries import find_claim
 from claims.rules.deadlines import ClaimStep
 from claims.rules.recommend import Outcome

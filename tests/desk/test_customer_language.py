@@ -10,7 +10,8 @@ from tests.conftest import NOW, ShopForTests
 from tests.desk.test_vehicle_changes import FIRST, VIN, ask, confirm, log_in, write
 from tests.scheduling.booking_helpers import add_due_vehicle, set_up_bays
 from tests.scheduling.test_booking import make_vin
-from treatments.models import Customer, Event, Ownership, Role
+from treatments.enums import Role
+from treatments.models import Customer, Event, Ownership
 from treatments.people.customers import find_or_add_customer
 
 

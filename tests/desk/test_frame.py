@@ -9,7 +9,8 @@ from django.urls import reverse
 
 from desk.rendering.frame import SECTIONS
 from desk.shared.access import MAY_OPEN
-from treatments.models import Dealership, Role, User
+from treatments.enums import Role
+from treatments.models import Dealership, User
 
 pytestmark = pytest.mark.django_db
 

@@ -16,7 +16,8 @@ from scheduling.terms.queries import compute_fingerprint
 from scheduling.terms.rules.terms_document import read_terms
 from tests.conftest import FIXTURES, ShopForTests
 from tests.table_contents import read_tables
-from treatments.models import Dealership, Product, Role, User
+from treatments.enums import Role
+from treatments.models import Dealership, Product, User
 
 pytestmark = pytest.mark.django_db
 DRAFT = "/terms/lifetime-yearly/2/"

@@ -14,7 +14,8 @@ from scheduling.models import TermsVersion, WarrantyTerms
 from scheduling.terms import queries as terms_queries
 from tests.conftest import ShopForTests
 from tests.demo_records import load_demo
-from treatments.models import Role, User
+from treatments.enums import Role
+from treatments.models import User
 
 pytestmark = pytest.mark.django_db
 

@@ -34,8 +34,8 @@ from tests.desk.test_vehicle_changes import (
 )
 from tests.scheduling.booking_helpers import add_due_vehicle, set_up_bays
 from tests.scheduling.test_booking import make_vin
-from treatments.enums import DamageKind
-from treatments.models import Role, User, Vehicle, Zone
+from treatments.enums import DamageKind, Role
+from treatments.models import User, Vehicle, Zone
 from treatments.rules.explanation import explain
 from treatments.shared.rendering import render_all, render_day
 from treatments.vehicles.rules.vin import list_model_years

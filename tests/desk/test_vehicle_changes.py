@@ -19,6 +19,7 @@ from scheduling.models import Cover, CoverChange, TermsVersion
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, set_up_bays
 from tests.scheduling.test_booking import make_vin
+from treatments.enums import Role
 from treatments.models import (
     Customer,
     Dealership,
@@ -26,7 +27,6 @@ from treatments.models import (
     OdometerReading,
     Ownership,
     PlaceOfUse,
-    Role,
     User,
     Vehicle,
     VehicleChange,

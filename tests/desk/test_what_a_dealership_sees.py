@@ -22,8 +22,9 @@ from rest_framework.authtoken.models import Token
 
 from claims.decisions.dossier import read_claim_file
 from claims.decisions.services import ask_customer, decide_claim, draft_decision, reopen_claim
+from claims.enums import DecisionKind
 from claims.intake.services import file_claim
-from claims.models import Claim, ClaimDecision, DecisionKind
+from claims.models import Claim, ClaimDecision
 from desk.demo.load import DemoShop
 from scheduling.booking.changing import cancel_visit
 from scheduling.booking.finding import propose_slots

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 
 from claims.decisions.dossier import ClaimFile, read_claim_file
 from claims.decisions.letters import render_letter
-from claims.models import ClaimRequest, DecisionKind
+from claims.enums import DecisionKind
+from claims.models import ClaimRequest
 from claims.rules.letter import write_letter
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.rules.cover import cover_on

@@ -24,7 +24,8 @@ from scheduling.models import Appointment, Cover
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_bays
 from tests.scheduling.test_booking import make_vin
-from treatments.models import Customer, Event, Role, User
+from treatments.enums import Role
+from treatments.models import Customer, Event, User
 
 FIRST = date(2025, 6, 10)
 DAY = date(2026, 6, 9)

@@ -16,7 +16,8 @@ from django.db import connection
 from django.utils import timezone
 from openpyxl import Workbook, load_workbook
 
-from notifications.models import Message, MessageStatus
+from notifications.enums import MessageStatus
+from notifications.models import Message
 from notifications.privacy import ErasureOrder, erase_person, erase_what_is_old, plan_erasure
 from notifications.privacy.register import REGISTER, OnErasure
 from tests.conftest import NOW

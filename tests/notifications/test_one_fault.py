@@ -10,8 +10,9 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from freezegun import freeze_time
 
+from notifications.enums import MessageStatus
 from notifications.invitations.services import write_invitations
-from notifications.models import Message, MessageStatus
+from notifications.models import Message
 from notifications.reminders.services import send_all_due_messages, write_due_reminders
 from scheduling.booking.many import propose_many
 from scheduling.booking.services import book_visit, move_visit

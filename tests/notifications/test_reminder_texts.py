@@ -10,7 +10,8 @@ from decimal import Decimal
 
 import pytest
 
-from notifications.models import Message, MessageStatus
+from notifications.enums import MessageStatus
+from notifications.models import Message
 from notifications.reminders import services
 from notifications.reminders.rules.reminders import (
     DueThing,

@@ -13,7 +13,8 @@ from django.test import Client
 from django.utils import timezone
 
 from notifications.customer_page.queries import make_stop_token
-from notifications.models import Message, MessageStatus
+from notifications.enums import MessageStatus
+from notifications.models import Message
 from notifications.reminders import evaluation, services
 from notifications.reminders.evaluation import Standing
 from notifications.reminders.services import SendOutcome

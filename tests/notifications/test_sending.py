@@ -13,8 +13,9 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from freezegun import freeze_time
 
+from notifications.enums import MessageStatus
 from notifications.mail.mailing import Mail, describe_error, find_lasting_fault
-from notifications.models import Message, MessageStatus
+from notifications.models import Message
 from notifications.reminders import services
 from notifications.reminders.services import SendOutcome
 from scheduling.models import Cover

@@ -181,8 +181,8 @@ class RecordDoors(Shop):
 
     def claim(self) -> None:
         from claims.decisions.services import ask_customer, decide_claim, record_answer, record_payment, reopen_claim
+        from claims.enums import DecisionKind
         from claims.intake.services import attach_claim_photo, file_claim
-        from claims.models import DecisionKind
         from treatments.enums import DamageKind
         from treatments.models import User, Zone
 

@@ -16,8 +16,8 @@ from scheduling.enums import BayKind, Skill
 from scheduling.models import Bay, Cover
 from scheduling.refusals import SchedulingError
 from tests.conftest import FIXTURES, NOW, ShopForTests
-from treatments.enums import Propulsion, TreatmentKind
-from treatments.models import Customer, Role, User, Vehicle, Zone
+from treatments.enums import Propulsion, Role, TreatmentKind
+from treatments.models import Customer, User, Vehicle, Zone
 from treatments.records.services import LineEntry, record_treatment
 from treatments.rules.explanation import Explanation, Param, explain
 from treatments.rules.units import Volume, VolumeUnit

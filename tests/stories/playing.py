@@ -16,8 +16,9 @@ from claims.decisions.services import (
     record_payment,
     reopen_claim,
 )
+from claims.enums import DecisionKind
 from claims.intake.services import file_claim
-from claims.models import Claim, DecisionKind
+from claims.models import Claim
 from scheduling.covers.services import (
     end_cover,
     move_terms,
@@ -31,8 +32,8 @@ from scheduling.models import Appointment, Bay, Cover, TermsVersion
 from tests.stories.reading import WORK_KINDS, Happening, Story, make_terms
 from tests.stories.shop import USUAL_LOTS, describe_zones, open_shop
 from tests.stories.words import unsay
-from treatments.enums import DamageKind, FilmState, InspectionKind, MeasuredBy, Propulsion, ZoneKind
-from treatments.models import Customer, Lot, Product, Role, Treatment, User, Vehicle, Zone
+from treatments.enums import DamageKind, FilmState, InspectionKind, MeasuredBy, Propulsion, Role, ZoneKind
+from treatments.models import Customer, Lot, Product, Treatment, User, Vehicle, Zone
 from treatments.people.customers import find_or_add_customer
 from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.records.material_totals import TotalEntry

@@ -13,10 +13,10 @@ from django.utils import timezone
 from notifications.privacy.register import REGISTER
 from tests.conftest import NOW, ShopForTests
 from tests.demo_records import load_demo
-from treatments.enums import TreatmentKind
+from treatments.enums import Role, TreatmentKind
 from treatments.event_log import Happening, record_events, verify_log
 from treatments.event_log.recording import CODE, OPEN_KEYS, list_digests
-from treatments.models import Event, EventWords, Role
+from treatments.models import Event, EventWords
 
 REASON = "Mrs Sedgewick asked us to"
 

@@ -10,8 +10,9 @@ from django.db import transaction
 from django.http import HttpRequest
 from django.utils import timezone
 
+from treatments.enums import Role
 from treatments.event_log.recording import Happening, record_events
-from treatments.models import Role, User
+from treatments.models import User
 
 ACCESS_CHANGED = "user.access_changed"
 PASSWORD_CHANGED = "user.password_changed"

@@ -2,7 +2,7 @@
 
 from treatments.models.events import Event, EventLogHead, EventReader, EventWords, KeptPhoto, SentForm
 from treatments.models.materials import Lot, Product, ReferenceStamp, Zone, ZoneArea
-from treatments.models.people import Customer, Dealership, Role, Site, User
+from treatments.models.people import Customer, Dealership, Site, User
 from treatments.models.vehicles import (
     OdometerReading,
     Ownership,
@@ -10,7 +10,6 @@ from treatments.models.vehicles import (
     PlaceOfUse,
     Vehicle,
     VehicleChange,
-    VehicleChangeKind,
     VehicleFact,
 )
 from treatments.models.work import (
@@ -43,7 +42,6 @@ __all__ = [
     "PlaceOfUse",
     "Product",
     "ReferenceStamp",
-    "Role",
     "SentForm",
     "Site",
     "Treatment",
@@ -51,7 +49,6 @@ __all__ = [
     "User",
     "Vehicle",
     "VehicleChange",
-    "VehicleChangeKind",
     "VehicleFact",
     "Zone",
     "ZoneArea",

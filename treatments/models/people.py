@@ -3,7 +3,6 @@
 import hashlib
 import zoneinfo
 from collections.abc import Iterator
-from enum import StrEnum
 from typing import Any
 
 from django.contrib.auth.models import AbstractUser
@@ -12,7 +11,7 @@ from django.db import models
 from django.db.models.functions import Length, Upper
 from django.db.models.lookups import Exact
 
-from treatments.enums import CorrosivityCategory
+from treatments.enums import CorrosivityCategory, Role
 from treatments.models.choices import choices_of, one_of
 from treatments.rules.site_settings import (
     find_country_fault,
@@ -24,16 +23,6 @@ from treatments.rules.site_settings import (
     normalise_time_zone,
 )
 from treatments.shared.rendering import render
-
-
-class Role(StrEnum):
-    """The job that a person logs in to do; see the table of people in the design."""
-
-    APPLICATOR = "applicator"
-    SERVICE_WRITER = "service_writer"
-    WARRANTY_ADMINISTRATOR = "warranty_administrator"
-    OWNER = "owner"
-    DEALERSHIP = "dealership"
 
 
 def check_time_zone(value: str) -> None:

@@ -2,12 +2,18 @@
 fact, and who is trained for such vehicles.
 """
 
-from enum import StrEnum
-
 from django.conf import settings
 from django.db import models
 
-from treatments.enums import BodyStyle, CorrosivityCategory, FactKind, FactSource, Propulsion, Training
+from treatments.enums import (
+    BodyStyle,
+    CorrosivityCategory,
+    FactKind,
+    FactSource,
+    Propulsion,
+    Training,
+    VehicleChangeKind,
+)
 from treatments.models.choices import choices_of, one_of
 from treatments.models.materials import Zone
 from treatments.models.people import Customer, User
@@ -87,15 +93,6 @@ class PlaceOfUse(models.Model):
 
     def __str__(self) -> str:
         return f"{self.corrosivity or 'not known'} from {self.from_day}"
-
-
-class VehicleChangeKind(StrEnum):
-    """What a person may do to the record of a vehicle besides work and readings; each with a reason."""
-
-    OWNER_CHANGED = "owner_changed"
-    SOLD = "sold"
-    MOVED = "place_of_use_changed"
-    CORRECTED = "corrected"
 
 
 class VehicleChange(models.Model):

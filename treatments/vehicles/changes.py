@@ -7,8 +7,9 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from treatments.enums import VehicleChangeKind
 from treatments.event_log import Happening, record_events
-from treatments.models import Customer, Ownership, PlaceOfUse, User, Vehicle, VehicleChange, VehicleChangeKind
+from treatments.models import Customer, Ownership, PlaceOfUse, User, Vehicle, VehicleChange
 from treatments.people.customers import change_customer
 from treatments.shared.rendering import render_day
 from treatments.vehicles.services import (
