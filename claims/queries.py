@@ -8,8 +8,9 @@ from django.db.models import Exists, OuterRef, QuerySet
 from claims.models import Claim, ClaimDecision
 from claims.rules.check import check_claim
 from claims.rules.claim import ClaimCheck, ClaimedZone, RustClaim
-from scheduling.covers.queries import CoverCase, list_covers_for, read_cover_case
-from treatments.enums import DamageKind, Role, ZoneKind
+from scheduling.covers.queries import CoverCase, read_cover_case
+from scheduling.visibility import limit_to_own
+from treatments.enums import DamageKind, ZoneKind
 from treatments.models import Customer, User, Vehicle, Zone
 from treatments.queries import find_owner_on
 from treatments.reference.cache import cached_reference
@@ -18,9 +19,7 @@ from treatments.reference.queries import list_areas, map_zones
 
 def list_claims_for(user: User) -> QuerySet[Claim]:
     """Return the claims that a person may see: those on covers that the person may see."""
-    claims = Claim.objects.all()
-    if user.role == Role.DEALERSHIP:
-        claims = claims.filter(cover__in=list_covers_for(user))
+    claims = limit_to_own(user, Claim.objects.all(), "cover__dealership")
     return claims.select_related("cover__vehicle", "cover__site").prefetch_related("zones")
 
 

@@ -15,18 +15,19 @@ from desk.claims import views as claims
 from desk.claims import views_handling as claim_handling
 from desk.claims import views_reports as reports
 from desk.customer import views as customer
+from desk.customer import views_stop
 from desk.due import views as due
 from desk.due import views as saved_filters
 from desk.due import views_chosen as due_chosen
-from desk.lift import views as entry
-from desk.lift import views as sent
 from desk.lift import views_inspection as record_inspection
+from desk.lift import views_sent
 from desk.lift import views_treatment as record_treatment
+from desk.operating import views as health
 from desk.people import views as account
+from desk.people import views_log_in
 from desk.people import views_personal_data as personal_data
 from desk.season import views as season
 from desk.setup import views as set_up
-from desk.shared import views as health
 from desk.stock import views as stock
 from desk.terms import views as terms
 from desk.terms import views_draft as terms_draft
@@ -36,17 +37,17 @@ from desk.vehicle import views_facts as facts
 
 app_name = "desk"
 urlpatterns = [
-    path("", entry.home, name="home"),
+    path("", views_log_in.home, name="home"),
     path("health/", health.health, name="health"),
-    path("log-in/", entry.LogIn.as_view(), name="log_in"),
-    path("log-in/code/", entry.log_in_code, name="log_in_code"),
+    path("log-in/", views_log_in.LogIn.as_view(), name="log_in"),
+    path("log-in/code/", views_log_in.log_in_code, name="log_in_code"),
     path("account/", account.account, name="account"),
     path("account/password/", account.password, name="own_password"),
     path("account/codes/", account.codes, name="codes"),
     path("account/codes/do/<slug:action>/", account.change_codes, name="codes_act"),
     path("log-out/", LogoutView.as_view(), name="log_out"),
     path("language/", require_POST(set_language), name="set_language"),
-    path("look/", entry.choose_look, name="choose_look"),
+    path("look/", views_log_in.choose_look, name="choose_look"),
     path("due/", due.due_list, name="due_list"),
     path("due/why/<str:number>/", due.due_why, name="due_why"),
     path("due/chosen/", due_chosen.chosen, name="due_chosen"),
@@ -96,7 +97,7 @@ urlpatterns = [
     path("inspections/<int:key>/sign-off/", record_inspection.sign_off, name="sign_off_inspection"),
     path("inspections/<int:key>/amend/", record_inspection.amend, name="amend_inspection"),
     path("inspections/<int:key>/photos/<int:photo>/", record_inspection.photo, name="inspection_photo"),
-    path("form-token/", sent.form_token, name="form_token"),
+    path("form-token/", views_sent.form_token, name="form_token"),
     path("covers/<str:number>/certificate.pdf", vehicles.certificate, name="certificate"),
     path("stock/", stock.stock, name="stock"),
     path("stock/receive/", stock.receive, name="receive_lot"),
@@ -124,7 +125,7 @@ urlpatterns = [
     path("terms/<slug:code>/<int:version>/preview/", terms_draft.preview, name="preview_terms"),
     path("terms/<slug:code>/<int:version>/publish/", terms_draft.publish, name="publish_terms"),
     path("terms/<slug:code>/<int:version>/discard/", terms_draft.discard, name="discard_terms"),
-    path("stop/<str:token>/", entry.stop, name="stop"),
+    path("stop/<str:token>/", views_stop.stop, name="stop"),
     path("calendars/", calendars.calendars, name="calendars"),
     path("calendars/<str:token>/<slug:name>.ics", calendars.feed, name="calendar_feed"),
     path("my/<str:token>/", customer.own_page, name="own_page"),

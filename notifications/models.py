@@ -11,7 +11,7 @@ from notifications.enums import Channel, MessageStatus
 from notifications.reminders.rules.reminders import ABOUT_AN_APPOINTMENT, MessageKind
 from scheduling.models import Appointment, Bay, Cover
 from treatments.models import Customer
-from treatments.models.choices import choices_of, one_of
+from treatments.models.enum_columns import choices_of, one_of
 
 APPOINTMENT_KINDS = [kind.value for kind in ABOUT_AN_APPOINTMENT]
 

@@ -4,9 +4,31 @@ from collections.abc import Iterable
 from datetime import date
 from typing import Protocol, TypeVar
 
+from django.db.models import Model, QuerySet
+
 from scheduling.models import Cover
 from treatments.enums import Role
 from treatments.models import Customer, Ownership, User
+
+Row = TypeVar("Row", bound=Model)
+# No row has this key.
+NOBODY = -1
+
+
+def limit_to_own(user: User, rows: QuerySet[Row], dealership: str = "dealership") -> QuerySet[Row]:
+    """Return the rows that a person may see: a dealership only those of covers that it sold, shop people all.
+
+    Args:
+        dealership: the look-up from a row to the dealership of its cover.
+    """
+    if user.role != Role.DEALERSHIP:
+        return rows
+    return rows.filter(**{dealership: user.dealership_id or NOBODY})
+
+
+def may_see_cover(user: User, cover: Cover) -> bool:
+    """Say whether a person may see a cover."""
+    return user.role != Role.DEALERSHIP or cover.dealership_id == user.dealership_id
 
 
 class Owned(Protocol):

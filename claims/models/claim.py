@@ -6,7 +6,7 @@ from django.db import models
 from scheduling.models import Cover
 from treatments.enums import DamageKind
 from treatments.models import Inspection, Zone
-from treatments.models.choices import choices_of, one_of
+from treatments.models.enum_columns import choices_of, one_of
 from treatments.rules.units import DistanceUnit
 
 

@@ -6,7 +6,7 @@ from django.db import models
 from claims.enums import DecisionKind
 from claims.models.claim import Claim
 from claims.rules.recommend import Outcome
-from treatments.models.choices import choices_of, one_of
+from treatments.models.enum_columns import choices_of, one_of
 
 
 class ClaimRequest(models.Model):

@@ -18,7 +18,7 @@ from scheduling.models import Bay
 from treatments.enums import BodyStyle, Propulsion
 from treatments.log_import.rules.cells import find_contact_fault
 from treatments.models import Site, User
-from treatments.models.choices import choices_of
+from treatments.models.enum_columns import choices_of
 from treatments.rules.site_days import find_moment
 from treatments.rules.site_settings import find_zone
 

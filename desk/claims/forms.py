@@ -15,7 +15,7 @@ from desk.forms.questions import OdometerForm
 from desk.lift.record_forms import share_fields
 from treatments.enums import DamageKind
 from treatments.models import Zone
-from treatments.models.choices import choices_of
+from treatments.models.enum_columns import choices_of
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.shared.labels import translate_catalogue
 

@@ -47,7 +47,7 @@ from desk.claims.forms import (
     WhatIfForm,
 )
 from desk.claims.views_claim import Values, list_claim_inspections, list_what_if_choices, show_claim
-from desk.lift.views import (
+from desk.lift.views_sent import (
     answer_received,
     find_arrived,
     find_first_outcome,

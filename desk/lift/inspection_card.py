@@ -19,7 +19,7 @@ from desk.lift.record_forms import put_number, share_fields
 from notifications.documents.pdf.job_sheet import JobRow
 from treatments.enums import FilmState
 from treatments.models import InspectionLine, KeptPhoto, Photo
-from treatments.models.choices import choices_of
+from treatments.models.enum_columns import choices_of
 from treatments.records.photos import FORMATS
 from treatments.records.rules.rust_grade import grade_rust
 from treatments.rules.zone_catalogue import ZoneDescription

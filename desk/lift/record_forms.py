@@ -14,7 +14,7 @@ from desk.forms.questions import OdometerForm
 from notifications.languages import join_label
 from treatments.enums import InspectionKind, TreatmentKind
 from treatments.models import OdometerReading, Site, Treatment, Vehicle
-from treatments.models.choices import choices_of
+from treatments.models.enum_columns import choices_of
 from treatments.records.services import ConditionsEntry
 from treatments.rules.units import (
     Distance,

@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from desk.lift.views import (
+from desk.lift.views_sent import (
     answer_received,
     find_arrived,
     find_first_outcome,

@@ -15,7 +15,7 @@ from desk.lift.materials import Materials
 from desk.lift.record_forms import put_number
 from treatments.enums import MeasuredBy
 from treatments.models import MaterialTotal
-from treatments.models.choices import choices_of
+from treatments.models.enum_columns import choices_of
 from treatments.records.material_totals import TotalEntry
 from treatments.rules.units import Volume, VolumeUnit
 from treatments.shared.amounts import UNIT_NAMES

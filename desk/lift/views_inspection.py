@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from desk.lift.inspection_card import ACCEPTED
 from desk.lift.inspection_form import InspectionForm
 from desk.lift.record_work import Job, WorkPages
-from desk.lift.views import make_form_key, read_form_key
+from desk.lift.views_sent import make_form_key, read_form_key
 from desk.shared.access import access_inspection, access_kept_photo, access_photo, access_vehicle, get_user, open_to
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_inspection, of_new_inspection, of_signing_inspection

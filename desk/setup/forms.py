@@ -15,7 +15,7 @@ from scheduling.bays.services import MINUTES_FIELDS, MOST_MINUTES, MOST_OF_BAY, 
 from scheduling.enums import Skill
 from scheduling.models import Bay, WorkDuration
 from treatments.models import Site, User
-from treatments.models.choices import choices_of
+from treatments.models.enum_columns import choices_of
 from treatments.rules.site_days import find_moment
 from treatments.rules.site_settings import find_zone
 

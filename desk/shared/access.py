@@ -24,9 +24,10 @@ from notifications.invitations.calendar_feeds import find_feed
 from notifications.models import CalendarFeed
 from scheduling.bays.queries import map_versions_by_number
 from scheduling.booking.reading import find_visit
-from scheduling.covers.queries import find_cover, find_vehicle_and_covers, list_covers_for, may_see_cover
+from scheduling.covers.queries import find_cover, find_vehicle_and_covers, list_covers_for
 from scheduling.models import Appointment, Bay, Cover, TermsVersion
 from scheduling.terms.queries import list_versions
+from scheduling.visibility import may_see_cover
 from treatments.enums import Role
 from treatments.models import Customer, Inspection, KeptPhoto, Lot, Photo, Treatment, User, Vehicle, VehicleFact
 from treatments.records.sign_off import find_inspection, find_treatment

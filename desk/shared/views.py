@@ -1,28 +1,14 @@
-"""The address that a monitor asks: 200 where all is well, 503 where something needs a person. The page for a form that
-was refused because it did not come from a fresh page of the desk. The page of long work that a worker is at: how
-far it is, loaded again by itself until it leads to the result.
-"""
+"""Pages that many features share: a form that is refused for its token, and the progress of long work."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from urllib.parse import urlencode
 
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse
 from django.middleware.csrf import REASON_NO_CSRF_COOKIE
 from django.shortcuts import redirect, render
-from django.utils import timezone
-from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_safe
 from django_htmx.http import HttpResponseClientRedirect
 
-from desk.operating.health import read_health
 from desk.shared.addresses import find_page_before
-
-
-@never_cache
-@require_safe
-def health(request: HttpRequest) -> JsonResponse:
-    found = read_health(timezone.now())
-    return JsonResponse({"well": found.is_well, **asdict(found)}, status=200 if found.is_well else 503)
 
 
 def refuse_form(request: HttpRequest, reason: str = "") -> HttpResponse:

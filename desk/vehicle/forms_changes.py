@@ -17,7 +17,7 @@ from scheduling.models import Cover, TermsVersion
 from treatments.enums import BodyStyle, CorrosivityCategory, TreatmentKind
 from treatments.log_import.rules.cells import find_contact_fault
 from treatments.models import Dealership, Site, Vehicle
-from treatments.models.choices import choices_of
+from treatments.models.enum_columns import choices_of
 from treatments.rules.units import Distance, DistanceUnit
 from treatments.shared.rendering import render_day
 from treatments.vehicles.rules.vin import OFTEN_HEAVY, VinMark, list_model_years

@@ -24,11 +24,12 @@ from notifications.documents.plan.plan_drawing import Look, draw_swatch
 from notifications.documents.plan.vehicle_plan import PlanStatus, ZoneState
 from notifications.documents.queries import choose_open_cover, list_zone_states, render_plan_title
 from notifications.documents.rules.drawing import render_svg
-from scheduling.covers.queries import CoverCase, make_cover_case, may_see_cover
+from scheduling.covers.queries import CoverCase, make_cover_case
 from scheduling.covers.rules.cover import NO_MORE_COVER, CoverOnDay
 from scheduling.covers.rules.due_item import DueItem
 from scheduling.covers.rules.touch_ups import FilmAge, FilmStage, compute_film_ages
 from scheduling.models import Cover
+from scheduling.visibility import may_see_cover
 from treatments.models import Lot, User, Vehicle
 from treatments.records.rules.history import InspectedZone, InspectionRecord, VehicleHistory
 from treatments.records.rules.rust_grade import RustGrade, grade_rust

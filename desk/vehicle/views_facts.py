@@ -22,7 +22,7 @@ from desk.shared.shown_records import of_vehicle
 from desk.stock.forms import PlainText
 from treatments.enums import FactKind, FactSource, Propulsion, ZoneKind
 from treatments.models import Vehicle, VehicleFact, Zone
-from treatments.models.choices import choices_of
+from treatments.models.enum_columns import choices_of
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.records.photos import PhotoError
 from treatments.reference.queries import find_site_of, list_zones, map_areas

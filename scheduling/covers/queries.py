@@ -32,7 +32,8 @@ from scheduling.models import (
     DueItem,
 )
 from scheduling.terms.rules.terms import Terms
-from treatments.enums import CorrosivityCategory, InspectionKind, Role
+from scheduling.visibility import limit_to_own
+from treatments.enums import CorrosivityCategory, InspectionKind
 from treatments.models import Inspection, User, Vehicle
 from treatments.queries import find_today
 from treatments.records.histories import describe_inspection, read_histories
@@ -280,17 +281,9 @@ def find_cover(number: str) -> Cover | None:
     return Cover.objects.select_related("vehicle", *NAMED).filter(number=number).first()
 
 
-def may_see_cover(user: User, cover: Cover) -> bool:
-    """Say whether a person may see a cover; the same rule as ``list_covers_for``."""
-    return user.role != Role.DEALERSHIP or cover.dealership_id == user.dealership_id
-
-
 def list_covers_for(user: User) -> QuerySet[Cover]:
-    """Return the covers that a person may see: a dealership only those that it sold, shop people all."""
-    covers = Cover.objects.select_related("vehicle", *NAMED)
-    if user.role == Role.DEALERSHIP:
-        return covers.filter(dealership=user.dealership_id)
-    return covers
+    """Return the covers that a person may see, with their vehicle and what ``NAMED`` names."""
+    return limit_to_own(user, Cover.objects.select_related("vehicle", *NAMED))
 
 
 def list_due_items(user: User, as_of: date, days_ahead: int = 60) -> QuerySet[DueItem]:

@@ -14,6 +14,7 @@ from django.utils.translation import gettext, gettext_lazy, pgettext_lazy
 
 from scheduling.covers.rules.dates import DutyDates
 from scheduling.models import Cover, CoverState, DueItem
+from scheduling.visibility import NOBODY, limit_to_own
 from treatments.enums import Role
 from treatments.models import Ownership, User
 from treatments.reference.queries import list_sites
@@ -92,6 +93,10 @@ class Order(StrEnum):
     RISK = "risk"
 
 
+# So far ahead the due list looks, and whatever asks what is due soon.
+DAYS_AHEAD = 60
+
+
 @dataclass(frozen=True, slots=True)
 class DueFilter:
     """What the due list is narrowed to; every field may be left out."""
@@ -102,7 +107,7 @@ class DueFilter:
     urgency: str = ""
     order: Order = Order.PRESSING
     booked: str = ""
-    days_ahead: int = 60
+    days_ahead: int = DAYS_AHEAD
 
 
 # How a day stands to the dates of the most pressing due item of a cover; the order is that of the list.
@@ -162,10 +167,6 @@ def find_sort(wanted: DueFilter) -> str:
     return "risk_on" if wanted.order is Order.RISK else SORTED_BY[wanted.urgency]
 
 
-# No row has this key.
-NOBODY = -1
-
-
 def list_due_covers(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
     """Return the covers for which somebody must come and that a person may see, sorted, whatever the text."""
     found = _narrow(user, as_of, wanted).filter(**{f"{find_sort(wanted)}__isnull": False})
@@ -174,9 +175,7 @@ def list_due_covers(user: User, as_of: date, wanted: DueFilter) -> QuerySet[Cove
 
 def _narrow(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
     horizon = as_of + timedelta(days=wanted.days_ahead)
-    found = CoverState.objects.filter(due_opens_on__lte=horizon)
-    if user.role == Role.DEALERSHIP:
-        found = found.filter(dealership=user.dealership_id or NOBODY)
+    found = limit_to_own(user, CoverState.objects.filter(due_opens_on__lte=horizon))
     if wanted.site:
         # By its key, which the indexes have.
         found = found.filter(site=next((site.pk for site in list_sites() if site.code == wanted.site), NOBODY))

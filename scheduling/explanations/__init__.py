@@ -3,12 +3,13 @@
 A gap is a parameter of the explanation. One that leads with a space or a semicolon goes on after what stands before it.
 """
 
-from scheduling.explanations import booking, cover, due, season, terms
+from scheduling.explanations import booking, cover, due, entry, season, terms
 from treatments.rules.explanation import Message
 
 MESSAGES: dict[str, Message] = {
     **due.MESSAGES,
     **cover.MESSAGES,
+    **entry.MESSAGES,
     **booking.MESSAGES,
     **season.MESSAGES,
     **terms.MESSAGES,

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Cover, CoverFault, CoverState, DueItem
-from treatments.enums import Role
+from scheduling.visibility import limit_to_own
 from treatments.models import User
 from treatments.rules.explanation import Explanation, to_json
 from treatments.shared.rendering import render_all
@@ -60,9 +60,7 @@ NOT_TOLD = [
 def list_faults_for(user: User) -> QuerySet[CoverFault]:
     """Return the covers that can't be computed and that a person may see, with their vehicles and sites."""
     faults = CoverFault.objects.select_related("cover__vehicle", "cover__site")
-    if user.role == Role.DEALERSHIP:
-        return faults.filter(cover__dealership=user.dealership_id)
-    return faults
+    return limit_to_own(user, faults, "cover__dealership")
 
 
 def describe_faults(keys: Sequence[int] | None = None) -> list[str]:

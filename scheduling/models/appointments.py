@@ -16,7 +16,7 @@ from scheduling.enums import GIVES_ITS_PLACE_UP, AppointmentStatus, BookedBy, Vi
 from scheduling.models.bays import Bay
 from scheduling.models.covers import Cover
 from treatments.models import Customer, Site, Vehicle
-from treatments.models.choices import choices_of, one_of
+from treatments.models.enum_columns import choices_of, one_of
 
 
 class Appointment(models.Model):

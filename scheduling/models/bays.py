@@ -9,7 +9,7 @@ from django.db import models
 from scheduling.enums import BayKind, Skill, VisitKind
 from treatments.enums import BodyStyle
 from treatments.models import Site, Vehicle
-from treatments.models.choices import choices_of, one_of
+from treatments.models.enum_columns import choices_of, one_of
 
 WEEKDAYS = models.Q(weekday__gte=1, weekday__lte=7)
 

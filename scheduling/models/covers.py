@@ -14,7 +14,7 @@ from scheduling.covers.rules.due import DueKind, DueStatus
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.enums import CoverChangeKind
 from treatments.models import Customer, Dealership, Site, Vehicle
-from treatments.models.choices import choices_of, one_of
+from treatments.models.enum_columns import choices_of, one_of
 from treatments.rules.site_settings import WEEKDAYS, find_weekdays_fault, normalise_weekdays
 from treatments.shared.rendering import render, render_all
 

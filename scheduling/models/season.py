@@ -11,7 +11,7 @@ from scheduling.models.appointments import Appointment
 from scheduling.models.bays import Bay
 from scheduling.models.covers import Cover
 from treatments.models import Customer, Site
-from treatments.models.choices import choices_of, one_of
+from treatments.models.enum_columns import choices_of, one_of
 
 
 class CustomerWish(models.Model):

@@ -3,13 +3,12 @@
 A gap is a parameter of the explanation. One that leads with a space or a semicolon goes on after what stands before it.
 """
 
-from treatments.explanations import entry, faults, odometer, vehicles, work
+from treatments.explanations import faults, odometer, vehicles, work
 from treatments.rules.explanation import Message
 
 MESSAGES: dict[str, Message] = {
     **odometer.MESSAGES,
     **vehicles.MESSAGES,
-    **entry.MESSAGES,
     **faults.MESSAGES,
     **work.MESSAGES,
 }

@@ -5,7 +5,7 @@ anything was changed that a shop seldom changes.
 from django.db import models
 
 from treatments.enums import BodyStyle, ProductFamily, WorkHeight, WorkStage, ZoneKind
-from treatments.models.choices import choices_of, one_of
+from treatments.models.enum_columns import choices_of, one_of
 
 
 class ReferenceStamp(models.Model):

@@ -12,7 +12,7 @@ from django.db.models.functions import Length, Upper
 from django.db.models.lookups import Exact
 
 from treatments.enums import CorrosivityCategory, Role
-from treatments.models.choices import choices_of, one_of
+from treatments.models.enum_columns import choices_of, one_of
 from treatments.rules.site_settings import (
     find_country_fault,
     find_currency_fault,

@@ -14,7 +14,7 @@ from treatments.enums import (
     Training,
     VehicleChangeKind,
 )
-from treatments.models.choices import choices_of, one_of
+from treatments.models.enum_columns import choices_of, one_of
 from treatments.models.materials import Zone
 from treatments.models.people import Customer, User
 from treatments.rules.units import DistanceUnit

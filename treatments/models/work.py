@@ -9,7 +9,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from treatments.enums import FilmState, InspectionKind, MeasuredBy, TreatmentKind
-from treatments.models.choices import choices_of, one_of
+from treatments.models.enum_columns import choices_of, one_of
 from treatments.models.materials import Lot, Product, Zone
 from treatments.models.people import Site
 from treatments.models.vehicles import OdometerReading, Vehicle
