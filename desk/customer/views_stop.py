@@ -21,7 +21,3 @@ def stop(request: HttpRequest, token: str) -> HttpResponse:
         stop_messages(customer=customer, now=timezone.now())
         customer.refresh_from_db()
     return render(request, "shared/stop.html", {"customer": customer})
-
-
-# Not part of what a person typed: the token changes with each log-in, what was shown with each page.
-NOT_CONTENT = ("csrfmiddlewaretoken", "shown")

@@ -24,6 +24,9 @@ from treatments.shared.idempotency import (
     receive_once,
 )
 
+# Not part of what a person typed: the token changes with each log-in, what was shown with each page.
+NOT_CONTENT = ("csrfmiddlewaretoken", "shown")
+
 
 @never_cache
 @require_safe
