@@ -16,7 +16,6 @@ from decimal import Decimal
 from typing import Any
 
 from tests.bench.made_records import TODAY, make_database
-from tests.guards import past_the_guards
 
 VEHICLES = 100_000
 CLAIMS = 2_000
@@ -46,6 +45,7 @@ def add_what_pages_need() -> None:
     from scheduling.enums import Skill
     from scheduling.models import Bay, Cover, CoverState, TermsVersion
     from scheduling.terms.services import start_next_version
+    from tests.guards import past_the_guards
     from treatments.enums import DamageKind
     from treatments.models import Dealership, Site, User, Zone
 
