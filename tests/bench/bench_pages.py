@@ -105,12 +105,13 @@ def record_recent_work(owner: Any) -> None:
     from claims.enums import DecisionKind
     from claims.models import Claim
     from scheduling.models import Cover
-    from treatments.enums import InspectionKind, TreatmentKind
+    from treatments.enums import FactKind, FactSource, InspectionKind, Propulsion, TreatmentKind
     from treatments.models import Product, Zone
     from treatments.records.inspections import InspectionEntry, record_inspection
     from treatments.records.services import LineEntry, record_treatment
     from treatments.rules.units import Volume, VolumeUnit
     from treatments.stock.services import receive_lot
+    from treatments.vehicles.facts import record_fact
 
     now = timezone.now()
     product = Product.objects.order_by("pk")[0]
@@ -125,6 +126,15 @@ def record_recent_work(owner: Any) -> None:
         common: dict[str, Any] = {
             "vehicle": cover.vehicle, "site": cover.site, "done_on": TODAY, "now": now, "actor": owner,
         }  # fmt: skip
+        record_fact(
+            vehicle=cover.vehicle,
+            kind=FactKind.PROPULSION,
+            day=TODAY,
+            source=FactSource.SEEN_ON_VEHICLE,
+            now=now,
+            actor=owner,
+            propulsion=Propulsion.COMBUSTION,
+        )
         record_treatment(**common, kind=TreatmentKind.AFTER_REPAIR, lines=lines, sign_off=number > 0)
         record_inspection(**common, kind=InspectionKind.REINSPECTION, zones=seen)
     claim = Claim.objects.order_by("-pk")[0]
