@@ -4,6 +4,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 
+from django.test import override_settings
 from django.utils import timezone
 
 from claims.decisions.dossier import read_claim_file
@@ -106,8 +107,10 @@ def _book_far_ahead(now: datetime) -> None:
 
 def set_stage(folder: Path, now: datetime) -> DemoShop:
     """Load the demo shop into an empty database, with what pages need."""
-    shop = load_demo(folder, now)
-    add_what_pages_need(shop, now)
+    # As in the demo command: nothing follows the events before the shop is whole.
+    with override_settings(NUDGE_ON_EVENTS=False):
+        shop = load_demo(folder, now)
+        add_what_pages_need(shop, now)
     return shop
 
 

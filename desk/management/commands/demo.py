@@ -65,6 +65,8 @@ class Command(BaseCommand):
         if "SITE_URL" not in os.environ:
             # The links in the demo's mails lead to where it is served.
             settings.SITE_URL = find_site_url(options["address"])
+        # The steps below register covers themselves; a worker that follows each event would be first with other terms.
+        settings.NUDGE_ON_EVENTS = False
         self.title("1. Database")
         call_command("migrate", interactive=False, verbosity=0, stdout=self.stdout)
         if Site.objects.exclude(code="quay-street").exists():
