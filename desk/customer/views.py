@@ -86,10 +86,11 @@ def for_its_owner(
             return _keep_private(render(request, "customer/unknown.html", context, status=404))
         now = timezone.now()
         note_position(request)
-        shown = read_own_vehicle(page, now=now)
         # Who chose a language on a page before gets that one.
         chosen = settings.LANGUAGE_COOKIE_NAME in request.COOKIES
         language = translation.get_language() if chosen else choose_language(page.customer)
+        with translation.override(language):
+            shown = read_own_vehicle(page, now=now)
         with written_for(page.customer, shown.site), translation.override(language):
             return _keep_private(view(request, Visitor(token, page, shown, now), *args, **kwargs))
 

@@ -122,6 +122,18 @@ def test_why_a_time_is_proposed_is_told_in_french_too(page: str, client: Client)
     assert "avant son dernier jour, aussi le jour visé, le " in asked
 
 
+def test_the_page_is_whole_in_the_language_of_its_owner_whatever_the_browser_asks_for(
+    cover: Cover, page: str, client: Client
+) -> None:
+    Customer.objects.filter(pk=find_owner(cover).pk).update(language="en")
+    with freeze_time(NOW):
+        english, french = (
+            re.sub(r'value="[^"]*"', "", client.get(page, headers={"accept-language": asked}).content.decode())
+            for asked in ("en", "fr")
+        )
+    assert 'lang="en"' in english and english == french
+
+
 def test_a_time_that_was_taken_meanwhile_is_told_with_the_next_three(
     shop: ShopForTests, cover: Cover, page: str, bays: Bays, client: Client
 ) -> None:
