@@ -28,7 +28,7 @@ from notifications.customer_page.queries import OwnPage, OwnVehicle, make_stop_t
 from notifications.documents.queries import read_certificate_pdf
 from notifications.invitations.rules.calendar_text import write_download
 from notifications.invitations.visit_text import read_visit_parts, render_title, show_to_customer
-from notifications.languages import choose_language, written_for
+from notifications.languages import choose_language
 from notifications.tasks import nudge_to_send_visit_news
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.own_visits import book_own_visit, cancel_own_visit, may_change, move_own_visit
@@ -91,8 +91,8 @@ def for_its_owner(
         language = translation.get_language() if chosen else choose_language(page.customer)
         with translation.override(language):
             shown = read_own_vehicle(page, now=now)
-        with written_for(page.customer, shown.site), translation.override(language):
-            return _keep_private(view(request, Visitor(token, page, shown, now), *args, **kwargs))
+            with timezone.override(find_zone(shown.site.time_zone)):
+                return _keep_private(view(request, Visitor(token, page, shown, now), *args, **kwargs))
 
     return cast("Callable[Concatenate[HttpRequest, str, P], HttpResponse]", guarded)
 

@@ -30,6 +30,7 @@ from scheduling.covers.rules.due_item import DueKind
 from scheduling.covers.rules.exposure import estimate_risk
 from scheduling.due_list.queries import (
     BOOKED_OR_NOT,
+    DAYS_AHEAD,
     URGENCIES,
     DueFilter,
     DueRow,
@@ -95,7 +96,7 @@ def list_cards(rows: Sequence[DueRow], todays: Mapping[int, date], *, shows_owne
 
 def find_horizon(today: date) -> date:
     """Return the last day that the list looks ahead to."""
-    return today + timedelta(days=DueFilter().days_ahead)
+    return today + timedelta(days=DAYS_AHEAD)
 
 
 def list_near_items(covers: Iterable[int], opens_by: date) -> QuerySet[DueItem]:
@@ -191,6 +192,7 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         "wanted": wanted,
         "after": after,
         "next": page.after,
+        "days_ahead": DAYS_AHEAD,
         "cards": list_cards(page.rows, map_todays(now), shows_owner=user.role != Role.DEALERSHIP),
         "counts": [(code, words, counted(counts[code])) for code, words in URGENCIES.items()],
         "sites": sites,

@@ -7,9 +7,8 @@ from typing import Any
 from django import template
 
 from claims.rules.claim import explain_clause
-from treatments.rules.formats import format_money
 from treatments.shared.amounts import render_amount
-from treatments.shared.rendering import find_language, render, render_all, render_param
+from treatments.shared.rendering import render, render_all, render_money, render_param
 
 register = template.Library()
 
@@ -41,4 +40,4 @@ def with_unit(amount: Decimal, unit: str) -> str:
 @register.filter
 def money(amount: Decimal, currency: str) -> str:
     """Return an amount of money in the language of the page."""
-    return format_money(amount, currency, find_language())
+    return render_money(amount, currency)

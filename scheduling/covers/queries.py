@@ -5,7 +5,7 @@ at the shop for booked visits; a claim asks whether the shop had the chance to c
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.db.models import QuerySet
 
@@ -29,7 +29,6 @@ from scheduling.models import (
     Appointment,
     Cover,
     CoverChange,
-    DueItem,
 )
 from scheduling.terms.rules.terms import Terms
 from scheduling.visibility import limit_to_own
@@ -284,15 +283,6 @@ def find_cover(number: str) -> Cover | None:
 def list_covers_for(user: User) -> QuerySet[Cover]:
     """Return the covers that a person may see, with their vehicle and what ``NAMED`` names."""
     return limit_to_own(user, Cover.objects.select_related("vehicle", *NAMED))
-
-
-def list_due_items(user: User, as_of: date, days_ahead: int = 60) -> QuerySet[DueItem]:
-    """Return the due items that a person may see, by their last day of grace."""
-    return (
-        DueItem.objects.filter(cover__in=list_covers_for(user), opens_on__lte=as_of + timedelta(days=days_ahead))
-        .select_related("cover__vehicle", "cover__site", "cover__holder", "cover__last_state")
-        .order_by("grace_until", "target_on", "id")
-    )
 
 
 def list_unanswered_zones(inspection: Inspection) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from django.db.models import FilteredRelation, IntegerField, Q, QuerySet, Subque
 from django.utils.functional import Promise
 from django.utils.translation import gettext, gettext_lazy, pgettext_lazy
 
+from scheduling.covers.queries import list_covers_for
 from scheduling.covers.rules.dates import DutyDates
 from scheduling.models import Cover, CoverState, DueItem
 from scheduling.visibility import NOBODY, limit_to_own
@@ -107,7 +108,6 @@ class DueFilter:
     urgency: str = ""
     order: Order = Order.PRESSING
     booked: str = ""
-    days_ahead: int = DAYS_AHEAD
 
 
 # How a day stands to the dates of the most pressing due item of a cover; the order is that of the list.
@@ -174,7 +174,7 @@ def list_due_covers(user: User, as_of: date, wanted: DueFilter) -> QuerySet[Cove
 
 
 def _narrow(user: User, as_of: date, wanted: DueFilter) -> QuerySet[CoverState]:
-    horizon = as_of + timedelta(days=wanted.days_ahead)
+    horizon = as_of + timedelta(days=DAYS_AHEAD)
     found = limit_to_own(user, CoverState.objects.filter(due_opens_on__lte=horizon))
     if wanted.site:
         # By its key, which the indexes have.
@@ -334,3 +334,12 @@ class CountOf(Subquery):
 
     template = "(SELECT COUNT(*) FROM (%(subquery)s) AS counted)"
     output_field = IntegerField()
+
+
+def list_due_items(user: User, as_of: date) -> QuerySet[DueItem]:
+    """Return the due items that a person may see, by their last day of grace."""
+    return (
+        DueItem.objects.filter(cover__in=list_covers_for(user), opens_on__lte=as_of + timedelta(days=DAYS_AHEAD))
+        .select_related("cover__vehicle", "cover__site", "cover__holder", "cover__last_state")
+        .order_by("grace_until", "target_on", "id")
+    )

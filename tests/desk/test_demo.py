@@ -15,8 +15,7 @@ from claims.models import Claim
 from claims.queries import read_claim_check
 from desk.demo.build_log import OPEN_DAYS
 from desk.demo.load import read_fixture
-from scheduling.covers.queries import list_due_items
-from scheduling.due_list.queries import find_urgency
+from scheduling.due_list.queries import find_urgency, list_due_items
 from scheduling.models import CoverState
 from tests.conftest import FIXTURES
 from tests.demo_records import load_demo

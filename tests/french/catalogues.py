@@ -40,7 +40,7 @@ KEYWORDS = {
 
 
 def extract_texts(app: str) -> Catalog:
-    """Return every text that a app marks for translation in its code and templates."""
+    """Return every text that an app marks for translation in its code and templates."""
     if not settings.configured:
         settings.configure()
     from django.utils.translation.template import templatize
@@ -105,7 +105,7 @@ def find_po(app: str) -> Path:
 
 
 def read_kept(app: str) -> Catalog:
-    """Return what is translated of a app's texts."""
+    """Return what is translated of an app's texts."""
     path = find_po(app)
     if not path.exists():
         return Catalog(locale=LANGUAGE, domain="django")
@@ -126,7 +126,7 @@ def compile_kept(kept: Catalog) -> bytes:
 
 
 def list_missing(app: str) -> Iterator[str]:
-    """Yield the texts of a app that have no translation, and those kept that the app no longer has."""
+    """Yield the texts of an app that have no translation, and those kept that the app no longer has."""
     wanted, kept = extract_texts(app), read_kept(app)
     for message in wanted:
         if message.id:
@@ -147,7 +147,7 @@ def _has_all_forms(string: object) -> bool:
 
 
 def renew(app: str) -> None:
-    """Write a app's ``django.po`` and ``django.mo`` anew."""
+    """Write an app's ``django.po`` and ``django.mo`` anew."""
     wanted, kept = extract_texts(app), read_kept(app)
     if not any(message.id for message in wanted):
         return

@@ -115,7 +115,7 @@ def write(value: Param, find_text: Callable[[Explanation], str], format_value: C
 
 
 def render_in_english(explanations: Iterable[Explanation], messages: Mapping[str, Message]) -> str:
-    """Return English with ISO dates, for the sentences of rules that are not data yet. Render what a person reads."""
+    """Return English with ISO dates, for the import of a log at the shell. Render what another person reads."""
 
     def find_text(explanation: Explanation) -> str:
         message = messages[explanation.code]

@@ -7,9 +7,8 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy, ngettext
 
 from treatments.rules.explanation import Plural, ngettext_noop
-from treatments.rules.formats import ENGLISH, format_number
 from treatments.rules.units import DistanceUnit, VolumeUnit, format_plain_number
-from treatments.shared.rendering import find_language
+from treatments.shared.rendering import find_language, render_number
 
 _AMOUNTS: dict[str, Plural] = {
     VolumeUnit.US_QUART: ngettext_noop("{amount} US quart", "{amount} US quarts", "amount"),
@@ -34,13 +33,11 @@ def render_amount(amount: Decimal, unit: str) -> str:
     """Return an amount with its unit as the language in use writes it; a distance in whole units."""
     if unit in _DISTANCES:
         amount = amount.quantize(Decimal(1), ROUND_HALF_UP)
-    language = find_language()
-    plain = format_plain_number(amount)
-    number = Decimal(plain.replace(",", ""))
-    told = plain if language == ENGLISH else format_number(number, language)
+    told = render_number(amount)
     text = _AMOUNTS.get(unit)
     if text is None:
         return f"{told} {_SYMBOLS.get(unit, unit)}"  # type: ignore[call-overload]
     # Gettext takes whole numbers only, and languages differ on whether 1.5 is one or several.
-    is_one = Locale.parse(language).plural_form(abs(number)) == "one"
+    number = Decimal(format_plain_number(amount).replace(",", ""))
+    is_one = Locale.parse(find_language()).plural_form(abs(number)) == "one"
     return ngettext(text.one, text.many, 1 if is_one else 2).format(amount=told)

@@ -10,6 +10,7 @@ from django.db import InterfaceError, OperationalError, transaction
 
 from treatments.rules.explanation import Explanation, OwnWords, explain
 from treatments.rules.site_settings import NotComputableError
+from treatments.shared.refusals import RefusedError
 from treatments.shared.rendering import render_all
 
 logger = logging.getLogger(__name__)
@@ -25,10 +26,9 @@ def explain_fault(error: Exception, what: str) -> tuple[Explanation, ...]:
     """Return why something failed; what nobody foresaw stands in the log with its place."""
     if isinstance(error, NotComputableError):
         return error.explanations
+    if isinstance(error, RefusedError):
+        return (error.explanation,)
     if isinstance(error, ValidationError):
-        refused = getattr(error, "explanation", None)
-        if isinstance(refused, Explanation):
-            return (refused,)
         return (explain("fault.refused", messages=OwnWords(" ".join(error.messages))),)
     logger.error("%s failed.", what, exc_info=error)
     return (explain("fault.program", error=type(error).__name__),)

@@ -3,9 +3,9 @@
 A label's English stands in its app's ``labels.py``. What a shop wrote itself is in no catalogue and stays as it is.
 """
 
-from collections.abc import Mapping
 from functools import cache
 from importlib import import_module
+from typing import Any
 
 from django.apps import apps
 from django.utils.functional import lazy
@@ -18,18 +18,27 @@ from treatments.rules.wording import is_counted, make_plural
 LABEL, CATALOGUE = "label", "catalogue"
 
 
+def collect_texts(module: str, name: str) -> dict[str, Any]:
+    """Return what every app declares under a name in its module of texts.
+
+    Raises:
+        ValueError: where two apps declare the same key.
+    """
+    found: dict[str, Any] = {}
+    for app in apps.get_app_configs():
+        if app.module is not None and module_has_submodule(app.module, module):
+            texts = getattr(import_module(f"{app.name}.{module}"), name)
+            twice = found.keys() & texts.keys()
+            if twice:
+                raise ValueError(f"{app.name}.{module} has keys of another app: {', '.join(sorted(twice))}.")
+            found |= texts
+    return found
+
+
 @cache
 def read_labels() -> dict[str, str]:
     """Return the English label of every word of every app."""
-    found: dict[str, str] = {}
-    for app in apps.get_app_configs():
-        if app.module is not None and module_has_submodule(app.module, "labels"):
-            labels = import_module(f"{app.name}.labels").LABELS
-            twice = found.keys() & labels.keys()
-            if twice:
-                raise ValueError(f"{app.name}.labels has words of another app: {', '.join(sorted(twice))}.")
-            found |= labels
-    return found
+    return collect_texts("labels", "LABELS")
 
 
 def label(word: str) -> str:
@@ -61,8 +70,3 @@ def name_access_counts(access: str) -> tuple[str, str]:
     """Return the msgids of a counted way into a zone, for one and for several."""
     plain = access.replace("%", "%%")
     return f"%(count)s {plain}", f"%(count)s {make_plural(plain)}"
-
-
-def translate_zone_names(names: Mapping[str, str]) -> dict[str, str]:
-    """Return the names of zones by code in the language in use."""
-    return {code: translate_catalogue(name) for code, name in names.items()}

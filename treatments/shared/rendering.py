@@ -7,11 +7,8 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
 from functools import cache
-from importlib import import_module
 from typing import Any, TypeAlias
 
-from django.apps import apps
-from django.utils.module_loading import module_has_submodule
 from django.utils.translation import get_language, gettext, ngettext
 
 from treatments.rules.explanation import (
@@ -26,7 +23,7 @@ from treatments.rules.explanation import (
 )
 from treatments.rules.formats import ENGLISH, Money, format_day, format_money, format_number
 from treatments.rules.units import format_plain_number
-from treatments.shared.labels import label, translate_catalogue
+from treatments.shared.labels import collect_texts, label, translate_catalogue
 
 Explained: TypeAlias = Explanation | Mapping[str, Any]
 """An explanation, or its JSON as it is stored."""
@@ -35,15 +32,7 @@ Explained: TypeAlias = Explanation | Mapping[str, Any]
 @cache
 def read_messages() -> dict[str, Message]:
     """Return the English text of every code of every app."""
-    found: dict[str, Message] = {}
-    for app in apps.get_app_configs():
-        if app.module is not None and module_has_submodule(app.module, "explanations"):
-            messages = import_module(f"{app.name}.explanations").MESSAGES
-            twice = found.keys() & messages.keys()
-            if twice:
-                raise ValueError(f"{app.name}.explanations has codes of another app: {', '.join(sorted(twice))}.")
-            found |= messages
-    return found
+    return collect_texts("explanations", "MESSAGES")
 
 
 def find_language() -> str:

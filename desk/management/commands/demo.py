@@ -24,8 +24,7 @@ from desk.shared.addresses import is_loopback
 from notifications.documents.job_sheets import read_job_sheet_pdf
 from notifications.documents.queries import read_certificate_pdf
 from notifications.reminders.services import send_all_due_messages, write_due_reminders
-from scheduling.covers.queries import list_due_items
-from scheduling.due_list.queries import URGENCIES, find_urgency
+from scheduling.due_list.queries import URGENCIES, find_urgency, list_due_items
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, DueItem
 from treatments.enums import Answer, say
