@@ -12,6 +12,7 @@ from desk.booking import views_many as book_many
 from desk.booking import views_visits as visits
 from desk.booking import views_walk_in as walk_in
 from desk.claims import views as claims
+from desk.claims import views_evidence as claim_evidence
 from desk.claims import views_handling as claim_handling
 from desk.claims import views_reports as reports
 from desk.customer import views as customer
@@ -115,6 +116,7 @@ urlpatterns = [
     path("claims/<str:number>/do/<slug:action>/", claim_handling.act, name="claim_act"),
     path("claims/<str:number>/what-if/", claim_handling.what_if, name="claim_what_if"),
     path("claims/<str:number>/letters/<int:decision>/", claim_handling.letter, name="claim_letter"),
+    path("claims/<str:number>/evidence.zip", claim_evidence.evidence, name="claim_evidence"),
     path("claims/<str:number>/photos/<int:photo>/", claims.claim_photo, name="claim_photo"),
     path("covers/<str:number>/new-claim/", claim_handling.file_new_claim, name="claim_new"),
     path("terms/", terms.terms, name="terms"),

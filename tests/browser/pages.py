@@ -454,6 +454,7 @@ NO_PAGES = {
     "claim_photo": "a picture",
     "terms_file": "a file",
     "lot_list": "a file",
+    "claim_evidence": "a file",
     "where_list": "a file",
     "recall_lot": "only posted to; shows the lot's page",
     "take_recall_back": "only posted to; shows the lot's page",

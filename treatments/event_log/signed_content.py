@@ -147,8 +147,8 @@ class Part:
         """Whether the log must tell of these values: of facts always, of other columns once something stands there."""
         return self.is_facts or any(v != d for v, d in zip(values, self._defaults, strict=True))
 
-    def digest(self, key: LogKey, pk: object, values: Sequence[Any]) -> str:
-        """Return the digest of one row, '' where nothing must be told.
+    def write(self, pk: object, values: Sequence[Any]) -> str:
+        """Return the text of one row that its digest is computed of, '' where nothing must be told.
 
         A column that still has its default is left out, so that a column added later changes no digest.
         """
@@ -157,9 +157,12 @@ class Part:
             for name, value, default in zip(self.columns, values, self._defaults, strict=True)
             if value != default
         }
-        if not told and not self.is_facts:
-            return ""
-        return key.digest_text(_write_canonical([self.name, str(pk), told]))[:DIGITS]
+        return _write_canonical([self.name, str(pk), told]) if told or self.is_facts else ""
+
+    def digest(self, key: LogKey, pk: object, values: Sequence[Any]) -> str:
+        """Return the digest of one row, '' where nothing must be told."""
+        text = self.write(pk, values)
+        return key.digest_text(text)[:DIGITS] if text else ""
 
     def is_erased(self, pk: object, values: Sequence[Any]) -> bool:
         """Whether nothing is left but what an erasure leaves."""
