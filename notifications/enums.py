@@ -5,13 +5,98 @@ from enum import StrEnum
 
 class Channel(StrEnum):
     EMAIL = "email"
+    TEXT = "text"
+    LETTER = "letter"
 
 
 class MessageStatus(StrEnum):
-    """Waiting until its time; leased by a worker; sent; given up after repeated failure; or no longer wanted."""
+    """Waiting until its time; leased by a worker; sent; the dead letters; no longer true; or withheld with why."""
 
     WAITING = "waiting"
     LEASED = "leased"
     SENT = "sent"
     FAILED = "failed"
     WITHDRAWN = "withdrawn"
+    WITHHELD = "withheld"
+
+
+class Step(StrEnum):
+    """The steps of a due item that its customer may hear of, in the order in which they come."""
+
+    OPENS = "opens"
+    MONTH_LEFT = "month_left"
+    WEEK_LEFT = "week_left"
+    LAST_DAY = "last_day"
+    GRACE = "grace"
+    MISSED = "missed"
+    LAPSED = "lapsed"
+    CURED = "cured"
+
+
+class NoticeStatus(StrEnum):
+    """Not decided yet; part of a message; overtaken by a later step; or withheld with why."""
+
+    WAITING = "waiting"
+    TOLD = "told"
+    OVERTAKEN = "overtaken"
+    WITHHELD = "withheld"
+
+
+class Purpose(StrEnum):
+    """What messages are for: what the contract calls for, or an offer."""
+
+    CONTRACT = "contract"
+    OFFERS = "offers"
+
+
+class ConsentSource(StrEnum):
+    LINK = "link"
+    ONE_CLICK = "one_click"
+    DESK = "desk"
+    IMPORT = "import"
+
+
+class SuppressionReason(StrEnum):
+    BOUNCED = "bounced"
+    COMPLAINED = "complained"
+
+
+class LinkPurpose(StrEnum):
+    """What a customer's link may be used for, and nothing else."""
+
+    VEHICLE = "vehicle"
+    STOP = "stop"
+    CONTACT = "contact"
+    RECORD = "record"
+    REPORT_RUST = "report_rust"
+    CLAIM = "claim"
+
+
+class MessageKind(StrEnum):
+    """What a message tells."""
+
+    VISIT_DUE = "visit_due"
+    IN_GRACE = "in_grace"
+    VISIT_MISSED = "visit_missed"  # what that means for the cover is for the terms to say
+    FILM_DUE = "film_due"
+    FILM_OVERDUE = "film_overdue"
+    TO_COMPLETE = "to_complete"
+    VISIT_BOOKED = "visit_booked"
+    VISIT_MOVED = "visit_moved"
+    VISIT_CANCELLED = "visit_cancelled"
+    VISIT_TOMORROW = "visit_tomorrow"
+    VISIT_THANKS = "visit_thanks"
+    CLAIM_RECEIVED = "claim_received"
+    CLAIM_NEEDS = "claim_needs"
+    CLAIM_DECIDED = "claim_decided"
+
+
+# These tell of an appointment or of a claim, the others of what is due.
+ABOUT_AN_APPOINTMENT = (
+    MessageKind.VISIT_BOOKED,
+    MessageKind.VISIT_MOVED,
+    MessageKind.VISIT_CANCELLED,
+    MessageKind.VISIT_TOMORROW,
+    MessageKind.VISIT_THANKS,
+)
+ABOUT_A_CLAIM = (MessageKind.CLAIM_RECEIVED, MessageKind.CLAIM_NEEDS, MessageKind.CLAIM_DECIDED)

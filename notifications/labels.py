@@ -7,11 +7,38 @@ stand there alone.
 LABELS: dict[str, str] = {
     # Channel
     "email": "email",
-    # MessageStatus
+    "text": "text message",
+    "letter": "letter",
+    # MessageStatus and NoticeStatus
     "waiting": "waiting",
     "leased": "leased",
     "sent": "sent",
     "failed": "failed",
+    "withheld": "withheld",
+    "told": "told",
+    "overtaken": "overtaken",
+    # Step
+    "opens": "window opens",
+    "month_left": "a month left",
+    "week_left": "a week left",
+    "last_day": "last day",
+    "grace": "grace",
+    "cured": "cured",
+    # Purpose and ConsentSource
+    "contract": "contract notices",
+    "offers": "offers",
+    "link": "signed link",
+    "one_click": "one click in the mail program",
+    # SuppressionReason
+    "bounced": "bounced",
+    "complained": "complained",
+    # LinkPurpose
+    "stop": "stop messages",
+    "contact": "contact details",
+    "report_rust": "report rust",
+    "record": "visit record",
+    "import": "import",
+    "vehicle": "vehicle",
     # MessageKind
     "visit_due": "visit due",
     "in_grace": "in grace",
@@ -22,4 +49,9 @@ LABELS: dict[str, str] = {
     "visit_booked": "visit booked",
     "visit_moved": "visit moved",
     "visit_cancelled": "visit cancelled",
+    "visit_tomorrow": "visit tomorrow",
+    "visit_thanks": "thanks and record",
+    "claim_received": "claim received",
+    "claim_needs": "claim needs something",
+    "claim_decided": "claim decided",
 }

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from notifications.invitations import services as invitations
 from notifications.mail import mailing as log_checkpoints
+from notifications.outbox import services as outbox
 from notifications.privacy import retention
 from notifications.reminders import services
 from treatments.queries import find_shop_day
@@ -43,7 +44,7 @@ def send_due_messages() -> int:
     """Lease the messages whose time has come and hand each to a worker; return how many."""
     now = timezone.now()
     with transaction.atomic():
-        keys = services.lease_due_messages(now=now)
+        keys = outbox.lease_due_messages(now=now)
         for key in keys:
             transaction.on_commit(partial(send_message.delay, key))
     return len(keys)
@@ -52,8 +53,8 @@ def send_due_messages() -> int:
 @shared_task(name="notifications.send_message")
 def send_message(message_id: int) -> bool:
     """Send one leased message; True where this call sent it."""
-    outcome = services.send_leased_message(message_id=message_id, now=timezone.now())
-    return outcome is services.SendOutcome.SENT
+    outcome = outbox.send_leased_message(message_id=message_id, now=timezone.now())
+    return outcome is outbox.SendOutcome.SENT
 
 
 @shared_task(name="notifications.write_invitations")

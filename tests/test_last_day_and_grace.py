@@ -18,14 +18,10 @@ from pypdf import PdfReader
 
 from notifications.customer_page.queries import make_own_page_token
 from notifications.documents.queries import read_certificate_pdf
+from notifications.enums import ABOUT_A_CLAIM, ABOUT_AN_APPOINTMENT, MessageKind
 from notifications.models import Message
 from notifications.reminders import services
-from notifications.reminders.rules.reminders import (
-    ABOUT_AN_APPOINTMENT,
-    DueThing,
-    MessageKind,
-    choose_reminder,
-)
+from notifications.reminders.rules.reminders import DueThing, choose_reminder
 from notifications.reminders.wording import render_opening, render_subject, render_thing
 from scheduling.booking.rules.opening import DueDates
 from scheduling.booking.rules.slots import explain_slot, judge_day
@@ -114,7 +110,7 @@ def test_every_reminder_labels_its_dates_by_what_they_are() -> None:
     assert not_started is not None
     # A treatment that is to be completed has no days yet, and a visit that is booked tells only its own.
     assert not_started.things == ()
-    assert kinds | {not_started.kind} == set(MessageKind) - set(ABOUT_AN_APPOINTMENT)
+    assert kinds | {not_started.kind} == set(MessageKind) - set(ABOUT_AN_APPOINTMENT + ABOUT_A_CLAIM)
 
 
 def test_every_reason_of_a_slot_labels_its_dates_by_what_they_are() -> None:

@@ -6,8 +6,8 @@ from django.utils import timezone
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
+from notifications.consents.services import stop_messages
 from notifications.customer_page.queries import read_stop_token
-from notifications.reminders.services import stop_messages
 
 
 @csrf_exempt

@@ -14,8 +14,8 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext, gettext_lazy
 
 from notifications.customer_page.queries import make_own_page_address, make_stop_address
+from notifications.enums import MessageKind
 from notifications.invitations.rules.calendar_text import CalendarPerson, CalendarVisit
-from notifications.reminders.rules.reminders import MessageKind
 from scheduling.booking.reading import OPEN
 from scheduling.enums import GIVES_ITS_PLACE_UP, AppointmentStatus, VisitKind
 from scheduling.models import Appointment

@@ -91,7 +91,10 @@ CLOSED: dict[str, dict[str, str]] = {
     "claims.ClaimDecision": {"currency": "ISO 4217"},
     "claims.ClaimPayment": {"currency": "ISO 4217"},
     "claims.ReportTally": {"name": CODE, "document": COUNTS},
-    "notifications.Message": {"key": CODE, "due_keys": CODE},
+    "notifications.Message": {"key": CODE, "reference": SECRET, "due_keys": CODE, "language": CODE},
+    "notifications.Notice": {"key": CODE, "due_key": CODE},
+    "notifications.ChannelState": {"last_error": "what a server answered, with no customer's address"},
+    "notifications.LinkUse": {"act": CODE},
 }
 
 # Tables without a model.

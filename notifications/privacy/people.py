@@ -20,7 +20,7 @@ from django.http import QueryDict
 from django.utils.translation import gettext as _
 
 from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimPhoto, ClaimRequest
-from notifications.models import Message
+from notifications.models import Message, Notice, Suppression
 from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.models import (
     Appointment,
@@ -202,6 +202,13 @@ def _find_sessions(person: Person) -> QuerySet[Session]:
     return Session.objects.filter(pk__in=found)
 
 
+def _find_suppressions(person: Person) -> QuerySet[Suppression]:
+    customer = person.customer
+    written = Message.objects.filter(customer=customer).exclude(address="").values("address")
+    known = [word for word in (customer.email, customer.phone) if word]
+    return Suppression.objects.filter(Q(address__in=known) | Q(address__in=written))
+
+
 def _find_admin_entries(person: Person) -> QuerySet[LogEntry]:
     condition = NOTHING
     for model, rows in list_records(person):
@@ -297,6 +304,8 @@ ROWS_OF: dict[str, Callable[[Person], QuerySet[Any]]] = {
     "claims.ClaimPayment": lambda person: ClaimPayment.objects.filter(decision__claim__in=person.claims),
     "claims.ClaimPhoto": lambda person: ClaimPhoto.objects.filter(claim__in=person.claims),
     "notifications.Message": lambda person: Message.objects.filter(customer=person.customer),
+    "notifications.Notice": lambda person: Notice.objects.filter(customer=person.customer),
+    "notifications.Suppression": _find_suppressions,
     "treatments.EventWords": _find_event_words,
     "admin.LogEntry": _find_admin_entries,
 }

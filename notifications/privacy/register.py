@@ -121,7 +121,16 @@ CUSTOMERS: list[Words] = [
     Words("scheduling.CustomerWish", ("weekdays",), _("on which days the customer would rather come"), DELETE),
     Words("notifications.Message", ("address",), TOLD, REPLACE, "erased@example.invalid", days_setting=MESSAGES),
     Words("notifications.Message", ("subject", "body"), TOLD, REPLACE, ERASED, why=SENT_STAYS, days_setting=MESSAGES),
-    Words("notifications.Message", ("calendar", "last_error"), TOLD, EMPTY, days_setting=MESSAGES),
+    Words("notifications.Message", ("html", "calendar", "last_error"), TOLD, EMPTY, days_setting=MESSAGES),
+    Words("notifications.Message", ("why",), SENTENCES, KEEP, why=_("Codes say why; no text of a person is in them.")),
+    Words("notifications.Notice", ("why",), SENTENCES, KEEP, why=_("Codes say why; no text of a person is in them.")),
+    Words(
+        "notifications.Suppression",
+        ("address", "detail"),
+        _("addresses that are not written to any more, and what the mail server reported"),
+        DELETE,
+        why=_("Found by the customer's addresses."),
+    ),
 ]
 
 WORK: list[Words] = [

@@ -7,7 +7,8 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from notifications.reminders.rules.reminders import DueThing, MessageKind, Reminder
+from notifications.enums import MessageKind
+from notifications.reminders.rules.reminders import DueThing, Reminder
 from scheduling.covers.rules.cover import FULL_PERCENT, CoverOnDay
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.covers.rules.ends import CoverStatus

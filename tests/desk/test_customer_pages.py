@@ -13,11 +13,12 @@ from freezegun import freeze_time
 from icalendar import Calendar
 from pytest_django.fixtures import Settings
 
+from notifications.consents.services import stop_messages
 from notifications.customer_page.queries import OWN_PAGE_LASTS, make_own_page_token
 from notifications.invitations.services import write_invitations
 from notifications.models import Message
 from notifications.privacy import ErasureOrder, erase_person
-from notifications.reminders.services import stop_messages, write_due_reminders
+from notifications.reminders.services import write_due_reminders
 from scheduling.booking.changing import cancel_visit
 from scheduling.booking.own_visits import MOST_CHANGES_A_DAY
 from scheduling.booking.services import book_visit, move_visit

@@ -18,8 +18,8 @@ from django.utils import timezone
 
 from desk.operating import health
 from desk.operating.health import MESSAGE_LATE_AFTER, read_health
+from notifications.enums import MessageKind
 from notifications.models import Message
-from notifications.reminders.rules.reminders import MessageKind
 from scheduling.models import RecomputeRun
 from tests.conftest import is_full
 from treatments.models import Customer

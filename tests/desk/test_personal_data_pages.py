@@ -8,8 +8,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from desk.demo.load import DemoShop
+from notifications.outbox.services import send_all_due_messages
 from notifications.privacy import erase_what_is_old
-from notifications.reminders.services import send_all_due_messages, write_due_reminders
+from notifications.reminders.services import write_due_reminders
 from scheduling.covers.services import end_cover
 from scheduling.index.service import recompute
 from scheduling.models import Cover

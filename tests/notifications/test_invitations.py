@@ -11,14 +11,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from icalendar import Calendar, Component
 
+from notifications.consents.services import stop_messages
 from notifications.enums import MessageStatus
 from notifications.invitations.rules.calendar_text import CalendarPerson, CalendarVisit, read_told, write_invitation
 from notifications.invitations.rules.visit_news import TellableVisit, choose_news, is_still_true
 from notifications.invitations.services import write_invitations
 from notifications.invitations.visit_text import TITLES, TITLES_WITH_REINSPECTION, render_title
 from notifications.models import Message, MessageKind
+from notifications.outbox.services import send_all_due_messages
 from notifications.privacy import ErasureOrder, erase_person, export_person
-from notifications.reminders.services import send_all_due_messages, stop_messages
 from scheduling.booking.changing import begin_visit, cancel_visit, finish_visit, mark_no_show, run_late, split_visit
 from scheduling.booking.services import book_visit, move_visit
 from scheduling.enums import VisitKind

@@ -13,7 +13,8 @@ from freezegun import freeze_time
 from notifications.enums import MessageStatus
 from notifications.invitations.services import write_invitations
 from notifications.models import Message
-from notifications.reminders.services import send_all_due_messages, write_due_reminders
+from notifications.outbox.services import send_all_due_messages
+from notifications.reminders.services import write_due_reminders
 from scheduling.booking.many import propose_many
 from scheduling.booking.services import book_visit, move_visit
 from scheduling.covers.queries import read_cover_cases

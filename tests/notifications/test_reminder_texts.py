@@ -12,6 +12,8 @@ import pytest
 
 from notifications.enums import MessageStatus
 from notifications.models import Message
+from notifications.outbox import services as outbox
+from notifications.outbox.services import SendOutcome
 from notifications.reminders import services
 from notifications.reminders.rules.reminders import (
     DueThing,
@@ -20,7 +22,6 @@ from notifications.reminders.rules.reminders import (
     find_news,
     find_zones_to_complete,
 )
-from notifications.reminders.services import SendOutcome
 from notifications.reminders.wording import render_consequence, render_opening, render_subject, render_thing
 from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.covers.rules.due_item import DueKind
@@ -233,8 +234,8 @@ def test_a_visit_message_is_withdrawn_once_the_visit_was_made_though_a_film_is_s
     assert film is not None
     message.due_keys = [*message.due_keys, film.key]
     message.save()
-    (key,) = services.lease_due_messages(now=NOW)
-    assert services.send_leased_message(message_id=key, now=NOW) is SendOutcome.WITHDRAWN
+    (key,) = outbox.lease_due_messages(now=NOW)
+    assert outbox.send_leased_message(message_id=key, now=NOW) is SendOutcome.WITHDRAWN
 
 
 def add_unfinished_vehicle(shop: ShopForTests) -> Cover:
@@ -279,8 +280,8 @@ def test_a_cover_whose_treatment_was_never_finished_is_asked_to_finish_it(shop: 
     coat(shop, unfinished.vehicle, date(2026, 9, 2), TreatmentKind.ANNUAL_TOUCH_UP, ["rocker_right"])
     assert Treatment.objects.count() == 2
     recompute(as_of=date(2026, 9, 2), now=NOW)
-    (key,) = services.lease_due_messages(now=NOW)
-    assert services.send_leased_message(message_id=key, now=NOW) is SendOutcome.WITHDRAWN
+    (key,) = outbox.lease_due_messages(now=NOW)
+    assert outbox.send_leased_message(message_id=key, now=NOW) is SendOutcome.WITHDRAWN
     assert Message.objects.get().status == MessageStatus.WITHDRAWN
 
 

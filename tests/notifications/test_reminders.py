@@ -15,9 +15,10 @@ from django.utils import timezone
 from notifications.customer_page.queries import make_stop_token
 from notifications.enums import MessageStatus
 from notifications.models import Message
+from notifications.outbox import services as outbox
+from notifications.outbox.services import SendOutcome
 from notifications.reminders import evaluation, services
 from notifications.reminders.evaluation import Standing
-from notifications.reminders.services import SendOutcome
 from notifications.tasks import send_due_messages
 from scheduling.covers import queries as cover_queries
 from scheduling.covers.services import register_covers_for_new_treatments
@@ -73,10 +74,10 @@ def test_a_reminder_is_written_once_and_sent_once(cover: Cover, settings: object
     first = services.write_due_reminders(as_of=TODAY, now=NOW)
     again = services.write_due_reminders(as_of=TODAY, now=NOW)
     assert (first.written, again.written, again.already_told) == (1, 0, 1)
-    keys = services.lease_due_messages(now=NOW)
-    assert services.lease_due_messages(now=NOW) == []
-    assert services.send_leased_message(message_id=keys[0], now=NOW) is SendOutcome.SENT
-    assert services.send_leased_message(message_id=keys[0], now=NOW) is SendOutcome.NOT_HELD
+    keys = outbox.lease_due_messages(now=NOW)
+    assert outbox.lease_due_messages(now=NOW) == []
+    assert outbox.send_leased_message(message_id=keys[0], now=NOW) is SendOutcome.SENT
+    assert outbox.send_leased_message(message_id=keys[0], now=NOW) is SendOutcome.NOT_HELD
     (mail,) = read_mail(settings)
     assert mail["To"] == "lena@example.com"
     text = mail.get_content()
@@ -104,19 +105,19 @@ def test_a_visit_made_before_sending_withdraws_the_message(shop: ShopForTests, c
     services.write_due_reminders(as_of=TODAY, now=NOW)
     treat(shop, cover.vehicle, TODAY - timedelta(days=1), TreatmentKind.ANNUAL_TOUCH_UP)
     recompute(as_of=TODAY, now=NOW)
-    (key,) = services.lease_due_messages(now=NOW)
-    assert services.send_leased_message(message_id=key, now=NOW) is SendOutcome.WITHDRAWN
+    (key,) = outbox.lease_due_messages(now=NOW)
+    assert outbox.send_leased_message(message_id=key, now=NOW) is SendOutcome.WITHDRAWN
     assert Message.objects.get().status == MessageStatus.WITHDRAWN
     assert read_mail(settings) == []
 
 
 def test_a_worker_that_died_loses_nothing(cover: Cover, settings: object) -> None:
     services.write_due_reminders(as_of=TODAY, now=NOW)
-    (key,) = services.lease_due_messages(now=NOW)
-    later = NOW + services.LEASE + timedelta(seconds=1)
-    assert services.send_leased_message(message_id=key, now=later) is SendOutcome.NOT_HELD  # the lease ran out
-    assert services.lease_due_messages(now=later) == [key]
-    assert services.send_leased_message(message_id=key, now=later) is SendOutcome.SENT
+    (key,) = outbox.lease_due_messages(now=NOW)
+    later = NOW + outbox.LEASE + timedelta(seconds=1)
+    assert outbox.send_leased_message(message_id=key, now=later) is SendOutcome.NOT_HELD  # the lease ran out
+    assert outbox.lease_due_messages(now=later) == [key]
+    assert outbox.send_leased_message(message_id=key, now=later) is SendOutcome.SENT
     assert len(read_mail(settings)) == 1
 
 

@@ -16,8 +16,9 @@ from freezegun import freeze_time
 from notifications.enums import MessageStatus
 from notifications.mail.mailing import Mail, describe_error, find_lasting_fault
 from notifications.models import Message
+from notifications.outbox import services as outbox
+from notifications.outbox.services import SendOutcome
 from notifications.reminders import services
-from notifications.reminders.services import SendOutcome
 from scheduling.models import Cover
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.notifications.test_reminders import add_due_vehicle, read_mail
@@ -74,7 +75,7 @@ def test_one_bad_address_stops_nobody_elses_reminder(
     settings.EMAIL_BACKEND = "tests.notifications.test_sending.StrictBackend"  # type: ignore[attr-defined]
     spoil_first_address(address)
     assert services.write_due_reminders(as_of=TODAY, now=NOW).written == 3
-    report = services.send_all_due_messages(clock=lambda: NOW)
+    report = outbox.send_all_due_messages(clock=lambda: NOW)
     assert (report.sent, len(report.failed), report.to_be_retried) == (sent, failed, [])
     assert Message.objects.filter(status=MessageStatus.SENT).count() == sent
     for message in Message.objects.filter(status=MessageStatus.FAILED):
@@ -82,7 +83,7 @@ def test_one_bad_address_stops_nobody_elses_reminder(
         assert message.leased_until is None
         assert message.attempts == 1
     # Nothing is left leased, and what failed for good is not tried again.
-    assert services.lease_due_messages(now=NOW + timedelta(days=1)) == []
+    assert outbox.lease_due_messages(now=NOW + timedelta(days=1)) == []
 
 
 class StrictBackend(BaseEmailBackend):
@@ -117,8 +118,8 @@ def test_only_what_the_message_itself_is_at_fault_for_fails_at_once(
 ) -> None:
     refuse_with(settings, error)
     services.write_due_reminders(as_of=TODAY, now=NOW)
-    key = services.lease_due_messages(now=NOW)[0]
-    assert services.send_leased_message(message_id=key, now=NOW) is outcome
+    key = outbox.lease_due_messages(now=NOW)[0]
+    assert outbox.send_leased_message(message_id=key, now=NOW) is outcome
     message = Message.objects.get(pk=key)
     assert words in message.last_error
     assert message.status == (MessageStatus.FAILED if outcome is SendOutcome.FAILED else MessageStatus.LEASED)
@@ -129,9 +130,9 @@ def test_an_error_that_no_mail_can_cause_is_told_and_tried_again(
 ) -> None:
     refuse_with(settings, KeyError("a mistake in the program"))
     services.write_due_reminders(as_of=TODAY, now=NOW)
-    key = services.lease_due_messages(now=NOW)[0]
-    outcome = services.send_leased_message(message_id=key, now=NOW)
-    assert outcome is services.SendOutcome.TO_BE_RETRIED
+    key = outbox.lease_due_messages(now=NOW)[0]
+    outcome = outbox.send_leased_message(message_id=key, now=NOW)
+    assert outcome is outbox.SendOutcome.TO_BE_RETRIED
     assert "KeyError" in Message.objects.get(pk=key).last_error and "a mistake in the program" in caplog.text
 
 
@@ -140,38 +141,38 @@ def test_a_server_that_refuses_is_tried_again_and_given_up_in_the_end(covers: li
     settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 9  # type: ignore[attr-defined]  # nothing listens there
     services.write_due_reminders(as_of=TODAY, now=NOW)
     now = NOW
-    for attempt in range(1, services.MOST_ATTEMPTS + 1):
+    for attempt in range(1, outbox.MOST_ATTEMPTS + 1):
         moment = now
-        report = services.send_all_due_messages(clock=lambda moment=moment: moment)  # type: ignore[misc]
-        last = attempt == services.MOST_ATTEMPTS
+        report = outbox.send_all_due_messages(clock=lambda moment=moment: moment)  # type: ignore[misc]
+        last = attempt == outbox.MOST_ATTEMPTS
         assert (len(report.failed), len(report.to_be_retried)) == ((3, 0) if last else (0, 3))
         for message in Message.objects.all():
             assert message.attempts == attempt
             assert "refused" in message.last_error
-        now += services.LEASE * 3
+        now += outbox.LEASE * 3
     assert set(Message.objects.values_list("status", flat=True)) == {MessageStatus.FAILED}
-    assert services.lease_due_messages(now=now) == []
+    assert outbox.lease_due_messages(now=now) == []
 
 
 def test_attempts_that_nobody_lived_to_finish_come_to_an_end_too(covers: list[Cover]) -> None:
     services.write_due_reminders(as_of=TODAY, now=NOW)
-    key = services.lease_due_messages(now=NOW)[0]
-    Message.objects.filter(pk=key).update(attempts=services.MOST_ATTEMPTS)
-    assert services.send_leased_message(message_id=key, now=NOW) is SendOutcome.FAILED
-    assert Message.objects.get(pk=key).last_error == f"Given up: {services.MOST_ATTEMPTS} attempts broke off."
+    key = outbox.lease_due_messages(now=NOW)[0]
+    Message.objects.filter(pk=key).update(attempts=outbox.MOST_ATTEMPTS)
+    assert outbox.send_leased_message(message_id=key, now=NOW) is SendOutcome.FAILED
+    assert Message.objects.get(pk=key).last_error == f"Given up: {outbox.MOST_ATTEMPTS} attempts broke off."
 
 
 def test_a_corrected_address_is_written_to_again(covers: list[Cover], settings: object) -> None:
     spoil_first_address(WITH_LINE_BREAK)
     services.write_due_reminders(as_of=TODAY, now=NOW)
-    assert len(services.send_all_due_messages(clock=lambda: NOW).failed) == 1
+    assert len(outbox.send_all_due_messages(clock=lambda: NOW).failed) == 1
     failed = Message.objects.get(status=MessageStatus.FAILED)
     again = services.write_due_reminders(as_of=TODAY, now=NOW)
     assert (again.written, again.already_told, again.unreachable) == (0, 3, (failed.cover.number,))
     Customer.objects.filter(email=WITH_LINE_BREAK).update(email="lena.orchard@example.com")
     corrected = services.write_due_reminders(as_of=TODAY, now=NOW)
     assert (corrected.written, corrected.already_told, corrected.unreachable) == (1, 2, ())
-    assert services.send_all_due_messages(clock=lambda: NOW).sent == 1
+    assert outbox.send_all_due_messages(clock=lambda: NOW).sent == 1
     assert Message.objects.count() == 3
     assert "lena.orchard@example.com" in [mail["To"] for mail in read_mail(settings)]
 
@@ -202,7 +203,7 @@ def test_the_daily_run_tells_what_was_sent_and_fails_where_something_failed_for_
 def test_the_daily_run_goes_on_to_the_last_message_and_needs_no_broker(
     covers: list[Cover], monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    monkeypatch.setattr(services, "SENT_IN_ONE_GO", 1)
+    monkeypatch.setattr(outbox, "SENT_IN_ONE_GO", 1)
     out, _ = run_daily(NOW)
     assert "3 sent" in out
     assert not [record for record in caplog.records if record.name.startswith(("kombu", "celery"))]
@@ -213,7 +214,7 @@ def test_a_line_break_in_a_vehicles_description_spoils_no_subject(covers: list[C
     vehicle.description = "2025 Harrow\nFinch"
     vehicle.save()
     services.write_due_reminders(as_of=TODAY, now=NOW)
-    assert services.send_all_due_messages(clock=lambda: NOW).sent == 3
+    assert outbox.send_all_due_messages(clock=lambda: NOW).sent == 3
     assert Message.objects.filter(subject="Rust protection visit due for your 2025 Harrow Finch").exists()
 
 

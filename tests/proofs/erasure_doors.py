@@ -176,7 +176,8 @@ class Doors(RecordDoors):
 
     def messages(self) -> None:
         from notifications.invitations.services import write_invitations
-        from notifications.reminders.services import send_all_due_messages, write_due_reminders
+        from notifications.outbox.services import send_all_due_messages
+        from notifications.reminders.services import write_due_reminders
 
         write_due_reminders(as_of=self.day, now=self.now)
         write_invitations(now=self.now)

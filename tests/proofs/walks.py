@@ -162,7 +162,8 @@ def treat(now: datetime) -> None:
 def remind(now: datetime) -> None:
     """Compute what is due, write the reminders and send them."""
     from notifications.models import Message
-    from notifications.reminders.services import send_all_due_messages, write_due_reminders
+    from notifications.outbox.services import send_all_due_messages
+    from notifications.reminders.services import write_due_reminders
     from scheduling.index.service import recompute
     from treatments.queries import find_shop_day
 

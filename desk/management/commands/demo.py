@@ -23,7 +23,8 @@ from desk.management.commands.serve import find_site_url
 from desk.shared.addresses import is_loopback
 from notifications.documents.job_sheets import read_job_sheet_pdf
 from notifications.documents.queries import read_certificate_pdf
-from notifications.reminders.services import send_all_due_messages, write_due_reminders
+from notifications.outbox.services import send_all_due_messages
+from notifications.reminders.services import write_due_reminders
 from scheduling.due_list.queries import URGENCIES, find_urgency, list_due_items
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, DueItem

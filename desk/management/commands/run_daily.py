@@ -13,8 +13,9 @@ from django.utils import timezone
 from claims.reports.services import count_reports
 from notifications.invitations.services import InvitationReport, write_invitations
 from notifications.mail.mailing import send_log_checkpoint
+from notifications.outbox.services import SendReport, send_all_due_messages
 from notifications.privacy import erase_what_is_old
-from notifications.reminders.services import ReminderReport, SendReport, send_all_due_messages, write_due_reminders
+from notifications.reminders.services import ReminderReport, write_due_reminders
 from scheduling.covers.services import register_covers_for_new_treatments
 from scheduling.index.faults import describe_faults
 from scheduling.index.service import recompute

@@ -6,8 +6,8 @@ Which bay it is and who does the work concern the shop alone; the times and the 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from notifications.enums import MessageKind
 from notifications.invitations.rules.calendar_text import CalendarVisit, ToldVisit, is_as_told
-from notifications.reminders.rules.reminders import MessageKind
 from scheduling.enums import AppointmentStatus
 
 # What begins sooner was agreed on at the counter or on the telephone just now.

@@ -7,31 +7,13 @@ things; a customer is told of the one that is so.
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from enum import StrEnum
 
+from notifications.enums import MessageKind
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.terms.rules.terms import Terms
 from treatments.records.rules.history import VehicleHistory
 from treatments.rules.explanation import Explanation
 from treatments.vehicles.rules.coatable import find_zones_out
-
-
-class MessageKind(StrEnum):
-    """What a message tells."""
-
-    VISIT_DUE = "visit_due"
-    IN_GRACE = "in_grace"
-    VISIT_MISSED = "visit_missed"  # what that means for the cover is for the terms to say
-    FILM_DUE = "film_due"
-    FILM_OVERDUE = "film_overdue"
-    TO_COMPLETE = "to_complete"
-    VISIT_BOOKED = "visit_booked"
-    VISIT_MOVED = "visit_moved"
-    VISIT_CANCELLED = "visit_cancelled"
-
-
-# These tell of an appointment, the others of what is due.
-ABOUT_AN_APPOINTMENT = (MessageKind.VISIT_BOOKED, MessageKind.VISIT_MOVED, MessageKind.VISIT_CANCELLED)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,109 @@
+"""Messages and the notices that they carry, each with a key that makes it impossible to record it twice.
+
+A row with a due time is the truth; a task only nudges. A worker leases a row, sends, then marks it sent.
+"""
+
+import uuid
+
+from django.db import models
+
+from claims.models import Claim
+from notifications.enums import ABOUT_AN_APPOINTMENT, Channel, MessageKind, MessageStatus, NoticeStatus, Step
+from scheduling.models import Appointment, Cover
+from treatments.models import Customer
+from treatments.models.enum_columns import choices_of, one_of
+
+APPOINTMENT_KINDS = [kind.value for kind in ABOUT_AN_APPOINTMENT]
+
+
+class Message(models.Model):
+    """One message to one customer on one channel.
+
+    ``due_at`` is when it is to be sent, and after a refusal when it is tried again. ``why`` is the explanation, as
+    JSON, of a message that is held, withdrawn or failed. ``first_refused_at`` is when its address was first refused for
+    a while.
+    """
+
+    key = models.CharField(max_length=200, unique=True)
+    reference = models.UUIDField(
+        default=uuid.uuid4, unique=True, editable=False, help_text="random, so that a restored database reuses none"
+    )
+    customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="messages")
+    cover = models.ForeignKey(Cover, null=True, blank=True, on_delete=models.PROTECT, related_name="messages")
+    due_keys = models.JSONField(default=list, help_text="the due items that it tells of")
+    appointment = models.ForeignKey(
+        Appointment, null=True, blank=True, on_delete=models.PROTECT, related_name="messages"
+    )
+    claim = models.ForeignKey(Claim, null=True, blank=True, on_delete=models.PROTECT, related_name="messages")
+    calendar = models.TextField(blank=True, help_text="the invitation that goes with it, RFC 5545")
+    kind = models.CharField(max_length=20, choices=choices_of(MessageKind))
+    channel = models.CharField(max_length=8, choices=choices_of(Channel), default=Channel.EMAIL)
+    address = models.CharField(
+        max_length=254, blank=True, help_text="e-mail address or telephone number; a letter has none"
+    )
+    language = models.CharField(max_length=8, default="en")
+    subject = models.CharField(max_length=200)
+    body = models.TextField()
+    html = models.TextField(blank=True, help_text="the same as HTML, as it was sent")
+    due_at = models.DateTimeField()
+    status = models.CharField(max_length=10, choices=choices_of(MessageStatus), default=MessageStatus.WAITING)
+    why = models.JSONField(null=True, blank=True)
+    leased_until = models.DateTimeField(null=True, blank=True)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    first_refused_at = models.DateTimeField(null=True, blank=True)
+    last_error = models.CharField(max_length=300, blank=True)
+    sent_at = models.DateTimeField(null=True, blank=True)
+    created_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["due_at", "id"]
+        indexes = [models.Index(fields=["status", "due_at"])]
+        constraints = [
+            one_of(MessageKind, "kind", "message_kind_known"),
+            one_of(Channel, "channel", "message_channel_known"),
+            one_of(MessageStatus, "status", "message_status_known"),
+            models.CheckConstraint(
+                condition=~models.Q(status=MessageStatus.SENT) | models.Q(sent_at__isnull=False),
+                name="sent_message_has_its_moment",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(kind__in=APPOINTMENT_KINDS, appointment__isnull=False)
+                | (~models.Q(kind__in=APPOINTMENT_KINDS) & models.Q(appointment__isnull=True)),
+                name="message_kind_goes_with_appointment",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(channel=Channel.LETTER) | ~models.Q(address=""), name="message_has_an_address"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.key
+
+
+class Notice(models.Model):
+    """One step of the ladder that one person is to hear of, for one due item of one cover on one channel.
+
+    The unique key makes a step impossible to record twice; several notices may go out as one message.
+    """
+
+    key = models.CharField(max_length=200, unique=True, help_text="cover, due item, step, channel, customer")
+    customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="notices")
+    cover = models.ForeignKey(Cover, on_delete=models.PROTECT, related_name="notices")
+    due_key = models.CharField(max_length=120)
+    step = models.CharField(max_length=12, choices=choices_of(Step))
+    channel = models.CharField(max_length=8, choices=choices_of(Channel))
+    status = models.CharField(max_length=10, choices=choices_of(NoticeStatus), default=NoticeStatus.WAITING)
+    why = models.JSONField(null=True, blank=True)
+    message = models.ForeignKey(Message, null=True, blank=True, on_delete=models.PROTECT, related_name="notices")
+    created_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            one_of(Step, "step", "notice_step_known"),
+            one_of(Channel, "channel", "notice_channel_known"),
+            one_of(NoticeStatus, "status", "notice_status_known"),
+        ]
+
+    def __str__(self) -> str:
+        return self.key
