@@ -24,6 +24,7 @@ def dump_database(to: Path) -> None:
         with closing(sqlite3.connect(_sqlite_file())) as source, closing(sqlite3.connect(to)) as copy:
             source.backup(copy)
         return
+    _refuse_pooler()
     _run_tool("pg_dump", "--format=custom", "--no-owner", f"--file={to}")
 
 
@@ -37,6 +38,7 @@ def load_database(source: Path) -> None:
         shutil.copyfile(source, target)
         target.chmod(0o600)
         return
+    _refuse_pooler()
     _run_tool("pg_restore", "--no-owner", "--exit-on-error", "--single-transaction", "--dbname", _name(), str(source))
 
 
@@ -52,6 +54,18 @@ def _sqlite_file() -> Path:
 
 def _name() -> str:
     return str(connection.settings_dict["NAME"])
+
+
+def _refuse_pooler() -> None:
+    """Refuse a pooler: what pg_dump sets for its session would stay on a connection that other clients get next."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_backend_pid()")
+        served_by = cursor.fetchone()[0]
+    # The first connection was told of whoever answered it; a pooler names itself there.
+    if served_by != connection.connection.info.backend_pid:
+        raise BackupError(
+            "DATABASE_URL leads to a connection pooler. Call this with the address of the PostgreSQL server itself."
+        )
 
 
 def _run_tool(tool: str, *arguments: str) -> None:

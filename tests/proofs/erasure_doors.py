@@ -86,6 +86,10 @@ class Doors(RecordDoors):
         from scheduling.booking.reading import find_place
         from scheduling.booking.services import book_visit, move_visit
         from scheduling.models import CustomerWish
+        from treatments.rules.explanation import Explanation, OwnWords, explain
+
+        def explain_why(words: str) -> Explanation:
+            return explain("site.country", country=OwnWords(words))
 
         self.cover = self.find_cover()
         CustomerWish.objects.create(customer=self.customer, weekdays="12")
@@ -95,7 +99,7 @@ class Doors(RecordDoors):
                 vehicle=self.vehicle, cover=self.cover, sites=[self.site], now=self.now, moved=moved, most=3
             ).slots
 
-        def book(why: str) -> Any:
+        def book(why: Explanation) -> Any:
             slot = find_slots()[0]
             bay, person = find_place(slot.bay, slot.person)
             return book_visit(
@@ -110,7 +114,7 @@ class Doors(RecordDoors):
                 note=f"ring the bell, {self.mark('visit: note')}",
             )
 
-        visit = book("as asked")  # another why is written when it is moved
+        visit = book(explain_why("as asked"))  # another why is written when it is moved
         slot = find_slots(visit)[1]
         bay, person = find_place(slot.bay, slot.person)
         visit = move_visit(
@@ -120,7 +124,7 @@ class Doors(RecordDoors):
             starts_at=slot.starts_at,
             now=self.now,
             actor=self.owner,
-            why=f"as asked, {self.mark('visit moved: why this time')}",
+            why=explain_why(f"as asked, {self.mark('visit moved: why this time')}"),
         )
         client = self.log_in()
         token = make_own_page_token(self.customer, self.vehicle)
@@ -128,7 +132,7 @@ class Doors(RecordDoors):
         answer = send_form(client, f"/my/{token}/cancel/", {"reason": reason})
         visit.refresh_from_db()
         assert visit.status == "cancelled", answer.status_code
-        first = book(f"as asked, {self.mark('visit: why this time')}")
+        first = book(explain_why(f"as asked, {self.mark('visit: why this time')}"))
         slot = propose_slots(
             vehicle=self.vehicle,
             cover=self.cover,
