@@ -26,6 +26,8 @@ from treatments.models import Customer, Event, EventWords, User
 from treatments.queries import find_shop_day
 
 KEYS_AT_ONCE = 500
+# What becomes of a row does not depend on what stands in its columns.
+WHOLE_ROWS = (OnErasure.DELETE, OnErasure.COMPUTE)
 # Of a message that is still to go out, the text is needed.
 NOT_SENT_YET = [MessageStatus.WAITING, MessageStatus.LEASED]
 
@@ -117,41 +119,40 @@ def _plan(person: Person, folders: Sequence[Path]) -> Erasure:
 
 
 def _list_steps(person: Person, reasons: tuple[str, ...]) -> Iterator[Step]:
-    needed_claims = list(person.claims_needed.values_list("number", flat=True))
+    may_sue = _("claim %(number)s: either side may still go to law over it")
+    whys = tuple(may_sue % {"number": number} for number in person.claims_needed.values())
+    rows_of = _read_rows(person)
     for line in REGISTER:
-        rows = _leave_out_empty(person.list_rows(line.table), line)
+        rows = [row for row in rows_of[line.table] if _holds_words(row, line)]
         if line.table == "notifications.Message" and reasons:
-            rows = rows.exclude(status__in=NOT_SENT_YET)
+            rows = [row for row in rows if row["status"] not in NOT_SENT_YET]
         if line.needed in (Needed.BY_COVER, Needed.BY_BOTH) and reasons:
             yield from _make_step(line, rows, reasons)
             continue
-        if line.needed in (Needed.BY_CLAIM, Needed.BY_BOTH) and needed_claims:
-            needed = person.is_of_needed_claim(line.table)
-            may_sue = _("claim %(number)s: either side may still go to law over it")
-            why = tuple(may_sue % {"number": number} for number in needed_claims)
-            yield from _make_step(line, rows.filter(needed), why)
-            rows = rows.exclude(needed)
+        if line.needed in (Needed.BY_CLAIM, Needed.BY_BOTH) and whys:
+            yield from _make_step(line, [row for row in rows if person.is_of_needed_claim(line.table, row)], whys)
+            rows = [row for row in rows if not person.is_of_needed_claim(line.table, row)]
         yield from _make_step(line, rows)
 
 
-def _make_step(line: Words, rows: "models.QuerySet[Any]", kept_for: tuple[str, ...] = ()) -> Iterator[Step]:
-    keys = tuple(rows.order_by().values_list("pk", flat=True).distinct())
-    if keys:
-        yield Step(line, keys, kept_for)
+def _read_rows(person: Person) -> dict[str, list[dict[str, Any]]]:
+    """Return the rows about a person by table of the register, each with what its lines look at; a query a table."""
+    columns: dict[str, set[str]] = {"notifications.Message": {"status"}}
+    for line in REGISTER:
+        columns.setdefault(line.table, set()).update(() if line.on_erasure in WHOLE_ROWS else line.columns)
+    return {table: person.read_rows(table, names) for table, names in columns.items()}
 
 
-def _leave_out_empty(rows: "models.QuerySet[Any]", line: Words) -> "models.QuerySet[Any]":
-    """Leave out the rows that have nothing in the columns of a line, or only what stands there after an erasure."""
-    if line.on_erasure in (OnErasure.DELETE, OnErasure.COMPUTE):
-        return rows
-    done = ["", line.instead]
-    filled = models.Q()
-    for column in line.columns:
-        there_is = ~models.Q(**{f"{column}__in": done})
-        if "{pk}" in line.instead:
-            there_is &= ~models.Q(**{f"{column}__startswith": line.instead.partition("{pk}")[0]})
-        filled |= there_is
-    return rows.filter(filled)
+def _make_step(line: Words, rows: Sequence[dict[str, Any]], kept_for: tuple[str, ...] = ()) -> Iterator[Step]:
+    if rows:
+        yield Step(line, tuple(row["pk"] for row in rows), kept_for)
+
+
+def _holds_words(row: dict[str, Any], line: Words) -> bool:
+    """Say whether a row has anything in the columns of a line but what stands there after an erasure."""
+    if line.on_erasure in WHOLE_ROWS:
+        return True
+    return any(row[column] and row[column] != line.replacement(row["pk"]) for column in line.columns)
 
 
 @transaction.atomic

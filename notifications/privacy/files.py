@@ -12,6 +12,8 @@ from django.conf import settings
 from openpyxl import load_workbook
 
 from notifications.privacy.people import Person
+from scheduling.models import Cover
+from treatments.models import Vehicle
 
 TEXT_FILES = (".csv", ".tsv", ".txt", ".json", ".toml")
 # What the program itself brings.
@@ -55,7 +57,9 @@ def read_mail(path: Path) -> list[str]:
 
 def _find_documents(person: Person) -> Iterator[Path]:
     folder = Path(settings.DOCUMENTS_DIR)
-    known = {*person.covers.values_list("number", flat=True), *person.vehicles.values_list("vin", flat=True)}
+    covers = Cover.objects.filter(pk__in=person.cover_keys).values_list("number", flat=True)
+    vehicles = Vehicle.objects.filter(pk__in=person.vehicle_keys).values_list("vin", flat=True)
+    known = {*covers, *vehicles}
     for path in sorted(folder.glob("*")):
         if any(number in path.name for number in known):
             yield path

@@ -1,9 +1,12 @@
 """The owner reads the register, and what an erasure does before it is done; nothing else than was shown is erased."""
 
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
@@ -16,7 +19,7 @@ from scheduling.index.service import recompute
 from scheduling.models import Cover
 from tests.demo_records import load_demo
 from treatments.event_log import verify_log
-from treatments.models import Customer, Event, User
+from treatments.models import Customer, Event, Ownership, User, Vehicle
 
 
 @pytest.fixture
@@ -53,6 +56,24 @@ def test_register_and_search(owner: Client, customer: Customer) -> None:
     assert len(page.context["register"]) > 25
     assert owner.get(reverse("desk:personal_data"), {"q": "nobody of that name"}).status_code == 200
     assert owner.get(reverse("desk:erase", args=[10**30])).status_code == 404
+
+
+def test_a_person_of_many_records_takes_no_more_queries(owner: Client, customer: Customer, demo: DemoShop) -> None:
+    customer = Customer.objects.filter(ownerships__vehicle__covers__claims__isnull=False).order_by("pk")[0]
+
+    def count(name: str) -> int:
+        with CaptureQueriesContext(connection) as captured:
+            assert owner.get(reverse(f"desk:{name}", args=[customer.pk])).status_code == 200
+        return len(captured)
+
+    count("erase")  # what is read once for all, such as the content types
+    before = {name: count(name) for name in ("erase", "erased")}
+    most = 50
+    assert max(before.values()) < most
+    others = Vehicle.objects.exclude(ownerships__customer=customer).order_by("pk")[:5]
+    Ownership.objects.filter(vehicle__in=list(others), until_day__isnull=True).update(customer=customer)
+    write_due_reminders(as_of=demo.day, now=timezone.now() + timedelta(days=1))
+    assert {name: count(name) for name in before} == before
 
 
 def test_what_was_shown_is_what_is_erased(owner: Client, customer: Customer, demo: DemoShop) -> None:
