@@ -9,7 +9,9 @@ walk needs more than 60 % of the files that it needed before (``BEFORE``).
 """
 
 import argparse
+import importlib
 import os
+import pkgutil
 import re
 import subprocess
 import sys
@@ -25,7 +27,7 @@ from uuid import uuid4
 ROOT = Path(__file__).resolve().parents[2]
 APPS = ("treatments", "scheduling", "claims", "notifications", "desk", "api")
 # The same count at 8fdb683, before the query layer and the fragment caches went.
-BEFORE = {"a treatment by the lift until the certificate": 151, "a due date until its mail": 32,
+BEFORE = {"a treatment by the lift until the certificate": 81, "a due date until its mail": 32,
           "a claim until the report": 100}  # fmt: skip
 GOAL = 0.6
 ROCKER = "rocker_left"
@@ -60,6 +62,7 @@ def walk_all(*, list_files: bool) -> int:
 
     setup_test_environment()
     app.conf.task_always_eager = True
+    import_everything()
     call_command("migrate", verbosity=0)
     now = timezone.now()
     load_demo(Path(os.environ["VAR_DIR"]), now)
@@ -75,6 +78,15 @@ def walk_all(*, list_files: bool) -> int:
             print(*(f"    {file}" for file in sorted(files)), sep="\n")
         missed += code > GOAL * before
     return 1 if missed else 0
+
+
+def import_everything() -> None:
+    """Import every module of the apps, so that no class body runs while files are counted."""
+    for app in APPS:
+        package = importlib.import_module(app)
+        for module in pkgutil.walk_packages(package.__path__, f"{app}."):
+            if ".migrations." not in module.name:
+                importlib.import_module(module.name)
 
 
 @contextmanager
