@@ -19,6 +19,14 @@ def _get_actor(request: HttpRequest) -> User | None:
     return request.user if isinstance(request.user, User) else None
 
 
+def _list_values(obj: models.Model) -> dict[str, Any]:
+    """Return the values of a row as an event holds them; of a file its name."""
+    return {
+        name: value.name if isinstance(value, models.fields.files.FieldFile) else value
+        for name, value in model_to_dict(obj).items()
+    }
+
+
 class RecordedAdmin(admin.ModelAdmin):
     """An admin whose changes stand in the event log, since due dates and claims may rest on them."""
 
@@ -64,11 +72,11 @@ class RecordedAdmin(admin.ModelAdmin):
         with transaction.atomic():
             stored = self.model._default_manager.filter(pk=obj.pk).first() if change else None
             super().save_model(request, obj, form, change)
-            self._record(request, obj, model_to_dict(stored) if stored else None, model_to_dict(obj))
+            self._record(request, obj, _list_values(stored) if stored else None, _list_values(obj))
 
     def delete_model(self, request: HttpRequest, obj: models.Model) -> None:
         with transaction.atomic():
-            before, key = model_to_dict(obj), obj.pk
+            before, key = _list_values(obj), obj.pk
             super().delete_model(request, obj)
             obj.pk = key
             self._record(request, obj, before, None)
@@ -198,7 +206,7 @@ class SiteAdmin(RecordedAdmin):
     event_kind = "site.changed"
     list_display = ["code", "name", "time_zone", "corrosivity"]
     facts = ("country", "subdivision", "time_zone", "currency", "corrosivity")
-    free = ("code", "name", "address", "postal_code", "email", "phone")
+    free = ("code", "name", "address", "postal_code", "email", "phone", "paper", "colour", "logo")
     way_out = _(
         "Write down with their day where vehicles are used, and on which days the site is closed. "
         "For another place of work, add a site."

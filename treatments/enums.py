@@ -176,6 +176,13 @@ class Answer(StrEnum):
     CANNOT_BE_TOLD = "cannot_be_told"
 
 
+class PaperSize(StrEnum):
+    """The paper of documents: ISO 216 or ANSI A."""
+
+    A4 = "A4"
+    LETTER = "Letter"
+
+
 class CorrosivityCategory(StrEnum):
     """Corrosivity of the place of use, ISO 9223."""
 

@@ -20,6 +20,9 @@ LABELS: dict[str, str] = {
     "load_space": "load space",
     "opening_panel": "opening panel",
     "never_coated": "never coated",
+    # PaperSize
+    "A4": "A4",
+    "Letter": "US Letter",
     # WorkStage
     "inspect_and_find_access": "inspect and find access",
     "wash_and_dry": "wash and dry",

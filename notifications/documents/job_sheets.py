@@ -14,6 +14,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from notifications.documents.house import describe_house
 from notifications.documents.pdf.job_sheet import (
     JobRow,
     JobSheet,
@@ -114,9 +115,9 @@ HEIGHTS: dict[WorkHeight, str | Promise] = {
 ALWAYS_DONE = (WorkStage.INSPECT_AND_FIND_ACCESS, WorkStage.WASH_AND_DRY)
 
 
-def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date, page_size: str = "A4") -> bytes:
+def read_job_sheet_pdf(vehicle: Vehicle, *, as_of: date) -> bytes:
     """Return the job sheet for a vehicle's next visit, in the language in use, as PDF bytes."""
-    return build_job_sheet(describe_job_sheet(vehicle, as_of), page_size=page_size)
+    return build_job_sheet(describe_job_sheet(vehicle, as_of))
 
 
 def describe_job_sheet(
@@ -199,7 +200,7 @@ def describe_job_sheet(
             "day": render_day(reading.day),
         }
     return JobSheet(
-        shop_name=here.name if here else "",
+        house=describe_house(here),
         vehicle_title=vehicle.description or _("vehicle"),
         vin=vehicle.vin,
         plate=vehicle.plate,

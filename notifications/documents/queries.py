@@ -17,6 +17,7 @@ from notifications.documents.certificate_words import (
     render_payment,
     render_warning,
 )
+from notifications.documents.house import describe_house
 from notifications.documents.pdf.certificate import (
     Certificate,
     DueRow,
@@ -159,7 +160,6 @@ def read_certificate_pdf(
     cover: Cover,
     *,
     as_of: date,
-    page_size: str = "A4",
     language: str | None = None,
     names_owner: bool = True,
 ) -> bytes:
@@ -171,7 +171,7 @@ def read_certificate_pdf(
     """
     case = read_cover_case(cover)
     with translation.override(language or choose_certificate_language(case, as_of)):
-        return build_certificate(describe_certificate(case, as_of, names_owner=names_owner), page_size=page_size)
+        return build_certificate(describe_certificate(case, as_of, names_owner=names_owner))
 
 
 def choose_certificate_language(case: CoverCase, as_of: date) -> str:
@@ -194,9 +194,7 @@ def describe_certificate(case: CoverCase, as_of: date, *, names_owner: bool = Tr
     states = list_zone_states(vehicle, case.history, items, as_of)
     outside = find_zones_outside(case.history.find_intake())
     return Certificate(
-        shop_name=site.name,
-        shop_address=site.address,
-        shop_contact="\n".join(text for text in (site.phone, site.email) if text),
+        house=describe_house(site),
         number=cover.number,
         customer_name=(owned.customer.name if owned else _("not recorded")) if names_owner else _("not shown"),
         vehicle_title=vehicle.description or _("vehicle"),

@@ -60,6 +60,8 @@ CLOSED: dict[str, dict[str, str]] = {
         "subdivision": "ISO 3166-2",
         "time_zone": "IANA",
         "currency": "ISO 4217",
+        "colour": "a colour",
+        "logo": "the name of the file of the shop's logo",
     },
     "treatments.Dealership": {"code": CODE},
     "treatments.User": {"password": DIGEST},

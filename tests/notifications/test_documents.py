@@ -10,6 +10,7 @@ from django.utils import timezone
 from pypdf import PdfReader
 
 from notifications.documents.job_sheets import read_job_sheet_pdf
+from notifications.documents.pdf.document import House, build_document
 from notifications.documents.plan.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan
 from notifications.documents.queries import read_certificate_pdf, read_vehicle_plan_svg
 from notifications.documents.rules.drawing import Box, render_svg
@@ -85,9 +86,9 @@ def test_documents_of_the_demo_shop(db: None, tmp_path: Path) -> None:
     assert "Bonnet frame" not in sheet  # not due
     # Before its first treatment a vehicle's sheet has all its zones; without a body style no quantity is made up.
     bare = Vehicle.objects.create(vin="11111111111111111", created_at=now, description="x" * 200, body_style="van")
-    assert "Left sliding door" in read_text(read_job_sheet_pdf(bare, as_of=today, page_size="Letter"))
+    assert "Left sliding door" in read_text(read_job_sheet_pdf(bare, as_of=today))
     unknown = Vehicle.objects.create(vin="1M8GDM9AXKP042788", created_at=now)
     assert "body style is not recorded" in read_text(read_job_sheet_pdf(unknown, as_of=today))
     ElementTree.fromstring(read_vehicle_plan_svg(unknown, as_of=today))
     with pytest.raises(ValueError, match="A4, Letter"):
-        read_job_sheet_pdf(bare, as_of=today, page_size="A3")
+        build_document([], house=House("", paper="A3"), title="", subject="", foot="")

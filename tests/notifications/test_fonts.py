@@ -5,17 +5,24 @@ from pathlib import Path
 
 import pytest
 
-from notifications.documents.pdf import parts as fonts
-from notifications.documents.pdf.parts import SECTION, build_pdf, split_by_font, write
+from notifications.documents.pdf import fonts
+from notifications.documents.pdf.document import House, build_document
+from notifications.documents.pdf.fonts import split_by_font
+from notifications.documents.pdf.parts import heading
 from tests.notifications.test_documents import read_text
 
 
+def forget_fonts() -> None:
+    fonts.find_fallback_fonts.cache_clear()
+    fonts.split_by_font.cache_clear()
+
+
 @pytest.fixture
-def without_wide_font(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    monkeypatch.setattr(fonts, "WIDE_PACKAGE", "no_such_font_package")
-    fonts.find_wide_font.cache_clear()
+def without_fallbacks(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    monkeypatch.setattr(fonts, "FALLBACKS", (fonts.Fallback("None", "no_such_font_package", "none.ttf"),))
+    forget_fonts()
     yield
-    fonts.find_wide_font.cache_clear()
+    forget_fonts()
 
 
 @pytest.mark.parametrize(
@@ -35,13 +42,13 @@ def without_wide_font(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     ],
 )
 def test_what_no_font_has_is_put_in_latin_letters_or_said_to_be_left_out(
-    without_wide_font: None, text: str, printed: str
+    without_fallbacks: None, text: str, printed: str
 ) -> None:
     pieces = split_by_font(text)
     assert "".join(piece for _, piece in pieces) == printed
     assert {font for font, _ in pieces} <= {""}
     # Nothing is left that the document's own typeface lacks.
-    assert all(sign == "\n" or ord(sign) in fonts._list_signs(fonts.BODY_FONT) for sign in printed)
+    assert all(sign == "\n" or sign in fonts._list_signs(fonts.BODY_FONT) for sign in printed)
 
 
 @pytest.mark.parametrize(
@@ -54,30 +61,57 @@ def test_what_no_font_has_is_put_in_latin_letters_or_said_to_be_left_out(
     ],
 )
 def test_east_asian_letters_stand_in_the_font_of_their_language(text: str, expected: list[tuple[str, str]]) -> None:
-    assert split_by_font(text) == expected
+    assert list(split_by_font(text)) == expected
 
 
-def test_the_letters_survive_in_the_document(without_wide_font: None) -> None:
+def test_the_letters_survive_in_the_document(without_fallbacks: None) -> None:
     names = ["李小龍", "山田かな", "김민준", "Дмитрий", "<b>Øde</b>"]
-    story = [write(name, style) for name in names for style in (SECTION,)]
-    pdf = build_pdf(story, title="Names", author="山田", footer="山田 · 12")
+    story = [heading(name) for name in names]
+    pdf = build_document(story, house=House("山田"), title="Names", subject="Names", foot="山田 · 12")
     text = "".join(read_text(pdf).split())
     for shown in ("李小龍", "山田かな", "김민준", "Dmitriy", "<b>Øde</b>", "山田·12"):
         assert shown in text, shown
 
 
-def test_a_wider_typeface_is_used_where_it_is_installed() -> None:
-    assert split_by_font("Дмитрий Ødegård") == [(fonts.WIDE_FONT, "Дмитрий"), ("", " Ødegård")]
-    assert split_by_font("Żaneta") == [(fonts.WIDE_FONT, "Żaneta")]
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("Дмитрий Ødegård", [(fonts.WIDE_FONT, "Дмитрий"), ("", " Ødegård")]),
+        ("Żaneta", [(fonts.WIDE_FONT, "Żaneta")]),
+        ("Nguyễn Thị", [(fonts.WIDE_FONT, "Nguyễn"), ("", " "), (fonts.WIDE_FONT, "Thị")]),
+        ("Ελένη", [(fonts.WIDE_FONT, "Ελένη")]),
+        # From right to left, as it is drawn from left to right; the brackets look the other way.
+        ("שלום כהן", [(fonts.HEBREW_FONT, "ןהכ"), ("", "\u00a0"), (fonts.HEBREW_FONT, "םולש")]),
+        ("Dear דוד,", [("", "Dear "), (fonts.HEBREW_FONT, "דוד,")]),
+        # Arabic letters are joined: beh and yeh at the beginning, teh at the end of "house".
+        ("بيت", [(fonts.ARABIC_FONT, "\ufe96\ufef4\ufe91")]),
+        # The vowel points can't be placed, so they are left out.
+        ("בּוֹ", [(fonts.HEBREW_FONT, "וב")]),
+    ],
+)
+def test_a_fallback_typeface_prints_what_the_documents_own_lacks(text: str, expected: list[tuple[str, str]]) -> None:
+    assert list(split_by_font(text)) == expected
+
+
+def test_brackets_close_in_text_from_right_to_left() -> None:
+    assert "".join(piece for _, piece in split_by_font("כהן (12) לוי")) == "יול\u00a0(12)\u00a0ןהכ"
+
+
+def test_long_text_from_right_to_left_keeps_the_order_of_its_lines() -> None:
+    words = [f"{letter * 9}" for letter in "אבגדהוזחטיכלמנ"]
+    lines = "".join(piece for _, piece in split_by_font(" ".join(words))).split("\n")
+    assert len(lines) > 1
+    told = [word[::-1] for line in lines for word in reversed(line.split("\u00a0"))]
+    assert told == words
 
 
 def test_a_typeface_that_cannot_be_read_is_done_without(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     package = tmp_path / "broken_fonts"
-    (package / fonts.WIDE_FILE.parent).mkdir(parents=True)
+    (package / "files").mkdir(parents=True)
     (package / "__init__.py").touch()
-    (package / fonts.WIDE_FILE).write_bytes(b"no typeface")
+    (package / "files" / "broken.ttf").write_bytes(b"no typeface")
     monkeypatch.syspath_prepend(tmp_path)
-    monkeypatch.setattr(fonts, "WIDE_PACKAGE", "broken_fonts")
-    fonts.find_wide_font.cache_clear()
-    assert fonts.find_wide_font() == ""
-    fonts.find_wide_font.cache_clear()
+    monkeypatch.setattr(fonts, "FALLBACKS", (fonts.Fallback("Broken", "broken_fonts", "broken.ttf"),))
+    forget_fonts()
+    assert fonts.find_fallback_fonts() == ()
+    forget_fonts()

@@ -9,6 +9,7 @@ from django.utils import translation
 from pypdf import PdfReader
 
 from notifications.documents.job_sheets import describe_job_sheet
+from notifications.documents.pdf.document import House
 from notifications.documents.pdf.job_sheet import JobRow, JobSheet, JobStep, build_job_sheet, number_cautions
 from notifications.invitations.work_words import guess_treatment_kind, render_work
 from scheduling.covers.rules.dates import DutyDates
@@ -26,15 +27,16 @@ def make_row(number: int, *cautions: str) -> JobRow:
     return JobRow(f"Zone {number}", "2 drain holes", "Fenwax Cavity 40", "100 ml (0.11 qt)", "", cautions)
 
 
-def make_sheet(*steps: JobStep) -> JobSheet:
+def make_sheet(*steps: JobStep, paper: str = "A4") -> JobSheet:
     return JobSheet(
-        "Mill Lane Rust Protection", "2025 Harrow Finch", "11111111111111111", "SMH 201", "car", "____",
+        House("Mill Lane Rust Protection", paper=paper), "2025 Harrow Finch", "11111111111111111", "SMH 201", "car",
+        "____",
         "Annual touch-up", date(2026, 5, 20), steps, ("Engage the locks.",), "Local codes come first.",
     )  # fmt: skip
 
 
-def read_pages(sheet: JobSheet, page_size: str = "A4") -> list[str]:
-    pdf = build_job_sheet(sheet, page_size=page_size)
+def read_pages(sheet: JobSheet) -> list[str]:
+    pdf = build_job_sheet(sheet)
     return [page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages]
 
 
@@ -58,12 +60,12 @@ def test_without_cautions_of_zones_there_is_no_list_of_them() -> None:
     assert "Engage the locks." in text
 
 
-@pytest.mark.parametrize("page_size", ["A4", "Letter"])
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("rows", range(1, 40, 3))
-def test_the_heading_of_a_stage_stands_on_the_page_of_its_first_zones(rows: int, page_size: str) -> None:
+def test_the_heading_of_a_stage_stands_on_the_page_of_its_first_zones(rows: int, paper: str) -> None:
     first = JobStep("Cavities", "On the lift", "Go.", tuple(make_row(number) for number in range(rows)))
     second = JobStep("Wheel wells", "At waist height", "Go.", (make_row(100), make_row(101)))
-    pages = read_pages(make_sheet(first, second), page_size)
+    pages = read_pages(make_sheet(first, second, paper=paper))
     (page,) = [page for page in pages if "AT WAIST HEIGHT" in page]
     assert page.index("AT WAIST HEIGHT") < page.index("2. Wheel wells") < page.index("Zone 100")
 

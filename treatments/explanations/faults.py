@@ -18,6 +18,13 @@ MESSAGES: dict[str, Message] = {
     "site.weekdays": gettext_noop(
         "'{weekdays}' must be one or more of 1 (Monday) to 7 (Sunday), each once, such as 12345."
     ),
+    "site.colour": gettext_noop("'{colour}' is no colour; write six hexadecimal digits after a #, such as #1d6b5f."),
+    "site.colour.pale": gettext_noop("{colour} is too pale for white letters on it; choose a darker colour."),
+    "site.logo.format": gettext_noop("The logo is neither a PNG nor a JPEG; save it as one of them."),
+    "site.logo.bytes": gettext_noop("The logo has {kilobytes} kB; send a smaller one, of {most} kB at most."),
+    "site.logo.pixels": gettext_noop(
+        "The logo is {width} by {height} pixels; send a smaller one, of {most} pixels each way at most."
+    ),
     "site.where_to_correct": gettext_noop("Correct the settings of the site in the administration pages."),
     "fault.refused": gettext_noop("{messages}"),
     "fault.program": gettext_noop(

@@ -10,9 +10,11 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models.functions import Length, Upper
 from django.db.models.lookups import Exact
+from PIL import Image
 
-from treatments.enums import CorrosivityCategory, Role
+from treatments.enums import CorrosivityCategory, PaperSize, Role
 from treatments.models.enum_columns import choices_of, one_of
+from treatments.rules.explanation import explain
 from treatments.rules.site_settings import (
     find_country_fault,
     find_currency_fault,
@@ -22,11 +24,32 @@ from treatments.rules.site_settings import (
     normalise_code,
     normalise_time_zone,
 )
+from treatments.rules.site_style import find_colour_fault, find_logo_fault, find_paper
 from treatments.shared.rendering import render
 
 
 def check_time_zone(value: str) -> None:
     fault = find_time_zone_fault(value)
+    if fault:
+        raise ValidationError(render(fault), code=fault.code)
+
+
+def check_colour(value: str) -> None:
+    fault = find_colour_fault(value)
+    if fault:
+        raise ValidationError(render(fault), code=fault.code)
+
+
+def check_logo(file: Any) -> None:
+    try:
+        with Image.open(file) as picture:
+            fault = find_logo_fault(picture.format or "", file.size, picture.width, picture.height)
+            if fault is None:
+                picture.verify()
+    except (OSError, SyntaxError, Image.DecompressionBombError):
+        fault = explain("site.logo.format")
+    finally:
+        file.seek(0)
     if fault:
         raise ValidationError(render(fault), code=fault.code)
 
@@ -57,10 +80,20 @@ class Site(models.Model):
     )
     email = models.EmailField(blank=True)
     phone = models.CharField(max_length=40, blank=True)
+    paper = models.CharField(
+        max_length=6, blank=True, choices=choices_of(PaperSize), help_text="blank for what the country uses"
+    )
+    colour = models.CharField(
+        max_length=7, blank=True, validators=[check_colour], help_text="of documents, such as #1d6b5f; dark"
+    )
+    logo = models.ImageField(
+        upload_to="logos/", blank=True, validators=[check_logo], help_text="PNG or JPEG, up to 500 kB, on documents"
+    )
 
     class Meta:
         ordering = ["code"]
         constraints = [
+            one_of(PaperSize, "paper", "site_paper_known", blank=True),
             one_of(CorrosivityCategory, "corrosivity", "site_corrosivity_known"),
             is_code_of("country", 2, "site_country_is_code"),
             is_code_of("currency", 3, "site_currency_is_code"),
@@ -82,11 +115,17 @@ class Site(models.Model):
         """The time zone; UTC where it is none, so that a page that shows a moment does not fail."""
         return find_zone(self.time_zone)
 
+    @property
+    def paper_size(self) -> PaperSize:
+        """The paper of documents: the site's own choice, else that of its country."""
+        return PaperSize(self.paper) if self.paper else find_paper(self.country)
+
     def normalise(self) -> None:
         """Write what is plain as the standards do: us is US."""
         self.country, self.currency = normalise_code(self.country), normalise_code(self.currency)
         self.subdivision = normalise_code(self.subdivision)
         self.time_zone = normalise_time_zone(self.time_zone)
+        self.colour = self.colour.strip().lower()
 
     def clean_fields(self, exclude: Any = None) -> None:
         """Refuse settings from which no calendar and no clock can be told, field by field."""

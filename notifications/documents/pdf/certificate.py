@@ -5,23 +5,23 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
+from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import PageBreak, Spacer, Table, TableStyle
+from reportlab.platypus import Flowable, PageBreak, Spacer
 
+from notifications.documents.pdf.document import House, build_document
 from notifications.documents.pdf.parts import (
-    PALE,
-    SECTION,
-    SMALL,
-    STRONG,
-    TITLE,
-    WARN,
-    Figure,
+    Bullets,
     QrCode,
-    build_pdf,
+    heading,
+    make_box,
+    make_columns,
     make_facts,
     make_table,
     write,
 )
+from notifications.documents.pdf.pictures import Figure
+from notifications.documents.pdf.style import SECTION, SMALL, WARNING
 from notifications.documents.plan.vehicle_plan import LOOKS, KeyRow
 from notifications.documents.rules.drawing import Drawing
 from treatments.shared.rendering import render_day, render_verification_code
@@ -56,9 +56,7 @@ class Certificate:
         verification_code: where the event log stood when it was written.
     """
 
-    shop_name: str
-    shop_address: str
-    shop_contact: str
+    house: House
     number: str
     customer_name: str
     vehicle_title: str
@@ -85,7 +83,7 @@ class Certificate:
     verification_code: str = ""
 
 
-def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> bytes:
+def build_certificate(certificate: Certificate) -> bytes:
     """Return the certificate as PDF bytes; what is the same on each is in the language in use."""
     c = certificate
     terms = {"number": c.number, "title": c.terms_title, "version": c.terms_version}
@@ -101,32 +99,16 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
         ],
         (28, 112),
     )
-    shop = [write(c.shop_name, SECTION), write(c.shop_address, SMALL), write(c.shop_contact, SMALL)]
-    if c.link:
-        shop.append(QrCode(c.link, 24 * mm))
-    top = Table([[facts, shop]], colWidths=[130 * mm, 50 * mm])
-    top.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)]))
-    lines = [write(c.heading, SECTION), write(c.state_explained)]
-    lines += [write(c.warning, STRONG)] if c.warning else []
-    state = Table([[line] for line in lines], colWidths=[180 * mm])
-    state.setStyle(
-        TableStyle(
-            [
-                ("BACKGROUND", (0, 0), (-1, -1), PALE),
-                ("BOTTOMPADDING", (0, -1), (-1, -1), 7),
-                *([("BOX", (0, 0), (-1, -1), 1.6, WARN)] if c.warning else []),
-            ]
-        )
-    )
+    state = [write(c.heading, STATE), write(c.state_explained)]
+    state += [write(c.warning, WARNING)] if c.warning else []
     story: list[object] = [
-        write(_("Certificate of rust protection"), TITLE),
-        Spacer(1, 3 * mm),
+        heading(_("Certificate of rust protection"), 1),
         # First of all whether there is cover: who shows this paper to somebody must not have to search for it.
-        state,
+        make_box(state, is_warning=bool(c.warning)),
         Spacer(1, 3 * mm),
-        top,
+        make_columns([[facts], _describe_check(c.link)], (144, 36)) if c.link else facts,
+        heading(_("What is due next")),
     ]
-    story.append(write(_("What is due next"), SECTION))
     if c.nothing_due:
         story.append(write(c.nothing_due))
     elif c.due:
@@ -135,20 +117,19 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
         story.append(make_table(headings, rows, (30, 25, 25, 25, 75)))
     else:
         story.append(write(_("Nothing is due under these terms.")))
-    for heading, told in (
+    for title, told in (
         (_("What is covered"), c.covered),
         (_("What is not covered"), c.not_covered),
         (_("What keeps the cover valid"), c.duties),
         *([(_("What is paid"), c.payment)] if c.payment else []),
         (_("How to claim"), c.how_to_claim),
     ):
-        story.append(write(heading, SECTION))
-        story += [write(f"•  {line}") for line in told]
+        story += [heading(title), Bullets(told)]
     story += [Spacer(1, 2 * mm), write(_(LAW), SMALL)]
     if c.verification_code:
         story += [Spacer(1, 1 * mm), write(render_verification_code(c.verification_code), SMALL)]
     story.append(PageBreak())
-    story += [write(_("Plan of the vehicle"), SECTION), Figure(c.plan, 178 * mm), Spacer(1, 3 * mm)]
+    story += [heading(_("Plan of the vehicle")), Figure(c.plan, 178 * mm), Spacer(1, 3 * mm)]
     rows_key = [
         (
             row.number,
@@ -162,11 +143,20 @@ def build_certificate(certificate: Certificate, *, page_size: str = "A4") -> byt
     ]
     key_headings = [_("No."), _("Zone"), _("State"), _("Last treated"), _("Touch-up"), _("With")]
     story.append(make_table(key_headings, rows_key, (10, 42, 32, 25, 25, 46)))
-    return build_pdf(
+    return build_document(
         story,
+        house=c.house,
         title=_("Certificate %(number)s") % {"number": c.number},
-        author=c.shop_name,
-        footer=_("%(shop)s · certificate %(number)s · as of %(day)s")
-        % {"shop": c.shop_name, "number": c.number, "day": render_day(c.as_of)},
-        page_size=page_size,
+        subject=_("Certificate of rust protection"),
+        foot=_("%(shop)s · certificate %(number)s · as of %(day)s")
+        % {"shop": c.house.name, "number": c.number, "day": render_day(c.as_of)},
     )
+
+
+def _describe_check(link: str) -> list[Flowable]:
+    """Return the code that leads to where anybody can have this paper checked, and what it is for."""
+    return [QrCode(link, 26 * mm, _("Code that leads to the check of this document")), write(_(CHECK), SMALL)]
+
+
+STATE = ParagraphStyle("state", parent=SECTION, spaceBefore=0)
+CHECK = gettext_noop("Is this paper genuine? Scan to check it.")

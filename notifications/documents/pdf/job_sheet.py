@@ -9,28 +9,18 @@ from django.utils.translation import gettext_noop
 from reportlab.lib import colors
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, Spacer, Table, TableStyle
+from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, Spacer, TableStyle
 
-from notifications.documents.pdf.parts import (
-    BOLD_FONT,
-    CELL,
-    INK,
-    RULE,
-    SECTION,
-    SMALL,
-    TITLE,
-    WARN,
-    build_pdf,
-    make_facts,
-    make_table,
-    write,
-)
+from notifications.documents.pdf.document import House, build_document
+from notifications.documents.pdf.fonts import BOLD_FONT
+from notifications.documents.pdf.parts import Bullets, Grid, SignHere, heading, make_facts, make_table, write
+from notifications.documents.pdf.style import CELL, INK, RULE, SMALL, SUBSECTION, WARN
 from treatments.enums import TreatmentKind
 from treatments.shared.rendering import render_day
 
-TO_SIGN = gettext_noop("Applicator ______________________   Signed ______________________   Date ______________")
 TO_RECORD = gettext_noop("Lot ________  Used ______  [  ] not done")
-STAGE = ParagraphStyle("stage", parent=SECTION, fontSize=8, leading=10, spaceBefore=10, spaceAfter=0, textColor=INK)
+HEIGHT = ParagraphStyle("height", parent=SUBSECTION, fontSize=8, leading=10, spaceBefore=10, textColor=INK, tag="H2")
+STEP = ParagraphStyle("step", parent=SUBSECTION, fontSize=10.5, leading=13)
 CAUTION = ParagraphStyle("caution", parent=CELL, fontName=BOLD_FONT, textColor=WARN)
 ROW = ParagraphStyle("row", parent=CELL, fontSize=7.5, leading=9.5)
 ROW_CAUTION = ParagraphStyle("row-caution", parent=ROW, fontName=BOLD_FONT, textColor=WARN)
@@ -105,7 +95,7 @@ class JobSheet:
     nothing tells.
     """
 
-    shop_name: str
+    house: House
     vehicle_title: str
     vin: str
     plate: str
@@ -129,7 +119,7 @@ class JobSheet:
     practice: str = ""
 
 
-def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
+def build_job_sheet(sheet: JobSheet) -> bytes:
     """Return the job sheet as PDF bytes; what is the same on each is in the language in use."""
     numbers = number_cautions(sheet.steps)
     day = render_day(sheet.day)
@@ -147,11 +137,11 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
     lines = [
         *([write(sheet.stop, CAUTION)] if sheet.stop else []),
         write(sheet.comes_first, CAUTION),
-        *(write(f"•  {caution}", CELL) for caution in sheet.cautions),
+        Bullets(sheet.cautions, CELL),
     ]
     if sheet.vehicle_cautions:
         lines.append(write(_("For this vehicle, by common practice:"), CAUTION))
-        lines += [write(f"•  {caution}", CELL) for caution in sheet.vehicle_cautions]
+        lines.append(Bullets(sheet.vehicle_cautions, CELL))
     if sheet.trainings:
         lines.append(
             write(_("Only by somebody trained for: %(trainings)s") % {"trainings": ", ".join(sheet.trainings)}, CAUTION)
@@ -163,14 +153,15 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         lines.append(write(" · ".join(name for _code, name in sheet.never_coated), CELL))
     if sheet.not_coated:
         lines.append(write(_("Zones that are not coated on this vehicle:"), CAUTION))
-        told = (f"•  {', '.join(name for _code, name in out.zones)}: {out.reason}" for out in sheet.not_coated)
-        lines += [write(line, CELL) for line in told]
+        told = [f"{', '.join(name for _code, name in out.zones)}: {out.reason}" for out in sheet.not_coated]
+        lines.append(Bullets(told, CELL))
     cells: list[list[object]] = [[line, ""] for line in lines]
     if numbers:
         cells.append([write(_("Cautions by number, for the zones that name them:"), CAUTION), ""])
     whole = len(cells)
     cells += _lay_in_two_columns([write(f"{number}.  {caution}", ROW) for caution, number in numbers.items()])
-    warned = Table(cells, colWidths=[90 * mm, 90 * mm])
+    warned = Grid(cells, colWidths=[90 * mm, 90 * mm])
+    warned.kind = "layout"
     warned.setStyle(
         TableStyle(
             [
@@ -183,7 +174,7 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         )
     )
     story: list[object] = [
-        write(_("Job sheet · %(day)s") % {"day": day}, TITLE),
+        heading(_("Job sheet · %(day)s") % {"day": day}, 1),
         facts,
         Spacer(1, 3 * mm),
         warned,
@@ -198,21 +189,21 @@ def build_job_sheet(sheet: JobSheet, *, page_size: str = "A4") -> bytes:
         block: list[object] = []
         if step.height != height:
             height = step.height
-            block.append(write(height.upper(), STAGE))
-        block += [write(f"{number}. {step.title}", SECTION), write(step.instructions, CELL), Spacer(1, 1.5 * mm)]
+            block.append(write(height.upper(), HEIGHT))
+        block += [write(f"{number}. {step.title}", STEP), write(step.instructions, CELL), Spacer(1, 1.5 * mm)]
         story.append(KeepTogether(block))
         if step.rows:
             story.append(_make_zone_table(step.rows, numbers))
     story += [
-        Spacer(1, 6 * mm),
-        write(_(TO_SIGN), CELL),
+        Spacer(1, 3 * mm),
+        SignHere([_("Applicator"), _("Signed"), _("Date")]),
     ]
-    return build_pdf(
+    return build_document(
         story,
+        house=sheet.house,
         title=_("Job sheet %(vin)s %(day)s") % {"vin": sheet.vin, "day": day},
-        author=sheet.shop_name,
-        footer=_("%(shop)s · job sheet · %(vin)s · %(day)s") % {"shop": sheet.shop_name, "vin": sheet.vin, "day": day},
-        page_size=page_size,
+        subject=_("Job sheet"),
+        foot=_("%(shop)s · job sheet · %(vin)s · %(day)s") % {"shop": sheet.house.name, "vin": sheet.vin, "day": day},
     )
 
 
@@ -228,16 +219,17 @@ def number_cautions(steps: Sequence[JobStep]) -> dict[str, int]:
     return {caution: number for number, caution in enumerate(dict.fromkeys(met), start=1)}
 
 
-def _make_conditions_box() -> Table:
+def _make_conditions_box() -> Grid:
     measured = [_("Air ____ °C / °F"), _("Surface ____ °C / °F"), _("Humidity ____ %"), _("Dew point ____ °C / °F")]
     seen = [_("[  ] clean"), _("[  ] dry"), _("[  ] damp: first coat"), _("Start ____ : ____")]
     cells = [[write(label, CELL) for label in labels] for labels in (measured, seen)]
-    table = Table(cells, colWidths=[45 * mm] * 4)
+    table = Grid(cells, colWidths=[45 * mm] * 4)
+    table.kind = "layout"
     table.setStyle(TableStyle([("BOX", (0, 0), (-1, -1), 0.6, RULE), ("INNERGRID", (0, 0), (-1, -1), 0.3, RULE)]))
     return table
 
 
-def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int]) -> Table:
+def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int]) -> Grid:
     """Return the zones with a line to record each; zones that are worked alike, left and right, share a row."""
     to_record = _(TO_RECORD)
     cells = []
@@ -246,7 +238,8 @@ def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int]) -> Ta
         told = ", ".join(str(numbers[caution]) for caution in row.cautions)
         # A line of the record stands beside the line of its zone.
         lines = [(f"[  ] {_render_zone(one)}", to_record) for one in alike]
-        pairs = Table([[write(zone, ROW), write(line, ROW)] for zone, line in lines], colWidths=[41 * mm, 51 * mm])
+        pairs = Grid([[write(zone, ROW), write(line, ROW)] for zone, line in lines], colWidths=[41 * mm, 51 * mm])
+        pairs.kind = "layout"
         pairs.setStyle(_NO_PADDING)
         cells.append(
             (

@@ -1,350 +1,414 @@
-"""What all documents share: fonts, styles, tables, page numbers, and a drawing as a flowable. Which typeface prints
-which letters of a document, so that no name comes out as empty boxes.
+"""What documents are put together from; see the package for the list. Each part marks itself in the structure tree.
+
+Whatever a text holds, none of it is read as markup.
 """
 
-import importlib.util
-import io
-import re
-import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from copy import copy
 from datetime import date
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
-from xml.sax.saxutils import escape
 
-import reportlab
 import segno
-from django.utils.translation import gettext as _
-from reportlab.lib import colors, pagesizes
+from reportlab.lib import colors
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.cidfonts import UnicodeCIDFont
-from reportlab.pdfbase.ttfonts import TTFError, TTFont
-from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Table, TableStyle
+from reportlab.platypus import Flowable, Paragraph, Table, TableStyle
 
-from notifications.documents.rules.drawing import Box, Drawing, Line, Text
-from treatments.shared.rendering import find_language, render_day
-
-# Vera comes with ReportLab; unlike the built-in fonts it carries accents into any reader.
-BODY_FONT, BOLD_FONT, WIDE_FONT = "Body", "Body-Bold", "Wide"
-_FONTS = Path(reportlab.__file__).parent / "fonts"
-for _name, _file in ((BODY_FONT, "Vera.ttf"), (BOLD_FONT, "VeraBd.ttf")):
-    pdfmetrics.registerFont(TTFont(_name, str(_FONTS / _file)))
-pdfmetrics.registerFontFamily(BODY_FONT, normal=BODY_FONT, bold=BOLD_FONT, italic=BODY_FONT, boldItalic=BOLD_FONT)
-
-# A package that holds Noto Sans (SIL Open Font License): Greek, Cyrillic and all accented Latin. A document is printed
-# without it too.
-WIDE_PACKAGE, WIDE_FILE = "fontpkg_noto_sans", Path("files") / "NotoSans[wdth,wght].ttf"
-# Adobe's names for the East Asian fonts; a reader brings them, so they are not in the file.
-JAPANESE, KOREAN, CHINESE = "HeiseiMin-W3", "HYSMyeongJo-Medium", "STSong-Light"
-
-# Pairs of a small letter and what it is in Latin ones; "-" is nothing.
-_CYRILLIC = (
-    "аa бb вv гg дd еe ёe жzh зz иi йy кk лl мm нn оo пp рr сs тt уu фf хkh цts чch шsh щshch ъ- ыy ь- эe юyu яya "
-    "ґg єye іi їyi ўw ђdj јj љlj њnj ћc џdz ѓgj ќkj ѕdz"
+from notifications.documents.pdf.fonts import BOLD_FONT, runs_right_to_left, split_by_font
+from notifications.documents.pdf.structure import HOLDS_TEXT, Element, TaggedCanvas, write_text
+from notifications.documents.pdf.style import (
+    ACCENT,
+    BODY,
+    CELL,
+    CONTENT_WIDTH,
+    FACT,
+    FIGURE,
+    HEAD,
+    INK,
+    NUMBER,
+    NUMBER_HEAD,
+    PALE,
+    RULE,
+    SECTION,
+    SMALL,
+    SUBSECTION,
+    TITLE,
+    WARN,
 )
-_GREEK = "αa βv γg δd εe ζz ηi θth ιi κk λl μm νn ξx οo πp ρr σs ςs τt υy φf χch ψps ωo"
-_IN_LATIN = {pair[0]: pair[1:].strip("-") for pair in f"{_CYRILLIC} {_GREEK}".split(" ")}
+from treatments.shared.rendering import render_day
 
 
-@lru_cache(maxsize=1)
-def find_wide_font() -> str:
-    """Register the wider typeface and return its name, '' where it is not installed or can't be read."""
-    found = importlib.util.find_spec(WIDE_PACKAGE)
-    for folder in (found.submodule_search_locations or ()) if found else ():
-        path = Path(folder) / WIDE_FILE
-        try:
-            pdfmetrics.registerFont(TTFont(WIDE_FONT, str(path)))
-        except (OSError, TTFError):
-            continue
-        return WIDE_FONT
-    return ""
+class Words(Paragraph):  # type: ignore[misc]
+    """A paragraph that marks what it draws as its style's ``tag``; its parts on several pages are one element."""
 
+    spoken = ""
+    shared: list[Element]
 
-@lru_cache(maxsize=8)
-def _list_signs(font: str) -> frozenset[int]:
-    return frozenset(pdfmetrics.getFont(font).face.charToGlyph)
-
-
-def _has(font: str, sign: str) -> bool:
-    return bool(font) and ord(sign) in _list_signs(font)
-
-
-@lru_cache(maxsize=8)
-def _register_asian(font: str) -> str:
-    pdfmetrics.registerFont(UnicodeCIDFont(font))
-    return font
-
-
-def _is_kana(sign: str) -> bool:
-    return "\u3040" <= sign <= "\u30ff" or "\uff66" <= sign <= "\uff9f"
-
-
-def _is_hangul(sign: str) -> bool:
-    return "\uac00" <= sign <= "\ud7a3" or "\u1100" <= sign <= "\u11ff" or "\u3130" <= sign <= "\u318f"
-
-
-def _is_han(sign: str) -> bool:
-    return "\u4e00" <= sign <= "\u9fff" or "\u3400" <= sign <= "\u4dbf" or "\u3000" <= sign <= "\u303f"
-
-
-def split_by_font(text: str, *, bold: bool = False) -> list[tuple[str, str]]:
-    """Return the text in pieces, each with the font that prints it, '' for the document's own.
-
-    Where no font prints a letter the piece holds it in Latin letters, or says in which letters it was.
-    """
-    own = BOLD_FONT if bold else BODY_FONT
-    wide = find_wide_font()
-    # Composed letters are in the fonts, loose accents are not.
-    composed = unicodedata.normalize("NFC", text)
-    # Chinese characters are drawn a little otherwise in each country; the other letters of a text tell which.
-    han = JAPANESE if any(map(_is_kana, composed)) else KOREAN if any(map(_is_hangul, composed)) else CHINESE
-    pieces: list[tuple[str, str]] = []
-    said = ""
-    for word in re.split(r"(\s+)", composed):
-        # A word stands in one typeface wherever one has all of it.
-        fits = all(_has(own, sign) and sign.lower() not in _IN_LATIN for sign in word)
-        first = own if fits else wide
-        for sign in word:
-            font, shown, left_out = _choose(sign, first, own, han)
-            if left_out:
-                # Letters that can't be printed are said once, over the spaces between them too.
-                shown = "" if left_out == said else f"[{left_out}]"
-            elif sign in " \t" and said:
-                continue
-            elif said and sign != "\n":
-                shown = f" {shown}"
-            said = left_out
-            if pieces and pieces[-1][0] == font:
-                pieces[-1] = (font, pieces[-1][1] + shown)
-            elif shown:
-                pieces.append((font, shown))
-    return pieces
-
-
-def _choose(sign: str, first: str, own: str, han: str) -> tuple[str, str, str]:
-    """Return the font of a sign, what is printed for it, and what is left out where nothing can be.
-
-    Args:
-        first: the typeface that the word stands in, '' for none.
-        own: the document's typeface.
-        han: the font for Chinese characters here.
-    """
-    if sign.isspace() or _has(first, sign):
-        return ("" if first == own or sign.isspace() else first), sign, ""
-    if sign.lower() not in _IN_LATIN and _has(own, sign):
-        return "", sign, ""
-    if _is_kana(sign):
-        return _register_asian(JAPANESE), sign, ""
-    if _is_hangul(sign):
-        return _register_asian(KOREAN), sign, ""
-    if _is_han(sign):
-        return _register_asian(han), sign, ""
-    return "", *_put_in_latin(sign, own)
-
-
-def _put_in_latin(sign: str, own: str) -> tuple[str, str]:
-    """Return a sign in Latin letters, or '' and the name of its script where that is not known here."""
-    base = "".join(part for part in unicodedata.normalize("NFKD", sign) if not unicodedata.combining(part))
-    lower = _IN_LATIN.get(sign.lower(), _IN_LATIN.get(base.lower()))
-    if lower is not None:
-        return (lower.capitalize() if sign.isupper() else lower), ""
-    if base and all(_has(own, part) for part in base):
-        return base, ""
-    if unicodedata.category(sign)[0] in "CM":
-        return "", ""  # a control sign or a loose accent; nothing to print
-    script = unicodedata.name(sign, "sign").split(" ")[0].capitalize()
-    return "", f"{script} letters" if unicodedata.category(sign).startswith("L") else "sign"
-
-
-INK = colors.HexColor("#1d2b2a")
-ACCENT = colors.HexColor("#1d6b5f")
-PALE = colors.HexColor("#e9f1ee")
-RULE = colors.HexColor("#b9c6c2")
-WARN = colors.HexColor("#96351a")
-PAGE_SIZES = {"A4": pagesizes.A4, "Letter": pagesizes.LETTER}
-
-BODY = ParagraphStyle("body", fontName=BODY_FONT, fontSize=9, leading=12.5, textColor=INK)
-SMALL = ParagraphStyle("small", parent=BODY, fontSize=7.5, leading=10)
-STRONG = ParagraphStyle("strong", parent=BODY, fontName=BOLD_FONT, textColor=WARN)
-CELL = ParagraphStyle("cell", parent=BODY, fontSize=8, leading=10.5)
-HEAD = ParagraphStyle("head", parent=CELL, fontName=BOLD_FONT, textColor=colors.white)
-TITLE = ParagraphStyle("title", parent=BODY, fontName=BOLD_FONT, fontSize=18, leading=22, textColor=ACCENT)
-SECTION = ParagraphStyle(
-    "section",
-    parent=BODY,
-    fontName=BOLD_FONT,
-    fontSize=11,
-    leading=14,
-    spaceBefore=8,
-    spaceAfter=3,
-    textColor=ACCENT,
-    keepWithNext=1,
-)
-
-
-def write(text: object, style: ParagraphStyle = BODY) -> Paragraph:
-    """Return a paragraph of plain text; whatever the text holds, none of it is read as markup."""
-    pieces = []
-    for font, piece in split_by_font(str(text), bold=style.fontName == BOLD_FONT):
-        plain = escape(piece).replace("\n", "<br/>")
-        pieces.append(f'<font name="{font}">{plain}</font>' if font else plain)
-    return Paragraph("".join(pieces), style)
-
-
-def _draw_line(canvas: Any, x: float, y: float, text: str, size: float) -> None:
-    """Draw one line of plain text, each letter in a font that has it."""
-    for font, piece in split_by_font(text):
-        canvas.setFont(font or BODY_FONT, size)
-        canvas.drawString(x, y, piece)
-        x += pdfmetrics.stringWidth(piece, font or BODY_FONT, size)
-
-
-def _make_cell(value: object) -> Flowable | list[Flowable]:
-    if isinstance(value, Flowable | list):
-        return value
-    return write(render_day(value) if isinstance(value, date) else value, CELL)
-
-
-def make_table(
-    headings: Sequence[str], rows: Sequence[Sequence[object]], widths_mm: Sequence[float], **extra: Any
-) -> Table:
-    """Return a table whose cells wrap and whose headings repeat on each page."""
-    cells: list[list[Any]] = [[write(heading, HEAD) for heading in headings]]
-    cells += [[_make_cell(cell) for cell in row] for row in rows]
-    table = Table(cells, colWidths=[width * mm for width in widths_mm], repeatRows=1, **extra)
-    table.setStyle(
-        TableStyle(
-            [
-                ("BACKGROUND", (0, 0), (-1, 0), ACCENT),
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LINEBELOW", (0, 1), (-1, -1), 0.4, RULE),
-                ("LEFTPADDING", (0, 0), (-1, -1), 4),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 4),
-                ("TOPPADDING", (0, 0), (-1, -1), 2.5),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
-            ]
-        )
-    )
-    return table
-
-
-def make_facts(pairs: Sequence[tuple[str, object]], widths_mm: tuple[float, float]) -> Table:
-    """Return a table of names and values without headings."""
-    bold = ParagraphStyle("fact", parent=CELL, fontName=BOLD_FONT)
-    table = Table(
-        [[write(name, bold), write(value, CELL)] for name, value in pairs],
-        colWidths=[width * mm for width in widths_mm],
-    )
-    table.setStyle(
-        TableStyle(
-            [
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                ("TOPPADDING", (0, 0), (-1, -1), 1),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
-            ]
-        )
-    )
-    return table
-
-
-class Figure(Flowable):  # type: ignore[misc]
-    """A drawing, scaled to a width."""
-
-    def __init__(self, drawing: Drawing, width: float) -> None:
-        super().__init__()
-        self.drawing = drawing
-        self.scale = width / drawing.width
-        self.width = width
-        self.height = drawing.height * self.scale
+    def split(self, aW: float, aH: float) -> list[Flowable]:
+        parts: list[Flowable] = super().split(aW, aH)
+        if len(parts) > 1:
+            self.shared = getattr(self, "shared", [])
+            for part in parts:
+                part.shared = self.shared
+        return parts
 
     def draw(self) -> None:
         canvas = self.canv
-        canvas.saveState()
-        canvas.translate(0, self.height)
-        canvas.scale(self.scale, -self.scale)
-        for primitive in self.drawing.primitives:
-            match primitive:
-                case Box():
-                    canvas.setFillColor(colors.HexColor(primitive.fill))
-                    canvas.setStrokeColor(colors.HexColor(primitive.stroke))
-                    canvas.setLineWidth(primitive.stroke_width)
-                    canvas.setDash([3, 2] if primitive.dashed else [])
-                    canvas.roundRect(
-                        primitive.x, primitive.y, primitive.width, primitive.height, primitive.radius, fill=1
-                    )
-                    canvas.setDash([])
-                case Line():
-                    canvas.setStrokeColor(colors.HexColor(primitive.stroke))
-                    canvas.setLineWidth(primitive.stroke_width)
-                    canvas.line(primitive.x1, primitive.y1, primitive.x2, primitive.y2)
-                case Text():
-                    canvas.saveState()
-                    canvas.translate(primitive.x, primitive.y)
-                    canvas.scale(1, -1)
-                    canvas.setFillColor(colors.HexColor(primitive.fill))
-                    canvas.setFont(BOLD_FONT if primitive.bold else BODY_FONT, primitive.size)
-                    if primitive.anchor == "middle":
-                        canvas.drawCentredString(0, 0, primitive.text)
-                    else:
-                        canvas.drawString(0, 0, primitive.text)
-                    canvas.restoreState()
-        canvas.restoreState()
+        if not isinstance(canvas, TaggedCanvas):
+            super().draw()
+            return
+        parent, shared = canvas.open_element, getattr(self, "shared", None)
+        if shared:
+            element = shared[0]
+        elif parent.tag in HOLDS_TEXT:
+            element = parent
+        else:
+            element = Element(self.style.tag, parent)
+            parent.kids.append(element)
+            if shared is not None:
+                shared.append(element)
+        if self.spoken:
+            # Drawn in the order of the eye; a listener hears it in the order of the tongue.
+            element.attributes += f" /ActualText {write_text(self.spoken)}"
+        canvas.mark(element)
+        super().draw()
+        canvas.end_mark()
+
+
+@lru_cache(maxsize=256)
+def _find_pattern(style: ParagraphStyle) -> Any:
+    """Return the piece of text that a style makes, to be copied: what ReportLab's reader of markup would return."""
+    return Paragraph("x", style).frags[0]
+
+
+def write(text: object, style: ParagraphStyle = BODY) -> Words:
+    """Return a paragraph of plain text."""
+    plain = str(text)
+    pattern = _find_pattern(style)
+    frags = []
+    for font, piece in split_by_font(" ".join(plain.split(" ")), bold=style.fontName == BOLD_FONT):
+        for number, line in enumerate(piece.split("\n")):
+            if number:
+                broken = copy(pattern)
+                broken.text, broken.lineBreak = "", True
+                frags.append(broken)
+            if line:
+                frag = copy(pattern)
+                frag.text = line
+                if font:
+                    frag.fontName = font
+                frags.append(frag)
+    if not frags:
+        frags = [copy(pattern)]
+        frags[0].text = ""
+    words = Words(None, style, frags=frags)
+    if runs_right_to_left(plain):
+        words.spoken = plain
+    return words
+
+
+def heading(text: object, level: int = 2) -> Words:
+    """Return a heading: 1 for the title of the document, 2 for a section, 3 for a part of one."""
+    return write(text, (TITLE, SECTION, SUBSECTION)[level - 1])
+
+
+class Bullets(Flowable):  # type: ignore[misc]
+    """A list of sentences, each with its bullet; it breaks between sentences only."""
+
+    def __init__(self, texts: Sequence[str], style: ParagraphStyle = BODY, shared: list[Element] | None = None) -> None:
+        super().__init__()
+        self.texts, self.style = texts, style
+        self.items = [write(text, style) for text in texts]
+        self.shared = [] if shared is None else shared
+        self.heights: list[float] = []
+
+    def wrap(self, availWidth: float, availHeight: float) -> tuple[float, float]:
+        self.width = availWidth
+        self.heights = [item.wrap(availWidth - INDENT, availHeight)[1] for item in self.items]
+        self.height = sum(self.heights)
+        return availWidth, self.height
+
+    def split(self, availWidth: float, availHeight: float) -> list[Flowable]:
+        if not self.heights:
+            self.wrap(availWidth, availHeight)
+        room, number = availHeight, 0
+        while number < len(self.heights) and self.heights[number] <= room:
+            room -= self.heights[number]
+            number += 1
+        if number == len(self.items):
+            return [self]
+        if number == 0:
+            return []
+        return [Bullets(part, self.style, self.shared) for part in (self.texts[:number], self.texts[number:])]
+
+    def draw(self) -> None:
+        canvas, y = self.canv, self.height
+        tagged = isinstance(canvas, TaggedCanvas)
+        if tagged:
+            if self.shared:
+                canvas.reopen(self.shared[0])
+            else:
+                self.shared.append(canvas.start("L"))
+        for item, height in zip(self.items, self.heights, strict=True):
+            y -= height
+            if tagged:
+                canvas.start("LI")
+                label = canvas.start("Lbl")
+                canvas.mark(label)
+            canvas.setFont(self.style.fontName, self.style.fontSize)
+            canvas.setFillColor(self.style.textColor)
+            canvas.drawString(2, y + height - self.style.fontSize, "•")
+            if tagged:
+                canvas.end_mark()
+                canvas.end()
+                canvas.start("LBody")
+            item.drawOn(canvas, INDENT, y)
+            if tagged:
+                canvas.end()
+                canvas.end()
+        if tagged:
+            canvas.end()
+
+
+INDENT = 10.0
+
+
+class Grid(Table):  # type: ignore[misc]
+    """A table whose rows and cells stand in the structure tree; ``kind`` is "table", "facts" or "layout".
+
+    Facts have the heading of each row in its first column. A layout only places things, and is no table to a listener.
+    """
+
+    kind = "table"
+    is_rest = False
+
+    def split(self, availWidth: float, availHeight: float) -> list[Flowable]:
+        parts: list[Flowable] = super().split(availWidth, availHeight)
+        if len(parts) > 1:
+            shared = getattr(self, "shared", [])
+            for number, part in enumerate(parts):
+                part.kind, part.shared, part.is_rest = self.kind, shared, self.is_rest or number > 0
+        return parts
+
+    def draw(self) -> None:
+        self._renderCB = _mark_table if isinstance(self.canv, TaggedCanvas) else None
+        super().draw()
+
+
+def _mark_table(table: Any, what: str, *where: Any) -> None:
+    """Mark a table as ReportLab draws it: its rows and cells, and its rules and backgrounds as artifacts."""
+    canvas = table.canv
+    if what in ("startBG", "startLines"):
+        canvas._code.append("/Artifact BMC")
+    elif what in ("endBG", "endLines"):
+        canvas._code.append("EMC")
+    elif table.kind == "layout":
+        return
+    elif what == "startTable":
+        shared = getattr(table, "shared", None)
+        if shared:
+            canvas.reopen(shared[0])
+            return
+        element = canvas.start("Table")
+        if shared is not None:
+            shared.append(element)
+    elif what == "startRow":
+        canvas.start("TR")
+    elif what == "startCell":
+        row, column = where[0], where[1]
+        is_head = row < table.repeatRows if table.kind == "table" else column == 0
+        scope = "Column" if table.kind == "table" else "Row"
+        canvas.start(*(("TH", f" /A <</O /Table /Scope /{scope}>>") if is_head else ("TD",)))
+    elif what in ("endCell", "endRow", "endTable"):
+        canvas.end()
+
+
+_TABLE = TableStyle(
+    [
+        ("BACKGROUND", (0, 0), (-1, 0), ACCENT),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LINEBELOW", (0, 1), (-1, -1), 0.4, RULE),
+        ("LEFTPADDING", (0, 0), (-1, -1), 4),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 4),
+        ("TOPPADDING", (0, 0), (-1, -1), 2.5),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+    ]
+)
+_FACTS = TableStyle(
+    [
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("TOPPADDING", (0, 0), (-1, -1), 1),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
+    ]
+)
+
+
+def _make_cell(value: object, style: ParagraphStyle) -> Flowable | list[Flowable]:
+    if isinstance(value, Flowable | list):
+        return value
+    return write(render_day(value) if isinstance(value, date) else value, style)
+
+
+def make_table(
+    headings: Sequence[str],
+    rows: Sequence[Sequence[object]],
+    widths_mm: Sequence[float],
+    *,
+    numbers: Sequence[int] = (),
+    **extra: Any,
+) -> Grid:
+    """Return a table whose cells wrap and whose headings repeat on each page, with two rows at least on every page.
+
+    Args:
+        rows: texts, days or flowables.
+        widths_mm: the width of each column; 180 mm in all fill the page.
+        numbers: the columns that are set to the right.
+    """
+    cells: list[list[Any]] = [
+        [write(head, NUMBER_HEAD if column in numbers else HEAD) for column, head in enumerate(headings)]
+    ]
+    cells += [[_make_cell(cell, NUMBER if at in numbers else CELL) for at, cell in enumerate(row)] for row in rows]
+    if len(cells) > 4:
+        extra.setdefault("rowSplitRange", (3, len(cells) - 2))
+    table = Grid(cells, colWidths=[width * mm for width in widths_mm], repeatRows=1, **extra)
+    table.setStyle(_TABLE)
+    return table
+
+
+def make_facts(pairs: Sequence[tuple[str, object]], widths_mm: tuple[float, float]) -> Grid:
+    """Return a table of names and values without headings."""
+    table = Grid(
+        [[write(name, FACT), _make_cell(value, CELL)] for name, value in pairs],
+        colWidths=[width * mm for width in widths_mm],
+    )
+    table.kind = "facts"
+    table.setStyle(_FACTS)
+    return table
+
+
+def make_columns(columns: Sequence[Sequence[Flowable]], widths_mm: Sequence[float]) -> Grid:
+    """Return columns of flowables beside each other; they can't break over a page."""
+    table = Grid([[list(column) for column in columns]], colWidths=[width * mm for width in widths_mm])
+    table.kind = "layout"
+    table.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)]))
+    return table
+
+
+def make_box(lines: Sequence[Flowable], *, is_warning: bool = False) -> Grid:
+    """Return a pale box around lines, with a strong edge for a warning; it breaks between the lines."""
+    table = Grid([[line] for line in lines], colWidths=[CONTENT_WIDTH])
+    table.kind = "layout"
+    edge = [("BOX", (0, 0), (-1, -1), 1.6, WARN)] if is_warning else []
+    table.setStyle(
+        TableStyle(
+            [("BACKGROUND", (0, 0), (-1, -1), PALE), ("BOTTOMPADDING", (0, -1), (-1, -1), 7), *edge],
+        )
+    )
+    return table
+
+
+def make_key_figures(figures: Sequence[tuple[str, str]]) -> Grid:
+    """Return a row of big figures, each with what it is below it, as a list of facts; five at most side by side.
+
+    Args:
+        figures: pairs of the name and the figure as it is printed.
+    """
+    in_row = min(len(figures), 5)
+    rows = [figures[start : start + in_row] for start in range(0, len(figures), in_row)]
+    cells = [
+        [[write(figure, FIGURE), write(name, SMALL)] for name, figure in row] + [""] * (in_row - len(row))
+        for row in rows
+    ]
+    table = Grid(cells, colWidths=[CONTENT_WIDTH / in_row] * in_row)
+    table.kind = "layout"
+    table.setStyle(TableStyle([("BACKGROUND", (0, 0), (-1, -1), PALE), ("VALIGN", (0, 0), (-1, -1), "TOP")]))
+    return table
 
 
 class QrCode(Flowable):  # type: ignore[misc]
-    """A QR code (ISO/IEC 18004) of a text, drawn as vectors."""
+    """A QR code (ISO/IEC 18004) of an address, drawn as vectors; ``title`` says what it leads to."""
 
-    def __init__(self, text: str, size: float) -> None:
+    def __init__(self, address: str, size: float, title: str = "") -> None:
         super().__init__()
-        self.matrix = list(segno.make(text, error="m").matrix_iter(border=2))
+        self.matrix = list(segno.make(address, error="m").matrix_iter(border=2))
         self.width = self.height = size
+        self.title = title
 
     def draw(self) -> None:
-        step = self.width / len(self.matrix)
-        self.canv.setFillColor(colors.black)
+        canvas, step = self.canv, self.width / len(self.matrix)
+        start_figure(canvas, self.title, self.width, self.height)
+        canvas.setFillColor(colors.black)
+        path = canvas.beginPath()
         for row_number, row in enumerate(self.matrix):
-            for column, dark in enumerate(row):
-                if dark:
-                    y = self.height - (row_number + 1) * step
-                    self.canv.rect(column * step, y, step, step, stroke=0, fill=1)
+            y = self.height - (row_number + 1) * step
+            for start, length in _list_runs(row):
+                path.rect(start * step, y, length * step, step)
+        canvas.drawPath(path, stroke=0, fill=1)
+        end_figure(canvas)
 
 
-def build_pdf(story: list[Any], *, title: str, author: str, footer: str, page_size: str = "A4") -> bytes:
-    """Return the pages as PDF bytes, with a footer and page numbers, marked as being in the language in use.
+def _list_runs(row: Iterable[int]) -> list[tuple[int, int]]:
+    """Return where dark modules begin and how many stand together."""
+    runs: list[tuple[int, int]] = []
+    for column, dark in enumerate(row):
+        if dark and runs and sum(runs[-1]) == column:
+            runs[-1] = (runs[-1][0], runs[-1][1] + 1)
+        elif dark:
+            runs.append((column, 1))
+    return runs
 
-    Raises:
-        ValueError: for a page size other than A4 or Letter.
-    """
-    if page_size not in PAGE_SIZES:
-        raise ValueError(f"page_size is {page_size!r}: write one of {', '.join(PAGE_SIZES)}.")
 
-    def finish_page(canvas: Any, document: Any) -> None:
-        canvas.saveState()
-        canvas.setFillColor(INK)
-        _draw_line(canvas, document.leftMargin + 6, 9 * mm, footer[:110], 7)
-        canvas.setFont(BODY_FONT, 7)
-        canvas.drawRightString(
-            document.pagesize[0] - document.rightMargin - 6, 9 * mm, _("Page %(number)s") % {"number": document.page}
-        )
-        canvas.restoreState()
+class SignHere(Flowable):  # type: ignore[misc]
+    """Lines to sign on, side by side, with what belongs on each below it."""
 
-    buffer = io.BytesIO()
-    document = SimpleDocTemplate(
-        buffer,
-        pagesize=PAGE_SIZES[page_size],
-        # The frame pads its content by 6 points on each side.
-        leftMargin=15 * mm - 6,
-        rightMargin=15 * mm - 6,
-        topMargin=14 * mm,
-        bottomMargin=16 * mm,
-        title=title,
-        author=author,
-        lang=find_language(),
-        invariant=1,
-    )
-    document.build(story, onFirstPage=finish_page, onLaterPages=finish_page)
-    return buffer.getvalue()
+    def __init__(self, captions: Sequence[str]) -> None:
+        super().__init__()
+        self.captions = [write(caption, SMALL) for caption in captions]
+
+    def wrap(self, availWidth: float, availHeight: float) -> tuple[float, float]:
+        self.width = availWidth
+        self.each = availWidth / len(self.captions)
+        self.below = max(caption.wrap(self.each - 14, availHeight)[1] for caption in self.captions)
+        self.height = ROOM_TO_SIGN + self.below
+        return self.width, self.height
+
+    def draw(self) -> None:
+        canvas = self.canv
+        for number, caption in enumerate(self.captions):
+            x = number * self.each
+            if isinstance(canvas, TaggedCanvas):
+                with canvas.artifact():
+                    self._draw_line(x)
+            else:
+                self._draw_line(x)
+            caption.drawOn(canvas, x, self.below - caption.height)
+
+    def _draw_line(self, x: float) -> None:
+        self.canv.setStrokeColor(INK)
+        self.canv.setLineWidth(0.6)
+        self.canv.line(x, self.below + 2, x + self.each - 14, self.below + 2)
+
+
+ROOM_TO_SIGN = 13 * mm
+
+
+def start_figure(canvas: Any, title: str, width: float, height: float) -> None:
+    """Begin a picture: ``title`` is what a listener hears; without one it is an artifact."""
+    if not isinstance(canvas, TaggedCanvas):
+        return
+    if not title:
+        canvas._code.append("/Artifact BMC")
+        return
+    x, y = canvas.absolutePosition(0, 0)
+    box = f"{x:.1f} {y:.1f} {x + width:.1f} {y + height:.1f}"
+    figure = canvas.start("Figure", f" /Alt {write_text(title)} /A <</O /Layout /BBox [{box}]>>")
+    canvas.mark(figure)
+    canvas.end()
+
+
+def end_figure(canvas: Any) -> None:
+    """End a picture."""
+    if isinstance(canvas, TaggedCanvas):
+        canvas.end_mark()
