@@ -6,6 +6,8 @@ All of it is invented; days and gaps follow from the row's number, so that two r
 import os
 import subprocess
 import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 
@@ -44,6 +46,38 @@ class Bench:
         if done.returncode:
             raise RuntimeError(done.stderr)
         return done.stdout
+
+
+def find_commit() -> str:
+    """Return the short name of the commit that runs, with a plus sign where files differ from it."""
+    described = ["git", "describe", "--always", "--dirty=+", "--exclude=*"]
+    return subprocess.run(described, capture_output=True, text=True, check=True).stdout.strip()
+
+
+def read_sizes(arguments: Sequence[str], sizes: Sequence[int]) -> tuple[list[int], bool]:
+    """Return the numbers of covers that the command line names, else ``sizes``, and whether databases are kept."""
+    named = [int(text.replace("_", "")) for text in arguments if text != "--keep"]
+    return named or list(sizes), "--keep" in arguments
+
+
+@contextmanager
+def open_database(covers: int, *, keep: bool) -> Iterator[Bench]:
+    """Give a database of so many covers whose index is computed for TODAY, and drop it afterwards.
+
+    Args:
+        keep: whether it stays, and one that stayed from another run is taken and brought up to the present schema.
+    """
+    bench = Bench(os.environ["DATABASE_URL"], f"bench_kept_{covers}" if keep else f"bench_{covers}")
+    with psycopg.connect(bench.server) as admin:
+        stands = admin.execute("SELECT FROM pg_database WHERE datname = %s", [bench.name]).rowcount
+    if keep and stands:
+        bench.manage("migrate", "--verbosity", "0")
+    else:
+        make_database(covers, bench.name)
+        bench.manage("recompute", "--as-of", str(TODAY), "--processes", "2")
+    yield bench
+    if not keep:
+        bench.drop()
 
 
 def make_database(covers: int, name: str = "bench_recompute") -> Bench:
