@@ -3,16 +3,18 @@
 Counts rest on the last coat that a claimed zone had before the rust was found; survival on what inspections saw.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
-from django.db.models import Count, QuerySet
+from django.db import connection
+from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Window
+from django.db.models.functions import Coalesce, RowNumber
 
 from claims.enums import DecisionKind
-from claims.models import Claim
+from claims.models import Claim, ClaimDecision, ClaimZone
 from claims.rules.survival import (
     Lifetime,
     LogRank,
@@ -25,7 +27,7 @@ from claims.rules.survival import (
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import CoverState
 from treatments.enums import ProductFamily, TreatmentKind
-from treatments.models import InspectionLine, Treatment, TreatmentLine
+from treatments.models import Treatment, TreatmentLine
 from treatments.rules.explanation import Explanation, OwnWords, ProductName, ZoneCode, explain
 
 DAYS_A_YEAR = 365.25
@@ -58,42 +60,26 @@ class ClaimCount:
     coated: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class _LastCoat:
-    day: date
-    product: str
-    lot: str | None
-    applicator: str | None
-    site: str
-
-
-def count_claims(by: ClaimsBy, claims: QuerySet[Claim]) -> list[ClaimCount]:
-    """Return the claimed zones counted by what their last coat was, most first.
-
-    Args:
-        by: what to count by.
-        claims: those to count; pass what the asking person may see.
-    """
-    found = list(claims.select_related("cover").prefetch_related("claimed_zones__zone", "decisions"))
-    coats = _find_coats(found)
-    zones: dict[_Key, int] = defaultdict(int)
-    numbers: dict[_Key, set[int]] = defaultdict(set)
-    paid: dict[_Key, set[int]] = defaultdict(set)
-    for claim in found:
-        day = claim.discovered_on or claim.reported_on
-        was_paid = any(decision.stands and decision.kind != DecisionKind.REFUSE for decision in claim.decisions.all())
-        for claimed in claim.claimed_zones.all():
-            known = [coat for coat in coats.get((claim.cover.vehicle_id, claimed.zone_id), ()) if coat.day <= day]
-            coat = max(known, key=lambda one: one.day, default=None)
-            key = (claimed.zone.code,) if by is ClaimsBy.ZONE else _group_coat(by, coat, day)
-            zones[key] += 1
-            numbers[key].add(claim.pk)
-            if was_paid:
-                paid[key].add(claim.pk)
+def count_claims(by: ClaimsBy) -> list[ClaimCount]:
+    """Return the claimed zones counted by what their last coat was, most first."""
+    coats = {} if by is ClaimsBy.ZONE else _find_last_coats(by)
+    decisions = ClaimDecision.objects.filter(reopened_at__isnull=True).exclude(kind=DecisionKind.REFUSE)
+    seconded = Q(needs_second=False) | Q(second_by__isnull=False)
+    paid = set(decisions.filter(seconded).order_by().values_list("claim_id", flat=True))
+    zones: Counter[_Key] = Counter()
+    claims: dict[_Key, set[int]] = defaultdict(set)
+    for claimed, claim, zone in ClaimZone.objects.order_by().values_list("pk", "claim_id", "zone__code"):
+        key = (zone,) if by is ClaimsBy.ZONE else coats.get(claimed, _NEVER_TREATED)
+        zones[key] += 1
+        claims[key].add(claim)
     coated = _count_coated(by)
     return [
         ClaimCount(
-            _explain_group(by, key), zones[key], len(numbers[key]), len(paid[key]), coated.get(key) if coated else None
+            _explain_group(by, key),
+            zones[key],
+            len(claims[key]),
+            len(claims[key] & paid),
+            coated.get(key) if coated else None,
         )
         for key in sorted(zones, key=lambda key: (-zones[key], tuple(str(part or "") for part in key)))
     ]
@@ -103,18 +89,47 @@ _Key: TypeAlias = tuple[str | int | None, ...]
 _NEVER_TREATED: _Key = ()
 
 
-def _group_coat(by: ClaimsBy, coat: _LastCoat | None, day: date) -> _Key:
-    """Return what a claimed zone is counted under by its last coat."""
-    if coat is None:
-        return _NEVER_TREATED
+_CLAIMED = "treatment__vehicle__covers__claims"
+_OF_COAT = {
+    ClaimsBy.PRODUCT: ("product__name",),
+    ClaimsBy.LOT: ("product__name", "lot__number"),
+    ClaimsBy.APPLICATOR: (
+        "treatment__applicator__first_name", "treatment__applicator__last_name", "treatment__applicator__username",
+    ),
+    ClaimsBy.SITE: ("treatment__site__name",),
+    ClaimsBy.AGE: ("found_on", "treatment__done_on"),
+}  # fmt: skip
+
+
+def _find_last_coats(by: ClaimsBy) -> dict[int, _Key]:
+    """Return under what each claimed zone is counted by its last coat before the rust was found, by its key.
+
+    A zone that was not coated by then is left out.
+    """
+    coats = (
+        _list_coats()
+        .annotate(
+            claimed=F(f"{_CLAIMED}__claimed_zones"),
+            claimed_zone=F(f"{_CLAIMED}__claimed_zones__zone"),
+            found_on=Coalesce(f"{_CLAIMED}__discovered_on", f"{_CLAIMED}__reported_on"),
+        )
+        .filter(zone=F("claimed_zone"), treatment__done_on__lte=F("found_on"))
+        .annotate(place=Window(RowNumber(), "claimed", ["-treatment__done_on", "treatment_id", "pk"]))
+        .filter(place=1)
+        .order_by()
+    )
+    return {claimed: _group(by, *told) for claimed, *told in coats.values_list("claimed", *_OF_COAT[by])}
+
+
+def _group(by: ClaimsBy, *told: Any) -> _Key:
+    """Return the key of a count from what _OF_COAT reads."""
     if by is ClaimsBy.AGE:
-        return (int((day - coat.day).days / DAYS_A_YEAR),)
-    return {
-        ClaimsBy.PRODUCT: (coat.product,),
-        ClaimsBy.LOT: (coat.product, coat.lot),
-        ClaimsBy.APPLICATOR: (coat.applicator,),
-        ClaimsBy.SITE: (coat.site,),
-    }[by]
+        found_on, done_on = told
+        return (int((found_on - done_on).days / DAYS_A_YEAR),)
+    if by is ClaimsBy.APPLICATOR:
+        first_name, last_name, username = told
+        return (f"{first_name or ''} {last_name or ''}".strip() or username,)
+    return told
 
 
 def _explain_group(by: ClaimsBy, key: _Key) -> Explanation:
@@ -134,34 +149,19 @@ def _explain_group(by: ClaimsBy, key: _Key) -> Explanation:
     return explain("report.not_recorded")
 
 
-def _find_coats(claims: list[Claim]) -> dict[tuple[int, int], list[_LastCoat]]:
-    vehicles = {claim.cover.vehicle_id for claim in claims}
-    rows = TreatmentLine.objects.filter(
-        treatment__vehicle__in=vehicles,
-        product__isnull=False,
-        treatment__signed_off_at__isnull=False,
-        treatment__amended_by__isnull=True,
-    ).select_related("product", "lot", "treatment__applicator", "treatment__site")
-    found: dict[tuple[int, int], list[_LastCoat]] = defaultdict(list)
-    for line in rows:
-        work = line.treatment
-        assert line.product is not None
-        lot = line.lot.number if line.lot else None
-        who = work.applicator.get_full_name() or work.applicator.username if work.applicator else None
-        coat = _LastCoat(work.done_on, line.product.name, lot, who, work.site.name)
-        found[work.vehicle_id, line.zone_id].append(coat)
-    return found
+def _list_coats() -> QuerySet[TreatmentLine]:
+    """Return the coats that count: signed off, not amended."""
+    return TreatmentLine.objects.filter(
+        product__isnull=False, treatment__signed_off_at__isnull=False, treatment__amended_by__isnull=True
+    )
 
 
 def _count_coated(by: ClaimsBy) -> dict[_Key, int]:
     """Return how many coats there were under each name, so that a count can be read as a share."""
-    lines = TreatmentLine.objects.filter(
-        product__isnull=False, treatment__signed_off_at__isnull=False, treatment__amended_by__isnull=True
-    )
     column = {ClaimsBy.PRODUCT: "product__name", ClaimsBy.ZONE: "zone__code", ClaimsBy.SITE: "treatment__site__name"}
     if by not in column:
         return {}
-    counted = lines.order_by().values_list(column[by]).annotate(coats=Count("pk"))
+    counted = _list_coats().order_by().values_list(column[by]).annotate(coats=Count("pk"))
     return {(name,): coats for name, coats in counted}
 
 
@@ -184,44 +184,54 @@ class SurvivalReport:
     comparisons: tuple[tuple[ProductFamily, ProductFamily, LogRank | None], ...]
 
 
-def read_lifetimes() -> dict[ProductFamily, list[Lifetime]]:
-    """Return each zone's time from its first coat to the first rust seen on it, or to the last look at it.
+# Of each zone that was looked at: its first coat, and the first rust seen after it, else the last look.
+_LIFETIMES = """
+WITH coats AS (
+    SELECT vehicle_id, zone_id, done_on, product_id,
+        ROW_NUMBER() OVER (PARTITION BY vehicle_id, zone_id ORDER BY done_on, line.id) AS place
+    FROM treatments_treatmentline line
+    JOIN treatments_treatment work ON work.id = line.treatment_id
+    WHERE product_id IS NOT NULL AND signed_off_at IS NOT NULL
+        AND NOT EXISTS (SELECT 1 FROM treatments_treatment later WHERE later.amends_id = work.id)
+), looks AS (
+    SELECT vehicle_id, zone_id, done_on, (perforated OR COALESCE(rusted_area_percent, 0) > 0) AS rusted
+    FROM treatments_inspectionline line
+    JOIN treatments_inspection work ON work.id = line.inspection_id
+    WHERE (perforated OR rusted_area_percent IS NOT NULL) AND signed_off_at IS NOT NULL
+        AND NOT EXISTS (SELECT 1 FROM treatments_inspection later WHERE later.amends_id = work.id)
+), lives AS (
+    SELECT coats.product_id, coats.done_on AS coated_on, MAX(looks.done_on) AS seen_on,
+        MIN(CASE WHEN rusted AND looks.done_on > coats.done_on THEN looks.done_on END) AS rusted_on,
+        MAX(CASE WHEN rusted AND looks.done_on <= coats.done_on THEN 1 ELSE 0 END) AS rusted_before
+    FROM coats
+    JOIN looks ON looks.vehicle_id = coats.vehicle_id AND looks.zone_id = coats.zone_id
+    WHERE place = 1
+    GROUP BY coats.vehicle_id, coats.zone_id, coats.product_id, coats.done_on
+), ends AS (
+    SELECT product_id, %DAYS% AS days, rusted_on IS NOT NULL AS rusted
+    FROM lives
+    WHERE seen_on > coated_on AND rusted_before = 0
+)
+SELECT family, days, rusted, COUNT(*) FROM ends JOIN treatments_product product ON product.id = product_id
+GROUP BY family, days, rusted
+"""
+_DAYS = {
+    "postgresql": "COALESCE(rusted_on, seen_on) - coated_on",
+    "sqlite": "CAST(JULIANDAY(COALESCE(rusted_on, seen_on)) - JULIANDAY(coated_on) AS INTEGER)",
+}
+
+
+def read_lifetimes() -> dict[ProductFamily, Counter[Lifetime]]:
+    """Return the times from the first coat of a zone to the first rust seen on it, or to the last look; how many each.
 
     Rust is any rusted area above nothing, or a perforation, at a reinspection or an inspection for a claim. A zone
     that nobody looked at after its coat tells nothing and is left out, as is one that an intake found rusted.
     """
-    firsts: dict[tuple[int, int], tuple[date, ProductFamily]] = {}
-    coats = (
-        TreatmentLine.objects.filter(
-            product__isnull=False, treatment__signed_off_at__isnull=False, treatment__amended_by__isnull=True
-        )
-        .order_by("treatment__done_on", "pk")
-        .values_list("treatment__vehicle_id", "zone_id", "treatment__done_on", "product__family")
-    )
-    for vehicle, zone, day, family in coats.iterator(chunk_size=10_000):
-        firsts.setdefault((vehicle, zone), (day, ProductFamily(family)))
-    looked = (
-        InspectionLine.objects.filter(inspection__signed_off_at__isnull=False, inspection__amended_by__isnull=True)
-        .order_by("inspection__done_on", "pk")
-        .values_list("inspection__vehicle_id", "zone_id", "inspection__done_on", "rusted_area_percent", "perforated")
-        .exclude(rusted_area_percent__isnull=True, perforated=False)
-    )
-    lives: dict[tuple[int, int], Lifetime] = {}
-    spoiled: set[tuple[int, int]] = set()
-    for vehicle, zone, day, percent, perforated in looked.iterator(chunk_size=10_000):
-        key = (vehicle, zone)
-        first = firsts.get(key)
-        if first is None or key in spoiled or (key in lives and lives[key].rusted):
-            continue
-        rusted = bool(perforated) or (percent is not None and percent > 0)
-        if day <= first[0]:
-            if rusted:
-                spoiled.add(key)
-            continue
-        lives[key] = Lifetime((day - first[0]).days, rusted)
-    by_family: dict[ProductFamily, list[Lifetime]] = defaultdict(list)
-    for key, life in lives.items():
-        by_family[firsts[key][1]].append(life)
+    by_family: dict[ProductFamily, Counter[Lifetime]] = defaultdict(Counter)
+    with connection.cursor() as cursor:
+        cursor.execute(_LIFETIMES.replace("%DAYS%", _DAYS[connection.vendor]))
+        for family, days, rusted, zones in cursor.fetchall():
+            by_family[ProductFamily(family)][Lifetime(days, bool(rusted))] = zones
     return dict(by_family)
 
 
@@ -233,8 +243,8 @@ def read_survival() -> SurvivalReport:
         tuple(
             FamilySurvival(
                 family,
-                len(lifetimes[family]),
-                sum(life.rusted for life in lifetimes[family]),
+                lifetimes[family].total(),
+                sum(zones for life, zones in lifetimes[family].items() if life.rusted),
                 estimate_survival(lifetimes[family]),
                 max(life.days for life in lifetimes[family]),
             )
@@ -254,32 +264,30 @@ def read_reserve(as_of: date, horizon_days: int = 365) -> Reserve | None:
     A cover is watched from its first treatment to its first claim, or to today. With fewer first claims than
     FEWEST_CLAIMS an interval would be a pretence, so nothing is told.
     """
-    covers = CoverState.objects.filter(status__in=[CoverStatus.IN_FORCE, CoverStatus.SUSPENDED])
-    starts = _find_starts(covers.values_list("cover__vehicle_id", flat=True))
     first_claims: dict[int, date] = {}
-    for vehicle, discovered, reported in Claim.objects.order_by("reported_on").values_list(
-        "cover__vehicle_id", "discovered_on", "reported_on"
-    ):
-        first_claims.setdefault(vehicle, discovered or reported)
-    everyone = _find_starts(CoverState.objects.values_list("cover__vehicle_id", flat=True))
-    lifetimes = [
-        Lifetime(max((first_claims.get(vehicle, as_of) - start).days, 0), vehicle in first_claims)
-        for vehicle, start in everyone.items()
-    ]
-    if sum(life.rusted for life in lifetimes) < FEWEST_CLAIMS:
+    found = Claim.objects.order_by("reported_on", "pk").annotate(found_on=Coalesce("discovered_on", "reported_on"))
+    for vehicle, found_on in found.values_list("cover__vehicle_id", "found_on"):
+        first_claims.setdefault(vehicle, found_on)
+    covers = CoverState.objects.filter(cover__vehicle=OuterRef("vehicle_id"))
+    in_force = covers.filter(status__in=[CoverStatus.IN_FORCE, CoverStatus.SUSPENDED])
+    starts = (
+        Treatment.objects.filter(
+            Exists(covers),
+            kind=TreatmentKind.FIRST_TREATMENT,
+            signed_off_at__isnull=False,
+            amended_by__isnull=True,
+        )
+        .order_by()
+        .values("vehicle_id")
+        .annotate(start=Min("done_on"), is_in_force=Exists(in_force))
+    )
+    lifetimes: Counter[Lifetime] = Counter()
+    ages: Counter[int] = Counter()
+    for vehicle, start, is_in_force in starts.values_list("vehicle_id", "start", "is_in_force").iterator():
+        end = first_claims.get(vehicle)
+        lifetimes[Lifetime(max(((end or as_of) - start).days, 0), end is not None)] += 1
+        if is_in_force and end is None:
+            ages[(as_of - start).days] += 1
+    if sum(vehicles for life, vehicles in lifetimes.items() if life.rusted) < FEWEST_CLAIMS:
         return None
-    ages = [(as_of - start).days for vehicle, start in starts.items() if vehicle not in first_claims]
     return estimate_reserve(estimate_survival(lifetimes), ages, horizon_days)
-
-
-def _find_starts(vehicles: QuerySet[CoverState, int]) -> dict[int, date]:
-    found: dict[int, date] = {}
-    rows = Treatment.objects.filter(
-        vehicle__in=vehicles,
-        kind=TreatmentKind.FIRST_TREATMENT,
-        signed_off_at__isnull=False,
-        amended_by__isnull=True,
-    ).order_by("done_on")
-    for vehicle, day in rows.values_list("vehicle_id", "done_on"):
-        found.setdefault(vehicle, day)
-    return found

@@ -10,7 +10,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F, Q
 
-from claims.models import Claim, ReportTally
+from claims.models import ReportTally
 from claims.reports.queries import (
     ClaimCount,
     ClaimsBy,
@@ -54,7 +54,7 @@ def compute_document(name: str, as_of: date) -> dict[str, Any]:
         reserve = read_reserve(as_of)
         return {"reserve": asdict(reserve) if reserve else None}
     by = next(by for by in ClaimsBy if name_claims_by(by) == name)
-    counts = count_claims(by, Claim.objects.all())
+    counts = count_claims(by)
     return {"counts": [_write_count(count) for count in counts]}
 
 

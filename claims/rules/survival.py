@@ -4,9 +4,8 @@ Kaplan and Meier 1958; Greenwood 1926; the bands on the log-minus-log scale (Kal
 """
 
 import math
-from bisect import bisect_left
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -34,11 +33,11 @@ class SurvivalPoint:
     upper: float
 
 
-def estimate_survival(lifetimes: Sequence[Lifetime], *, confidence: float = 0.95) -> tuple[SurvivalPoint, ...]:
+def estimate_survival(lifetimes: Iterable[Lifetime], *, confidence: float = 0.95) -> tuple[SurvivalPoint, ...]:
     """Return the Kaplan-Meier estimate at each day on which rust was found, earliest first.
 
     Args:
-        lifetimes: the zones; empty gives an empty estimate, for then nothing is known.
+        lifetimes: the zones, one by one or as a Counter; empty gives an empty estimate, for then nothing is known.
         confidence: of the bands, point by point.
 
     Raises:
@@ -46,17 +45,13 @@ def estimate_survival(lifetimes: Sequence[Lifetime], *, confidence: float = 0.95
     """
     if not 0 < confidence < 1:
         raise ValueError(f"confidence {confidence}: write a share between 0 and 1, such as 0.95.")
-    if any(lifetime.days < 0 for lifetime in lifetimes):
+    by_day = _count_by_day(lifetimes)
+    if any(days < 0 for days in by_day):
         raise ValueError("A zone can't be watched for a negative number of days.")
     z = NormalDist().inv_cdf(0.5 + confidence / 2)
-    at_risk = len(lifetimes)
+    at_risk = sum(gone for _rusted, gone in by_day.values())
     share, greenwood = 1.0, 0.0
     points = []
-    by_day: dict[int, list[int]] = {}
-    for lifetime in lifetimes:
-        counts = by_day.setdefault(lifetime.days, [0, 0])
-        counts[0] += lifetime.rusted
-        counts[1] += 1
     for days in sorted(by_day):
         rusted, gone = by_day[days]
         if rusted:
@@ -67,6 +62,15 @@ def estimate_survival(lifetimes: Sequence[Lifetime], *, confidence: float = 0.95
             points.append(SurvivalPoint(days, at_risk, rusted, share, lower, upper))
         at_risk -= gone
     return tuple(points)
+
+
+def _count_by_day(lifetimes: Iterable[Lifetime]) -> dict[int, tuple[int, int]]:
+    """Return for each day how many zones were then found rusted, and how many were watched no longer."""
+    by_day: dict[int, tuple[int, int]] = {}
+    for lifetime, zones in Counter(lifetimes).items():
+        rusted, gone = by_day.get(lifetime.days, (0, 0))
+        by_day[lifetime.days] = rusted + lifetime.rusted * zones, gone + zones
+    return by_day
 
 
 def _find_band(share: float, greenwood: float, z: float) -> tuple[float, float]:
@@ -95,21 +99,19 @@ class LogRank:
     probability: float
 
 
-def compare_survival(one: Sequence[Lifetime], other: Sequence[Lifetime]) -> LogRank | None:
+def compare_survival(one: Iterable[Lifetime], other: Iterable[Lifetime]) -> LogRank | None:
     """Return the log-rank test of two groups; None where no rust was found in either, for then nothing is told."""
-    watched_one, watched_other = sorted(life.days for life in one), sorted(life.days for life in other)
-    rusted_one = Counter(life.days for life in one if life.rusted)
-    rusted_other = Counter(life.days for life in other if life.rusted)
+    by_day_one, by_day_other = _count_by_day(one), _count_by_day(other)
+    n1, n2 = (sum(gone for _rusted, gone in by_day.values()) for by_day in (by_day_one, by_day_other))
     observed = expected = variance = 0.0
-    for day in sorted({*rusted_one, *rusted_other}):
-        n1 = len(watched_one) - bisect_left(watched_one, day)
-        n2 = len(watched_other) - bisect_left(watched_other, day)
-        d1, d2 = rusted_one[day], rusted_other[day]
+    for day in sorted({*by_day_one, *by_day_other}):
+        (d1, gone1), (d2, gone2) = by_day_one.get(day, (0, 0)), by_day_other.get(day, (0, 0))
         n, d = n1 + n2, d1 + d2
         observed += d1
         expected += d * n1 / n
         if n > 1:
             variance += d * (n1 / n) * (n2 / n) * (n - d) / (n - 1)
+        n1, n2 = n1 - gone1, n2 - gone2
     if variance == 0:
         return None
     statistic = (observed - expected) ** 2 / variance
@@ -128,7 +130,7 @@ class Reserve:
 
 
 def estimate_reserve(
-    points: Sequence[SurvivalPoint], ages_days: Sequence[int], horizon_days: int, *, confidence: float = 0.95
+    points: Sequence[SurvivalPoint], ages_days: Iterable[int], horizon_days: int, *, confidence: float = 0.95
 ) -> Reserve | None:
     """Return how many of the covers in force are expected to see a claim within ``horizon_days``.
 
@@ -136,19 +138,26 @@ def estimate_reserve(
     that of the count (Poisson-binomial, normal approximation), joined with the band of the estimate itself. Beyond
     the longest time watched nothing is known; the estimate is then carried flat, which is too hopeful: None is
     returned where no point is known at all.
+
+    Args:
+        points: the estimate of survival.
+        ages_days: of the covers, one by one or as a Counter.
+        horizon_days: how far to look ahead.
+        confidence: of the interval.
     """
     if not points:
         return None
     z = NormalDist().inv_cdf(0.5 + confidence / 2)
+    covers_by_age = Counter(ages_days)
 
     def count(shares: dict[int, tuple[float, float, float]], which: int) -> tuple[float, float]:
         expected = variance = 0.0
-        for age in ages_days:
+        for age, covers in covers_by_age.items():
             start = _look_up(shares, points, age)[which]
             end = _look_up(shares, points, age + horizon_days)[which]
             chance = 1 - end / start if start > 0 else 0.0
-            expected += chance
-            variance += chance * (1 - chance)
+            expected += covers * chance
+            variance += covers * chance * (1 - chance)
         return expected, variance
 
     shares: dict[int, tuple[float, float, float]] = {}
@@ -157,8 +166,8 @@ def estimate_reserve(
     high_estimate, _ = count(shares, 1)
     spread = z * math.sqrt(variance)
     lower = max(0.0, min(expected, low_estimate) - spread)
-    upper = min(float(len(ages_days)), max(expected, high_estimate) + spread)
-    return Reserve(expected, lower, upper, len(ages_days))
+    upper = min(float(covers_by_age.total()), max(expected, high_estimate) + spread)
+    return Reserve(expected, lower, upper, covers_by_age.total())
 
 
 def _look_up(

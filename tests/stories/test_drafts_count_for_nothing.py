@@ -140,7 +140,7 @@ class Telling:
             told[f"job sheet on {day}"] = describe_job_sheet(self.vehicle, day)
             for name, answer in self._read_index(day).items():
                 told[f"{name} on {day}"] = answer
-        told["claims counted"] = [count_claims(by, Claim.objects.all()) for by in ClaimsBy]
+        told["claims counted"] = [count_claims(by) for by in ClaimsBy]
         told["survival"] = read_survival(), read_lifetimes()
         told["reserve"] = read_reserve(self.days[-1])
         told["backwards"] = [
