@@ -14,8 +14,10 @@ from django.db import transaction
 from notifications.enums import Channel, MessageStatus
 from notifications.invitations.rules.calendar_text import ToldVisit, read_told, write_invitation
 from notifications.invitations.rules.visit_news import TellableVisit, choose_news, is_still_true
-from notifications.invitations.visit_text import VisitPart, read_visit_parts, show_to_customer, write_visit_mail
+from notifications.invitations.visit_message import write_visit_message
+from notifications.invitations.visit_text import VisitPart, read_visit_parts, show_to_customer
 from notifications.languages import written_for
+from notifications.mail.rendering import render_message
 from notifications.models import Message
 from scheduling.models import Appointment, AppointmentStatus, BookedBy
 from treatments.event_log import mark_read, read_events
@@ -128,7 +130,6 @@ def _find_news(
             return [], withdrawn, _list_to_phone(appointment, events, now)
         if kind is None or kept:
             return [], withdrawn, ()
-        subject, body = write_visit_mail(kind, appointment, part)
         message = Message(
             key=f"visit:{appointment.uid}:{appointment.sequence}",
             customer=customer,
@@ -138,8 +139,7 @@ def _find_news(
             kind=kind,
             channel=Channel.EMAIL,
             address=customer.email,
-            subject=subject,
-            body=body,
+            **render_message(write_visit_message(kind, appointment, part)),
             due_at=now,
             created_at=now,
         )

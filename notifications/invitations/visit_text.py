@@ -1,5 +1,5 @@
-"""Puts an appointment into words for its customer: the entry in a calendar, and the mail that it comes with. Knows
-which part of a split visit an appointment is, for what its customer is told: washing first, the work later.
+"""Puts an appointment into words for its customer's calendar. Knows which part of a split visit an appointment is, for
+what its customer is told: washing first, the work later.
 """
 
 from collections.abc import Collection
@@ -13,16 +13,12 @@ from django.template.loader import render_to_string
 from django.utils.functional import Promise
 from django.utils.translation import gettext, gettext_lazy
 
-from notifications.customer_page.queries import make_own_page_address, make_stop_address
-from notifications.enums import MessageKind
+from notifications.customer_page.queries import make_own_page_address
 from notifications.invitations.rules.calendar_text import CalendarPerson, CalendarVisit
 from scheduling.booking.reading import OPEN
 from scheduling.enums import GIVES_ITS_PLACE_UP, AppointmentStatus, VisitKind
 from scheduling.models import Appointment
 from treatments.models import Site, Vehicle
-from treatments.queries import find_clock
-from treatments.rules.site_days import find_day
-from treatments.shared.rendering import render_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,20 +76,6 @@ TITLES: dict[VisitKind, str | Promise] = {
 TITLES_WITH_REINSPECTION: dict[VisitKind, str | Promise] = {
     VisitKind.FIRST_TREATMENT: gettext_lazy("First rust protection treatment with reinspection"),
     VisitKind.ANNUAL_TOUCH_UP: gettext_lazy("Rust protection touch-up with reinspection"),
-}
-SUBJECTS: dict[MessageKind, str | Promise] = {
-    MessageKind.VISIT_BOOKED: gettext_lazy("Your visit on %(day)s is booked: %(vehicle)s"),
-    MessageKind.VISIT_MOVED: gettext_lazy("Your visit has changed, it is now on %(day)s: %(vehicle)s"),
-    MessageKind.VISIT_CANCELLED: gettext_lazy("Your visit on %(day)s is cancelled: %(vehicle)s"),
-}
-# Of a visit that was split, each part says which one it is; (kind, whether it is the part for washing).
-PART_SUBJECTS: dict[tuple[MessageKind, bool], str | Promise] = {
-    (MessageKind.VISIT_BOOKED, True): gettext_lazy("Washing and drying on %(day)s is booked: %(vehicle)s"),
-    (MessageKind.VISIT_MOVED, True): gettext_lazy("Your visit has changed, washing and drying on %(day)s: %(vehicle)s"),
-    (MessageKind.VISIT_CANCELLED, True): gettext_lazy("Only washing and drying on %(day)s is cancelled: %(vehicle)s"),
-    (MessageKind.VISIT_BOOKED, False): gettext_lazy("The work after washing is booked for %(day)s: %(vehicle)s"),
-    (MessageKind.VISIT_MOVED, False): gettext_lazy("The work after washing is now on %(day)s: %(vehicle)s"),
-    (MessageKind.VISIT_CANCELLED, False): gettext_lazy("Only the work on %(day)s is cancelled: %(vehicle)s"),
 }
 REMINDED_BEFORE = timedelta(days=1)
 
@@ -175,33 +157,3 @@ def show_to_customer(appointment: Appointment, part: VisitPart | None = None) ->
         alarm_before=REMINDED_BEFORE,
         alarm_text=gettext("Tomorrow: %(visit)s") % {"visit": title},
     )
-
-
-def write_visit_mail(kind: MessageKind, appointment: Appointment, part: VisitPart | None = None) -> tuple[str, str]:
-    """Return the subject and the body of a mail about an appointment; call it within ``written_for``.
-
-    Args:
-        part: which part of a split visit it is; None: it was not split.
-    """
-    if part is not None and part.other is None and kind is MessageKind.VISIT_CANCELLED:
-        # Nothing of the visit stands any more, so there is no part to tell apart.
-        part = None
-    customer = appointment.customer
-    assert customer is not None
-    vehicle = render_vehicle(appointment.vehicle)
-    context = {
-        "kind": kind,
-        "part": part,
-        "appointment": appointment,
-        "customer": customer,
-        "site": appointment.site,
-        "vehicle": vehicle,
-        "title": render_title(appointment, part),
-        "own_page": make_own_page_address(customer, appointment.vehicle),
-        "stop_address": make_stop_address(customer),
-    }
-
-    wording = SUBJECTS[kind] if part is None else PART_SUBJECTS[kind, part.is_washing]
-    day = render_day(find_day(appointment.starts_at, find_clock(appointment.site)))
-    subject = " ".join((str(wording) % {"day": day, "vehicle": vehicle}).split())
-    return subject[:200].strip(), render_to_string("notifications/visit.txt", context).strip() + "\n"

@@ -7,6 +7,8 @@ import smtplib
 from datetime import datetime
 from email.errors import MessageError
 from email.header import Header
+from email.mime.image import MIMEImage
+from email.mime.multipart import MIMEMultipart
 from typing import Any
 
 from django.conf import settings
@@ -17,10 +19,12 @@ from django.utils.translation import gettext
 
 from notifications.customer_page.queries import make_stop_address
 from notifications.invitations.rules.calendar_text import read_told
+from notifications.mail.letterhead import read_letterhead
+from notifications.mail.rendering import LOGO_ADDRESS, LOGO_ID
 from notifications.models import Message
 from treatments.enums import Role
 from treatments.event_log.verification import write_checkpoint
-from treatments.models import User
+from treatments.models import Site, User
 
 # What sending one mail can come to: the server can't be reached or refuses (smtplib's errors are OSErrors), an
 # address or header can't be written (BadHeaderError and UnicodeError are ValueErrors), or a mail can't be put together.
@@ -32,10 +36,18 @@ POLICY = b"5.7."
 
 
 class Mail(EmailMultiAlternatives):
-    """A mail whose subject begins beside the name of its header; Django's may begin on the line below."""
+    """A mail whose subject begins beside the name of its header; Django's may begin on the line below.
+
+    Attributes:
+        logo: a picture that goes with the HTML, which refers to it as ``cid:logo``; empty: it needs none.
+    """
+
+    logo: bytes = b""
 
     def message(self, **options: Any) -> Any:
         parts = super().message(**options)
+        if self.logo:
+            _add_logo(parts, self.logo)
         subject = str(self.subject)
         if not subject.isascii():
             parts.replace_header("Subject", Header(subject, "utf-8", header_name="Subject").encode())
@@ -44,7 +56,7 @@ class Mail(EmailMultiAlternatives):
 
 def make_email(message: Message) -> EmailMessage:
     """Return the mail of a message, with the headers that let a mail program stop further ones (RFC 8058)."""
-    stop = make_stop_address(message.customer)
+    stop, site = make_stop_address(message.customer), _find_site(message)
     domain = settings.DEFAULT_FROM_EMAIL.rpartition("@")[2].strip(">") or "localhost"
     headers = {
         # The same for every attempt, so that a mail system can drop a second copy.
@@ -60,16 +72,37 @@ def make_email(message: Message) -> EmailMessage:
         settings.DEFAULT_FROM_EMAIL,
         [message.address],
         headers=headers,
-        reply_to=_find_reply_to(message),
+        reply_to=[site.email] if site and site.email else None,
     )
+    if message.html:
+        _add_html(email, message, site)
     if message.calendar:
         _add_invitation(email, message.calendar)
     return email
 
 
-def _find_reply_to(message: Message) -> list[str] | None:
-    place = message.appointment or message.cover
-    return [place.site.email] if place and place.site.email else None
+def _find_site(message: Message) -> Site | None:
+    place = message.appointment or message.cover or (message.claim.cover if message.claim else None)
+    return place.site if place else None
+
+
+def _add_html(email: Mail, message: Message, site: Site | None) -> None:
+    """Add the HTML beside the text, with the logo that it shows."""
+    email.attach_alternative(message.html, "text/html")
+    if site is not None and LOGO_ADDRESS in message.html:
+        email.logo = read_letterhead(site).logo
+
+
+def _add_logo(parts: Any, logo: bytes) -> None:
+    """Put the HTML of a mail and its picture into one part (RFC 2387)."""
+    for part in parts.walk():
+        held = part.get_payload() if part.get_content_type() == "multipart/alternative" else []
+        for number, one in enumerate(held):
+            if one.get_content_type() == "text/html":
+                picture = MIMEImage(logo)
+                picture["Content-ID"] = f"<{LOGO_ID}>"
+                picture["Content-Disposition"] = "inline"
+                held[number] = MIMEMultipart("related", None, [one, picture], type="text/html")
 
 
 def _add_invitation(email: EmailMultiAlternatives, calendar: str) -> None:

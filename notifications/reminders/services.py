@@ -7,10 +7,11 @@ from datetime import date, datetime
 from django.db import transaction
 
 from notifications.enums import Channel
+from notifications.mail.rendering import render_message
 from notifications.models import Message
 from notifications.reminders.evaluation import PastMessages, Standing, evaluate_reminders
 from notifications.reminders.rules.reminders import Reminder
-from notifications.reminders.text import write_reminder
+from notifications.reminders.text import DueVehicle, write_due_message
 from scheduling.covers.queries import CoverCase, read_cases_apart
 from scheduling.models import Cover
 from treatments.models import Customer, Zone
@@ -89,7 +90,8 @@ def _make_message(
     as_of: date,
     now: datetime,
 ) -> Message:
-    subject, body = write_reminder(reminder, cover, owner, case.read_state(as_of), zone_names, as_of)
+    vehicle = DueVehicle(cover, reminder, case.read_state(as_of))
+    content = write_due_message([vehicle], owner, zone_names, as_of)
     return Message(
         key=f"{reminder.kind}:{cover.number}:{first_new}:{owner.pk}",
         customer=owner,
@@ -98,8 +100,7 @@ def _make_message(
         kind=reminder.kind,
         channel=Channel.EMAIL,
         address=owner.email,
-        subject=subject,
-        body=body,
+        **render_message(content),
         due_at=now,
         created_at=now,
     )

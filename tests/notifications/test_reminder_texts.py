@@ -196,7 +196,7 @@ def test_a_visit_at_which_the_film_was_not_renewed_is_no_visit_missed(shop: Shop
     # The rockers' wax of 24 months was not renewed; nothing but that is told.
     assert "The protective film on 2 zones of your 2025 Harrow Finch was not renewed in time." in message.body
     assert "Touch-up of 2 zones: Left rocker panel, Right rocker panel" in message.body
-    for untrue in ("was not made", "No rust protection visit", "suspended", "rocker_", "2027-"):
+    for untrue in ("was not made", "no rust protection visit", "suspended", "rocker_", "2027-"):
         assert untrue not in message.body, untrue
     assert message.subject == "Renewal of the rust protection film of your 2025 Harrow Finch is overdue"
 
@@ -206,7 +206,7 @@ def test_a_visit_that_was_missed_says_so_and_what_follows(cover: Cover) -> None:
     assert message is not None
     assert message.kind == MessageKind.VISIT_MISSED
     assert (
-        "No rust protection visit of your 2025 Harrow Finch is on record from 11 April 2026 through 10 July 2026"
+        "We have no rust protection visit of your 2025 Harrow Finch on record from 11 April 2026 through 10 July 2026"
         in message.body
     )
     assert "Damage found while it is suspended may not be paid." in message.body
