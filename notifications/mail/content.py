@@ -103,8 +103,9 @@ class MailContent:
         return next((button.url for button in (*self.buttons, *own)), "")
 
 
-# Longer than any name that somebody has, and than any paragraph that somebody reads.
-MOST_IN_A_LINE = 160
+# A subject fits its column; the others are longer than any line or paragraph that somebody reads.
+MOST_IN_A_SUBJECT = 180
+MOST_IN_A_LINE = 500
 MOST_IN_A_PARAGRAPH = 4000
 PARAGRAPHS = frozenset({"paragraphs", "closing", "why", "if_stopped", "short"})
 # They join letters in some scripts; all other signs without a shape can only mislead.
@@ -154,7 +155,9 @@ def _clean(value: Any, name: str) -> Any:
             raise ValueError(f"{value!r} is no address of a page: it must begin with https:// and hold no spaces.")
         return value
     if isinstance(value, str):
-        return clean_paragraph(value) if name in PARAGRAPHS else clean_line(value)
+        if name in PARAGRAPHS:
+            return clean_paragraph(value)
+        return clean_line(value, MOST_IN_A_SUBJECT if name == "subject" else MOST_IN_A_LINE)
     if isinstance(value, tuple):
         return tuple(_clean(one, name) for one in value)
     return clean_content(value) if hasattr(value, "__dataclass_fields__") else value

@@ -5,10 +5,12 @@ from django.utils.translation import gettext as _
 from notifications.mail.content import clean_line
 from treatments.models import Site
 
+MOST_OF_A_NAME = 120
+
 
 def render_greeting(name: str) -> str:
     """Return how a customer is greeted; without a name where none is on record."""
-    clean = clean_line(name)
+    clean = clean_line(name, MOST_OF_A_NAME)
     return _("Hello %(name)s,") % {"name": clean} if clean else _("Hello,")
 
 
