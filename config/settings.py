@@ -227,6 +227,11 @@ else:
 EMAIL_TIMEOUT = env.int("EMAIL_TIMEOUT", default=10)
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="desk@example.org")
 
+# Where text messages go, as JSON by POST with a bearer token. Without it: into files, where mail goes into files too.
+TEXT_GATEWAY_URL = env.str("TEXT_GATEWAY_URL", default="")
+TEXT_GATEWAY_TOKEN = env.str("TEXT_GATEWAY_TOKEN", default="")
+TEXT_GATEWAY_TIMEOUT = env.int("TEXT_GATEWAY_TIMEOUT", default=10)
+
 # Without a broker tasks wait as files in VAR_DIR, for the worker that ``manage.py serve`` starts.
 CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="") or "filesystem://localhost"
 # Whether the broker is this machine's own, and only its own worker listens: the embedded size.
@@ -255,9 +260,14 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
 # How many tasks share one recompute; more than there are worker processes gains nothing.
 RECOMPUTE_WORKERS = env.int("RECOMPUTE_WORKERS", default=2)
+# How many workers send at once where many messages wait.
+SEND_WORKERS = env.int("SEND_WORKERS", default=2)
 CELERY_BEAT_SCHEDULE = {
     # A row with a due time is the truth; these short scans only look for such rows.
-    "send-due-messages": {"task": "notifications.send_due_messages", "schedule": 60.0},
+    "send-due-messages": {
+        "task": "notifications.send_due_messages",
+        "schedule": env.float("SEND_SCAN_SECONDS", default=20),
+    },
     "write-invitations": {"task": "notifications.write_invitations", "schedule": 60.0},
     "write-due-reminders": {"task": "notifications.write_due_reminders", "schedule": 3600.0},
     "erase-what-is-old": {"task": "notifications.erase_what_is_old", "schedule": 86400.0},

@@ -1,14 +1,17 @@
 """Thin Celery wrappers of the notification services. Rows hold the truth; these only look and nudge."""
 
 import logging
-from functools import partial
+from datetime import timedelta
+from math import ceil
 
 from celery import shared_task
-from django.db import transaction
+from django.conf import settings
 from django.utils import timezone
 
+from notifications.enums import Channel
 from notifications.invitations import services as invitations
 from notifications.mail import mailing as log_checkpoints
+from notifications.outbox import leases
 from notifications.outbox import services as outbox
 from notifications.privacy import retention
 from notifications.reminders import services
@@ -16,6 +19,9 @@ from treatments.queries import find_shop_day
 from treatments.shared.long_work import nudge
 
 logger = logging.getLogger(__name__)
+
+# Then the worker does something else; the next scan asks for more.
+RUN_TIME = timedelta(minutes=5)
 
 
 @shared_task(name="notifications.write_due_reminders")
@@ -41,20 +47,27 @@ def send_log_checkpoint() -> None:
 
 @shared_task(name="notifications.send_due_messages")
 def send_due_messages() -> int:
-    """Lease the messages whose time has come and hand each to a worker; return how many."""
+    """Look for messages whose time has come and let workers take them; return how many workers were asked.
+
+    Nothing is taken here: what a broker loses is asked for again by the next scan.
+    """
     now = timezone.now()
-    with transaction.atomic():
-        keys = outbox.lease_due_messages(now=now)
-        for key in keys:
-            transaction.on_commit(partial(send_message.delay, key))
-    return len(keys)
+    found = leases.look_for_work(now=now, most=leases.BATCH * settings.SEND_WORKERS)
+    if found.pop(leases.LAPSED, 0):
+        leases.free_lapsed_leases(now=now)
+    asked = 0
+    for channel, count in found.items():
+        for _worker in range(min(ceil(count / leases.BATCH), settings.SEND_WORKERS)):
+            nudge(send_messages, channel)
+            asked += 1
+    return asked
 
 
-@shared_task(name="notifications.send_message")
-def send_message(message_id: int) -> bool:
-    """Send one leased message; True where this call sent it."""
-    outcome = outbox.send_leased_message(message_id=message_id, now=timezone.now())
-    return outcome is outbox.SendOutcome.SENT
+@shared_task(name="notifications.send_messages", expires=60)
+def send_messages(channel: str) -> int:
+    """Send the messages of a channel in batches, over one connection; return how many this call sent."""
+    report = outbox.send_due_messages(Channel(channel), clock=timezone.now, time_limit=RUN_TIME)
+    return report.sent
 
 
 @shared_task(name="notifications.write_invitations")

@@ -22,7 +22,7 @@ from notifications.models import Message
 from scheduling.models import Appointment, AppointmentStatus, BookedBy
 from treatments.event_log import mark_read, read_events
 from treatments.models import Event
-from treatments.rules.explanation import Explanation
+from treatments.rules.explanation import Explanation, explain, to_json
 from treatments.rules.wording import format_count
 from treatments.shared.faults import work_apart
 from treatments.shared.rendering import render_all
@@ -125,7 +125,9 @@ def _find_news(
         kind = choose_news(visit, _read_told(told[-1]) if told else None, now)
         kept = [message for message in pending if message.kind == kind and _is_true(message, visit, now)]
         stale = [message.pk for message in pending if message not in kept]
-        withdrawn = Message.objects.filter(pk__in=stale).update(status=MessageStatus.WITHDRAWN)
+        withdrawn = Message.objects.filter(pk__in=stale).update(
+            status=MessageStatus.WITHDRAWN, why=to_json(explain("message.not_so_any_more"))
+        )
         if not customer.email or customer.messages_stopped_at:
             return [], withdrawn, _list_to_phone(appointment, events, now)
         if kind is None or kept:

@@ -1,9 +1,8 @@
-"""Makes the mail of a message row, and tells a failure that will pass from one that never will. Tells the owner each
+"""Makes the mail of a message row. Tells the owner each
 night where the event log stands, so that it is known outside the shop's own machines.
 """
 
 import logging
-import smtplib
 from datetime import datetime
 from email.errors import MessageError
 from email.header import Header
@@ -12,9 +11,7 @@ from email.mime.multipart import MIMEMultipart
 from typing import Any
 
 from django.conf import settings
-from django.core.exceptions import ValidationError
 from django.core.mail import EmailMessage, EmailMultiAlternatives
-from django.core.validators import validate_email
 from django.utils.translation import gettext
 
 from notifications.customer_page.queries import make_stop_address
@@ -29,10 +26,6 @@ from treatments.models import Site, User
 # What sending one mail can come to: the server can't be reached or refuses (smtplib's errors are OSErrors), an
 # address or header can't be written (BadHeaderError and UnicodeError are ValueErrors), or a mail can't be put together.
 SENDING_ERRORS = (OSError, ValueError, MessageError)
-# RFC 5321, 4.2.3: malformed, no such mailbox, not here, name not allowed.
-ADDRESS_REFUSED = frozenset({501, 550, 551, 553})
-# RFC 3463: X.7.x is the server's policy, and the server's policy is not the address's fault.
-POLICY = b"5.7."
 
 
 class Mail(EmailMultiAlternatives):
@@ -60,7 +53,7 @@ def make_email(message: Message) -> EmailMessage:
     domain = settings.DEFAULT_FROM_EMAIL.rpartition("@")[2].strip(">") or "localhost"
     headers = {
         # The same for every attempt, so that a mail system can drop a second copy.
-        "Message-ID": f"<message-{message.pk}@{domain}>",
+        "Message-ID": f"<{message.reference}@{domain}>",
         "Auto-Submitted": "auto-generated",
         "List-Unsubscribe": f"<{stop}>",
     }
@@ -110,33 +103,6 @@ def _add_invitation(email: EmailMultiAlternatives, calendar: str) -> None:
     method = read_told(calendar).method.value
     email.attach_alternative(calendar, f"text/calendar; method={method}")
     email.attach("invite.ics", calendar.encode(), "application/ics")
-
-
-def find_lasting_fault(message: Message, error: Exception) -> str:
-    """Return what is wrong with the message itself, so that no further attempt can help; '' where one can.
-
-    A fault of the server, the connection or the shop's own settings passes or is mended; the same message then goes.
-    """
-    try:
-        validate_email(message.address)
-        message.address.rpartition("@")[2].encode("idna")
-    except (ValidationError, UnicodeError):
-        return f"The address {message.address!r} is no e-mail address."
-    if any(sign in message.subject for sign in "\r\n"):
-        return "The subject holds a line break."
-    if isinstance(error, smtplib.SMTPRecipientsRefused):
-        answers = list(error.recipients.values())
-        if answers and all(code in ADDRESS_REFUSED and POLICY not in text for code, text in answers):
-            return f"The mail server refuses the address: {describe_error(error)}"
-    return ""
-
-
-def describe_error(error: Exception) -> str:
-    """Return an error in one line that fits the row; the name of its kind where it says nothing."""
-    said = str(error)
-    if isinstance(error, smtplib.SMTPRecipientsRefused):
-        said = "; ".join(f"{code} {text.decode('utf-8', 'replace')}" for code, text in error.recipients.values())
-    return (" ".join(said.split()) or type(error).__name__)[:300]
 
 
 logger = logging.getLogger(__name__)

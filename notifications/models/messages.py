@@ -57,7 +57,12 @@ class Message(models.Model):
 
     class Meta:
         ordering = ["due_at", "id"]
-        indexes = [models.Index(fields=["status", "due_at"])]
+        indexes = [
+            # What a worker takes next: of one channel, the one that waits longest first.
+            models.Index(fields=["status", "channel", "due_at", "id"], name="message_next_of_channel"),
+            # What a worker holds, or sent without living to write it into the event log.
+            models.Index(fields=["leased_until"], condition=models.Q(leased_until__isnull=False), name="message_held"),
+        ]
         constraints = [
             one_of(MessageKind, "kind", "message_kind_known"),
             one_of(Channel, "channel", "message_channel_known"),

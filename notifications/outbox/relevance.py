@@ -1,26 +1,85 @@
-"""Says whether what a message tells of is still so; one that is not must not be sent."""
+"""Says which messages are not to be sent any more, for a batch of them at once.
 
-from datetime import datetime
+What a message tells of must still be so when it goes; its customer must want it, and its address take mail.
+"""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from datetime import datetime, timedelta
 
 from notifications.enums import MessageKind
 from notifications.invitations.services import is_invitation_true
-from notifications.models import Message
+from notifications.models import Message, Suppression
 from scheduling.covers.rules.due_item import DueKind, DueStatus
 from scheduling.covers.rules.ends import CoverStatus
-from scheduling.models import CoverState, DueItem
+from scheduling.models import AppointmentStatus, CoverState, DueItem
+from treatments.rules.explanation import Explanation, Label, explain
 
 # These say that a visit is due or was missed; once it was made they would not be true any more, whatever else is due.
 TELL_OF_A_VISIT = (MessageKind.VISIT_DUE, MessageKind.IN_GRACE, MessageKind.VISIT_MISSED)
+# A visit that was moved further away is not tomorrow any more.
+SOON = timedelta(days=2)
+# Nobody need see to these; what keeps any other from being sent is a failure.
+WITHDRAWING = frozenset({"message.stopped", "message.not_so_any_more"})
+
+
+def find_why_not_sent(messages: Sequence[Message], *, now: datetime) -> dict[int, Explanation]:
+    """Return why each of these is not to be sent, by its key; what may go is left out."""
+    suppressed = _find_suppressed(messages)
+    untrue = _find_untrue(messages, now)
+    found: dict[int, Explanation] = {}
+    for message in messages:
+        if message.customer.messages_stopped_at:
+            found[message.pk] = explain("message.stopped")
+        elif message.pk in untrue:
+            found[message.pk] = explain("message.not_so_any_more")
+        elif reason := suppressed.get((message.channel, message.address)):
+            found[message.pk] = explain("message.suppressed", reason=Label(reason))
+    return found
 
 
 def is_still_true(message: Message, now: datetime) -> bool:
     """Say whether what a message tells of is still so."""
-    if message.appointment is not None:
-        return is_invitation_true(message, now)
-    if message.cover is None:
-        return True
-    if message.kind == MessageKind.TO_COMPLETE:
-        # It tells of zones, not of due items; the cover stays pending while one of them is missing.
-        return CoverState.objects.filter(cover=message.cover_id, status=CoverStatus.PENDING).exists()
-    still = DueItem.objects.filter(cover=message.cover_id, key__in=message.due_keys).exclude(status=DueStatus.BOOKED)
-    return (still.filter(kind=DueKind.REINSPECTION) if message.kind in TELL_OF_A_VISIT else still).exists()
+    return not _find_untrue([message], now)
+
+
+def _find_suppressed(messages: Sequence[Message]) -> dict[tuple[str, str], str]:
+    addresses = {message.address for message in messages}
+    rows = Suppression.objects.filter(address__in=addresses, lifted_at__isnull=True)
+    return {(channel, address): reason for channel, address, reason in rows.values_list("channel", "address", "reason")}
+
+
+def _find_untrue(messages: Sequence[Message], now: datetime) -> set[int]:
+    untrue = {message.pk for message in messages if message.appointment is not None and not _is_visit_so(message, now)}
+    of_covers = [message for message in messages if message.appointment is None and message.cover_id is not None]
+    if not of_covers:
+        return untrue
+    covers = {message.cover_id for message in of_covers}
+    # It tells of zones, not of due items; the cover stays pending while one of them is missing.
+    pending = set(
+        CoverState.objects.filter(cover__in=covers, status=CoverStatus.PENDING).values_list("cover", flat=True)
+    )
+    items: dict[int | None, dict[str, str]] = defaultdict(dict)
+    for cover, key, kind in (
+        DueItem.objects.filter(cover__in=covers).exclude(status=DueStatus.BOOKED).values_list("cover", "key", "kind")
+    ):
+        items[cover][key] = kind
+    for message in of_covers:
+        if message.kind == MessageKind.TO_COMPLETE:
+            still = message.cover_id in pending
+        else:
+            kinds = [items[message.cover_id][key] for key in message.due_keys if key in items[message.cover_id]]
+            still = DueKind.REINSPECTION in kinds if message.kind in TELL_OF_A_VISIT else bool(kinds)
+        if not still:
+            untrue.add(message.pk)
+    return untrue
+
+
+def _is_visit_so(message: Message, now: datetime) -> bool:
+    visit = message.appointment
+    assert visit is not None
+    if message.kind == MessageKind.VISIT_THANKS:
+        return visit.status == AppointmentStatus.DONE
+    if message.kind == MessageKind.VISIT_TOMORROW:
+        return visit.status == AppointmentStatus.BOOKED and now < visit.starts_at <= message.due_at + SOON
+    return is_invitation_true(message, now)

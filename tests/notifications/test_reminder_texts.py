@@ -13,7 +13,6 @@ import pytest
 from notifications.enums import MessageStatus
 from notifications.models import Message
 from notifications.outbox import services as outbox
-from notifications.outbox.services import SendOutcome
 from notifications.reminders import services
 from notifications.reminders.rules.reminders import (
     DueThing,
@@ -234,8 +233,7 @@ def test_a_visit_message_is_withdrawn_once_the_visit_was_made_though_a_film_is_s
     assert film is not None
     message.due_keys = [*message.due_keys, film.key]
     message.save()
-    (key,) = outbox.lease_due_messages(now=NOW)
-    assert outbox.send_leased_message(message_id=key, now=NOW) is SendOutcome.WITHDRAWN
+    assert outbox.send_all_due_messages(clock=lambda: NOW).withdrawn == 1
 
 
 def add_unfinished_vehicle(shop: ShopForTests) -> Cover:
@@ -280,8 +278,7 @@ def test_a_cover_whose_treatment_was_never_finished_is_asked_to_finish_it(shop: 
     coat(shop, unfinished.vehicle, date(2026, 9, 2), TreatmentKind.ANNUAL_TOUCH_UP, ["rocker_right"])
     assert Treatment.objects.count() == 2
     recompute(as_of=date(2026, 9, 2), now=NOW)
-    (key,) = outbox.lease_due_messages(now=NOW)
-    assert outbox.send_leased_message(message_id=key, now=NOW) is SendOutcome.WITHDRAWN
+    assert outbox.send_all_due_messages(clock=lambda: NOW).withdrawn == 1
     assert Message.objects.get().status == MessageStatus.WITHDRAWN
 
 

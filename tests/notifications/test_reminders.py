@@ -13,10 +13,10 @@ from django.test import Client
 from django.utils import timezone
 
 from notifications.customer_page.queries import make_stop_token
-from notifications.enums import MessageStatus
+from notifications.enums import Channel, MessageStatus
 from notifications.models import Message
 from notifications.outbox import services as outbox
-from notifications.outbox.services import SendOutcome
+from notifications.outbox.leases import LEASE, count_attempt, lease_messages
 from notifications.reminders import evaluation, services
 from notifications.reminders.evaluation import Standing
 from notifications.tasks import send_due_messages
@@ -81,10 +81,8 @@ def test_a_reminder_is_written_once_and_sent_once(cover: Cover, settings: object
     first = services.write_due_reminders(as_of=TODAY, now=NOW)
     again = services.write_due_reminders(as_of=TODAY, now=NOW)
     assert (first.written, again.written, again.already_told) == (1, 0, 1)
-    keys = outbox.lease_due_messages(now=NOW)
-    assert outbox.lease_due_messages(now=NOW) == []
-    assert outbox.send_leased_message(message_id=keys[0], now=NOW) is SendOutcome.SENT
-    assert outbox.send_leased_message(message_id=keys[0], now=NOW) is SendOutcome.NOT_HELD
+    assert outbox.send_all_due_messages(clock=lambda: NOW).sent == 1
+    assert outbox.send_all_due_messages(clock=lambda: NOW).sent == 0
     (mail,) = read_mail(settings)
     assert mail["To"] == "lena@example.com"
     text = read_text(mail)
@@ -112,19 +110,19 @@ def test_a_visit_made_before_sending_withdraws_the_message(shop: ShopForTests, c
     services.write_due_reminders(as_of=TODAY, now=NOW)
     treat(shop, cover.vehicle, TODAY - timedelta(days=1), TreatmentKind.ANNUAL_TOUCH_UP)
     recompute(as_of=TODAY, now=NOW)
-    (key,) = outbox.lease_due_messages(now=NOW)
-    assert outbox.send_leased_message(message_id=key, now=NOW) is SendOutcome.WITHDRAWN
-    assert Message.objects.get().status == MessageStatus.WITHDRAWN
+    assert outbox.send_all_due_messages(clock=lambda: NOW).withdrawn == 1
+    message = Message.objects.get()
+    assert (message.status, message.why["code"]) == (MessageStatus.WITHDRAWN, "message.not_so_any_more")
     assert read_mail(settings) == []
 
 
 def test_a_worker_that_died_loses_nothing(cover: Cover, settings: object) -> None:
     services.write_due_reminders(as_of=TODAY, now=NOW)
-    (key,) = outbox.lease_due_messages(now=NOW)
-    later = NOW + outbox.LEASE + timedelta(seconds=1)
-    assert outbox.send_leased_message(message_id=key, now=later) is SendOutcome.NOT_HELD  # the lease ran out
-    assert outbox.lease_due_messages(now=later) == [key]
-    assert outbox.send_leased_message(message_id=key, now=later) is SendOutcome.SENT
+    batch = lease_messages(Channel.EMAIL, now=NOW, limit=9)
+    assert len(batch.messages) == 1
+    assert outbox.send_all_due_messages(clock=lambda: NOW + LEASE).sent == 0
+    assert outbox.send_all_due_messages(clock=lambda: NOW + LEASE + timedelta(seconds=1)).sent == 1
+    assert not count_attempt(batch, batch.messages[0])  # the lost worker comes back too late
     assert len(read_mail(settings)) == 1
 
 

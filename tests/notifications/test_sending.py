@@ -13,11 +13,13 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from freezegun import freeze_time
 
-from notifications.enums import MessageStatus
-from notifications.mail.mailing import Mail, describe_error, find_lasting_fault
+from notifications.enums import Channel, MessageStatus
+from notifications.mail.mailing import Mail
 from notifications.models import Message
 from notifications.outbox import services as outbox
-from notifications.outbox.services import SendOutcome
+from notifications.outbox.carriers import describe_error
+from notifications.outbox.leases import lease_messages
+from notifications.outbox.outcomes import MOST_ATTEMPTS
 from notifications.reminders import services
 from scheduling.models import Cover
 from tests.conftest import NOW, TODAY, ShopForTests
@@ -79,11 +81,9 @@ def test_one_bad_address_stops_nobody_elses_reminder(
     assert (report.sent, len(report.failed), report.to_be_retried) == (sent, failed, [])
     assert Message.objects.filter(status=MessageStatus.SENT).count() == sent
     for message in Message.objects.filter(status=MessageStatus.FAILED):
-        assert "is no e-mail address" in message.last_error
-        assert message.leased_until is None
-        assert message.attempts == 1
+        assert (message.why["code"], message.leased_until, message.attempts) == ("message.no_address", None, 1)
     # Nothing is left leased, and what failed for good is not tried again.
-    assert outbox.lease_due_messages(now=NOW + timedelta(days=1)) == []
+    assert lease_messages(Channel.EMAIL, now=NOW + timedelta(days=1), limit=9).messages == ()
 
 
 class StrictBackend(BaseEmailBackend):
@@ -101,65 +101,21 @@ class StrictBackend(BaseEmailBackend):
         return len(email_messages)
 
 
-@pytest.mark.parametrize(
-    ("error", "outcome", "words"),
-    [
-        (ConnectionRefusedError(111, "Connection refused"), SendOutcome.TO_BE_RETRIED, "refused"),
-        (smtplib.SMTPServerDisconnected("closed"), SendOutcome.TO_BE_RETRIED, "closed"),
-        (smtplib.SMTPAuthenticationError(535, b"who are you"), SendOutcome.TO_BE_RETRIED, "who are you"),
-        (smtplib.SMTPRecipientsRefused({GOOD: (450, b"later")}), SendOutcome.TO_BE_RETRIED, "450 later"),
-        (smtplib.SMTPRecipientsRefused({GOOD: (550, b"5.7.1 relaying denied")}), SendOutcome.TO_BE_RETRIED, "5.7.1"),
-        (smtplib.SMTPRecipientsRefused({GOOD: (550, b"5.1.1 no such user")}), SendOutcome.FAILED, "no such user"),
-        (ValueError("the sender's name holds a line break"), SendOutcome.TO_BE_RETRIED, "sender"),
-    ],
-)
-def test_only_what_the_message_itself_is_at_fault_for_fails_at_once(
-    covers: list[Cover], settings: object, error: Exception, outcome: SendOutcome, words: str
-) -> None:
-    refuse_with(settings, error)
-    services.write_due_reminders(as_of=TODAY, now=NOW)
-    key = outbox.lease_due_messages(now=NOW)[0]
-    assert outbox.send_leased_message(message_id=key, now=NOW) is outcome
-    message = Message.objects.get(pk=key)
-    assert words in message.last_error
-    assert message.status == (MessageStatus.FAILED if outcome is SendOutcome.FAILED else MessageStatus.LEASED)
-
-
-def test_an_error_that_no_mail_can_cause_is_told_and_tried_again(
+def test_an_error_of_the_program_is_told_tried_again_and_given_up_in_the_end(
     covers: list[Cover], settings: object, caplog: pytest.LogCaptureFixture
 ) -> None:
     refuse_with(settings, KeyError("a mistake in the program"))
     services.write_due_reminders(as_of=TODAY, now=NOW)
-    key = outbox.lease_due_messages(now=NOW)[0]
-    outcome = outbox.send_leased_message(message_id=key, now=NOW)
-    assert outcome is outbox.SendOutcome.TO_BE_RETRIED
-    assert "KeyError" in Message.objects.get(pk=key).last_error and "a mistake in the program" in caplog.text
-
-
-def test_a_server_that_refuses_is_tried_again_and_given_up_in_the_end(covers: list[Cover], settings: object) -> None:
-    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"  # type: ignore[attr-defined]
-    settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 9  # type: ignore[attr-defined]  # nothing listens there
-    services.write_due_reminders(as_of=TODAY, now=NOW)
     now = NOW
-    for attempt in range(1, outbox.MOST_ATTEMPTS + 1):
-        moment = now
-        report = outbox.send_all_due_messages(clock=lambda moment=moment: moment)  # type: ignore[misc]
-        last = attempt == outbox.MOST_ATTEMPTS
+    for attempt in range(1, MOST_ATTEMPTS + 1):
+        report = outbox.send_all_due_messages(clock=lambda moment=now: moment)  # type: ignore[misc]
+        last = attempt == MOST_ATTEMPTS
         assert (len(report.failed), len(report.to_be_retried)) == ((3, 0) if last else (0, 3))
         for message in Message.objects.all():
-            assert message.attempts == attempt
-            assert "refused" in message.last_error
-        now += outbox.LEASE * 3
+            assert (message.attempts, message.why["code"]) == (attempt, "fault.program")
+        now = max(Message.objects.values_list("due_at", flat=True))
+    assert "a mistake in the program" in caplog.text
     assert set(Message.objects.values_list("status", flat=True)) == {MessageStatus.FAILED}
-    assert outbox.lease_due_messages(now=now) == []
-
-
-def test_attempts_that_nobody_lived_to_finish_come_to_an_end_too(covers: list[Cover]) -> None:
-    services.write_due_reminders(as_of=TODAY, now=NOW)
-    key = outbox.lease_due_messages(now=NOW)[0]
-    Message.objects.filter(pk=key).update(attempts=outbox.MOST_ATTEMPTS)
-    assert outbox.send_leased_message(message_id=key, now=NOW) is SendOutcome.FAILED
-    assert Message.objects.get(pk=key).last_error == f"Given up: {outbox.MOST_ATTEMPTS} attempts broke off."
 
 
 def test_a_corrected_address_is_written_to_again(covers: list[Cover], settings: object) -> None:
@@ -194,7 +150,6 @@ def test_the_daily_run_tells_what_was_sent_and_fails_where_something_failed_for_
     with freeze_time(NOW), pytest.raises(CommandError, match="1 reminder failed for good"):
         call_command("run_daily", stdout=out_file, stderr=err_file)
     assert "3 reminders written, 2 sent, 1 failed." in out_file.getvalue()
-    assert "is no e-mail address" in err_file.getvalue()
     assert "Lena Orchard, cover " in err_file.getvalue()
     out, err = run_daily(NOW + timedelta(days=1))
     assert f"The address was refused before, so call or correct it: {covers[0].number}" in out
@@ -203,7 +158,7 @@ def test_the_daily_run_tells_what_was_sent_and_fails_where_something_failed_for_
 def test_the_daily_run_goes_on_to_the_last_message_and_needs_no_broker(
     covers: list[Cover], monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    monkeypatch.setattr(outbox, "SENT_IN_ONE_GO", 1)
+    monkeypatch.setattr(outbox, "BATCH", 1)
     out, _ = run_daily(NOW)
     assert "3 sent" in out
     assert not [record for record in caplog.records if record.name.startswith(("kombu", "celery"))]
@@ -222,9 +177,6 @@ def test_an_error_fits_the_row_whatever_it_says() -> None:
     assert describe_error(ValueError("a\n  b")) == "a b"
     assert describe_error(TimeoutError()) == "TimeoutError"
     assert len(describe_error(ValueError("x" * 999))) == 300
-    message = Message(address=GOOD, subject="two\nlines")
-    assert find_lasting_fault(message, ValueError()) == "The subject holds a line break."
-    assert find_lasting_fault(Message(address=GOOD, subject="one line"), ValueError()) == ""
 
 
 def test_a_subject_begins_beside_its_name() -> None:

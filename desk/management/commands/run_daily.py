@@ -95,8 +95,8 @@ class Command(BaseCommand):
         ends = []
         if not_sent:
             ends.append(
-                f"{format_count(len(not_sent), 'reminder')} failed for good. Correct the address in the admin, and the "
-                "next run writes again; or call."
+                f"{format_count(len(not_sent), 'reminder')} failed for good. Correct the address on the page of "
+                "messages and send again; or call."
             )
         if failed:
             ends.append(f"{format_count(len(failed), 'thing')} failed, as told above; all others were done.")

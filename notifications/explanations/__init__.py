@@ -1,0 +1,6 @@
+"""The English of the codes that say what became of a message, by subject; its French stands in ``django.po``."""
+
+from notifications.explanations import outbox
+from treatments.rules.explanation import Message
+
+MESSAGES: dict[str, Message] = {**outbox.MESSAGES}
