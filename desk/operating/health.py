@@ -16,7 +16,9 @@ from kombu.exceptions import OperationalError
 
 from notifications.enums import MessageStatus
 from notifications.models import Message
+from scheduling.bays.queries import read_calendars
 from scheduling.models import RecomputeRun
+from treatments.models import Site
 
 # A nightly run is late after a day and two hours; a message should leave within an hour of its time.
 NIGHTLY_LATE_AFTER = timedelta(hours=26)
@@ -32,7 +34,11 @@ WORKERS_CACHE_KEY = "health.workers"
 
 @dataclass(frozen=True)
 class Health:
-    """How each part is: ok, failing, starting, late or none yet. Moments are UTC, None where there is none."""
+    """How each part is: ok, failing, starting, late or none yet. Moments are UTC, None where there is none.
+
+    Attributes:
+        failing_sites: codes of the sites whose days can't be computed from their settings.
+    """
 
     database: str
     broker: str
@@ -43,10 +49,13 @@ class Health:
     messages: str
     messages_waiting: int
     oldest_message_due_at: datetime | None
+    sites: str
+    failing_sites: tuple[str, ...]
 
     @property
     def is_well(self) -> bool:
-        return not {"failing", "late"} & {self.database, self.broker, self.workers, self.last_run, self.messages}
+        parts = {self.database, self.broker, self.workers, self.last_run, self.messages, self.sites}
+        return not {"failing", "late"} & parts
 
 
 def read_health(now: datetime) -> Health:
@@ -62,8 +71,9 @@ def read_health(now: datetime) -> Health:
         waiting = Message.objects.filter(status__in=(MessageStatus.WAITING, MessageStatus.LEASED), due_at__lte=now)
         oldest = waiting.aggregate(at=Min("due_at"))["at"]
         number = waiting.count()
+        failing_sites = find_failing_sites()
     except DatabaseError:
-        return Health("failing", broker, workers, count, "failing", None, "failing", 0, None)
+        return Health("failing", broker, workers, count, "failing", None, "failing", 0, None, "failing", ())
     return Health(
         database="ok",
         broker=broker,
@@ -74,7 +84,16 @@ def read_health(now: datetime) -> Health:
         messages=_rate(oldest, now, MESSAGE_LATE_AFTER, nothing="ok"),
         messages_waiting=number,
         oldest_message_due_at=oldest,
+        sites="failing" if failing_sites else "ok",
+        failing_sites=failing_sites,
     )
+
+
+def find_failing_sites() -> tuple[str, ...]:
+    """Return the codes of the sites whose days can't be computed, so that nothing is due or booked there."""
+    sites = list(Site.objects.order_by("code"))
+    calendars = read_calendars(sites)
+    return tuple(site.code for site in sites if calendars[site.pk].fault)
 
 
 def _rate(at: datetime | None, now: datetime, late_after: timedelta, *, nothing: str) -> str:

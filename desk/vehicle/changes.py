@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy
 from desk.vehicle import forms_changes as change_forms
 from desk.vehicle import owner_contact
 from desk.vehicle.foresee import VehicleRecord, render_item
-from scheduling.covers.queries import read_cover_case
+from scheduling.covers.queries import is_over, read_cover_case
 from scheduling.covers.rules.due import sort_due_items
 from scheduling.covers.rules.due_item import DueItem
 from scheduling.covers.services import (
@@ -129,11 +129,9 @@ def _find_no_cover(record: VehicleRecord) -> str:
 
 
 def _find_open_cover(record: VehicleRecord) -> str:
-    if record.cover is None:
+    if record.cover is None or is_over(record.cover, record.today):
         return ""
-    return _("Cover %(number)s is on record; end it first, also where its own terms have ended it.") % {
-        "number": record.cover.number
-    }
+    return _("Cover %(number)s is not over; end it first.") % {"number": record.cover.number}
 
 
 def _find_no_owner(record: VehicleRecord) -> str:

@@ -13,6 +13,7 @@ from scheduling.bays.queries import choose_terms, read_calendars, read_terms_of
 from scheduling.covers.changes import describe_facts, list_versions
 from scheduling.covers.rules import due as due_rules
 from scheduling.covers.rules.cover import (
+    NO_MORE_COVER,
     Assessment,
     CoverOnDay,
     TermsByDay,
@@ -244,6 +245,12 @@ def make_cover_cases(
 ) -> list[CoverCase]:
     """Return the case of each cover of one vehicle whose whole history was read already."""
     return _make_cases(list(covers), {cover.vehicle_id: history for cover in covers}, known_at)
+
+
+def is_over(cover: Cover, day: date) -> bool:
+    """Say whether a cover is over on a day for certain: by a person or its own terms, and not by a projection alone."""
+    state = read_short_case(cover).read_state(day)
+    return state.status in NO_MORE_COVER and not state.projected
 
 
 # What pages and rules want to know of a cover besides its vehicle.

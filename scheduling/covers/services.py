@@ -11,7 +11,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from scheduling.covers.queries import read_cover_cases, read_short_case
+from scheduling.booking.taking_over import take_visits_over
+from scheduling.covers.queries import is_over, read_cover_cases, read_short_case
 from scheduling.enums import CoverChangeKind
 from scheduling.index.service import recompute_covers
 from scheduling.models import Cover, CoverChange, SiteTerms, TermsVersion, WarrantyTerms
@@ -20,6 +21,7 @@ from scheduling.terms.rules.terms_document import TermsError, read_published_ter
 from treatments.enums import TreatmentKind
 from treatments.event_log import Happening, mark_read, read_events, record_events
 from treatments.models import Customer, Dealership, Ownership, Site, Treatment, User, Vehicle
+from treatments.queries import find_today
 from treatments.shared.faults import work_apart
 from treatments.shared.rendering import render_all, render_day
 from treatments.vehicles.changes import record_sale
@@ -73,22 +75,29 @@ def register_cover(
     holder: Customer | None = None,
     dealership: Dealership | None = None,
 ) -> Cover:
-    """Put a vehicle under a version of terms.
+    """Put a vehicle under a version of terms; its coming visits are for this cover from now on.
+
+    A cover that its own terms have ended by then is ended on record too, with the number of the new one as the reason:
+    whatever is written down later about the time before, it is not in force beside the new one.
 
     Raises:
-        ValidationError: where the terms are not published or the vehicle has an open cover.
+        ValidationError: where the terms are not published or the vehicle has a cover that is not over.
     """
     Vehicle.objects.select_for_update().get(pk=vehicle.pk)
     if terms_version.published_at is None:
         raise ValidationError({"terms_version": _refuse_unpublished(terms_version)})
-    earlier = list(vehicle.covers.all())
+    earlier = list(vehicle.covers.select_related("site"))
+    number = f"C{vehicle.pk:06d}-{len(earlier) + 1}"
     still_open = next((cover for cover in earlier if cover.ended_on is None), None)
     if still_open:
-        message = _("%(vin)s is under cover %(number)s; end that first.")
-        params = {"vin": vehicle.vin, "number": still_open.number}
-        raise ValidationError({"vehicle": ValidationError(message, code="covered", params=params)})
+        day = min(registered_on, find_today(now, still_open.site))
+        if not is_over(still_open, day):
+            message = _("%(vin)s is under cover %(number)s; end that first.")
+            params = {"vin": vehicle.vin, "number": still_open.number}
+            raise ValidationError({"vehicle": ValidationError(message, code="covered", params=params)})
+        end_cover(cover=still_open, day=day, reason=number, now=now, actor=actor)
     cover = Cover(
-        number=f"C{vehicle.pk:06d}-{len(earlier) + 1}",
+        number=number,
         vehicle=vehicle,
         terms_version=terms_version,
         site=site,
@@ -100,7 +109,8 @@ def register_cover(
     )
     cover.full_clean()
     cover.save()
-    record_events([_describe_cover_event(cover)], actor=actor, now=now)
+    visits = take_visits_over(cover, now)
+    record_events([_describe_cover_event(cover, visits)], actor=actor, now=now)
     return cover
 
 
@@ -108,18 +118,16 @@ def _refuse_unpublished(version: TermsVersion) -> ValidationError:
     return ValidationError(_("%(version)s is not published yet."), code="not_published", params={"version": version})
 
 
-def _describe_cover_event(cover: Cover) -> Happening:
-    return Happening(
-        "cover.registered",
-        "cover",
-        str(cover.pk),
-        after={
-            "number": cover.number,
-            "vehicle": cover.vehicle_id,
-            "terms_version": cover.terms_version_id,
-            "registered_on": cover.registered_on,
-        },
-    )
+def _describe_cover_event(cover: Cover, visits: Sequence[str] = ()) -> Happening:
+    after = {
+        "number": cover.number,
+        "vehicle": cover.vehicle_id,
+        "terms_version": cover.terms_version_id,
+        "registered_on": cover.registered_on,
+    }
+    if visits:
+        after["visits"] = list(visits)
+    return Happening("cover.registered", "cover", str(cover.pk), after=after)
 
 
 @transaction.atomic

@@ -21,8 +21,8 @@ from desk.operating.health import MESSAGE_LATE_AFTER, read_health
 from notifications.enums import MessageKind
 from notifications.models import Message
 from scheduling.models import RecomputeRun
-from tests.conftest import is_full
-from treatments.models import Customer
+from tests.conftest import ShopForTests, is_full
+from treatments.models import Customer, Site
 
 ROOT = Path(__file__).resolve().parents[2]
 PHOTO = b"not a picture, but bytes that must come back"
@@ -157,3 +157,15 @@ def test_the_health_address_says_what_needs_a_person(client: Client, db: None, m
     assert read_health(now).messages == "ok"
     assert read_health(now + timedelta(minutes=1)).messages == "late"
     assert "ada" not in client.get("/health/").content.decode().lower()
+
+
+def test_health_sees_a_site_whose_days_cannot_be_computed(
+    client: Client, shop: ShopForTests, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(health, "read_workers", lambda: ("ok", "ok", 1))
+    well = client.get("/health/")
+    assert (well.status_code, well.json()["sites"], well.json()["failing_sites"]) == (200, "ok", [])
+    Site.objects.update(country="XX")
+    failing = client.get("/health/")
+    assert (failing.status_code, failing.json()["sites"]) == (503, "failing")
+    assert failing.json()["failing_sites"] == [shop.site.code]

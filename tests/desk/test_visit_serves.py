@@ -9,9 +9,9 @@ from freezegun import freeze_time
 
 from scheduling.booking.changing import begin_visit, cancel_visit, finish_visit, mark_no_show, split_visit
 from scheduling.booking.services import book_visit
-from scheduling.covers.services import waive_open_items
+from scheduling.covers.services import end_cover, register_cover, waive_open_items
 from scheduling.index.service import recompute
-from scheduling.models import Appointment, AppointmentItem, Cover, DueItem
+from scheduling.models import Appointment, AppointmentItem, Cover, CoverState, DueItem
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.scheduling.booking_helpers import QUART, Bays, add_due_vehicle, at, set_up_bays
 from tests.scheduling.test_booking import make_vin
@@ -134,3 +134,23 @@ def test_a_half_that_was_given_up_is_said_to_be(bays: Bays, visit: Appointment, 
     # The other half says the same of this one, and still what it was booked for.
     assert re.search(rf"Visit {first.number}</a> \(cancelled\)", read_page(second, bays))
     assert "reinspection" in read_served(second, bays)
+
+
+def test_a_visit_serves_the_cover_that_takes_the_place_of_its_own(
+    shop: ShopForTests, bays: Bays, visit: Appointment
+) -> None:
+    first = visit.cover
+    assert first is not None and CoverState.objects.get(cover=first).booked_on == DAY
+    end_cover(cover=first, day=TODAY, reason="sold abroad", now=NOW, actor=None)
+    second = register_cover(
+        vehicle=visit.vehicle, terms_version=first.terms_version, site=shop.site, sold_on=first.sold_on,
+        registered_on=first.registered_on, now=NOW, actor=None,
+    )  # fmt: skip
+    recompute(as_of=TODAY, now=NOW)
+    visit.refresh_from_db()
+    assert (visit.cover, CoverState.objects.get(cover=second).booked_on) == (second, DAY)
+    assert CoverState.objects.get(cover=first).booked_on is None
+    booked = DueItem.objects.filter(cover=second, status="booked").values_list("key", flat=True)
+    served = AppointmentItem.objects.filter(cover=second, serves=True).values_list("due_key", flat=True)
+    assert set(booked) == set(served) and booked
+    assert "touch-up (" in read_served(visit, bays)

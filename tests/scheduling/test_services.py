@@ -18,7 +18,7 @@ from scheduling.covers.services import (
     waive_due_item,
 )
 from scheduling.index.service import recompute
-from scheduling.models import Cover, CoverState, DueItem, TermsVersion
+from scheduling.models import Cover, CoverState, DueItem, SiteTerms, TermsVersion
 from tests.conftest import NOW, TODAY, ShopForTests
 from treatments.enums import Propulsion, TreatmentKind
 from treatments.event_log.verification import verify_log
@@ -67,6 +67,26 @@ def test_a_first_treatment_is_registered_once_under_the_usual_terms(shop: ShopFo
         registered_on=TODAY, now=NOW, actor=None,
     )  # fmt: skip
     assert second.number.endswith("-2")
+
+
+def test_a_cover_that_its_own_terms_ended_gives_way_to_another(shop: ShopForTests, vehicle: Vehicle) -> None:
+    version = SiteTerms.objects.get().terms_version
+
+    def register(on: date) -> Cover:
+        return register_cover(
+            vehicle=vehicle, terms_version=version, site=shop.site, sold_on=FIRST, registered_on=on, now=NOW, actor=None
+        )
+
+    first = register(TODAY)  # so late that it was never in force
+    before = read_cover_case(first).read_state(TODAY)
+    assert before.status is CoverStatus.LAPSED
+    second = register(FIRST + timedelta(days=40))
+    first.refresh_from_db()
+    assert (first.ended_on, first.end_reason) == (FIRST + timedelta(days=40), second.number)
+    after = read_cover_case(first).read_state(TODAY)
+    # Its own terms are still what ended it.
+    assert (after.status, after.since) == (before.status, before.since)
+    assert list(verify_log()) == []
 
 
 def test_an_end_is_taken_back_and_stays_in_what_was_known(shop: ShopForTests, cover: Cover) -> None:
