@@ -96,3 +96,22 @@ class CoverChangeKind(StrEnum):
     TERMS_MOVED = "terms_moved"
     ENDED = "ended"
     END_TAKEN_BACK = "end_taken_back"
+
+
+class UsualReason(StrEnum):
+    """Why a visit is cancelled, missed or split, as the forms offer it; own words stand beside them as typed.
+
+    A reason is stored as the code, so that each reader has it in their own language. Nobody types such a code.
+    """
+
+    CUSTOMER_ASKED = "reason.customer_asked"
+    VEHICLE_GONE = "reason.vehicle_gone"
+    WEATHER = "reason.weather"
+    SHOP_CANNOT = "reason.shop_cannot"
+    BOOKED_BY_MISTAKE = "reason.booked_by_mistake"
+    NOBODY_ANSWERED = "reason.nobody_answered"
+    FORGOTTEN = "reason.forgotten"
+    NO_NUMBER = "reason.no_number"
+    UNDERSIDE_WET = "reason.underside_wet"
+    MUD_OR_SALT = "reason.mud_or_salt"
+    SNOW_OR_ICE = "reason.snow_or_ice"

@@ -60,4 +60,16 @@ LABELS: dict[str, str] = {
     "reduces": "reduces",
     # DistanceFrom
     "odometer": "odometer",
+    # UsualReason
+    "reason.customer_asked": "The customer asked for it",
+    "reason.vehicle_gone": "The customer no longer has the vehicle",
+    "reason.weather": "The weather",
+    "reason.shop_cannot": "We can't: a bay or a person is missing",
+    "reason.booked_by_mistake": "Booked by mistake",
+    "reason.nobody_answered": "Called, nobody answered",
+    "reason.forgotten": "Called, the customer had forgotten and will book again",
+    "reason.no_number": "No number to call",
+    "reason.underside_wet": "The underside is wet",
+    "reason.mud_or_salt": "Mud or road salt on the underside",
+    "reason.snow_or_ice": "Snow or ice has to thaw first",
 }

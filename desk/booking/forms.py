@@ -13,7 +13,7 @@ from desk.forms.fields import KEPT_IF_NOT_ASKED, DayField, LanguageField, VinFor
 from desk.forms.questions import AskOnceForm, doubt_plate
 from scheduling.bays.queries import list_bays, list_workers
 from scheduling.booking.rules.slots import Preferences
-from scheduling.enums import MONTHS_BOOKED_AHEAD, VisitKind
+from scheduling.enums import MONTHS_BOOKED_AHEAD, UsualReason, VisitKind
 from scheduling.models import Bay
 from treatments.enums import BodyStyle, Propulsion
 from treatments.log_import.rules.cells import find_contact_fault
@@ -21,9 +21,10 @@ from treatments.models import Site, User
 from treatments.models.enum_columns import choices_of
 from treatments.rules.site_days import find_moment
 from treatments.rules.site_settings import find_zone
+from treatments.shared.labels import label
 
 if TYPE_CHECKING:
-    from django_stubs_ext import StrOrPromise
+    pass
 
 WEEKDAYS = [
     ("1", _("Monday")), ("2", _("Tuesday")), ("3", _("Wednesday")), ("4", _("Thursday")), ("5", _("Friday")),
@@ -180,16 +181,16 @@ class NoteForm(NamedTimeForm):
 
 
 class ReasonForm(forms.Form):
-    """A reason: one of the usual ones, or own words, which count where both are given."""
+    """A reason: the code of one of the usual ones, or own words, which count where both are given."""
 
     usual = forms.ChoiceField(label=_("Reason"), required=False, widget=forms.RadioSelect)
     reason = forms.CharField(label=_("In your own words"), required=False, max_length=200)
 
-    usual_reasons: "Sequence[StrOrPromise]" = ()
+    usual_reasons: Sequence[UsualReason] = ()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["usual"].choices = [(str(text), text) for text in self.usual_reasons]  # type: ignore[attr-defined]
+        self.fields["usual"].choices = [(code.value, label(code)) for code in self.usual_reasons]  # type: ignore[attr-defined]
 
     def read_reason(self) -> str:
         """Return the reason, '' where none was given."""
@@ -198,20 +199,16 @@ class ReasonForm(forms.Form):
 
 class CancelForm(ReasonForm):
     usual_reasons = [
-        _("The customer asked for it"),
-        _("The customer no longer has the vehicle"),
-        _("The weather"),
-        _("We can't: a bay or a person is missing"),
-        _("Booked by mistake"),
+        UsualReason.CUSTOMER_ASKED,
+        UsualReason.VEHICLE_GONE,
+        UsualReason.WEATHER,
+        UsualReason.SHOP_CANNOT,
+        UsualReason.BOOKED_BY_MISTAKE,
     ]
 
 
 class NoShowForm(ReasonForm):
-    usual_reasons = [
-        _("Called, nobody answered"),
-        _("Called, the customer had forgotten and will book again"),
-        _("No number to call"),
-    ]
+    usual_reasons = [UsualReason.NOBODY_ANSWERED, UsualReason.FORGOTTEN, UsualReason.NO_NUMBER]
 
 
 class LateForm(forms.Form):
@@ -228,11 +225,7 @@ class NoFieldsForm(forms.Form):
 class SplitForm(ReasonForm):
     """Why a visit is split, and how long the vehicle stays now."""
 
-    usual_reasons = [
-        _("The underside is wet"),
-        _("Mud or road salt on the underside"),
-        _("Snow or ice has to thaw first"),
-    ]
+    usual_reasons = [UsualReason.UNDERSIDE_WET, UsualReason.MUD_OR_SALT, UsualReason.SNOW_OR_ICE]
     first_part_minutes = forms.IntegerField(
         label=_("Minutes now, to wash and dry"), min_value=1, help_text=_("The bay is free again after that.")
     )

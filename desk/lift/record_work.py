@@ -28,7 +28,6 @@ from desk.shared.shown import list_changes
 from scheduling.covers.sign_off_effects import foresee_sign_off
 from treatments.models import Inspection, Site, Treatment, User, Vehicle
 from treatments.queries import find_today, list_reading_doubts
-from treatments.records.rules.order_of_work import COMES_FIRST, USUAL_CAUTIONS
 from treatments.reference.queries import find_site_of, list_sites, map_zone_names
 
 
@@ -193,8 +192,6 @@ class WorkPages(Generic[Work, Form]):
             "reason": request.POST.get("reason", ""),
             "form_key": make_form_key(request),
             "typed_by": render_typed_by(request),
-            "cautions": USUAL_CAUTIONS,
-            "comes_first": COMES_FIRST,
             "first_outcome": first_outcome,
         }
         context |= self.describe_form(job, form)

@@ -32,7 +32,6 @@ from notifications.documents.pdf.job_sheet import JobRow, JobSheet, JobStep
 from treatments.models import Site, Treatment, TreatmentLine, Vehicle, Zone
 from treatments.queries import read_zone_catalogue
 from treatments.records.material_totals import TotalEntry, list_totals
-from treatments.records.rules.order_of_work import USUAL_CAUTIONS
 from treatments.records.services import LineEntry, check_line
 from treatments.reference.queries import map_zones
 from treatments.rules.units import Volume, VolumeUnit
@@ -149,7 +148,7 @@ class TreatmentForm:
             elif number == 0:
                 values["material"] = self.materials.propose(row.product)
             coats.append(values)
-        own = [caution for caution in row.cautions if caution not in USUAL_CAUTIONS]
+        own = [caution for caution in row.cautions if caution not in self.sheet.cautions]
         numbers = [self.caution_numbers.setdefault(caution, len(self.caution_numbers) + 1) for caution in own]
         return ZoneCard(row, self.catalogue[row.zone_code], self.data, told, coats, self.materials, numbers)
 

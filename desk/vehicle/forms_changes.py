@@ -19,8 +19,8 @@ from treatments.log_import.rules.cells import find_contact_fault
 from treatments.models import Dealership, Site, Vehicle
 from treatments.models.enum_columns import choices_of
 from treatments.rules.units import Distance, DistanceUnit
-from treatments.shared.rendering import render_day
-from treatments.vehicles.rules.vin import OFTEN_HEAVY, VinMark, list_model_years
+from treatments.shared.rendering import render, render_day
+from treatments.vehicles.rules.vin import OFTEN_HEAVY, VinMark, doubt_model_year_of_vin, list_model_years
 
 CHOOSE = [("", _("choose"))]
 PLACES = [("", _("not known, as at the site")), *choices_of(CorrosivityCategory)]
@@ -99,7 +99,8 @@ class CorrectionForm(ChangeForm, AskOnceForm):
         if changed.get("plate"):
             found["plate"] = doubt_plate(values["plate"], besides=self._vehicle)
         if changed.get("in_service_on"):
-            found["in_service_on"] = doubt_in_service(self._vehicle, values["in_service_on"])
+            style = values.get("body_style") or ""
+            found["in_service_on"] = doubt_in_service(self._vehicle, values["in_service_on"], style)
         if changed.get("model_year"):
             described = values.get("description") or ""
             style = values.get("body_style") or ""
@@ -112,15 +113,19 @@ class CorrectionForm(ChangeForm, AskOnceForm):
         return {name: getattr(vehicle, name) for name in CORRECTED}
 
 
-def doubt_in_service(vehicle: Vehicle, day: date) -> str:
-    """Return that a vehicle would have been treated before it was in service, '' where it would not."""
+def doubt_in_service(vehicle: Vehicle, day: date, style: str) -> str:
+    """Return that a vehicle would have been treated before it was in service, or that its VIN codes another year."""
     treated = vehicle.treatments.filter(
         kind=TreatmentKind.FIRST_TREATMENT, signed_off_at__isnull=False, amended_by__isnull=True, done_on__lt=day
     )
     first = treated.order_by("done_on").first()
-    if first is None:
+    if first is not None:
+        told = {"day": render_day(first.done_on)}
+        return gettext("The first treatment was on %(day)s, before it was in service.") % told
+    if vehicle.vin_mark != VinMark.STANDARD:
         return ""
-    return gettext("The first treatment was on %(day)s, before it was in service.") % {"day": render_day(first.done_on)}
+    doubt = doubt_model_year_of_vin(vehicle.vin, style, day)
+    return render(doubt) if doubt else ""
 
 
 def doubt_model_year(vehicle: Vehicle, year: int, description: str, style: str) -> str:

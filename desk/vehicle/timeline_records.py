@@ -180,7 +180,7 @@ def read_visits(keys: Collection[int], *, with_reasons: bool) -> dict[int, Visit
             visit.visit,
             visit.status,
             visit.starts_at.astimezone(find_zone(visit.site.time_zone)),
-            visit.status_reason if with_reasons else "",
+            visit.status_reason_words if with_reasons else "",
             visit.site.name,
             visit.bay.name,
         )

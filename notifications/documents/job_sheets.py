@@ -32,20 +32,29 @@ from scheduling.covers.changes import list_versions
 from scheduling.covers.queries import read_short_cases
 from scheduling.covers.rules.cover import find_terms_on
 from scheduling.models import Cover, CoverChange
-from treatments.enums import BodyStyle, ProductFamily, SprayTool, TreatmentKind, WorkHeight, WorkStage, ZoneKind
+from treatments.enums import (
+    BodyStyle,
+    ProductFamily,
+    Propulsion,
+    SprayTool,
+    TreatmentKind,
+    WorkHeight,
+    WorkStage,
+    ZoneKind,
+)
 from treatments.models import Product, Treatment, Vehicle
 from treatments.queries import read_zone_catalogue
-from treatments.records.rules.conditions import CAVITY_PRESSURE_PSI
-from treatments.records.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
-from treatments.records.rules.material import compute_expected_volume_ml
-from treatments.records.rules.order_of_work import (
+from treatments.records.rules.cautions import (
     COMES_FIRST,
     COMMON_PRACTICE,
     PROPULSION_CAUTIONS,
     USUAL_CAUTIONS,
-    order_zones,
-    steps_of_work,
+    choose_cautions,
 )
+from treatments.records.rules.conditions import CAVITY_PRESSURE_PSI
+from treatments.records.rules.history import TreatmentRecord, VehicleHistory, ZoneLine
+from treatments.records.rules.material import compute_expected_volume_ml
+from treatments.records.rules.order_of_work import order_zones, steps_of_work
 from treatments.records.short_histories import read_short_histories
 from treatments.reference.queries import list_sites, map_products, map_zones
 from treatments.rules.units import MILLILITRES_PER, VolumeUnit
@@ -176,7 +185,9 @@ def describe_job_sheet(
             _(step.instructions),
             tuple(
                 [
-                    _describe_job_row(zone, style, last.get(zone.code), choice, is_wanted=zone.code in wanted_codes)
+                    _describe_job_row(
+                        zone, style, last.get(zone.code), choice, body.propulsion, is_wanted=zone.code in wanted_codes
+                    )
                     for zone in step.zones
                 ]
             ),
@@ -209,7 +220,7 @@ def describe_job_sheet(
         work=render_work(near, as_of, is_first=is_first),
         day=as_of,
         steps=steps,
-        cautions=tuple(map(_, USUAL_CAUTIONS)),
+        cautions=tuple(map(_, choose_cautions(USUAL_CAUTIONS, body.propulsion))),
         comes_first=_(COMES_FIRST),
         notes=tuple(notes),
         is_first=is_first,
@@ -280,6 +291,7 @@ def _describe_job_row(
     style: BodyStyle | None,
     last: tuple[date, ZoneLine] | None,
     choice: _Choice,
+    propulsion: Propulsion,
     *,
     is_wanted: bool,
 ) -> JobRow:
@@ -290,7 +302,7 @@ def _describe_job_row(
         product.name if product else _("choose a suited product"),
         render_expected(zone, style, product),
         render_day(last[0]) if last else "",
-        tuple(map(translate_catalogue, (*zone.cautions, *zone.to_guard))),
+        tuple(map(translate_catalogue, choose_cautions((*zone.cautions, *zone.to_guard), propulsion))),
         zone.code,
         is_wanted,
         _render_tools(zone),

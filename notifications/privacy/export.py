@@ -91,7 +91,7 @@ def export_person(customer: Customer) -> dict[str, Any]:
                 "starts_at": visit.starts_at,
                 "ready_at": visit.ready_at,
                 "status": visit.status,
-                "reason": visit.status_reason,
+                "reason": visit.status_reason_words,
                 "note": visit.note,
             }
             for visit in customer.appointments.select_related("vehicle").order_by("starts_at", "pk")

@@ -12,11 +12,19 @@ from django.db import models
 
 from scheduling.booking.rules.opening import round_up_ready
 from scheduling.covers.rules.due_item import DueKind
-from scheduling.enums import GIVES_ITS_PLACE_UP, AppointmentStatus, BookedBy, VisitKind
+from scheduling.enums import GIVES_ITS_PLACE_UP, AppointmentStatus, BookedBy, UsualReason, VisitKind
 from scheduling.models.bays import Bay
 from scheduling.models.covers import Cover
 from treatments.models import Customer, Site, Vehicle
 from treatments.models.enum_columns import choices_of, one_of
+from treatments.shared.labels import label
+
+REASONS = frozenset(UsualReason)
+
+
+def render_reason(reason: str) -> str:
+    """Return a reason as a person reads it: one that a form offers in the language in use, own words as typed."""
+    return label(reason) if reason in REASONS else reason
 
 
 class Appointment(models.Model):
@@ -96,6 +104,16 @@ class Appointment(models.Model):
 
     def __str__(self) -> str:
         return self.number
+
+    @property
+    def status_reason_words(self) -> str:
+        """Why it came to nothing, in the language in use."""
+        return render_reason(self.status_reason)
+
+    @property
+    def split_reason_words(self) -> str:
+        """Why it was split off, in the language in use."""
+        return render_reason(self.split_reason)
 
     @property
     def told_ready_at(self) -> datetime:

@@ -11,6 +11,7 @@ from desk.demo.load import DemoShop
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.rules.slots import explain_slot
 from scheduling.booking.services import book_visit
+from scheduling.enums import UsualReason
 from scheduling.models import Appointment, AppointmentStatus, Bay, Cover, CoverState
 from tests.conftest import NOW
 from tests.demo_records import load_demo
@@ -18,6 +19,7 @@ from tests.desk.test_booking_pages import read_slots
 from tests.desk.test_pages import find_vin, log_in
 from treatments.models import Event, User
 from treatments.rules.explanation import explain
+from treatments.shared.labels import label
 
 ZONE = zoneinfo.ZoneInfo("America/New_York")
 
@@ -96,7 +98,9 @@ def test_running_late_into_the_next_visit_is_refused_with_times_to_move_to(demo:
 def test_a_visit_is_given_up_only_with_a_reason(demo: DemoShop) -> None:
     client = log_in("writer")
     cancelled, missed = book(demo, "overdue", 21, 8), book(demo, "in-grace", 20, 11, 15)
-    for visit, action, reason in ((cancelled, "cancel", "The weather"), (missed, "no-show", "Called, nobody answered")):
+    for visit, action, reason in (
+        (cancelled, "cancel", UsualReason.WEATHER), (missed, "no-show", UsualReason.NOBODY_ANSWERED),
+    ):  # fmt: skip
         with freeze_time("2026-05-20 16:00"):
             empty = client.post(f"/visits/{visit.number}/do/{action}/", {})
             assert empty.status_code == 400 and "Say why, in a few words" in empty.content.decode()
@@ -105,7 +109,7 @@ def test_a_visit_is_given_up_only_with_a_reason(demo: DemoShop) -> None:
         assert visit.status_reason == reason
         assert CoverState.objects.get(cover=visit.cover).booked_on is None
         page = client.get(f"/visits/{visit.number}/").content.decode()
-        assert reason in page and f"/visits/{visit.number}/do/" not in page
+        assert label(reason) in page and f"/visits/{visit.number}/do/" not in page
     early = book(demo, "overdue", 22, 8)
     refused = client.post(f"/visits/{early.number}/do/no-show/", {"no-show-reason": "not seen"})
     assert refused.status_code == 400 and "has not begun yet; cancel it instead" in refused.content.decode()
@@ -148,7 +152,7 @@ def test_a_visit_that_arrives_wet_is_split_and_the_record_says_why(demo: DemoSho
     client, visit = log_in("lift"), book(demo, "overdue", 20, 11, 15)
     page = client.get(f"/visits/{visit.number}/split/").content.decode()
     slots = read_slots(page)
-    given = {"usual": "The underside is wet", "first_part_minutes": "45", "slot": slots[-1]}
+    given = {"usual": UsualReason.UNDERSIDE_WET.value, "first_part_minutes": "45", "slot": slots[-1]}
     for wrong, told in (
         ({**given, "usual": ""}, "Say what was found"),
         ({**given, "first_part_minutes": "900"}, "is not between 1 and"),
@@ -159,10 +163,10 @@ def test_a_visit_that_arrives_wet_is_split_and_the_record_says_why(demo: DemoSho
         assert Appointment.objects.count() == 1
     assert client.post(f"/visits/{visit.number}/split/", given).headers["Location"].endswith("?told=split")
     first, second = Appointment.objects.order_by("starts_at")
-    assert (first.pk, second.splits_id, second.split_reason) == (visit.pk, visit.pk, "The underside is wet")
+    assert (first.pk, second.splits_id, second.split_reason) == (visit.pk, visit.pk, UsualReason.UNDERSIDE_WET)
     assert first.work_ends_at - first.starts_at == timedelta(minutes=45)
     shown = client.get(f"/visits/{first.number}/").content.decode()
-    assert f"Visit {second.number}" in shown and "The underside is wet" in shown
+    assert f"Visit {second.number}" in shown and label(UsualReason.UNDERSIDE_WET) in shown
     assert Event.objects.filter(kind="appointment.split", subject_id=str(first.pk)).count() == 1
 
 
@@ -172,7 +176,7 @@ def split(visit: Appointment) -> Appointment:
     slots = read_slots(client.get(f"/visits/{visit.number}/split/").content.decode())
     client.post(
         f"/visits/{visit.number}/split/",
-        {"usual": "The underside is wet", "first_part_minutes": "45", "slot": slots[-1]},
+        {"usual": UsualReason.UNDERSIDE_WET.value, "first_part_minutes": "45", "slot": slots[-1]},
     )
     return Appointment.objects.get(splits=visit)
 
@@ -180,7 +184,7 @@ def split(visit: Appointment) -> Appointment:
 def test_whoever_cancels_one_part_of_a_split_visit_is_told_of_the_part_that_stands(demo: DemoShop) -> None:
     client, first = log_in("owner"), book(demo, "overdue", 20, 11, 15)
     second, anew = split(first), f"/vehicles/{first.vehicle.vin}/book/"
-    given = {"cancel-usual": "The weather"}
+    given = {"cancel-usual": UsualReason.WEATHER.value}
 
     def cancel(visit: Appointment) -> str:
         told = client.post(f"/visits/{visit.number}/do/cancel/", given).headers["Location"]
@@ -204,7 +208,7 @@ def test_nothing_is_recorded_from_a_visit_that_was_given_up(demo: DemoShop) -> N
     ways_on = (f"/vehicles/{visit.vehicle.vin}/treat/", f"/vehicles/{visit.vehicle.vin}/job-sheet.pdf")
     shown = client.get(f"/visits/{visit.number}/").content.decode()
     assert all(way in shown for way in ways_on)
-    client.post(f"/visits/{visit.number}/do/cancel/", {"cancel-usual": "The weather"})
+    client.post(f"/visits/{visit.number}/do/cancel/", {"cancel-usual": UsualReason.WEATHER.value})
     shown = client.get(f"/visits/{visit.number}/").content.decode()
     assert not any(way in shown for way in ways_on)
 

@@ -22,9 +22,10 @@ from notifications.outbox.services import send_all_due_messages
 from notifications.privacy import ErasureOrder, erase_person, export_person
 from scheduling.booking.changing import begin_visit, cancel_visit, finish_visit, mark_no_show, run_late, split_visit
 from scheduling.booking.services import book_visit, move_visit
-from scheduling.enums import VisitKind
+from scheduling.enums import UsualReason, VisitKind
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
+from scheduling.models.appointments import render_reason
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.notifications.test_reminders import read_mail
 from tests.scheduling.booking_helpers import Bays, add_due_vehicle, at, set_up_bays
@@ -129,6 +130,21 @@ def test_a_visit_names_all_that_it_serves(cover: Cover, bays: Bays, language: st
         assert render_title(visit) == whole
         visit.status = AppointmentStatus.BOOKED
         assert render_title(visit) == touch_up
+
+
+@pytest.mark.parametrize("reason", [UsualReason.WEATHER.value, "the lift is broken, cancelled"])
+def test_the_customer_reads_why_in_their_own_language_and_own_words_as_typed(
+    cover: Cover, bays: Bays, reason: str
+) -> None:
+    visit = book(cover, bays, at(DAY, 9))
+    assert write_invitations(now=NOW).written == 1 and send() == 1
+    Customer.objects.update(language="fr")
+    cancel_visit(appointment=visit, reason=reason, now=NOW, actor=bays.writer)
+    assert write_invitations(now=NOW).written == 1 and send() == 1
+    with translation.override("fr"):
+        told = render_reason(reason)
+    assert told in str(read_mail()[-1].get_body(("plain",)).get_content())
+    assert (told == reason) is (reason not in list(UsualReason))
 
 
 def test_a_visit_is_told_ready_on_a_full_five_minutes(cover: Cover, bays: Bays) -> None:

@@ -97,6 +97,24 @@ def test_sheet_and_forms_obey_what_is_on_record(shop: ShopForTests) -> None:
 
 
 @pytest.mark.django_db
+def test_nobody_is_warned_of_parts_that_a_battery_vehicle_lacks(shop: ShopForTests) -> None:
+    def read_words(propulsion: Propulsion) -> str:
+        sheet = describe_job_sheet(add(len(propulsion), BodyStyle.VAN, propulsion), TODAY)
+        rows = [row for step in sheet.steps for row in step.rows]
+        words = [
+            *sheet.cautions,
+            *sheet.vehicle_cautions,
+            *(text for row in rows for text in (row.zone_name, *row.cautions)),
+        ]
+        return " ".join(words).casefold()
+
+    combustion = read_words(Propulsion.COMBUSTION)
+    assert "exhaust" in combustion and "fuel" in combustion
+    battery = read_words(Propulsion.BATTERY)
+    assert "exhaust" not in battery and "fuel" not in battery and "high voltage" in battery
+
+
+@pytest.mark.django_db
 def test_a_form_that_is_sent_for_a_zone_out_of_the_work_is_refused(shop: ShopForTests) -> None:
     vehicle = add(1, BodyStyle.VAN, Propulsion.BATTERY)
     typed = {"kind": "first_treatment", "done_on": TODAY.isoformat(), "odometer_unit": "km", "temperature_unit": "c"}

@@ -9,10 +9,10 @@ from django.core.exceptions import ValidationError
 
 from tests.conftest import NOW, ShopForTests
 from tests.treatments.dirty_log import make_row
-from tests.treatments.import_helpers import run_import, write_csv
+from tests.treatments.import_helpers import read_counts, run_import, write_csv
 from treatments.models import Vehicle
 from treatments.shared.rendering import render_all
-from treatments.vehicles.rules.vin import VinMark
+from treatments.vehicles.rules.vin import VinMark, compute_check_digit, doubt_model_year_of_vin
 from treatments.vehicles.services import add_vehicle, read_vin_advice
 
 RIGHT, SWAPPED = "1M8GDM9AXKP042788", "1M8GDM9AXPK042788"
@@ -80,3 +80,43 @@ def test_nothing_but_the_advice_judges_a_vin() -> None:
             if "check_vin" in names:
                 callers.add(path.relative_to(ROOT).as_posix())
     assert callers == {"treatments/vehicles/rules/vin.py"}
+
+
+# Character 10 is K, 1989 or 2019; character 7 is a digit in the first, a letter in the second.
+CAR_OF_1989, CAR_OF_2019 = RIGHT, "1M8GDMAAXKP042788"
+
+
+@pytest.mark.parametrize(
+    ("vin", "style", "in_service", "years"),
+    [
+        (CAR_OF_1989, "car", date(1987, 1, 1), None),
+        (CAR_OF_1989, "car", date(1986, 12, 31), ("1989",)),
+        (CAR_OF_1989, "car", date(1991, 12, 31), None),
+        (CAR_OF_1989, "car", date(1992, 1, 1), ("1989",)),
+        (CAR_OF_2019, "car", date(1989, 6, 1), ("2019",)),
+        (CAR_OF_2019, "car", date(2019, 6, 1), None),
+        # A van's position 7 tells nothing without its weight: both years may be meant.
+        (CAR_OF_2019, "van", date(1989, 6, 1), None),
+        (CAR_OF_2019, "van", date(2005, 6, 1), ("2019", "1989")),
+        ("W" + CAR_OF_1989[1:], "car", date(2015, 6, 1), None),
+    ],
+)
+def test_a_model_year_more_than_two_years_off_is_doubted(
+    vin: str, style: str, in_service: date, years: tuple[str, ...] | None
+) -> None:
+    doubt = doubt_model_year_of_vin(vin, style, in_service)
+    assert (doubt and tuple(word.text for word in doubt.params["years"])) == years  # type: ignore[union-attr]
+
+
+def test_work_before_the_model_year_is_noted_by_the_import(shop: ShopForTests, tmp_path: Path) -> None:
+    for number, (day, noted) in enumerate({date(2017, 6, 1): 0, date(2016, 6, 1): 1}.items()):
+        vin = make_vin_of_2019(number)
+        row = make_row(1, "Left rocker panel", day, "first treatment", "1000") | {"VIN": vin, "Vehicle": "Harrow Finch"}
+        printed, _ = run_import(write_csv(tmp_path / f"log{number}.csv", [row]))
+        assert read_counts(printed, "Notes")["vin_model_year"] == noted, printed
+        assert Vehicle.objects.filter(vin=vin).exists()  # advised, never refused
+
+
+def make_vin_of_2019(number: int) -> str:
+    vin = f"1M8GDMA0XKP04{number:04d}"
+    return f"{vin[:8]}{compute_check_digit(vin)}{vin[9:]}"

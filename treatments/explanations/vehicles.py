@@ -21,6 +21,13 @@ _VIN: dict[str, Message] = {
     "vin.no_model_year": gettext_noop(
         "Character {position} is {sign}, which stands for no model year; compare with the vehicle."
     ),
+    "vin.model_year_and_in_service": gettext_noop(
+        "By the VIN the model year is {years}, which does not fit a vehicle in service on {day}; compare with the "
+        "vehicle and its papers."
+    ),
+    "vin.model_year_after_work": gettext_noop(
+        "By the VIN the model year is {years}, but there is work on record of {day}; compare with the vehicle."
+    ),
     "vin.serial.length": gettext_noop("{count} characters; a serial has {shortest} to {longest}. Write it whole."),
     "vin.serial.characters": gettext_noop("A serial has only the letters A to Z and digits; correct it."),
     "vin.would_pass": gettext_noop("{vin} would pass: {changes}."),

@@ -28,7 +28,7 @@ from treatments.models import User, Vehicle, VehicleFact
 from treatments.rules.explanation import render_in_english
 from treatments.vehicles.facts import make_fact_event
 from treatments.vehicles.rules.coatable import explain_why_out, find_propulsion, list_standing
-from treatments.vehicles.rules.vin import VinMark, render_model_year
+from treatments.vehicles.rules.vin import VinMark, doubt_model_year_of_vin, render_model_year
 
 
 def record_vehicles(
@@ -106,6 +106,12 @@ def _last_given(texts: Iterable[str]) -> str:
 def note_differences(vehicle: Vehicle, rows: list[LogRow], outcome: BatchOutcome) -> None:
     """Note once for each value where a log says something else of the vehicle than now stands on record."""
     noted: set[tuple[str, str]] = set()
+    if vehicle.vin_mark == VinMark.STANDARD:
+        first = min(rows, key=lambda row: row.day)
+        day = vehicle.in_service_on or first.day
+        is_latest = vehicle.in_service_on is None
+        if doubt := doubt_model_year_of_vin(vehicle.vin, vehicle.body_style, day, was_in_service=is_latest):
+            outcome.note(first, NoteCode.VIN_MODEL_YEAR, "vin", vehicle.vin, render_in_english([doubt], MESSAGES))
     for row in rows:
         for name, ours, theirs in (
             ("plate", row.plate, vehicle.plate),

@@ -52,6 +52,7 @@ class NoteCode(StrEnum):
     """What is accepted but worth a look."""
 
     VIN_NOT_VERIFIED = "vin_not_verified"
+    VIN_MODEL_YEAR = "vin_model_year"
     ROW_HIDDEN = "row_hidden"
     NO_CONTACT = "no_contact"
     NO_ODOMETER = "no_odometer"

@@ -1,88 +1,14 @@
-"""The trade's order of work: what comes first, at which height, and with which cautions.
+"""The trade's order of work: what comes first, and at which height.
 
 Cavities from below on the lift, the open underside, wheel wells at waist height, then everything on the ground.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from treatments.enums import Propulsion, WorkHeight, WorkStage, ZoneKind
+from treatments.enums import WorkHeight, WorkStage, ZoneKind
 from treatments.rules.explanation import gettext_noop
 from treatments.rules.zone_catalogue import ZoneDescription
-
-COMES_FIRST = gettext_noop("Local codes, the product's and the lift's instructions and licensed practice come first.")
-USUAL_CAUTIONS = (
-    gettext_noop(
-        "Lift: set the pads on the maker's lifting points, engage the locks, and follow the lift maker's procedure "
-        "before anyone goes under. Set the lock anew at each height."
-    ),
-    gettext_noop("Stand clear of what was just sprayed, and do not work below it while it drips."),
-    gettext_noop(
-        "Lift posts may stand in the way of open doors: work doors from below, or on the ground with the doors open."
-    ),
-    gettext_noop("Take plugs out, and put them back. Rework an access only as the vehicle maker allows."),
-    gettext_noop(
-        "Wear a respirator fit for the product, gloves and eye protection; read the product's safety data sheet."
-    ),
-    gettext_noop("Ventilate; keep flames, sparks, lamps and hot surfaces away from spray and solvent."),
-    gettext_noop("Battery and airbag wiring: never drill, pierce or heat near them; use existing openings."),
-    gettext_noop("Overspray on the exhaust is wiped off at once."),
-    gettext_noop(
-        "60 psi is for wands in cavities only; else pressure and nozzle are those of the product's data sheet."
-    ),
-)
-COMMON_PRACTICE = gettext_noop(
-    "Zones, tools and cautions are common practice of the trade, without a source; areas and quantities are our own "
-    "estimates. They replace no instruction of a maker and no law."
-)
-_HIGH_VOLTAGE_CAUTIONS = (
-    gettext_noop(
-        "High voltage: the vehicle is off and not charging, its key is away from it. How it is shut down is for the "
-        "vehicle maker's instructions and licensed people to say."
-    ),
-    gettext_noop(
-        "No spraying, drilling, heating or pressure-washing at high-voltage parts or at the seams of the pack; "
-        "its vents "
-        "stay free."
-    ),
-    gettext_noop(
-        "Lift pads never on the pack or its tray: the vehicle maker says where. Compare the vehicle's real mass "
-        "with the "
-        "lift's rated load; a pack is heavy."
-    ),
-    gettext_noop(
-        "Whether the case, bolts or tray of a pack may be coated or taken off is for the vehicle maker's "
-        "instructions and "
-        "licensed people to say."
-    ),
-    gettext_noop("Damaged pack or orange cable, smoke, smell or hiss: stop, keep away, call trained staff."),
-)
-_GAS_CAUTIONS = (
-    gettext_noop(
-        "Gas: no ignition sources, and air that moves: LPG sinks into pits, natural gas and hydrogen rise under "
-        "the roof. "
-        "How the gas is shut off is for the vehicle maker's instructions and licensed people to say."
-    ),
-    gettext_noop(
-        "No spraying, drilling or heating at tanks, valves, lines or relief devices; relief outlets stay free."
-    ),
-    gettext_noop("Lift pads never on a tank or its straps: the vehicle maker says where."),
-    gettext_noop("Damaged tank or line, smell or hiss: stop, keep away, call trained staff."),
-)
-PROPULSION_CAUTIONS: Mapping[Propulsion, tuple[str, ...]] = {
-    Propulsion.COMBUSTION: (),
-    Propulsion.HYBRID: _HIGH_VOLTAGE_CAUTIONS,
-    Propulsion.BATTERY: _HIGH_VOLTAGE_CAUTIONS,
-    Propulsion.LPG_OR_CNG: _GAS_CAUTIONS,
-    Propulsion.HYDROGEN: (*_HIGH_VOLTAGE_CAUTIONS, *_GAS_CAUTIONS),
-    Propulsion.UNKNOWN: (
-        gettext_noop(
-            "It is not known whether this vehicle carries high voltage or gas: find out before anyone works under it."
-        ),
-        *_HIGH_VOLTAGE_CAUTIONS,
-        *_GAS_CAUTIONS,
-    ),
-}
 
 
 @dataclass(frozen=True, slots=True)

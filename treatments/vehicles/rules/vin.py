@@ -282,6 +282,31 @@ def list_model_years(vin: str, *, light_vehicle: bool | None = None) -> tuple[in
     return (likelier,) if light_vehicle else (likelier, other)
 
 
+# A vehicle may be sold as next year's model, or stand at the dealer's for long. Our own choice.
+MODEL_YEAR_MAY_DIFFER_YEARS = 2
+
+
+def doubt_model_year_of_vin(vin: str, style: str, day: date, *, was_in_service: bool = False) -> Explanation | None:
+    """Return that the model year of a North American VIN contradicts the day on which the vehicle came into service.
+
+    Args:
+        vin: a number of 17 characters.
+        style: the body style, empty where it is not known.
+        day: the day in service.
+        was_in_service: the vehicle came into service on that day or on any day before it.
+
+    Returns:
+        None where one of the years that the number can mean is at most two years off, or where it codes none.
+    """
+    light = True if style and style not in OFTEN_HEAVY else None
+    years = list_model_years(vin, light_vehicle=light)
+    earliest = date.min.year if was_in_service else day.year - MODEL_YEAR_MAY_DIFFER_YEARS
+    if not years or any(earliest <= year <= day.year + MODEL_YEAR_MAY_DIFFER_YEARS for year in years):
+        return None
+    code = "vin.model_year_after_work" if was_in_service else "vin.model_year_and_in_service"
+    return explain(code, years=tuple(OwnWords(str(year)) for year in years), day=day)
+
+
 # More can't be compared with a vehicle by somebody who stands in front of it.
 MOST_TOLD = 3
 
