@@ -172,7 +172,7 @@ def _list_facts(
         else:
             yield Fact(_("Ready"), render_moment(appointment.told_ready_at))
     if kind is MessageKind.VISIT_CANCELLED and appointment.status_reason:
-        yield Fact(_("Reason"), appointment.status_reason)
+        yield Fact(_("Reason"), appointment.status_reason_words)
     if kind is not MessageKind.VISIT_THANKS:
         yield Fact(_("Where"), render_place(site))
     name = render_vehicle(vehicle)
