@@ -102,7 +102,7 @@ def write_visit_message(
         paragraphs=(str(OPENINGS[kind]) % told, *_list_sentences(kind, appointment, part)),
         facts=tuple(_list_facts(kind, appointment, part, next_due)),
         buttons=(Button(str(label), make_own_page_address(customer, appointment.vehicle)),),
-        closing=(render_ways_to_reach(site),),
+        reach=render_ways_to_reach(site),
         why=_render_why(kind, site),
         if_stopped=render_if_stopped(),
     )
@@ -159,11 +159,11 @@ def _list_facts(
     kind: MessageKind, appointment: Appointment, part: VisitPart | None, next_due: DueText | None
 ) -> Iterator[Fact]:
     vehicle, site = appointment.vehicle, appointment.site
+    yield Fact(_("When"), render_moment(appointment.starts_at))
     yield Fact(_("What"), render_title(appointment, part))
     if part is not None:
         washing, work = _("First part: washing and drying"), _("Second part: the work, after washing and drying")
         yield Fact(_("Part"), washing if part.is_washing else work)
-    yield Fact(_("When"), render_moment(appointment.starts_at))
     if kind not in (MessageKind.VISIT_CANCELLED, MessageKind.VISIT_THANKS):
         if part is not None and part.is_washing:
             yield Fact(_("Washed and dry"), render_moment(appointment.told_ready_at))
@@ -179,7 +179,7 @@ def _list_facts(
     yield Fact(_("Vehicle"), f"{name}, {vehicle.plate}" if vehicle.plate else name)
     yield Fact(_("Visit"), appointment.number)
     if next_due is not None:
-        yield Fact(_("Next"), f"{next_due.what}, {next_due.dates}")
+        yield Fact(_("Next"), f"{', '.join(next_due.what)}, {next_due.dates}")
 
 
 def _render_why(kind: MessageKind, site: Site) -> str:

@@ -27,6 +27,11 @@ class Letterhead:
     colour: str = DEFAULT_COLOUR
     logo: bytes = b""
 
+    @property
+    def phone_url(self) -> str:
+        """The number as a link (RFC 3966)."""
+        return "tel:" + "".join(sign for sign in self.phone if sign.isdigit() or sign == "+")
+
 
 @dataclass(frozen=True, slots=True)
 class Fact:
@@ -46,9 +51,9 @@ class Button:
 
 @dataclass(frozen=True, slots=True)
 class DueText:
-    """One thing that is due: what, when, and why where the terms give a reason."""
+    """What is due on the same days: each thing by name, when, and why where the terms give a reason."""
 
-    what: str
+    what: tuple[str, ...]
     dates: str
     why: str = ""
 
@@ -58,7 +63,7 @@ class VehicleText:
     """What a message says of one vehicle.
 
     Attributes:
-        things: what is due, each with its dates.
+        things: what is due, with its dates.
         to_treat: zones that are still to be treated.
     """
 
@@ -77,6 +82,7 @@ class MailContent:
     Attributes:
         short: the one or two sentences that a text message has room for; its link is that of the first button.
         closing: paragraphs after the buttons.
+        reach: how else the shop is reached by whoever reads a mail.
         why: why its receiver gets it.
         if_stopped: what still goes out, and how, to somebody who stops messages.
         stop: the link that stops them.
@@ -93,6 +99,7 @@ class MailContent:
     vehicles: tuple[VehicleText, ...] = ()
     buttons: tuple[Button, ...] = ()
     closing: tuple[str, ...] = ()
+    reach: str = ""
     why: str = ""
     if_stopped: str = ""
 

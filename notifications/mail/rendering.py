@@ -52,15 +52,14 @@ def render_html(content: MailContent) -> str:
 
 def render_short_text(content: MailContent) -> str:
     """Return the text message, in the language in use: at most MOST_IN_A_TEXT characters, its links whole."""
-    shop = clean_line(content.letterhead.name, MOST_OF_A_NAME)
+    shop = join_label(clean_line(content.letterhead.name, MOST_OF_A_NAME), "").strip()
     stop = _("STOP: %(url)s") % {"url": content.stop.url}
-    links = " ".join(part for part in (content.first_url, stop) if part)
-    room = MOST_IN_A_TEXT - len(shop) - len(links) - len(": ") - 1
-    if room < MOST_OF_A_NAME:
+    links = f"{content.first_url} {stop}".strip()
+    if MOST_IN_A_TEXT - len(f"{shop}  {links}") < MOST_OF_A_NAME:
         # Rather a text without its page than one whose words are gone: a customer may always stop and call.
-        links, room = stop, MOST_IN_A_TEXT - len(shop) - len(stop) - len(": ") - 1
-    sentence = clean_line(content.short.replace("\n", " "), max(room, 1))
-    return join_label(shop, f"{sentence} {links}")
+        links = stop
+    room = MOST_IN_A_TEXT - len(f"{shop}  {links}")
+    return f"{shop} {clean_line(content.short.replace(chr(10), ' '), max(room, 1))} {links}"
 
 
 def render_letter_paragraphs(content: MailContent) -> tuple[str, ...]:
@@ -70,13 +69,13 @@ def render_letter_paragraphs(content: MailContent) -> tuple[str, ...]:
         paragraphs.append("\n".join(join_label(fact.label, fact.value) for fact in content.facts))
     for vehicle in content.vehicles:
         paragraphs += [_join_lines([vehicle.name] if len(content.vehicles) > 1 else [], vehicle.paragraphs)]
-        paragraphs += [f"{thing.what}\n{_capitalise(thing.dates)}" for thing in vehicle.things]
+        paragraphs += [_join_lines([*thing.what], [_capitalise(thing.dates)]) for thing in vehicle.things]
         if vehicle.to_treat:
             paragraphs.append(_join_lines([_("Still to be treated:")], [f"– {zone}" for zone in vehicle.to_treat]))
         paragraphs.append("\n".join(join_label(fact.label, fact.value) for fact in vehicle.facts))
-    buttons = [*content.buttons, *(vehicle.button for vehicle in content.vehicles if vehicle.button)]
-    paragraphs += [f"{join_label(button.label, '').strip()}\n{button.url}" for button in buttons[:1]]
-    paragraphs += [*content.closing, content.letterhead.name, content.why]
+    # Nobody types a signed address from paper.
+    phone = _("Please call us at %(phone)s.") % {"phone": content.letterhead.phone} if content.letterhead.phone else ""
+    paragraphs += [*content.closing, phone, content.letterhead.name, content.why]
     return tuple(paragraph for paragraph in paragraphs if paragraph)
 
 

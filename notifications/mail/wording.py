@@ -14,24 +14,19 @@ def render_greeting(name: str) -> str:
     return _("Hello %(name)s,") % {"name": clean} if clean else _("Hello,")
 
 
-def render_closing(site: Site, *, with_washing: bool) -> tuple[str, ...]:
-    """Return how else the shop is reached, and what to do before a visit.
-
-    Args:
-        with_washing: whether the vehicle is to come in.
-    """
-    washing = _("Please bring the vehicle washed and dry underneath if you can.")
-    return tuple(part for part in (render_ways_to_reach(site), washing if with_washing else "") if part)
-
-
 def render_ways_to_reach(site: Site) -> str:
     """Return the ways to reach a shop that it has."""
-    phone = {"phone": site.phone}
+    phone = {"phone": keep_together(site.phone)}
     if site.phone and site.email:
         return _("You can also call us at %(phone)s or answer this mail.") % phone
     if site.phone:
         return _("You can also call us at %(phone)s.") % phone
     return _("You can also answer this mail.") if site.email else _("You can also come to the shop.")
+
+
+def keep_together(phone: str) -> str:
+    """Return a telephone number that no line breaks."""
+    return phone.replace(" ", "\u00a0")
 
 
 def render_stop_label() -> str:
@@ -42,6 +37,6 @@ def render_stop_label() -> str:
 def render_if_stopped() -> str:
     """Return what a customer who stops messages still hears, and how."""
     return _(
-        "If you stop them, we write no more, not even about visits; we call you where something changes. The dates of "
-        "your cover stay as they are."
+        "If you stop them, we won't write at all, not even about your visits; we'll call you if something changes. The "
+        "dates of your cover stay the same."
     )

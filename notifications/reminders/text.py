@@ -9,10 +9,10 @@ from django.utils.translation import ngettext
 
 from notifications.customer_page.queries import make_own_page_address, make_stop_address
 from notifications.enums import MessageKind, Step
-from notifications.languages import join_label, written_for
+from notifications.languages import written_for
 from notifications.mail.content import Button, DueText, Fact, MailContent, VehicleText
 from notifications.mail.letterhead import read_letterhead
-from notifications.mail.wording import render_closing, render_greeting, render_if_stopped, render_stop_label
+from notifications.mail.wording import render_greeting, render_if_stopped, render_stop_label, render_ways_to_reach
 from notifications.reminders.rules.reminders import Reminder
 from notifications.reminders.wording import (
     render_change_of_cover,
@@ -63,7 +63,7 @@ def write_due_message(
     """
     site = vehicles[0].cover.site
     with written_for(owner, site) as language:
-        shop = read_letterhead(site)
+        comes_in = any(vehicle.step not in CHANGES_OF_COVER for vehicle in vehicles)
         if len(vehicles) == 1:
             subject, short = _render_subject(vehicles[0]), _render_opening(vehicles[0], as_of)
             paragraphs: tuple[str, ...] = ()
@@ -76,11 +76,12 @@ def write_due_message(
             subject=subject,
             greeting=render_greeting(owner.name),
             short=short,
-            letterhead=shop,
+            letterhead=read_letterhead(site),
             stop=Button(render_stop_label(), make_stop_address(owner)),
             paragraphs=paragraphs,
             vehicles=tuple(_describe(vehicle, owner, zone_names, as_of, len(vehicles) == 1) for vehicle in vehicles),
-            closing=render_closing(site, with_washing=any(one.step not in CHANGES_OF_COVER for one in vehicles)),
+            closing=(_("Please bring the vehicle washed and dry underneath if you can."),) if comes_in else (),
+            reach=render_ways_to_reach(site),
             why=ngettext(
                 "You get this because your vehicle is under a rust protection cover with %(shop)s.",
                 "You get this because your vehicles are under rust protection covers with %(shop)s.",
@@ -97,27 +98,31 @@ def _describe(
     cover, reminder, step = vehicle.cover, vehicle.reminder, vehicle.step
     changed = step in CHANGES_OF_COVER
     paragraphs = [_render_opening(vehicle, as_of)]
-    paragraphs.append(
-        render_all(vehicle.state.explanations, zone_names) if changed else render_consequence(reminder, vehicle.state)
-    )
+    # The opening has said already that it lapsed.
+    why = [explanation for explanation in vehicle.state.explanations if explanation.code != "cover.lapsed"]
+    paragraphs.append(render_all(why, zone_names) if changed else render_consequence(reminder, vehicle.state))
     facts = [Fact(_("Vehicle"), vehicle.name)] if is_single else []
     facts += [Fact(_("Plate"), cover.vehicle.plate)] if cover.vehicle.plate else []
     facts.append(Fact(_("VIN"), cover.vehicle.vin))
-    facts.append(Fact(_("Cover"), f"{cover.number}, {cover.terms_version.terms.title}"))
+    facts.append(Fact(_("Cover"), f"{cover.number}, {cover.terms_version.title}"))
     label = _("See your cover") if changed else _("Choose a time")
     return VehicleText(
         name=f"{vehicle.name} ({cover.vehicle.plate})" if cover.vehicle.plate else vehicle.name,
         paragraphs=tuple(paragraph for paragraph in paragraphs if paragraph),
-        things=()
-        if changed
-        else tuple(
-            DueText(*render_thing(thing, zone_names, as_of), render_all(thing.reasons, zone_names))
-            for thing in reminder.things
-        ),
+        things=() if changed else _describe_things(reminder, zone_names, as_of),
         to_treat=tuple(translate_catalogue(zone_names.get(code, code)) for code in reminder.to_complete),
         facts=tuple(facts),
         button=Button(label, make_own_page_address(owner, cover.vehicle)),
     )
+
+
+def _describe_things(reminder: Reminder, zone_names: Mapping[str, str], as_of: date) -> tuple[DueText, ...]:
+    """Return what is due; things with the same days and reasons stand together."""
+    together: dict[tuple[str, str], list[str]] = {}
+    for thing in reminder.things:
+        what, dates = render_thing(thing, zone_names, as_of)
+        together.setdefault((dates, render_all(thing.reasons, zone_names)), []).append(what)
+    return tuple(DueText(tuple(whats), dates, why) for (dates, why), whats in together.items())
 
 
 def _render_subject(vehicle: DueVehicle) -> str:
@@ -150,5 +155,5 @@ def _render_short_of_many(vehicles: Sequence[DueVehicle]) -> str:
     if not days or any(
         vehicle.step in CHANGES_OF_COVER or vehicle.reminder.kind in PAST_ITS_DAY for vehicle in vehicles
     ):
-        return join_label(subject, ", ".join(vehicle.name for vehicle in vehicles))
+        return f"{subject}."
     return _("%(subject)s, the first by %(day)s.") % {"subject": subject, "day": render_day(min(days))}
