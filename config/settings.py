@@ -280,6 +280,9 @@ CELERY_BEAT_SCHEDULE = {
     "recompute-due-items": {"task": "scheduling.recompute_due_items", "schedule": 300.0},
 }
 
+# How often customers' links may be used, counted in each process: all of them from one address, and any one of them.
+LINK_USES_FROM_AN_ADDRESS = env.str("LINK_USES_FROM_AN_ADDRESS", default="600/hour")
+LINK_USES_OF_A_LINK = env.str("LINK_USES_OF_A_LINK", default="200/hour")
 # How many hours before a visit its customer may still move or cancel it through the link; later it takes a call.
 CUSTOMER_CHANGES_UNTIL_HOURS = env.int("CUSTOMER_CHANGES_UNTIL_HOURS", default=24)
 

@@ -16,7 +16,7 @@ from desk.claims import views_evidence as claim_evidence
 from desk.claims import views_handling as claim_handling
 from desk.claims import views_reports as reports
 from desk.customer import views as customer
-from desk.customer import views_stop
+from desk.customer import views_stop, views_visits
 from desk.due import views as due
 from desk.due import views as saved_filters
 from desk.due import views_chosen as due_chosen
@@ -131,10 +131,10 @@ urlpatterns = [
     path("calendars/", calendars.calendars, name="calendars"),
     path("calendars/<str:token>/<slug:name>.ics", calendars.feed, name="calendar_feed"),
     path("my/<str:token>/", customer.own_page, name="own_page"),
-    path("my/<str:token>/times/", customer.other_times, name="own_times"),
-    path("my/<str:token>/times/<str:slot>/", customer.chosen_time, name="own_time"),
-    path("my/<str:token>/cancel/", customer.cancel, name="own_cancel"),
-    path("my/<str:token>/visit.ics", customer.visit_file, name="own_visit_file"),
+    path("my/<str:token>/times/", views_visits.other_times, name="own_times"),
+    path("my/<str:token>/times/<str:slot>/", views_visits.chosen_time, name="own_time"),
+    path("my/<str:token>/cancel/", views_visits.cancel, name="own_cancel"),
+    path("my/<str:token>/visit.ics", views_visits.visit_file, name="own_visit_file"),
     path("my/<str:token>/certificate.pdf", customer.certificate, name="own_certificate"),
     path("my/<str:token>/record/", customer.record, name="own_record"),
 ]

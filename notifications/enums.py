@@ -65,11 +65,13 @@ class LinkPurpose(StrEnum):
     """What a customer's link may be used for, and nothing else."""
 
     VEHICLE = "vehicle"
+    VEHICLES = "vehicles"
     STOP = "stop"
     CONTACT = "contact"
     RECORD = "record"
     REPORT_RUST = "report_rust"
     CLAIM = "claim"
+    EMAIL = "email"
 
 
 class MessageKind(StrEnum):

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.core.cache import cache
 from django.http import HttpRequest
 from django.template.backends.jinja2 import Template as Jinja2Template
 from django.test import Client
@@ -109,6 +110,12 @@ def own_language() -> Iterator[None]:
     """A page that was asked for in French leaves French in use, which the next test must not see."""
     yield
     deactivate()
+
+
+@pytest.fixture(autouse=True)
+def nothing_was_used_before() -> None:
+    """Forget how often log-ins and links were used by tests before, which all come from one address."""
+    cache.clear()
 
 
 @pytest.fixture

@@ -19,7 +19,8 @@ from claims.models import Claim
 from claims.queries import find_claim
 from desk.forms.fields import read_whole
 from desk.shared.shown import find_clock_of, note_position
-from notifications.customer_page.queries import OwnPage, read_own_page_token
+from notifications.customer_page.links import Link, read_link
+from notifications.enums import LinkPurpose
 from notifications.invitations.calendar_feeds import find_feed
 from notifications.models import CalendarFeed
 from scheduling.bays.queries import map_versions_by_number
@@ -282,12 +283,9 @@ def access_draft(user: User, code: str, version: int) -> TermsVersion:
     return found
 
 
-def access_own_page(token: str) -> OwnPage:
-    """Return whose page a customer's link opens, or 404 where it is not from here, too old, or not the owner's."""
-    page = read_own_page_token(token)
-    if page is None:
-        raise Http404("This link opens no page any more.")
-    return page
+def find_link(token: str, *purposes: LinkPurpose) -> Link | None:
+    """Return what a customer's link opens, None where it is not from here, too old, or for none of these purposes."""
+    return next((link for purpose in purposes if (link := read_link(token, purpose))), None)
 
 
 def access_feed(token: str, name: str) -> CalendarFeed:

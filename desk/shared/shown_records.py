@@ -25,7 +25,7 @@ from treatments.models import Inspection, Site, Treatment, Vehicle
 from treatments.shared.shown import Records, name_records
 
 if TYPE_CHECKING:
-    from desk.customer.views import Visitor
+    from desk.customer.visitor import Visitor
 
 # No form names more rows at once.
 MOST_NAMED = 200

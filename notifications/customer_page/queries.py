@@ -1,13 +1,9 @@
-"""Reads what a customer sees of one vehicle on the own page, and the record of the last treatment. Signed addresses
-that a customer can open without an account, and their reading back.
-"""
+"""Reads what a customer sees of one vehicle on the own page, and the record of the last treatment."""
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.conf import settings
-from django.core import signing
-
+from notifications.customer_page.links import OwnPage
 from notifications.documents.certificate_words import render_heading
 from notifications.documents.queries import choose_open_cover
 from notifications.reminders.rules.reminders import DueThing
@@ -29,74 +25,13 @@ from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.covers.rules.due import DueItem, sort_due_items
 from scheduling.models import Appointment, Cover
 from treatments.enums import TreatmentKind
-from treatments.models import Customer, MaterialTotal, Ownership, Site, Vehicle
+from treatments.models import Customer, MaterialTotal, Site, Vehicle
 from treatments.queries import find_today
 from treatments.records.histories import read_history
 from treatments.records.rules.history import VehicleHistory, ZoneLine
 from treatments.records.short_histories import read_short_histories
 from treatments.reference.queries import list_sites, map_zone_names
 from treatments.rules.explanation import Explanation
-
-STOP_SALT = "notifications.stop-messages"
-OWN_PAGE_SALT = "notifications.own-page"
-# Longer than from one yearly visit to the next; each message brings a fresh one.
-OWN_PAGE_LASTS = timedelta(days=400)
-
-
-def make_stop_token(customer: Customer) -> str:
-    """Return a token that lets its bearer stop this customer's messages, and nothing else."""
-    return signing.dumps(customer.pk, salt=STOP_SALT)
-
-
-def make_stop_address(customer: Customer) -> str:
-    """Return the address of the page on which the customer stops messages."""
-    return f"{settings.SITE_URL}/stop/{make_stop_token(customer)}/"
-
-
-def read_stop_token(token: str) -> Customer | None:
-    """Return the customer of a token, or None for a token that was not made here."""
-    try:
-        key = signing.loads(token, salt=STOP_SALT)
-    except signing.BadSignature:
-        return None
-    return Customer.objects.filter(pk=key).first()
-
-
-def make_own_page_token(customer: Customer, vehicle: Vehicle) -> str:
-    """Return a token that lets its bearer see and book visits of a vehicle as long as the customer owns it."""
-    return signing.dumps([customer.pk, vehicle.pk], salt=OWN_PAGE_SALT)
-
-
-def make_own_page_address(customer: Customer, vehicle: Vehicle) -> str:
-    """Return the address of the customer's own page for a vehicle."""
-    return f"{settings.SITE_URL}/my/{make_own_page_token(customer, vehicle)}/"
-
-
-@dataclass(frozen=True, slots=True)
-class OwnPage:
-    """Whose page it is, and for which vehicle."""
-
-    customer: Customer
-    vehicle: Vehicle
-
-
-def read_own_page_token(token: str) -> OwnPage | None:
-    """Return whose page a token opens; None where it is not from here, too old, or the vehicle has another owner now.
-
-    A former owner's link shows nothing, so that nobody sees the dates and visits of the next one.
-    """
-    try:
-        customer, vehicle = signing.loads(token, salt=OWN_PAGE_SALT, max_age=OWN_PAGE_LASTS)
-    except signing.BadSignature:
-        return None
-    owned = (
-        Ownership.objects.filter(vehicle=vehicle, customer=customer, until_day__isnull=True)
-        .exclude(customer__match_key__startswith="erased ")
-        .select_related("customer", "vehicle")
-        .first()
-    )
-    return OwnPage(owned.customer, owned.vehicle) if owned else None
-
 
 SHOWN_OF_VIN = 6
 
@@ -191,6 +126,14 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
         known,
         history,
     )
+
+
+def find_site_of_customer(customer: Customer) -> Site:
+    """Return the site that a customer deals with: that of the newest cover of an own vehicle, else the shop's first."""
+    owned = customer.ownerships.filter(until_day__isnull=True).values("vehicle")
+    cover = Cover.objects.filter(vehicle__in=owned).order_by("-sold_on", "-pk").first()
+    sites = {site.pk: site for site in list_sites()}
+    return sites[cover.site_id] if cover else list_sites()[0]
 
 
 def _find_site(vehicle: Vehicle, cover: Cover | None, visit: Appointment | None) -> Site:

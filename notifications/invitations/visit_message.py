@@ -13,7 +13,7 @@ from django.utils.timezone import localtime
 from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
 
-from notifications.customer_page.queries import make_own_page_address, make_stop_address
+from notifications.customer_page.links import make_own_page_address, make_stop_address
 from notifications.enums import MessageKind
 from notifications.invitations.visit_text import VisitPart, render_place, render_title, render_vehicle
 from notifications.mail.content import Button, DueText, Fact, MailContent

@@ -13,8 +13,9 @@ from django.template.loader import render_to_string
 from django.utils.functional import Promise
 from django.utils.translation import gettext, gettext_lazy
 
-from notifications.customer_page.queries import make_own_page_address
+from notifications.customer_page.links import make_own_page_address
 from notifications.invitations.rules.calendar_text import CalendarPerson, CalendarVisit
+from scheduling.booking.own_visits import find_last_change
 from scheduling.booking.reading import OPEN
 from scheduling.enums import GIVES_ITS_PLACE_UP, AppointmentStatus, VisitKind
 from scheduling.models import Appointment
@@ -129,9 +130,13 @@ def show_to_customer(appointment: Appointment, part: VisitPart | None = None) ->
     assert customer is not None
     address = make_own_page_address(customer, vehicle)
     cancelled = appointment.status == AppointmentStatus.CANCELLED
+    last_change = find_last_change(appointment, until_hours=settings.CUSTOMER_CHANGES_UNTIL_HOURS)
     context = {
         "appointment": appointment,
         "cancelled": cancelled,
+        # By the appointment alone, so that a message says the same whenever it is written.
+        "may_change": appointment.changed_at <= last_change,
+        "last_change": last_change,
         "site": site,
         "vehicle": vehicle,
         "own_page": address,

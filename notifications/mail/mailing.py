@@ -14,7 +14,7 @@ from django.conf import settings
 from django.core.mail import EmailMessage, EmailMultiAlternatives
 from django.utils.translation import gettext
 
-from notifications.customer_page.queries import make_stop_address
+from notifications.customer_page.links import make_stop_address
 from notifications.invitations.rules.calendar_text import read_told
 from notifications.mail.letterhead import read_letterhead
 from notifications.mail.rendering import LOGO_ADDRESS, LOGO_ID

@@ -13,11 +13,13 @@ class LinkUse(models.Model):
     customer = models.ForeignKey(Customer, null=True, blank=True, on_delete=models.PROTECT, related_name="link_uses")
     vehicle = models.ForeignKey(Vehicle, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     purpose = models.CharField(max_length=12, choices=choices_of(LinkPurpose))
-    act = models.CharField(max_length=24, blank=True, help_text="name of the view")
+    act = models.CharField(max_length=24, blank=True, help_text="name of the page")
+    status = models.PositiveSmallIntegerField(default=200, help_text="status code of the answer")
     used_at = models.DateTimeField()
 
     class Meta:
         ordering = ["-used_at", "-id"]
+        indexes = [models.Index(fields=["vehicle", "-used_at"], name="link_use_of_vehicle")]
         constraints = [one_of(LinkPurpose, "purpose", "link_use_purpose_known")]
 
     def __str__(self) -> str:

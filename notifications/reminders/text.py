@@ -7,7 +7,7 @@ from datetime import date
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from notifications.customer_page.queries import make_own_page_address, make_stop_address
+from notifications.customer_page.links import make_own_page_address, make_stop_address
 from notifications.enums import MessageKind, Step
 from notifications.languages import written_for
 from notifications.mail.content import Button, DueText, Fact, MailContent, VehicleText

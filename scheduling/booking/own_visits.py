@@ -19,6 +19,8 @@ from treatments.rules.explanation import Explanation
 
 # Whoever changes visits of one vehicle this often within a day is better served by a call.
 MOST_CHANGES_A_DAY = 12
+# Stands as the reason of a visit that its customer cancelled without saying why.
+NOT_SAID = "–"
 
 
 def find_own_visit(*, customer: Customer, known: KnownVehicle, now: datetime) -> Appointment | None:
@@ -30,9 +32,14 @@ def find_own_visit(*, customer: Customer, known: KnownVehicle, now: datetime) ->
     return None
 
 
+def find_last_change(visit: Appointment, *, until_hours: int) -> datetime:
+    """Return until when a customer may move or cancel a visit without a call."""
+    return visit.starts_at - timedelta(hours=until_hours)
+
+
 def may_change(visit: Appointment, *, now: datetime, until_hours: int) -> bool:
     """Say whether a customer may still move or cancel a visit without a call."""
-    return visit.status == AppointmentStatus.BOOKED and now <= visit.starts_at - timedelta(hours=until_hours)
+    return visit.status == AppointmentStatus.BOOKED and now <= find_last_change(visit, until_hours=until_hours)
 
 
 def book_own_visit(
@@ -110,14 +117,19 @@ def move_own_visit(
 def cancel_own_visit(
     *, customer: Customer, visit: Appointment, reason: str, seen_sequence: int, until_hours: int, now: datetime
 ) -> Appointment:
-    """Cancel a customer's own visit with a reason.
+    """Cancel a customer's own visit.
+
+    Args:
+        reason: '' where the customer does not say why.
 
     Raises:
         ChangedMeanwhileError: where the desk changed it meanwhile.
-        ValidationError: without a reason, or where it is too late for it, or not the customer's visit.
+        ValidationError: where it is too late for it, or not the customer's visit.
     """
     _check_change(customer, visit, now, until_hours)
-    return cancel_visit(appointment=visit, reason=reason, now=now, actor=None, seen_sequence=seen_sequence)
+    return cancel_visit(
+        appointment=visit, reason=reason.strip() or NOT_SAID, now=now, actor=None, seen_sequence=seen_sequence
+    )
 
 
 def _check_owner(customer: Customer, vehicle: Vehicle) -> None:

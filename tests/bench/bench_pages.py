@@ -191,7 +191,7 @@ def list_others(number: int) -> list[tuple[str, str | None, list[str]]]:
     from django.urls import reverse
 
     from claims.models import Claim
-    from notifications.customer_page.queries import make_own_page_token
+    from notifications.customer_page.links import make_own_page_token
     from scheduling.models import CoverState
     from treatments.models import Ownership
 

@@ -21,7 +21,7 @@ from claims.models import Claim, ClaimDecision, ReportTally
 from claims.reports.services import REPORT_NAMES, ask_for_count
 from desk.booking.own_times import sign_time
 from desk.demo.load import DEMO_PASSWORD
-from notifications.customer_page.queries import make_own_page_token, make_stop_token
+from notifications.customer_page.links import make_own_page_token, make_stop_token
 from scheduling.booking.finding import propose_slots
 from scheduling.enums import SeasonStep
 from scheduling.models import Appointment, Cover, CoverState, SeasonPlan, TermsVersion
@@ -407,7 +407,6 @@ PAGES = [
     DeskPage("own_time", NOBODY, _own_chosen),
     DeskPage("own_time", NOBODY, lambda: [*own_due(), "x"], what="out-of-date"),
     DeskPage("own_cancel", NOBODY, _own_booked),
-    DeskPage("own_cancel", NOBODY, _own_booked, spoil="#main form", what="error"),
     DeskPage("own_record", NOBODY, own_due),
     # Last, since other pages tell of the broken cover too once it is there.
     DeskPage("due_list", "owner", _nothing_but_broken, what="not-computable"),

@@ -19,12 +19,7 @@ from config.deployment import CHECKS, check_deployment, refuse_unfit_worker
 from desk.booking.own_times import read_chosen_time, sign_time
 from desk.booking.slots import make_buttons, read_button, read_times, sign_times
 from desk.shared.shown import make_token, read_token
-from notifications.customer_page.queries import (
-    make_own_page_token,
-    make_stop_token,
-    read_own_page_token,
-    read_stop_token,
-)
+from notifications.customer_page.links import make_own_page_token, make_stop_token, read_own_page_token, read_stop_token
 from notifications.invitations.calendar_feeds import find_feed, renew_feed
 from scheduling.booking.finding import propose_slots
 from scheduling.models import Cover

@@ -11,7 +11,7 @@ from freezegun import freeze_time
 
 from claims.models import Claim
 from desk.demo.load import DemoShop
-from notifications.customer_page.queries import make_own_page_token
+from notifications.customer_page.links import make_own_page_token
 from scheduling.booking.services import book_visit, move_visit
 from scheduling.models import Absence, Appointment, Bay, BayClosure, Cover, SeasonPlan
 from scheduling.season.services import draft_season_plan

@@ -19,8 +19,9 @@ from django.utils import timezone, translation
 
 from claims.models import Claim
 from desk import urls
+from desk.customer.visitor import Visitor
 from desk.demo.load import DemoShop
-from desk.shared.access import access_own_page
+from desk.shared.access import find_link
 from desk.shared.changes import describe_changes
 from desk.shared.shown import make_token, read_token
 from notifications.invitations.calendar_feeds import renew_feed
@@ -215,10 +216,14 @@ def find_records(pattern: URLPattern, address: str, sent: dict[str, Any]) -> Rec
     request = RequestFactory().post(address, sent)
     request.user = User.objects.get(username="owner")
     found = resolve(address)
-    if name_of(pattern) not in ("own_time", "own_cancel"):
-        records: Records = pattern.callback.shown_for(request, *found.args, **found.kwargs)
-        return records
-    return {"vehicle": [access_own_page(found.kwargs["token"]).vehicle.pk]}
+    arguments = dict(found.kwargs)
+    if purposes := getattr(pattern.callback, "opened_by", ()):
+        token = arguments.pop("token")
+        link = find_link(token, *purposes)
+        assert link is not None
+        found.args = (Visitor(token, link, timezone.now()), *found.args)
+    records: Records = pattern.callback.shown_for(request, *found.args, **arguments)
+    return records
 
 
 class FormReader(HTMLParser):

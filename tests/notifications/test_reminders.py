@@ -12,7 +12,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from notifications.customer_page.queries import make_stop_token
+from notifications.customer_page.links import make_stop_token
 from notifications.enums import Channel, MessageStatus
 from notifications.models import Message
 from notifications.outbox import services as outbox

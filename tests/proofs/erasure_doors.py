@@ -80,7 +80,7 @@ class Doors(RecordDoors):
 
     def visits(self) -> None:
         """A visit booked, moved and split; and one that the customer cancels through the mailed link."""
-        from notifications.customer_page.queries import make_own_page_token
+        from notifications.customer_page.links import make_own_page_token
         from scheduling.booking.changing import mark_no_show, split_visit
         from scheduling.booking.finding import propose_slots
         from scheduling.booking.reading import find_place
