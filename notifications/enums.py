@@ -91,6 +91,8 @@ class MessageKind(StrEnum):
     CLAIM_RECEIVED = "claim_received"
     CLAIM_NEEDS = "claim_needs"
     CLAIM_DECIDED = "claim_decided"
+    EMAIL_TO_CONFIRM = "email_to_confirm"
+    EMAIL_CHANGED = "email_changed"
 
 
 # These tell of an appointment or of a claim, the others of what is due.
@@ -101,4 +103,6 @@ ABOUT_AN_APPOINTMENT = (
     MessageKind.VISIT_TOMORROW,
     MessageKind.VISIT_THANKS,
 )
+# These answer what a customer does at the moment; they go out also to who stopped messages.
+ABOUT_AN_ADDRESS = (MessageKind.EMAIL_TO_CONFIRM, MessageKind.EMAIL_CHANGED)
 ABOUT_A_CLAIM = (MessageKind.CLAIM_RECEIVED, MessageKind.CLAIM_NEEDS, MessageKind.CLAIM_DECIDED)

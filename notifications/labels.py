@@ -39,6 +39,7 @@ LABELS: dict[str, str] = {
     "record": "visit record",
     "import": "import",
     "vehicle": "vehicle",
+    "vehicles": "list of vehicles",
     # MessageKind
     "visit_due": "visit due",
     "in_grace": "in grace",
@@ -54,4 +55,6 @@ LABELS: dict[str, str] = {
     "claim_received": "claim received",
     "claim_needs": "claim needs something",
     "claim_decided": "claim decided",
+    "email_to_confirm": "email address to confirm",
+    "email_changed": "email address changed",
 }

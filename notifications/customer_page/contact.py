@@ -14,8 +14,9 @@ from django.utils.translation import gettext as _
 
 from notifications.customer_page.links import make_email_address
 from notifications.enums import Channel, MessageKind
-from notifications.languages import choose_language, written_for
+from notifications.languages import written_for
 from notifications.mail.account import write_account_message
+from notifications.mail.rendering import render_message
 from notifications.models import Message
 from treatments.models import Customer, Site
 from treatments.people.customers import change_customer
@@ -99,7 +100,6 @@ def confirm_email(*, customer: Customer, email: str, former_email: str, site: Si
 def _write(customer: Customer, kind: MessageKind, to: str, site: Site, now: datetime, link: str) -> None:
     """Write one mail; sent twice within the hour, it is one."""
     digest = sha256(f"{to} {customer.email}".encode()).hexdigest()[:16]
-    subject, body = write_account_message(kind, customer, site, link)
     Message.objects.get_or_create(
         key=f"{kind}:{customer.pk}:{digest}:{now:%Y%m%d%H}",
         defaults={
@@ -107,9 +107,7 @@ def _write(customer: Customer, kind: MessageKind, to: str, site: Site, now: date
             "kind": kind,
             "channel": Channel.EMAIL,
             "address": to,
-            "language": choose_language(customer),
-            "subject": subject,
-            "body": body,
+            **render_message(write_account_message(kind, customer, site, link)),
             "due_at": now,
             "created_at": now,
         },

@@ -19,6 +19,7 @@ from notifications.invitations.visit_text import VisitPart, render_place, render
 from notifications.mail.content import Button, DueText, Fact, MailContent
 from notifications.mail.letterhead import read_letterhead
 from notifications.mail.wording import render_greeting, render_if_stopped, render_stop_label, render_ways_to_reach
+from scheduling.booking.own_visits import find_last_change
 from scheduling.models import Appointment
 from treatments.models import Site
 from treatments.queries import find_clock
@@ -62,6 +63,11 @@ BUTTONS: dict[MessageKind, str | Promise] = {
     MessageKind.VISIT_TOMORROW: gettext_lazy("See your visit"),
     MessageKind.VISIT_THANKS: gettext_lazy("See the record and your cover"),
 }
+# So near to the visit its page changes nothing any more.
+BUTTONS_TOO_LATE: dict[MessageKind, str | Promise] = {
+    MessageKind.VISIT_BOOKED: gettext_lazy("See your visit"),
+    MessageKind.VISIT_MOVED: gettext_lazy("See your visit"),
+}
 
 
 def write_visit_message(
@@ -89,7 +95,10 @@ def write_visit_message(
     subject = SUBJECTS[kind]
     if part is not None:
         subject = PART_SUBJECTS.get((kind, part.is_washing), subject)
-    label = BUTTONS[kind]
+    # By the appointment alone, so that a message says the same whenever it is written.
+    last_change = find_last_change(appointment, until_hours=settings.CUSTOMER_CHANGES_UNTIL_HOURS)
+    may_change = appointment.changed_at <= last_change
+    label = BUTTONS[kind] if may_change else BUTTONS_TOO_LATE.get(kind, BUTTONS[kind])
     if kind is MessageKind.VISIT_CANCELLED and part is not None:
         label = gettext_lazy("See what is booked")
     return MailContent(
@@ -100,12 +109,23 @@ def write_visit_message(
         letterhead=read_letterhead(site),
         stop=Button(render_stop_label(), make_stop_address(customer)),
         paragraphs=(str(OPENINGS[kind]) % told, *_list_sentences(kind, appointment, part)),
-        facts=tuple(_list_facts(kind, appointment, part, next_due)),
+        facts=(
+            *_list_facts(kind, appointment, part, next_due),
+            *([_render_last_change(last_change, site, may_change)] if kind in BUTTONS_TOO_LATE else []),
+        ),
         buttons=(Button(str(label), make_own_page_address(customer, appointment.vehicle)),),
         reach=render_ways_to_reach(site),
         why=_render_why(kind, site),
         if_stopped=render_if_stopped(),
     )
+
+
+def _render_last_change(last_change: datetime, site: Site, may_change: bool) -> Fact:
+    """Return until when its customer may change a visit by the link, or that it takes a call."""
+    if may_change:
+        return Fact(_("To move or cancel"), _("by the link until %(moment)s") % {"moment": render_moment(last_change)})
+    by_call = _("by a call, %(phone)s") % {"phone": site.phone} if site.phone else _("by a call")
+    return Fact(_("To move or cancel"), by_call)
 
 
 def render_weekday(moment: datetime) -> str:

@@ -29,7 +29,7 @@ def find_why_not_sent(messages: Sequence[Message], *, now: datetime) -> dict[int
     untrue = _find_untrue(messages, now)
     found: dict[int, Explanation] = {}
     for message in messages:
-        if message.customer.messages_stopped_at:
+        if message.customer.messages_stopped_at and message.kind not in ABOUT_AN_ADDRESS:
             found[message.pk] = explain("message.stopped")
         elif message.pk in untrue:
             found[message.pk] = explain("message.not_so_any_more")
