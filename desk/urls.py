@@ -16,7 +16,15 @@ from desk.claims import views_evidence as claim_evidence
 from desk.claims import views_handling as claim_handling
 from desk.claims import views_reports as reports
 from desk.customer import views as customer
-from desk.customer import views_stop, views_visits
+from desk.customer import (
+    views_claim,
+    views_contact,
+    views_rust,
+    views_stop,
+    views_uses,
+    views_vehicles,
+    views_visits,
+)
 from desk.due import views as due
 from desk.due import views as saved_filters
 from desk.due import views_chosen as due_chosen
@@ -78,6 +86,7 @@ urlpatterns = [
     path("vehicles/<str:vin>/change/", vehicle_change.changes, name="vehicle_changes"),
     path("vehicles/<str:vin>/change/<slug:slug>/", vehicle_change.change, name="vehicle_change"),
     path("vehicles/<str:vin>/book/", booking.book, name="book"),
+    path("vehicles/<str:vin>/links/", views_uses.link_uses, name="link_uses"),
     path("vehicles/<str:vin>/job-sheet.pdf", vehicles.job_sheet, name="job_sheet"),
     path("vehicles/<str:vin>/facts/", facts.facts, name="vehicle_facts"),
     path("vehicles/<str:vin>/facts/<int:key>/withdraw/", facts.withdraw, name="withdraw_fact"),
@@ -137,4 +146,11 @@ urlpatterns = [
     path("my/<str:token>/visit.ics", views_visits.visit_file, name="own_visit_file"),
     path("my/<str:token>/certificate.pdf", customer.certificate, name="own_certificate"),
     path("my/<str:token>/record/", customer.record, name="own_record"),
+    path("my/<str:token>/vehicles/", views_vehicles.own_vehicles, name="own_vehicles"),
+    path("my/<str:token>/contact/", views_contact.contact, name="own_contact"),
+    path("my/<str:token>/e-mail/", views_contact.email, name="own_email"),
+    path("my/<str:token>/rust/", views_rust.rust, name="own_rust"),
+    path("my/<str:token>/claim/", views_claim.own_claim, name="own_claim"),
+    path("my/<str:token>/claim/letter/", views_claim.own_letter, name="own_letter"),
+    path("my/<str:token>/claim/photos/<int:photo>/", views_claim.own_claim_photo, name="own_claim_photo"),
 ]

@@ -87,6 +87,11 @@ def send_visit_news() -> None:
     send_due_messages()
 
 
+def nudge_to_send_due_messages() -> None:
+    """Let somebody who waits for a mail have it at once; the scan sends it all the same where no broker answers."""
+    nudge(send_due_messages)
+
+
 def nudge_to_send_visit_news() -> None:
     """Let customers hear of a change at once. Rows and scans see to it all the same where no broker answers."""
     nudge(send_visit_news)

@@ -14,7 +14,15 @@ from django.views.decorators.http import require_safe
 
 from desk.customer.offers import Offer, propose, read_wishes
 from desk.customer.visitor import Visitor, open_by, show_page
-from notifications.customer_page.links import make_stop_token
+from notifications.customer_page.claims import list_own_claims
+from notifications.customer_page.links import (
+    make_claim_token,
+    make_contact_token,
+    make_own_vehicles_token,
+    make_stop_token,
+    make_vehicle_token,
+)
+from notifications.customer_page.own_vehicles import has_several_vehicles
 from notifications.customer_page.queries import read_last_record
 from notifications.documents.queries import read_certificate_pdf
 from notifications.enums import LinkPurpose
@@ -57,6 +65,13 @@ def show_own_vehicle(
         "errors": list(errors),
         "done": request.GET.get("done", "") if not errors else "",
         "stop_token": make_stop_token(visitor.page.customer),
+        "rust_token": make_vehicle_token(LinkPurpose.REPORT_RUST, visitor.customer, visitor.page.vehicle),
+        "contact_token": make_contact_token(visitor.customer),
+        "vehicles_token": make_own_vehicles_token(visitor.customer) if has_several_vehicles(visitor.customer) else "",
+        "claims": [
+            (claim, make_claim_token(visitor.customer, claim))
+            for claim in list_own_claims(visitor.customer, visitor.page.vehicle)
+        ],
         "stopped": visitor.page.customer.messages_stopped_at is not None,
         "has_email": bool(visitor.page.customer.email),
     }

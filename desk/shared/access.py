@@ -52,6 +52,7 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "bays": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "work_visits": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "book": (Role.SERVICE_WRITER, Role.OWNER),
+    "link_uses": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "remind": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     # The page of all that can be changed about a vehicle; what of it each role changes is below.
     "change_record": SHOP,

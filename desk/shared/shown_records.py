@@ -182,3 +182,20 @@ def of_calendar(request: HttpRequest) -> Records:
     key = read_whole(request.POST.get("bay", ""), digits=17)
     feeds = CalendarFeed.objects.filter(bay=key) if key else CalendarFeed.objects.filter(person=get_user(request))
     return name_records(feeds)
+
+
+def of_own_contact(request: HttpRequest, visitor: "Visitor") -> Records:
+    """Return the customer of a link."""
+    return name_records(visitor.customer)
+
+
+def of_own_cover(request: HttpRequest, visitor: "Visitor") -> Records:
+    """Return the vehicle of a customer's link, its cover and the claims on it."""
+    cover = visitor.shown.cover
+    of_vehicle = name_records(visitor.page.vehicle)
+    return {**of_vehicle, **name_records(cover, cover.claims.all())} if cover else of_vehicle
+
+
+def of_own_claim(request: HttpRequest, visitor: "Visitor") -> Records:
+    """Return the claim of a customer's link."""
+    return name_records(visitor.link.claim) if visitor.link.claim else {}

@@ -173,7 +173,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "may": {
             name: may_open(user, name)
             for name in ("book", "record_work", "job_sheet", "file_claims", "certificate", "work", "bays", "claims",
-                         "stock", "change_record")
+                         "stock", "change_record", "link_uses")
         },
     }  # fmt: skip
     return render(request, "vehicle/vehicle.html", context)

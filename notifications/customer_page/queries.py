@@ -115,7 +115,7 @@ def read_own_vehicle(page: OwnPage, *, now: datetime) -> OwnVehicle:
         render_heading(state),
         state.explanations,
         tuple(
-            ShownDue(*render_thing(_describe_due(item), names, today), item.reasons, item.key in served)
+            ShownDue(*render_thing(describe_thing(item), names, today), item.reasons, item.key in served)
             for item in near or items[:1]
         ),
         tuple(describe_due(item) for item in near),
@@ -146,7 +146,7 @@ def _find_site(vehicle: Vehicle, cover: Cover | None, visit: Appointment | None)
     return last.site if last else list_sites()[0]
 
 
-def _describe_due(item: DueItem) -> DueThing:
+def describe_thing(item: DueItem) -> DueThing:
     dates = item.dates
     return DueThing(
         item.key,

@@ -11,6 +11,7 @@ from typing import Any
 
 from axes.models import AccessAttempt
 from django.conf import settings
+from django.db.models import Count
 from django.urls import reverse
 from django.utils import timezone
 from django_otp.plugins.otp_totp.models import TOTPDevice
@@ -18,10 +19,22 @@ from django_otp.plugins.otp_totp.models import TOTPDevice
 from claims.decisions.services import decide_claim
 from claims.enums import DecisionKind
 from claims.models import Claim, ClaimDecision, ReportTally
+from claims.queries import find_claimant
 from claims.reports.services import REPORT_NAMES, ask_for_count
 from desk.booking.own_times import sign_time
 from desk.demo.load import DEMO_PASSWORD
-from notifications.customer_page.links import make_own_page_token, make_stop_token
+from notifications.customer_page.links import (
+    Link,
+    make_claim_token,
+    make_contact_token,
+    make_email_address,
+    make_own_page_token,
+    make_own_vehicles_token,
+    make_stop_token,
+    make_vehicle_token,
+)
+from notifications.customer_page.uses import note_link_use
+from notifications.enums import LinkPurpose
 from scheduling.booking.finding import propose_slots
 from scheduling.enums import SeasonStep
 from scheduling.models import Appointment, Cover, CoverState, SeasonPlan, TermsVersion
@@ -179,6 +192,57 @@ def _draft_inspection() -> list[Any]:
 def _link(vehicle: Vehicle) -> list[Any]:
     owned = vehicle.ownerships.get(until_day__isnull=True)
     return [make_own_page_token(owned.customer, vehicle)]
+
+
+def _own_vehicles() -> list[Any]:
+    """The list of somebody who has several vehicles."""
+    several = Customer.objects.filter(ownerships__until_day__isnull=True).annotate(owned=Count("ownerships"))
+    return [make_own_vehicles_token(several.order_by("-owned", "pk")[0])]
+
+
+def _own_contact() -> list[Any]:
+    return [make_contact_token(_find_owner(find_due_cover().vehicle))]
+
+
+def _own_email() -> list[Any]:
+    owner = _find_owner(find_due_cover().vehicle)
+    return [make_email_address(owner, "new.address@example.org").split("/")[-3]]
+
+
+def _own_rust() -> list[Any]:
+    vehicle = find_due_cover().vehicle
+    return [make_vehicle_token(LinkPurpose.REPORT_RUST, _find_owner(vehicle), vehicle)]
+
+
+def _claim_link(*, decided: bool) -> list[Any]:
+    """A claim whose claimant still owns the vehicle."""
+    claims = Claim.objects.filter(decisions__isnull=not decided).order_by("pk").select_related("cover__vehicle")
+    for claim in claims:
+        claimant = find_claimant(claim)
+        if claimant and claim.cover.vehicle.ownerships.filter(customer=claimant, until_day__isnull=True).exists():
+            return [make_claim_token(claimant, claim)]
+    raise AssertionError("no such claim in the demo shop")
+
+
+def _own_claim() -> list[Any]:
+    return _claim_link(decided=False)
+
+
+def _own_decided() -> list[Any]:
+    return _claim_link(decided=True)
+
+
+def _vehicle_of_links() -> list[Any]:
+    """A vehicle of which links were used."""
+    vehicle = find_due_cover().vehicle
+    link = Link(LinkPurpose.VEHICLE, _find_owner(vehicle), vehicle)
+    for act, status in (("own_page", 200), ("own_time", 302), ("own_page", 404)):
+        note_link_use(link, act=act, status=status, now=timezone.now())
+    return [vehicle.vin]
+
+
+def _find_owner(vehicle: Vehicle) -> Customer:
+    return vehicle.ownerships.select_related("customer").get(until_day__isnull=True).customer
 
 
 def own_due() -> list[Any]:
@@ -408,6 +472,18 @@ PAGES = [
     DeskPage("own_time", NOBODY, lambda: [*own_due(), "x"], what="out-of-date"),
     DeskPage("own_cancel", NOBODY, _own_booked),
     DeskPage("own_record", NOBODY, own_due),
+    DeskPage("own_vehicles", NOBODY, _own_vehicles),
+    DeskPage("own_contact", NOBODY, _own_contact),
+    DeskPage("own_contact", NOBODY, _own_contact, query="?done=both", what="done"),
+    DeskPage("own_contact", NOBODY, _own_contact, spoil="#main form", typed=(("#id_phone", "none"),), what="error"),
+    DeskPage("own_email", NOBODY, _own_email),
+    DeskPage("own_rust", NOBODY, _own_rust),
+    DeskPage("own_rust", NOBODY, _own_rust, spoil="#main form", what="error"),
+    DeskPage("own_claim", NOBODY, _own_claim, query="?done=reported"),
+    DeskPage("own_claim", NOBODY, _own_claim, spoil="#main form", what="error"),
+    DeskPage("own_claim", NOBODY, _own_decided, what="decided"),
+    DeskPage("own_letter", NOBODY, _own_decided),
+    DeskPage("link_uses", "writer", _vehicle_of_links),
     # Last, since other pages tell of the broken cover too once it is there.
     DeskPage("due_list", "owner", _nothing_but_broken, what="not-computable"),
     DeskPage("vehicle", "owner", _broken_vehicle, what="not-computable"),
@@ -448,6 +524,7 @@ NO_PAGES = {
     "kept_photo": "a picture",
     "inspection_photo": "a picture",
     "own_visit_file": "a calendar",
+    "own_claim_photo": "a picture",
     "own_certificate": "a PDF",
     "claim_act": "only posted to; shows the claim's page",
     "claim_photo": "a picture",

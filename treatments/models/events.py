@@ -12,7 +12,10 @@ class SentForm(models.Model):
     """One form that has arrived, with what came of it; a second arrival is answered from here."""
 
     key = models.UUIDField(unique=True)
-    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+",
+        help_text="nobody of the shop: a customer, whom the purpose names",
+    )  # fmt: skip
     purpose = models.CharField(max_length=120, help_text="what the form was for, with its vehicle or record")
     content_sha256 = models.CharField(max_length=64)
     outcome = models.CharField(max_length=200, help_text="the address of the record that came of it")

@@ -48,8 +48,11 @@ def compute_content_sha256(fields: Mapping[str, Iterable[str]]) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def find_received(*, key: UUID, person: User, purpose: str, content_sha256: str) -> Received | None:
+def find_received(*, key: UUID, person: User | None, purpose: str, content_sha256: str) -> Received | None:
     """Return what came of a form that has arrived before, or None.
+
+    Args:
+        person: who sent it; None for a customer, whom the purpose names.
 
     Raises:
         OtherContentError: where it came with other content or for another purpose.
@@ -58,7 +61,7 @@ def find_received(*, key: UUID, person: User, purpose: str, content_sha256: str)
     sent = SentForm.objects.filter(key=key).first()
     if sent is None:
         return None
-    if sent.person_id != person.pk:
+    if sent.person_id != (person.pk if person else None):
         raise ValidationError(_("Another person has sent this form already. Open the page anew."), code="other_person")
     if (sent.purpose, sent.content_sha256) != (purpose, content_sha256):
         raise OtherContentError(
@@ -72,7 +75,7 @@ def find_received(*, key: UUID, person: User, purpose: str, content_sha256: str)
 
 
 def receive_once(
-    *, key: UUID, person: User, purpose: str, content_sha256: str, now: datetime, record: Callable[[], str]
+    *, key: UUID, person: User | None, purpose: str, content_sha256: str, now: datetime, record: Callable[[], str]
 ) -> Received:
     """Record what a form says, unless this very form has arrived before; then answer with what came of it.
 
