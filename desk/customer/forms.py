@@ -85,12 +85,17 @@ class RustForm(forms.Form):
     """Rust as its owner reports it."""
 
     damage = forms.ChoiceField(
-        label=gettext_lazy("What do you see? Choose what comes nearest."),
+        label=gettext_lazy("What you see"),
+        error_messages={"required": gettext_lazy("Choose what comes nearest.")},
         choices=[(kind.value, words) for kind, words in DAMAGE_WORDS],
         widget=forms.RadioSelect,
     )
-    zones = forms.MultipleChoiceField(label=gettext_lazy("Where?"), widget=forms.CheckboxSelectMultiple)
-    discovered_on = DayField(label=gettext_lazy("When did you first see it?"), required=False)
+    zones = forms.MultipleChoiceField(
+        label=gettext_lazy("Where the rust is"),
+        error_messages={"required": gettext_lazy("Choose at least one place.")},
+        widget=forms.CheckboxSelectMultiple,
+    )
+    discovered_on = DayField(label=gettext_lazy("First seen on"), required=False)
     description = forms.CharField(
         label=gettext_lazy("In your words"),
         required=False,
@@ -126,9 +131,9 @@ class ClaimPhotosForm(forms.Form):
     """Further photos of a claim, or of a paper that was asked for."""
 
     photos = SeveralFilesField(
-        label=gettext_lazy("Photos, also of a paper that we asked for (JPEG, PNG or WebP)"),
+        label=gettext_lazy("Photos (JPEG, PNG or WebP)"),
         widget=SeveralFilesInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
-        help_text=gettext_lazy("At most 8 at once."),
+        help_text=gettext_lazy("A photo of a paper that we asked for will do. At most 8 at once."),
     )
 
     def clean_photos(self) -> list[Any]:

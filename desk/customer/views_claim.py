@@ -6,9 +6,12 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
+from claims.enums import DecisionKind
 from claims.models import Claim
 from desk.customer.forms import ClaimPhotosForm
 from desk.customer.sent import find_own_arrived, record_own_once
@@ -22,6 +25,12 @@ from treatments.shared.idempotency import OtherContentError
 from treatments.shared.shown import ChangedSinceShownError
 
 CLAIM = LinkPurpose.CLAIM
+DECIDED_AS: dict[DecisionKind, str | Promise] = {
+    DecisionKind.PAY: gettext_lazy("Decided: we pay"),
+    DecisionKind.PAY_IN_PART: gettext_lazy("Decided: we pay a part"),
+    DecisionKind.REFUSE: gettext_lazy("Decided: we do not pay"),
+    DecisionKind.GOODWILL: gettext_lazy("Decided: we pay out of goodwill"),
+}
 
 
 def _get_claim(visitor: Visitor) -> Claim:
@@ -68,8 +77,10 @@ def own_claim(request: HttpRequest, visitor: Visitor) -> HttpResponse:
 
 
 def _show(request: HttpRequest, visitor: Visitor, form: ClaimPhotosForm, status: int = 200) -> HttpResponse:
+    own = read_own_claim(_get_claim(visitor), as_of=visitor.today)
     context = {
-        "own": read_own_claim(_get_claim(visitor), as_of=visitor.today),
+        "own": own,
+        "decided_as": DECIDED_AS[DecisionKind(own.decision.kind)] if own.decision else "",
         "form": form,
         "form_key": make_form_key(request) if form.errors else str(uuid4()),
         "done": request.GET.get("done", "") if request.method != "POST" else "",

@@ -126,6 +126,13 @@ FORMS: dict[str, Callable[[], Sent]] = {
     "calendars": lambda: ([], {"bay": _bay_with_calendar().pk}),
     "own_time": lambda: (_find_page("own_time"), {}),
     "own_cancel": lambda: (_find_page("own_cancel"), {"reason": "away"}),
+    "own_contact": lambda: (_find_page("own_contact"), {"language": "fr"}),
+    "own_email": lambda: (_find_page("own_email"), {}),
+    "own_rust": lambda: (
+        _find_page("own_rust"),
+        {"form_key": str(uuid4()), "zones": "rocker_left", "damage": "seam_corrosion"},
+    ),
+    "own_claim": lambda: (_find_page("own_claim"), {"form_key": str(uuid4())}),
 }
 
 

@@ -93,7 +93,12 @@ class Command(BaseCommand):
         self.write_documents(claims[0], shop, today)
         self.book_visits(shop, now)
         self.print_logins()
-        if not options["no_serve"]:
+        if options["no_serve"]:
+            self.stdout.write(
+                f"The links in the mails lead to {settings.SITE_URL}: serve the desk there, or run the demo anew in "
+                "another VAR_DIR with --address HOST:PORT."
+            )
+        else:
             call_command("serve", address=options["address"], stdout=self.stdout, stderr=self.stderr)
 
     def book_visits(self, shop: DemoShop, now: datetime) -> None:
