@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from claims.models import Claim
-from notifications.customer_page.queries import make_stop_address
+from notifications.customer_page.links import make_stop_address
 from notifications.enums import MessageKind
 from notifications.languages import written_for
 from notifications.mail.content import Button, Fact, MailContent

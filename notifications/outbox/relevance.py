@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from notifications.enums import MessageKind
+from notifications.enums import ABOUT_AN_ADDRESS, MessageKind
 from notifications.invitations.services import is_invitation_true
 from notifications.models import Message, Suppression
 from scheduling.covers.rules.due_item import DueKind, DueStatus

@@ -12,6 +12,7 @@ from django.utils.translation import gettext
 from scheduling.booking.changing import cancel_visit
 from scheduling.booking.reading import OPEN, KnownVehicle, read_known_vehicle
 from scheduling.booking.services import book_visit, move_visit
+from scheduling.enums import UsualReason
 from scheduling.models import Appointment, AppointmentStatus, Bay, BookedBy, Cover
 from treatments.models import Customer, Ownership, User, Vehicle
 from treatments.reference.queries import map_sites
@@ -19,8 +20,6 @@ from treatments.rules.explanation import Explanation
 
 # Whoever changes visits of one vehicle this often within a day is better served by a call.
 MOST_CHANGES_A_DAY = 12
-# Stands as the reason of a visit that its customer cancelled without saying why.
-NOT_SAID = "–"
 
 
 def find_own_visit(*, customer: Customer, known: KnownVehicle, now: datetime) -> Appointment | None:
@@ -127,9 +126,8 @@ def cancel_own_visit(
         ValidationError: where it is too late for it, or not the customer's visit.
     """
     _check_change(customer, visit, now, until_hours)
-    return cancel_visit(
-        appointment=visit, reason=reason.strip() or NOT_SAID, now=now, actor=None, seen_sequence=seen_sequence
-    )
+    why = reason.strip() or UsualReason.CUSTOMER_ASKED
+    return cancel_visit(appointment=visit, reason=why, now=now, actor=None, seen_sequence=seen_sequence)
 
 
 def _check_owner(customer: Customer, vehicle: Vehicle) -> None:

@@ -20,8 +20,9 @@ from notifications.models import Message
 from notifications.privacy import ErasureOrder, erase_person
 from notifications.reminders.services import write_due_reminders
 from scheduling.booking.changing import cancel_visit
-from scheduling.booking.own_visits import MOST_CHANGES_A_DAY, NOT_SAID
+from scheduling.booking.own_visits import MOST_CHANGES_A_DAY
 from scheduling.booking.services import book_visit, move_visit
+from scheduling.enums import UsualReason
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, Cover, CoverState
 from tests.conftest import NOW, TODAY, ShopForTests
@@ -393,4 +394,4 @@ def test_a_visit_is_cancelled_without_saying_why(cover: Cover, page: str, client
     visit = Appointment.objects.get()
     assert post(client, page + "cancel/", sequence=str(visit.sequence), reason=" ")[0] == 302
     visit.refresh_from_db()
-    assert (visit.status, visit.status_reason) == ("cancelled", NOT_SAID)
+    assert (visit.status, visit.status_reason) == ("cancelled", UsualReason.CUSTOMER_ASKED)

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
     dependencies = [
         ("claims", "0001_initial"),
-        ("notifications", "0001_initial"),
+        ("notifications", "0002_outbox_indexes"),
         ("scheduling", "0003_watched_reference"),
         ("treatments", "0003_site_documents"),
     ]
