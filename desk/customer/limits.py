@@ -39,11 +39,18 @@ class UsesOfALink(SimpleRateThrottle):
         return f"uses-of-link-{self._digest}"
 
 
-def find_wait(request: HttpRequest, token: str) -> int:
-    """Count a use of a link and return after how many seconds the next may be tried; 0 where it may go on."""
+def find_wait(request: HttpRequest, token: str, *, by_mail_programs: bool) -> int:
+    """Count a use of a link and return after how many seconds the next may be tried; 0 where it may go on.
+
+    Args:
+        by_mail_programs: whether servers of mail open it for their users, many from one address.
+    """
     view: Any = None
     asked: Any = request
-    for throttle in (UsesFromAnAddress(), UsesOfALink(token)):
+    throttles: list[SimpleRateThrottle] = [UsesOfALink(token)]
+    if not by_mail_programs:
+        throttles.insert(0, UsesFromAnAddress())
+    for throttle in throttles:
         if not throttle.allow_request(asked, view):
             return max(1, ceil(throttle.wait() or 1))
     return 0

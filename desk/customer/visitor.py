@@ -88,7 +88,7 @@ def _answer(
     request: HttpRequest, token: str, purposes: tuple[LinkPurpose, ...], show: Callable[[Visitor], HttpResponse]
 ) -> HttpResponse:
     now = timezone.now()
-    wait = find_wait(request, token)
+    wait = find_wait(request, token, by_mail_programs=purposes == (LinkPurpose.STOP,))
     if wait:
         answer = render(request, "customer/too_many.html", {"minutes": (wait + 59) // 60, **_find_phone()}, status=429)
         answer["Retry-After"] = str(wait)

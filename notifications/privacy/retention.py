@@ -12,7 +12,7 @@ from django.core.exceptions import ValidationError
 from django.db import connection, transaction
 
 from notifications.enums import MessageStatus
-from notifications.models import Message
+from notifications.models import LinkUse, Message
 from notifications.privacy.erasing import ErasureOrder, Step, carry_out, erase_person, plan_erasure
 from notifications.privacy.people import ERASED_KEY, find_reasons_to_keep
 from notifications.privacy.register import MESSAGES, REGISTER
@@ -92,6 +92,7 @@ def _erase_messages(now: datetime) -> int:
     limit = now - timedelta(days=settings.MESSAGES_KEPT_DAYS)
     over = [MessageStatus.SENT, MessageStatus.FAILED, MessageStatus.WITHDRAWN]
     old = Message.objects.filter(created_at__lt=limit, status__in=over).exclude(address=ERASED_ADDRESS)
+    LinkUse.objects.filter(used_at__lt=limit).delete()
     with transaction.atomic():
         keys = tuple(old.values_list("pk", flat=True))
         for line in REGISTER:

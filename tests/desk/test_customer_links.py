@@ -19,13 +19,13 @@ from claims.decisions.services import ask_customer
 from claims.intake.services import file_claim
 from claims.models import Claim
 from desk import urls
-from desk.customer.limits import find_wait
 from notifications.customer_page import links
 from notifications.customer_page.links import PATHS, make_vehicle_token, read_link
 from notifications.enums import LinkPurpose, MessageKind
 from notifications.models import LinkUse, Message
 from notifications.outbox.services import send_all_due_messages
 from notifications.privacy import ErasureOrder, erase_person
+from notifications.privacy.retention import erase_what_is_old
 from scheduling.index.service import recompute
 from scheduling.models import Cover
 from tests.conftest import NOW, TODAY, ShopForTests
@@ -201,7 +201,13 @@ def test_a_link_that_is_used_too_often_has_to_wait(
     assert client.get(f"{other}record/").status_code == (200 if limited == "LINK_USES_OF_A_LINK" else 429)
     with freeze_time(NOW + timedelta(hours=1, seconds=1)):
         assert client.get(address).status_code == 200
-    assert find_wait.__doc__
+
+
+def test_uses_are_kept_as_long_as_messages(tokens: dict[LinkPurpose, str], client: Client, settings: Settings) -> None:
+    client.get(f"/my/{tokens[LinkPurpose.VEHICLE]}/")
+    for days, left in ((settings.MESSAGES_KEPT_DAYS, 1), (settings.MESSAGES_KEPT_DAYS + 1, 0)):
+        erase_what_is_old(now=NOW + timedelta(days=days))
+        assert LinkUse.objects.count() == left
 
 
 def test_the_list_of_vehicles_leads_to_the_page_of_each(shop: ShopForTests, cover: Cover, owner: Customer) -> None:
