@@ -28,6 +28,7 @@ from desk.customer import (
 from desk.due import views as due
 from desk.due import views as saved_filters
 from desk.due import views_chosen as due_chosen
+from desk.going_live import views as going_live
 from desk.lift import views_inspection as record_inspection
 from desk.lift import views_sent
 from desk.lift import views_treatment as record_treatment
@@ -77,6 +78,9 @@ urlpatterns = [
     path("personal-data/", personal_data.personal_data, name="personal_data"),
     path("personal-data/<int:key>/", personal_data.erase, name="erase"),
     path("personal-data/<int:key>/erased/", personal_data.erased, name="erased"),
+    path("going-live/", going_live.going_live, name="going_live"),
+    path("going-live/do/<slug:action>/", going_live.act, name="going_live_act"),
+    path("going-live/agreed-to-offers.csv", going_live.offers, name="offers_list"),
     path("visits/<str:number>/", visits.visit, name="visit"),
     path("visits/<str:number>/move/", visits.move, name="visit_move"),
     path("visits/<str:number>/split/", visits.split, name="visit_split"),

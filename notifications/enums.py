@@ -43,10 +43,11 @@ class NoticeStatus(StrEnum):
 
 
 class Purpose(StrEnum):
-    """What messages are for: what the contract calls for, or an offer."""
+    """What a customer agrees to: what the contract calls for, offers, and text messages instead of mail."""
 
     CONTRACT = "contract"
     OFFERS = "offers"
+    TEXTS = "texts"
 
 
 class ConsentSource(StrEnum):
@@ -83,6 +84,8 @@ class MessageKind(StrEnum):
     FILM_DUE = "film_due"
     FILM_OVERDUE = "film_overdue"
     TO_COMPLETE = "to_complete"
+    COVER_LAPSED = "cover_lapsed"
+    COVER_IN_FORCE = "cover_in_force"  # again, after a missed visit
     VISIT_BOOKED = "visit_booked"
     VISIT_MOVED = "visit_moved"
     VISIT_CANCELLED = "visit_cancelled"
@@ -106,3 +109,5 @@ ABOUT_AN_APPOINTMENT = (
 # These answer what a customer does at the moment; they go out also to who stopped messages.
 ABOUT_AN_ADDRESS = (MessageKind.EMAIL_TO_CONFIRM, MessageKind.EMAIL_CHANGED)
 ABOUT_A_CLAIM = (MessageKind.CLAIM_RECEIVED, MessageKind.CLAIM_NEEDS, MessageKind.CLAIM_DECIDED)
+# Reminders: they go out by themselves, wait for a release of the owner and are capped for each person.
+REMINDERS = tuple(kind for kind in MessageKind if kind not in ABOUT_AN_APPOINTMENT + ABOUT_A_CLAIM)

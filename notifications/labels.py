@@ -27,6 +27,7 @@ LABELS: dict[str, str] = {
     # Purpose and ConsentSource
     "contract": "contract notices",
     "offers": "offers",
+    "texts": "text messages",
     "link": "signed link",
     "one_click": "one click in the mail program",
     # SuppressionReason
@@ -47,6 +48,8 @@ LABELS: dict[str, str] = {
     "film_due": "film due",
     "film_overdue": "film overdue",
     "to_complete": "to complete",
+    "cover_lapsed": "cover lapsed",
+    "cover_in_force": "cover in force again",
     "visit_booked": "visit booked",
     "visit_moved": "visit moved",
     "visit_cancelled": "visit cancelled",

@@ -15,7 +15,6 @@ from notifications.outbox import leases
 from notifications.outbox import services as outbox
 from notifications.privacy import retention
 from notifications.reminders import services
-from treatments.queries import find_shop_day
 from treatments.shared.long_work import nudge
 
 logger = logging.getLogger(__name__)
@@ -28,7 +27,10 @@ RUN_TIME = timedelta(minutes=5)
 def write_due_reminders() -> None:
     """Write the reminders that are due today."""
     now = timezone.now()
-    for told in services.write_due_reminders(as_of=find_shop_day(now), now=now).failed:
+    report = services.write_due_reminders(now=now)
+    if report.is_wave:
+        logger.error("Reminders stopped: far more were due than on a usual day. An owner has to let them out.")
+    for told in report.failed:
         logger.error("A reminder could not be written, so phone: %s", told)
 
 

@@ -47,7 +47,11 @@ def load_shop() -> ShopForTests:
 
 
 def make_shop() -> ShopForTests:
-    """Load a site with the zone catalogue, products (two with a lot each), and the sample terms published."""
+    """Load a site with the zone catalogue, products (two with a lot each), and the sample terms published.
+
+    Its owner lets reminders out.
+    """
+    from notifications.models import Release
     from scheduling.covers.services import publish_terms
     from scheduling.models import SiteCalendar, SiteTerms, TermsVersion
     from treatments.models import Lot, Product, Site
@@ -77,4 +81,8 @@ def make_shop() -> ShopForTests:
     for path in sorted((FIXTURES / "terms").glob("*.toml")):
         publish_terms(document=tomllib.loads(path.read_text("utf-8")), now=NOW, actor=None)
     SiteTerms.objects.create(site=site, terms_version=TermsVersion.objects.get(terms__code="lifetime-yearly"))
+    Release.objects.create(
+        missed_since=date(2000, 1, 1), daily_portion=1000, usual_per_day=1000,
+        released_at=datetime(2020, 1, 1, tzinfo=UTC),
+    )  # fmt: skip
     return ShopForTests(site, wax, film)

@@ -211,7 +211,7 @@ def test_pages_mails_and_papers_label_the_dates_by_what_they_are(shop_with_terms
     for day in list_days(first.opens_on, first.target_on, first.last_on, first.grace_until):
         with on(day) as now:
             recompute(as_of=day, now=now)
-            services.write_due_reminders(as_of=day, now=now)
+            services.write_due_reminders(now=now)
             for language, cover in covers.items():
                 check_all_told(cover, language, day, bays.writer)
     assert Message.objects.filter(kind__in=(MessageKind.VISIT_DUE, MessageKind.FILM_DUE)).count() == 2

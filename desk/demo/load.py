@@ -5,7 +5,7 @@ Every step looks first whether it was done, so that loading twice changes nothin
 
 import tomllib
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,8 @@ from rest_framework.authtoken.models import Token
 from claims.intake.services import file_claim
 from claims.models import Claim
 from desk.demo.build_log import lot_number, visit_days
+from notifications.going_live.services import release_reminders
+from notifications.models import ContactHours
 from scheduling.bays.services import let_work, load_durations, set_site_hours
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.reading import find_place
@@ -85,6 +87,11 @@ def load_shop(*, fixtures: Path, now: datetime) -> DemoShop:
     version = TermsVersion.objects.get(terms__code=usual["code"], version=usual["version"])
     SiteTerms.objects.get_or_create(site=site, defaults={"terms_version": version})
     if is_new:
+        # The demo writes at every hour of the day.
+        ContactHours.objects.create(site=site, quiet_from=time(0), quiet_until=time(0), quiet_weekdays="")
+        release_reminders(
+            missed_since=day - timedelta(days=365), daily_portion=50, usual_per_day=10, now=now, actor=None
+        )
         record_events([Happening("demo.loaded", "site", str(site.pk), after={"day": day})], actor=None, now=now)
     return DemoShop(site, day, vehicles)
 

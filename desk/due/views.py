@@ -26,6 +26,7 @@ from desk.claims.views_handling import add_errors
 from desk.shared.access import access_cover, get_user, may_open, open_to
 from desk.shared.faults import read_shown_faults
 from desk.templatetags.desk_words import counted
+from notifications.going_live.queries import read_release
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.covers.rules.exposure import estimate_risk
 from scheduling.due_list.queries import (
@@ -165,7 +166,16 @@ def show_due_list(request: HttpRequest, *, status: int = 200, **context: Any) ->
     context |= read_list(request)
     context["saved_filters"] = list_filters(user)
     context["faults"] = read_shown_faults(user)
+    context["asks_to_release"] = _find_what_waits_for_release() if may_open(user, "go_live") else ""
     return render(request, "due/list.html", context, status=status)
+
+
+def _find_what_waits_for_release() -> str:
+    """Return "none" where the owner never let reminders out, "wave" where they were stopped, else ''."""
+    release = read_release()
+    if release is None:
+        return "none"
+    return "wave" if release.paused_at else ""
 
 
 def read_list(request: HttpRequest) -> dict[str, Any]:

@@ -22,7 +22,7 @@ from django.views.decorators.http import require_http_methods
 from desk.shared.access import get_user, may_open, open_to
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_chosen_covers
-from notifications.reminders.evaluation import Standing, foresee_reminders
+from notifications.reminders.evaluation import ReminderStatus, foresee_reminders
 from notifications.reminders.services import write_due_reminders
 from scheduling.covers.queries import find_covers, list_open_kinds
 from scheduling.covers.rules.due_item import DueKind
@@ -34,14 +34,14 @@ from treatments.shared.counts import count_zones
 from treatments.shared.labels import label
 
 MOST_AT_ONCE = 100
-STANDING_WORDS = {
-    Standing.TO_BE_WRITTEN: gettext_lazy("a reminder is written"),
-    Standing.ALREADY_TOLD: gettext_lazy("the owner was told of it already"),
-    Standing.STOPPED: gettext_lazy("the owner has stopped messages; call instead"),
-    Standing.WITHOUT_EMAIL: gettext_lazy("no e-mail address is on record; call instead"),
-    Standing.WITHOUT_OWNER: gettext_lazy("no owner is on record"),
-    Standing.UNREACHABLE: gettext_lazy("the last message never arrived; correct the address first"),
-    Standing.NOTHING_OPEN: gettext_lazy("nothing is open, or a visit is booked"),
+STATUS_WORDS = {
+    ReminderStatus.TO_BE_WRITTEN: gettext_lazy("a reminder is written"),
+    ReminderStatus.ALREADY_TOLD: gettext_lazy("the owner was told of it already"),
+    ReminderStatus.STOPPED: gettext_lazy("the owner has stopped messages; call instead"),
+    ReminderStatus.WITHOUT_ADDRESS: gettext_lazy("no address to write to is on record; call instead"),
+    ReminderStatus.WITHOUT_OWNER: gettext_lazy("no owner is on record"),
+    ReminderStatus.UNREACHABLE: gettext_lazy("the last message never arrived; correct the address first"),
+    ReminderStatus.NOTHING_OPEN: gettext_lazy("nothing is open, or a visit is booked"),
 }
 
 
@@ -74,20 +74,20 @@ class WaiveForm(forms.Form):
     )
 
 
-def _foresee_reminders(covers: list[Cover], today: date) -> list[Chosen]:
-    found = foresee_reminders(as_of=today, covers=covers)
+def _foresee_reminders(covers: list[Cover], today: date, now: datetime) -> list[Chosen]:
+    found = foresee_reminders(now=now, covers=covers)
     # Put into the page's language once for all.
-    words = {standing: str(STANDING_WORDS[standing]) for standing in set(found.values())}
-    return [Chosen(cover, found[cover.pk] is Standing.TO_BE_WRITTEN, words[found[cover.pk]]) for cover in covers]
+    words = {status: str(STATUS_WORDS[status]) for status in set(found.values())}
+    return [Chosen(cover, found[cover.pk] is ReminderStatus.TO_BE_WRITTEN, words[found[cover.pk]]) for cover in covers]
 
 
 def _remind(covers: list[Cover], values: dict[str, Any], today: date, now: datetime, actor: User) -> Done:
-    before = _foresee_reminders(covers, today)
-    report = write_due_reminders(as_of=today, now=now, covers=[cover.pk for cover in covers])
+    before = _foresee_reminders(covers, today, now)
+    report = write_due_reminders(now=now, covers=[cover.pk for cover in covers])
     return Done(report.written, [one for one in before if not one.can])
 
 
-def _foresee_waiving(covers: list[Cover], today: date) -> list[Chosen]:
+def _foresee_waiving(covers: list[Cover], today: date, now: datetime) -> list[Chosen]:
     told = {kind: label(kind) for kind in DueKind}
     kinds = list_open_kinds(covers, today)
     found = []
@@ -119,7 +119,7 @@ class BulkAction:
 
     page: str
     form: type[forms.Form]
-    foresee: Callable[[list[Cover], date], list[Chosen]]
+    foresee: Callable[[list[Cover], date, datetime], list[Chosen]]
     do: Callable[[list[Cover], dict[str, Any], date, datetime, User], Done]
     say_title: Callable[[], str]
     say_can: Callable[[int], str]
@@ -181,7 +181,7 @@ def chosen(request: HttpRequest) -> HttpResponse:
             return redirect("desk:due_list")
         outcome = {"title": action.say_title(), "sentence": action.say_done(done.count), "failed": done.failed}
         return render(request, "due/chosen_done.html", outcome)
-    found = [one for today, theirs in by_today.items() for one in action.foresee(theirs, today)]
+    found = [one for today, theirs in by_today.items() for one in action.foresee(theirs, today, now)]
     can = [one for one in found if one.can]
     context: dict[str, Any] = {
         "do": given["do"],

@@ -64,6 +64,7 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "season": (Role.SERVICE_WRITER, Role.OWNER),
     "set_up": (Role.OWNER,),
     "personal_data": (Role.OWNER,),
+    "go_live": (Role.OWNER,),
     "calendars": SHOP,
     "bay_calendars": (Role.OWNER,),
     # Claims rest on lots, so whoever decides them reads the stock too.

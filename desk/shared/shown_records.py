@@ -18,7 +18,7 @@ from desk.shared.access import (
     get_user,
     list_versions_for,
 )
-from notifications.models import CalendarFeed
+from notifications.models import CalendarFeed, Release
 from scheduling.covers.queries import find_covers
 from scheduling.models import Absence, Appointment, BayClosure, SeasonPlan, SeasonProposal
 from treatments.models import Inspection, Site, Treatment, Vehicle
@@ -91,6 +91,13 @@ def of_set_up(request: HttpRequest, action: str) -> Records:
     if action == "close":
         return {"bay": [read_whole(request.POST.get("closure-bay", ""), digits=17) or 0]}
     return name_records(Site.objects.filter(code=request.POST.get("site", "").replace("\x00", "")))
+
+
+def of_release(request: HttpRequest, action: str) -> Records:
+    """Return the owner's last release, or the site whose hours are set."""
+    if action == "hours":
+        return name_records(Site.objects.filter(code=request.POST.get("site", "").replace("\x00", "")))
+    return name_records(Release.objects.order_by("-released_at", "-pk")[:1])
 
 
 def of_customer(request: HttpRequest, key: int) -> Records:

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from desk.vehicle import forms_changes as change_forms
-from desk.vehicle import owner_contact
+from desk.vehicle import owner_contact, owner_messages
 from desk.vehicle.foresee import VehicleRecord, render_item
 from scheduling.covers.queries import is_over, read_cover_case
 from scheduling.covers.rules.due import sort_due_items
@@ -293,6 +293,15 @@ CHANGES = {
             gettext_lazy("For all vehicles of this owner. A new owner is a change of owner."),
             owner_contact.make_owner_contact,
             owner_contact.correct_owner_contact,
+            owner_contact.find_no_owner_to_correct,
+        ),
+        Change(
+            "owner-messages",
+            "change_vehicle",
+            gettext_lazy("What the owner is sent"),
+            gettext_lazy("What they agreed to, and how they would rather be written to; for all their vehicles."),
+            owner_messages.make_owner_messages,
+            owner_messages.record_owner_messages,
             owner_contact.find_no_owner_to_correct,
         ),
         Change(

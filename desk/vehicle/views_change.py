@@ -18,6 +18,7 @@ from desk.shared.shown import find_shown_at, shown_for
 from desk.shared.shown_records import of_vehicle_record
 from desk.vehicle.changes import CHANGES, Change, carry_out
 from desk.vehicle.foresee import VehicleRecord, find_day, foresee
+from notifications.consents.queries import list_statements
 from scheduling.models import Appointment, AppointmentStatus, CoverChange
 from treatments.models import Ownership, VehicleChange
 from treatments.queries import find_today
@@ -135,6 +136,7 @@ def _show(
         "owner": record.owner,
         "cover": record.cover,
         "then": request.POST.get("then", ""),
+        "consents": list_statements(record.owner.customer) if wanted.slug == "owner-messages" and record.owner else [],
     }
     refused = errors or (obstacle and request.method == "POST")
     return render(request, "vehicle/change.html", context, status=400 if refused else 200)

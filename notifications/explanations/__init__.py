@@ -1,6 +1,6 @@
 """The English of the codes that say what became of a message, by subject; its French stands in ``django.po``."""
 
-from notifications.explanations import outbox
+from notifications.explanations import notices, outbox
 from treatments.rules.explanation import Message
 
-MESSAGES: dict[str, Message] = {**outbox.MESSAGES}
+MESSAGES: dict[str, Message] = {**outbox.MESSAGES, **notices.MESSAGES}

@@ -37,6 +37,8 @@ class Message(models.Model):
     claim = models.ForeignKey(Claim, null=True, blank=True, on_delete=models.PROTECT, related_name="messages")
     calendar = models.TextField(blank=True, help_text="the invitation that goes with it, RFC 5545")
     kind = models.CharField(max_length=20, choices=choices_of(MessageKind))
+    by_hand = models.BooleanField(default=False, help_text="a person at the desk asked for it")
+    of_backlog = models.BooleanField(default=False, help_text="all of it fell due before the owner's release")
     channel = models.CharField(max_length=8, choices=choices_of(Channel), default=Channel.EMAIL)
     address = models.CharField(
         max_length=254, blank=True, help_text="e-mail address or telephone number; a letter has none"
@@ -96,10 +98,14 @@ class Notice(models.Model):
     cover = models.ForeignKey(Cover, on_delete=models.PROTECT, related_name="notices")
     due_key = models.CharField(max_length=120)
     step = models.CharField(max_length=12, choices=choices_of(Step))
+    day = models.DateField(help_text="from which the step holds")
     channel = models.CharField(max_length=8, choices=choices_of(Channel))
     status = models.CharField(max_length=10, choices=choices_of(NoticeStatus), default=NoticeStatus.WAITING)
     why = models.JSONField(null=True, blank=True)
     message = models.ForeignKey(Message, null=True, blank=True, on_delete=models.PROTECT, related_name="notices")
+    again = models.PositiveSmallIntegerField(
+        default=0, help_text="how often it had to be told anew, since the message was withdrawn or never arrived"
+    )
     created_at = models.DateTimeField()
 
     class Meta:
@@ -108,7 +114,12 @@ class Notice(models.Model):
             one_of(Step, "step", "notice_step_known"),
             one_of(Channel, "channel", "notice_channel_known"),
             one_of(NoticeStatus, "status", "notice_status_known"),
+            models.CheckConstraint(
+                condition=~models.Q(status=NoticeStatus.TOLD) | models.Q(message__isnull=False),
+                name="told_notice_has_its_message",
+            ),
         ]
+        indexes = [models.Index(fields=["cover", "customer"], name="notice_by_cover")]
 
     def __str__(self) -> str:
         return self.key

@@ -95,6 +95,7 @@ CLOSED: dict[str, dict[str, str]] = {
     "claims.ReportTally": {"name": CODE, "document": COUNTS},
     "notifications.Message": {"key": CODE, "reference": SECRET, "due_keys": CODE, "language": CODE},
     "notifications.Notice": {"key": CODE, "due_key": CODE},
+    "notifications.ContactHours": {"quiet_weekdays": "numbers of weekdays"},
     "notifications.ChannelState": {"last_error": "what a server answered, with no customer's address"},
     "notifications.LinkUse": {"act": CODE},
 }

@@ -20,7 +20,7 @@ from django.http import QueryDict
 from django.utils.translation import gettext as _
 
 from claims.models import Claim, ClaimDecision, ClaimPayment, ClaimPhoto, ClaimRequest
-from notifications.models import Message, Notice, Suppression
+from notifications.models import ContactPreference, Message, Notice, Suppression
 from scheduling.covers.rules.cover import NO_MORE_COVER
 from scheduling.models import (
     Appointment,
@@ -337,6 +337,7 @@ ROWS_OF: dict[str, Callable[[Person], QuerySet[Any]]] = {
     "claims.ClaimPayment": lambda person: ClaimPayment.objects.filter(decision__claim__in=person.claim_keys),
     "claims.ClaimPhoto": lambda person: ClaimPhoto.objects.filter(claim__in=person.claim_keys),
     "notifications.Message": lambda person: Message.objects.filter(customer=person.customer),
+    "notifications.ContactPreference": lambda person: ContactPreference.objects.filter(customer=person.customer),
     "notifications.Notice": lambda person: Notice.objects.filter(customer=person.customer),
     "notifications.Suppression": _find_suppressions,
     "treatments.EventWords": _find_event_words,

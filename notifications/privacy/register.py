@@ -119,6 +119,7 @@ CUSTOMERS: list[Words] = [
         why=_("The VIN stays. A vehicle with a later owner keeps all three, since they are that owner's."),
     ),
     Words("scheduling.CustomerWish", ("weekdays",), _("on which days the customer would rather come"), DELETE),
+    Words("notifications.ContactPreference", ("time_zone",), _("by which clock the customer is written to"), DELETE),
     Words("notifications.Message", ("address",), TOLD, REPLACE, "erased@example.invalid", days_setting=MESSAGES),
     Words("notifications.Message", ("subject", "body"), TOLD, REPLACE, ERASED, why=SENT_STAYS, days_setting=MESSAGES),
     Words("notifications.Message", ("html", "calendar", "last_error"), TOLD, EMPTY, days_setting=MESSAGES),

@@ -325,6 +325,7 @@ def _french_letter() -> list[Any]:
 
 
 STRANGER = "nobody-here"
+RELEASE = "?missed_since={}&daily_portion=20&usual_per_day=10"
 NO_DAY = (("form[action$='/trainings/'] [name$='-high_voltage']", "1026-01-01"),)
 DECISION = (("#decide_kind", "goodwill"), ("#decide_amount", "40"), ("#decide_reason", "out of goodwill"))
 PAGES = [
@@ -407,6 +408,9 @@ PAGES = [
     DeskPage(
         "set_up", "owner", query=_open_person, spoil="form[action$='/trainings/']", typed=NO_DAY, what="training-error"
     ),
+    DeskPage("going_live", "owner"),
+    DeskPage("going_live", "owner", query=RELEASE.format("2020-01-01"), what="preview"),
+    DeskPage("going_live", "owner", query=RELEASE.format("soon"), what="error"),
     DeskPage("personal_data", "owner", query="?q=a"),
     DeskPage("erase", "owner", _customer),
     DeskPage("erase", "owner", _customer, spoil="main form[method=post]", what="error"),
@@ -507,6 +511,8 @@ NO_PAGES = {
     "season_booking": "looks as season_progress, then as season_accept; its own test opens it",
     "season_accept": "only posted to; counts what was chosen",
     "set_up_act": "only posted to; shows the set-up",
+    "going_live_act": "only posted to; shows what goes out",
+    "offers_list": "a file",
     "visit_act": "only posted to; shows the visit",
     "withdraw_fact": "only posted to; shows the page of the facts",
     "fact_photo": "a picture",

@@ -48,7 +48,7 @@ def show(moment: datetime, form: str = "j M Y H:i") -> str:
 
 
 def test_the_timeline_tells_when_work_was_recorded_and_a_message_written(demo: DemoShop, far: Client) -> None:
-    write_due_reminders(as_of=demo.day, now=timezone.now())
+    write_due_reminders(now=timezone.now())
     message = Message.objects.filter(cover__isnull=False).select_related("cover__vehicle")[0]
     Message.objects.filter(pk=message.pk).update(created_at=LATE)
     page = far.get(f"/vehicles/{message.cover.vehicle.vin}/", {"kind": "message"}).content.decode()

@@ -98,7 +98,7 @@ def grow(shop: DemoShop, now: datetime) -> None:
     for days_ago in (200, 100, 50):
         record_work(shop, known, kind=TreatmentKind.AFTER_REPAIR, days_ago=days_ago, now=now)
     recompute(as_of=TODAY, now=now)
-    write_due_reminders(as_of=TODAY, now=now)
+    write_due_reminders(now=now)
     note_all_material_uses()
 
 

@@ -86,7 +86,7 @@ def test_a_customer_books_from_the_link_in_the_reminder(
     tasks_run_here: None, cover: Cover, client: Client, settings: Settings, django_capture_on_commit_callbacks: Any
 ) -> None:
     with freeze_time(NOW):
-        assert write_due_reminders(as_of=TODAY, now=NOW).written == 1
+        assert write_due_reminders(now=NOW).written == 1
     (link,) = re.findall(r"^http\S+(/my/\S+)$", Message.objects.get().body, re.MULTILINE)
     text = read(client, link)
     vin = cover.vehicle.vin

@@ -111,7 +111,7 @@ def test_reminders_for_those_chosen_are_counted_first_and_written_once(demo: Dem
     assert "the owner was told of it already" in again.content.decode()
     assert Message.objects.count() == 1
     # The nightly run goes on with the others and does not write this one twice.
-    write_due_reminders(as_of=demo.day, now=timezone.now())
+    write_due_reminders(now=timezone.now())
     assert Message.objects.filter(cover__number=late).count() == 1 < Message.objects.count()
 
 

@@ -93,6 +93,7 @@ FORMS: dict[str, Callable[[], Sent]] = {
     "walk_in": lambda: ([], {"vin": Vehicle.objects.order_by("pk")[0].vin}),
     "walk_in_new": lambda: ([], {}),
     "set_up_act": lambda: (["bay"], {"site": "quay-street", "row": Bay.objects.order_by("pk")[0].pk}),
+    "going_live_act": lambda: (["stop"], {}),
     "visit_move": lambda: ([_visit().number], {}),
     "visit_split": lambda: ([_visit().number], {}),
     "visit_act": lambda: ([_visit().number, "cancel"], {"cancel-reason": "by mistake"}),

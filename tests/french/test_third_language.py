@@ -25,7 +25,6 @@ from tests.demo_records import load_demo
 from tests.french.catalogues import APPS, extract_texts
 from tests.french.test_pages_speak_french import ENGLISH, list_own_words, list_texts
 from treatments.models import Customer, User
-from treatments.queries import find_shop_day
 
 # A language that Django knows and that this project has no catalogue of.
 CODE = "eo"
@@ -104,7 +103,7 @@ def test_a_page_in_a_third_language_has_no_english(shop: DemoShop) -> None:
 def test_a_mail_or_document_in_a_third_language_has_no_english(shop: DemoShop) -> None:
     own_words, now = list_own_words(), timezone.now()
     Message.objects.all().delete()
-    write_due_reminders(as_of=find_shop_day(now), now=now)
+    write_due_reminders(now=now)
     mails = {f"mail {mail.pk}": f"{mail.subject}\n{mail.body}" for mail in Message.objects.all()}
     client = Client(headers={"accept-language": CODE})
     client.force_login(User.objects.get(username="owner"))

@@ -74,7 +74,7 @@ def test_a_recompute_marks_what_it_cannot_compute(others: list[Cover], poisoned:
 
 
 def test_reminders_are_written_to_the_others(others: list[Cover], poisoned: list[Cover]) -> None:
-    report = write_due_reminders(as_of=TODAY, now=NOW)
+    report = write_due_reminders(now=NOW)
     assert set(Message.objects.values_list("cover", flat=True)) == {cover.pk for cover in others}
     assert report.written == len(others)
     assert {told.partition(":")[0] for told in report.failed} == {cover.number for cover in poisoned}
@@ -105,7 +105,7 @@ def test_invitations_are_written_about_the_others(others: list[Cover], bays: Bay
 
 def test_messages_are_sent_to_the_others(others: list[Cover]) -> None:
     recompute(as_of=TODAY, now=NOW, whole=True)
-    write_due_reminders(as_of=TODAY, now=NOW)
+    write_due_reminders(now=NOW)
     first = Message.objects.order_by("due_at", "pk")[0]
     Message.objects.filter(pk=first.pk).update(due_keys=5)
     report = send_all_due_messages(clock=lambda: NOW)

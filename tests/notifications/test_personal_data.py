@@ -41,7 +41,7 @@ def dump_messages() -> str:
 
 
 def test_export_holds_everything_about_one_person_and_nothing_about_another(demo: DemoShop) -> None:
-    write_due_reminders(as_of=demo.day, now=timezone.now())
+    write_due_reminders(now=timezone.now())
     message = Message.objects.select_related("customer").first()
     person = message.customer
     out = StringIO()
@@ -58,7 +58,7 @@ def test_export_holds_everything_about_one_person_and_nothing_about_another(demo
 
 
 def test_a_person_with_cover_keeps_a_name_and_one_without_is_erased(demo: DemoShop) -> None:
-    write_due_reminders(as_of=demo.day, now=timezone.now())
+    write_due_reminders(now=timezone.now())
     cover = Cover.objects.filter(claims__isnull=True, messages__isnull=False).select_related("holder").first()
     person = cover.vehicle.ownerships.get(until_day__isnull=True).customer
     name, mail = person.name, person.email

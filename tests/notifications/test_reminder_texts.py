@@ -30,7 +30,7 @@ from scheduling.models import Cover, DueItem, TermsVersion
 from scheduling.terms.rules.terms import EntryTerms, Terms
 from tests.conftest import NOW, TODAY, ShopForTests
 from tests.guards import past_the_guards
-from tests.notifications.test_reminders import add_due_vehicle, treat
+from tests.notifications.test_reminders import add_due_vehicle, noon, treat
 from treatments.enums import FilmState, InspectionKind, ProductFamily, Propulsion, TreatmentKind, ZoneKind
 from treatments.models import Inspection, Treatment, Zone
 from treatments.people.customers import find_or_add_customer
@@ -172,7 +172,7 @@ def cover(shop: ShopForTests) -> Cover:
 
 def write_on(day: date) -> Message | None:
     recompute(as_of=day, now=NOW)
-    report = services.write_due_reminders(as_of=day, now=NOW)
+    report = services.write_due_reminders(now=noon(day))
     return Message.objects.order_by("pk").last() if report.written else None
 
 

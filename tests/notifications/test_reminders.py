@@ -1,12 +1,13 @@
 """Reminders: written once, leased, sent, tried again after a failure, withdrawn when the visit was made, stopped."""
 
 import email
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from email.message import Message as Mail
 from email.policy import default
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client
@@ -18,7 +19,7 @@ from notifications.models import Message
 from notifications.outbox import services as outbox
 from notifications.outbox.leases import LEASE, count_attempt, lease_messages
 from notifications.reminders import evaluation, services
-from notifications.reminders.evaluation import Standing
+from notifications.reminders.evaluation import ReminderStatus
 from notifications.tasks import send_due_messages
 from scheduling.covers import queries as cover_queries
 from scheduling.covers.services import register_covers_for_new_treatments
@@ -60,6 +61,11 @@ def add_due_vehicle(shop: ShopForTests, vin: str, contact: str, first: date) -> 
     return Cover.objects.get(vehicle=vehicle)
 
 
+def noon(day: date) -> datetime:
+    """Return noon at the site."""
+    return datetime.combine(day, time(12), ZoneInfo("America/New_York"))
+
+
 @pytest.fixture
 def cover(shop: ShopForTests) -> Cover:
     return add_due_vehicle(shop, "11111111111111111", "lena@example.com", date(2025, 6, 10))
@@ -78,8 +84,8 @@ def read_text(mail: Mail) -> str:
 
 
 def test_a_reminder_is_written_once_and_sent_once(cover: Cover, settings: object) -> None:
-    first = services.write_due_reminders(as_of=TODAY, now=NOW)
-    again = services.write_due_reminders(as_of=TODAY, now=NOW)
+    first = services.write_due_reminders(now=NOW)
+    again = services.write_due_reminders(now=NOW)
     assert (first.written, again.written, again.already_told) == (1, 0, 1)
     assert outbox.send_all_due_messages(clock=lambda: NOW).sent == 1
     assert outbox.send_all_due_messages(clock=lambda: NOW).sent == 0
@@ -97,7 +103,7 @@ def test_the_stages_of_a_due_visit_are_told_one_after_another(cover: Cover) -> N
     kinds = []
     for day in (TODAY, date(2026, 6, 11), date(2026, 6, 20), date(2026, 7, 11), date(2026, 7, 20)):
         recompute(as_of=day, now=NOW)
-        services.write_due_reminders(as_of=day, now=NOW)
+        services.write_due_reminders(now=noon(day))
         kinds.append(sorted(Message.objects.values_list("kind", flat=True)))
     assert kinds[0] == ["visit_due"]
     assert kinds[1] == kinds[2] == ["in_grace", "visit_due"]
@@ -107,7 +113,7 @@ def test_the_stages_of_a_due_visit_are_told_one_after_another(cover: Cover) -> N
 
 
 def test_a_visit_made_before_sending_withdraws_the_message(shop: ShopForTests, cover: Cover, settings: object) -> None:
-    services.write_due_reminders(as_of=TODAY, now=NOW)
+    services.write_due_reminders(now=NOW)
     treat(shop, cover.vehicle, TODAY - timedelta(days=1), TreatmentKind.ANNUAL_TOUCH_UP)
     recompute(as_of=TODAY, now=NOW)
     assert outbox.send_all_due_messages(clock=lambda: NOW).withdrawn == 1
@@ -117,7 +123,7 @@ def test_a_visit_made_before_sending_withdraws_the_message(shop: ShopForTests, c
 
 
 def test_a_worker_that_died_loses_nothing(cover: Cover, settings: object) -> None:
-    services.write_due_reminders(as_of=TODAY, now=NOW)
+    services.write_due_reminders(now=NOW)
     batch = lease_messages(Channel.EMAIL, now=NOW, limit=9)
     assert len(batch.messages) == 1
     assert outbox.send_all_due_messages(clock=lambda: NOW + LEASE).sent == 0
@@ -128,13 +134,13 @@ def test_a_worker_that_died_loses_nothing(cover: Cover, settings: object) -> Non
 
 def test_who_cannot_be_written_to_is_counted(shop: ShopForTests, cover: Cover) -> None:
     add_due_vehicle(shop, "1M8GDM9AXKP042788", "+1 555 0123", date(2025, 6, 10))
-    report = services.write_due_reminders(as_of=TODAY, now=NOW)
+    report = services.write_due_reminders(now=NOW)
     assert report.written == 1
-    assert report.without_email == (Cover.objects.get(vehicle__vin="1M8GDM9AXKP042788").number,)
+    assert report.without_address == (Cover.objects.get(vehicle__vin="1M8GDM9AXKP042788").number,)
 
 
 def test_a_customer_stops_messages_from_the_link_alone(cover: Cover) -> None:
-    services.write_due_reminders(as_of=TODAY, now=NOW)
+    services.write_due_reminders(now=NOW)
     customer = Customer.objects.get()
     client = Client(enforce_csrf_checks=True)
     address = f"/stop/{make_stop_token(customer)}/"
@@ -145,7 +151,7 @@ def test_a_customer_stops_messages_from_the_link_alone(cover: Cover) -> None:
     customer.refresh_from_db()
     assert customer.messages_stopped_at is not None
     assert Message.objects.get().status == MessageStatus.WITHDRAWN
-    assert services.write_due_reminders(as_of=date(2026, 6, 15), now=NOW).stopped == 1
+    assert services.write_due_reminders(now=noon(date(2026, 6, 15))).stopped == 1
     assert client.post(f"/stop/{make_stop_token(customer)}x/").status_code == 404
     assert Event.objects.filter(kind="customer.messages_stopped").count() == 1
 
@@ -156,7 +162,7 @@ def test_the_task_sends_through_celery(shop: ShopForTests, cover: Cover, setting
     from tests.conftest import is_full
 
     settings.WORKERS_NEED_DEPLOYMENT = False  # type: ignore[attr-defined]
-    services.write_due_reminders(as_of=TODAY, now=NOW)
+    services.write_due_reminders(now=NOW)
     if is_full():
         from celery.contrib.testing.worker import start_worker
 
@@ -186,15 +192,15 @@ def test_covers_read_in_parts_come_to_the_same_as_all_at_once(
 ) -> None:
     demo = load_demo(tmp_path, timezone.now())
     covers = list(Cover.objects.select_related("vehicle", "site").order_by("pk"))
-    services.write_due_reminders(as_of=demo.day, now=timezone.now(), covers=[cover.pk for cover in covers[::2]])
+    services.write_due_reminders(now=timezone.now(), covers=[cover.pk for cover in covers[::2]])
 
     def read() -> tuple[Any, ...]:
-        weighed = evaluation.evaluate_reminders(demo.day, None)
+        evaluated = evaluation.evaluate_reminders({demo.site.pk: demo.day}, None)
         cases, faults = cover_queries.read_cases_apart(covers)
-        return weighed.standings, [reminder for _cover, _owner, reminder, _news in weighed.wanted], cases, faults
+        return evaluated.statuses, [one.reminder for one in evaluated.wanted], cases, faults
 
     whole = read()
-    assert {standing for _cover, standing in whole[0]} >= {Standing.TO_BE_WRITTEN, Standing.ALREADY_TOLD}
+    assert {status for _cover, status in whole[0]} >= {ReminderStatus.TO_BE_WRITTEN, ReminderStatus.ALREADY_TOLD}
     monkeypatch.setattr(evaluation, "COVERS_AT_ONCE", 2)
     monkeypatch.setattr(cover_queries, "COVERS_AT_ONCE", 2)
     assert read() == whole

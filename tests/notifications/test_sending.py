@@ -76,7 +76,7 @@ def test_one_bad_address_stops_nobody_elses_reminder(
 ) -> None:
     settings.EMAIL_BACKEND = "tests.notifications.test_sending.StrictBackend"  # type: ignore[attr-defined]
     spoil_first_address(address)
-    assert services.write_due_reminders(as_of=TODAY, now=NOW).written == 3
+    assert services.write_due_reminders(now=NOW).written == 3
     report = outbox.send_all_due_messages(clock=lambda: NOW)
     assert (report.sent, len(report.failed), report.to_be_retried) == (sent, failed, [])
     assert Message.objects.filter(status=MessageStatus.SENT).count() == sent
@@ -105,7 +105,7 @@ def test_an_error_of_the_program_is_told_tried_again_and_given_up_in_the_end(
     covers: list[Cover], settings: object, caplog: pytest.LogCaptureFixture
 ) -> None:
     refuse_with(settings, KeyError("a mistake in the program"))
-    services.write_due_reminders(as_of=TODAY, now=NOW)
+    services.write_due_reminders(now=NOW)
     now = NOW
     for attempt in range(1, MOST_ATTEMPTS + 1):
         report = outbox.send_all_due_messages(clock=lambda moment=now: moment)  # type: ignore[misc]
@@ -120,13 +120,13 @@ def test_an_error_of_the_program_is_told_tried_again_and_given_up_in_the_end(
 
 def test_a_corrected_address_is_written_to_again(covers: list[Cover], settings: object) -> None:
     spoil_first_address(WITH_LINE_BREAK)
-    services.write_due_reminders(as_of=TODAY, now=NOW)
+    services.write_due_reminders(now=NOW)
     assert len(outbox.send_all_due_messages(clock=lambda: NOW).failed) == 1
     failed = Message.objects.get(status=MessageStatus.FAILED)
-    again = services.write_due_reminders(as_of=TODAY, now=NOW)
+    again = services.write_due_reminders(now=NOW)
     assert (again.written, again.already_told, again.unreachable) == (0, 3, (failed.cover.number,))
     Customer.objects.filter(email=WITH_LINE_BREAK).update(email="lena.orchard@example.com")
-    corrected = services.write_due_reminders(as_of=TODAY, now=NOW)
+    corrected = services.write_due_reminders(now=NOW)
     assert (corrected.written, corrected.already_told, corrected.unreachable) == (1, 2, ())
     assert outbox.send_all_due_messages(clock=lambda: NOW).sent == 1
     assert Message.objects.count() == 3
@@ -168,7 +168,7 @@ def test_a_line_break_in_a_vehicles_description_spoils_no_subject(covers: list[C
     vehicle = covers[0].vehicle
     vehicle.description = "2025 Harrow\nFinch"
     vehicle.save()
-    services.write_due_reminders(as_of=TODAY, now=NOW)
+    services.write_due_reminders(now=NOW)
     assert outbox.send_all_due_messages(clock=lambda: NOW).sent == 3
     assert Message.objects.filter(subject="Rust protection visit due for your 2025 Harrow Finch").exists()
 

@@ -183,7 +183,7 @@ class Doors(RecordDoors):
         from notifications.outbox.services import send_all_due_messages
         from notifications.reminders.services import write_due_reminders
 
-        write_due_reminders(as_of=self.day, now=self.now)
+        write_due_reminders(now=self.now)
         write_invitations(now=self.now)
         send_all_due_messages(clock=lambda: self.now + timedelta(minutes=1))
 

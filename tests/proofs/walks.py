@@ -181,7 +181,7 @@ def remind(now: datetime) -> None:
 
     today = find_shop_day(now)
     recompute(as_of=today, now=now)
-    write_due_reminders(as_of=today, now=now)
+    write_due_reminders(now=now)
     send_all_due_messages(clock=lambda: now + timedelta(minutes=1))
     assert Message.objects.filter(sent_at__isnull=False).exists()
 

@@ -169,7 +169,7 @@ class Telling:
         wanted = [] if state.status in NO_MORE_COVER else case.list_what_needs_doing(day)
         assert sorted(item[1] for item in items) == sorted(item.key for item in wanted) == sorted(r[1] for r in rows)
         with undone():
-            report = write_due_reminders(as_of=day, now=moment(day))
+            report = write_due_reminders(now=moment(day))
             mails = list(Message.objects.order_by("pk").values_list("subject", "body", "due_keys", "status"))
         # A signed address carries the moment at which it was written.
         mails = [(subject, re.sub(r"https?://\S+", "", body), *others) for subject, body, *others in mails]

@@ -148,12 +148,12 @@ class Command(BaseCommand):
 
     def send_reminders(self, today: date, now: datetime) -> None:
         self.title("4. Due reminders")
-        report = write_due_reminders(as_of=today, now=now)
+        report = write_due_reminders(now=now)
         # In this process, not by a task: the demo needs no broker and opens no connection to one.
         sending = send_all_due_messages(clock=timezone.now)
         self.stdout.write(
             f"{format_count(report.written, 'reminder')} written, {sending.sent} sent now, {report.already_told} told "
-            f"before, {len(report.without_email)} to call because no e-mail is known."
+            f"before, {len(report.without_address)} to call because no address is known."
         )
         for told in (*sending.failed, *sending.to_be_retried):
             self.stdout.write(f"Not sent: {told}")

@@ -44,9 +44,7 @@ class Command(BaseCommand):
         failed += describe_faults()
         try_step("Counting the reports", lambda: count_reports(as_of=today, now=now), failed)
         plans_not_made = try_step("Planning seasons", lambda: work_waiting_plans_out(now=now), failed) or []
-        report = (
-            try_step("Writing reminders", lambda: write_due_reminders(as_of=today, now=now), failed) or ReminderReport()
-        )
+        report = try_step("Writing reminders", lambda: write_due_reminders(now=now), failed) or ReminderReport()
         invitations = (
             try_step("Writing messages about visits", lambda: write_invitations(now=now), failed) or InvitationReport()
         )
@@ -61,12 +59,25 @@ class Command(BaseCommand):
             f"{format_count(computed.items_written, 'due item')} changed; {format_count(report.written, 'reminder')} "
             f"written, {sending.sent} sent, {len(sending.failed)} failed."
         )
+        if report.is_wave:
+            self.stdout.write(
+                "Reminders stopped: far more were due than on a usual day. An owner looks at them on the page "
+                "“Going live” and lets them out."
+            )
+        elif not report.is_released:
+            self.stdout.write(
+                "No reminders are written before an owner lets them out, on the page “Going live”; see also "
+                "run_daily --check."
+            )
+        if report.waiting:
+            self.stdout.write(f"{format_count(report.waiting, 'reminder')} left for the portions of the days to come.")
         if old is not None and old.is_something:
             self.stdout.write(f"{old}.")
         if invitations.written or invitations.withdrawn:
             self.stdout.write(f"{invitations}.")
         for title, numbers in (
-            ("No e-mail, so call", report.without_email),
+            ("No address to write to, so call", report.without_address),
+            ("Had as many reminders this week as one person gets, so told later", report.capped),
             ("The address was refused before, so call or correct it", report.unreachable),
             ("No owner recorded", report.without_owner),
             ("A season plan could not be made", plans_not_made),

@@ -4,9 +4,9 @@ A visit that was not made, a film that was not renewed at a visit, and a treatme
 things; a customer is told of the one that is so.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from notifications.enums import MessageKind
 from scheduling.covers.rules.due_item import DueKind
@@ -39,6 +39,7 @@ class Reminder:
         things: all that it tells of.
         keys: what it tells of, by key; a message that tells of nothing new is not written.
         to_complete: the zones without which the cover has not begun.
+        since: where there is no main thing, the day since which it is so.
     """
 
     kind: MessageKind
@@ -46,6 +47,7 @@ class Reminder:
     things: tuple[DueThing, ...]
     keys: tuple[str, ...]
     to_complete: tuple[str, ...] = ()
+    since: date | None = None
 
 
 # Items whose window opens this soon are told of in the same message, so that one visit serves all of them.
@@ -63,21 +65,25 @@ def find_zones_to_complete(terms: Terms, history: VehicleHistory, day: date) -> 
     return tuple(zone for zone in terms.entry.required_zones if zone not in coated and zone not in out)
 
 
-def choose_reminder(things: Sequence[DueThing], as_of: date, to_complete: Sequence[str] = ()) -> Reminder | None:
+def choose_reminder(
+    things: Sequence[DueThing], as_of: date, to_complete: Sequence[str] = (), *, ahead: int = 0
+) -> Reminder | None:
     """Return the message that a cover calls for on a day, None where no window is open.
 
     Args:
         things: what must still be done and whose window opens by TOLD_TOGETHER_DAYS from ``as_of``.
         as_of: today at the shop.
         to_complete: the zones without which the cover has not begun; no visit can be missed before it has.
+        ahead: in how many days a window may open to count as open.
     """
-    if not any(thing.opens_on <= as_of for thing in things):
+    if not any(thing.opens_on <= as_of + timedelta(days=ahead) for thing in things):
         return None
     ordered = tuple(sorted(things, key=lambda thing: (thing.grace_until, thing.target_on, thing.key)))
     keys = tuple(thing.key for thing in ordered)
     if to_complete:
         told = tuple(f"complete:{zone}" for zone in to_complete)
-        return Reminder(MessageKind.TO_COMPLETE, None, (), told, tuple(to_complete))
+        opened_on = min(thing.opens_on for thing in things)
+        return Reminder(MessageKind.TO_COMPLETE, None, (), told, tuple(to_complete), opened_on)
     visit = next((thing for thing in ordered if thing.kind is DueKind.REINSPECTION), None)
     if visit is None:
         film = ordered[0]
@@ -89,28 +95,3 @@ def choose_reminder(things: Sequence[DueThing], as_of: date, to_complete: Sequen
     elif as_of > visit.last_on:
         kind = MessageKind.IN_GRACE
     return Reminder(kind, visit, ordered, keys)
-
-
-# Who was told one of these has been told of the same items.
-_ALSO_TOLD_BY: dict[MessageKind, tuple[MessageKind, ...]] = {
-    MessageKind.VISIT_DUE: (MessageKind.VISIT_DUE, MessageKind.FILM_DUE, MessageKind.FILM_OVERDUE),
-    MessageKind.FILM_DUE: (MessageKind.VISIT_DUE, MessageKind.FILM_DUE),
-}
-
-
-def find_news(reminder: Reminder, as_of: date, told: Mapping[MessageKind, Collection[str]]) -> tuple[str, ...]:
-    """Return the keys in a reminder that its receiver has not been told of at this stage; none: it is not sent.
-
-    Once somebody has been told that a visit or a film is overdue, a second item running over its days is not news.
-    """
-    kind = reminder.kind
-    if kind is MessageKind.TO_COMPLETE:
-        return tuple(key for key in reminder.keys if key not in told.get(kind, ()))
-    assert reminder.main is not None
-    if kind in (MessageKind.VISIT_MISSED, MessageKind.IN_GRACE):
-        return () if reminder.main.key in told.get(kind, ()) else (reminder.main.key,)
-    if kind is MessageKind.FILM_OVERDUE:
-        late = [thing.key for thing in reminder.things if as_of > thing.grace_until]
-        return () if any(key in told.get(kind, ()) for key in late) else tuple(late)
-    known = {key for other in _ALSO_TOLD_BY[kind] for key in told.get(other, ())}
-    return tuple(thing.key for thing in reminder.things if thing.opens_on <= as_of and thing.key not in known)
