@@ -45,7 +45,7 @@ class Wanted:
     Attributes:
         day: today at the site of the cover.
         news: the steps that are to be told; where there are none, ``soon`` alone may be told with something else.
-        soon: steps that come within the next days, told early where a message goes out anyway.
+        soon: steps that come within the next days; where a message goes out anyway they are told instead of today's.
         along: openings that the text names with the others.
     """
 
@@ -57,6 +57,11 @@ class Wanted:
     news: tuple[StepOnDay, ...]
     soon: tuple[StepOnDay, ...] = ()
     along: tuple[StepOnDay, ...] = ()
+
+    def list_told(self) -> tuple[StepOnDay, ...]:
+        """Return the steps that a message about the cover tells, each thing at one step only."""
+        by_key = {one.due_key: one for one in (*self.along, *self.news, *self.soon)}
+        return tuple(by_key.values())
 
     def find_step(self) -> Step | None:
         """Return where the thing that the message is about first stands; None where a treatment is to be completed."""

@@ -183,7 +183,7 @@ def _make_notices(message: PlannedMessage, evaluated: Evaluated, now: datetime) 
     """Return by key the notices of a message, each as its row was read or as a new one."""
     found = {}
     for one in message.wanted:
-        for step in dict.fromkeys((*one.news, *one.soon, *one.along)):
+        for step in one.list_told():
             notice = _make_notice(one, step, now)
             past = evaluated.past.by_key.get(notice.key)
             if past is not None:

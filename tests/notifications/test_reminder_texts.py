@@ -10,15 +10,15 @@ from decimal import Decimal
 
 import pytest
 
-from notifications.enums import MessageStatus
+from notifications.enums import MessageStatus, Step
 from notifications.models import Message
 from notifications.outbox import services as outbox
 from notifications.reminders import services
+from notifications.reminders.rules.ladder import find_news
 from notifications.reminders.rules.reminders import (
     DueThing,
     MessageKind,
     choose_reminder,
-    find_news,
     find_zones_to_complete,
 )
 from notifications.reminders.wording import render_consequence, render_opening, render_subject, render_thing
@@ -89,28 +89,11 @@ def test_a_cover_that_has_not_begun_has_missed_nothing() -> None:
     reminder = choose_reminder([VISIT, FILM], late, ("rocker_left",))
     assert reminder is not None
     assert (reminder.kind, reminder.things, reminder.keys) == (MessageKind.TO_COMPLETE, (), ("complete:rocker_left",))
-    assert find_news(reminder, late, {MessageKind.VISIT_DUE: {VISIT.key}}) == ("complete:rocker_left",)
-    assert find_news(reminder, late, {MessageKind.TO_COMPLETE: {"complete:rocker_left"}}) == ()
+    assert [one.due_key for one in find_news(reminder, late, {VISIT.key: Step.MISSED})] == ["complete:rocker_left"]
+    assert find_news(reminder, late, {"complete:rocker_left": Step.OPENS}) == ()
     begun = choose_reminder([VISIT, FILM], late, ())
     assert begun is not None
     assert begun.kind is MessageKind.VISIT_MISSED
-
-
-def test_nobody_is_told_the_same_twice() -> None:
-    both = choose_reminder([VISIT, FILM], DAY)
-    assert both is not None
-    assert find_news(both, DAY, {}) == (VISIT.key, FILM.key)
-    assert find_news(both, DAY, {MessageKind.FILM_DUE: {FILM.key}}) == (VISIT.key,)
-    assert find_news(both, DAY, {MessageKind.VISIT_DUE: {VISIT.key, FILM.key}}) == ()
-    late = DAY + timedelta(days=31)
-    overdue = choose_reminder([VISIT], late)
-    assert overdue is not None
-    assert find_news(overdue, late, {MessageKind.VISIT_MISSED: {"reinspection:of last year"}}) == (VISIT.key,)
-    assert find_news(overdue, late, {MessageKind.VISIT_MISSED: {VISIT.key}}) == ()
-    film = choose_reminder([FILM, make_thing(DueKind.TOUCH_UP, days=-1)], late)
-    assert film is not None
-    assert len(find_news(film, late, {})) == 2
-    assert find_news(film, late, {MessageKind.FILM_OVERDUE: {FILM.key}}) == ()
 
 
 def test_zones_are_told_by_name_and_counted() -> None:
