@@ -110,4 +110,4 @@ ABOUT_AN_APPOINTMENT = (
 ABOUT_AN_ADDRESS = (MessageKind.EMAIL_TO_CONFIRM, MessageKind.EMAIL_CHANGED)
 ABOUT_A_CLAIM = (MessageKind.CLAIM_RECEIVED, MessageKind.CLAIM_NEEDS, MessageKind.CLAIM_DECIDED)
 # Reminders: they go out by themselves, wait for a release of the owner and are capped for each person.
-REMINDERS = tuple(kind for kind in MessageKind if kind not in ABOUT_AN_APPOINTMENT + ABOUT_A_CLAIM)
+REMINDERS = tuple(kind for kind in MessageKind if kind not in ABOUT_AN_APPOINTMENT + ABOUT_A_CLAIM + ABOUT_AN_ADDRESS)

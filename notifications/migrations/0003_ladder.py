@@ -13,7 +13,7 @@ import treatments.models.people
 class Migration(migrations.Migration):
     dependencies = [
         ("claims", "0001_initial"),
-        ("notifications", "0001_initial"),
+        ("notifications", "0002_outbox_indexes"),
         ("scheduling", "0003_watched_reference"),
         ("treatments", "0002_search_indexes_and_cache_triggers"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),

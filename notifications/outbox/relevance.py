@@ -3,20 +3,16 @@
 What a message tells of must still be so when it goes; its customer must want it, and its address take mail.
 """
 
-from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from notifications.enums import ABOUT_AN_ADDRESS, MessageKind
+from notifications.enums import ABOUT_AN_ADDRESS, REMINDERS, MessageKind
 from notifications.invitations.services import is_invitation_true
 from notifications.models import Message, Suppression
-from scheduling.covers.rules.due_item import DueKind, DueStatus
-from scheduling.covers.rules.ends import CoverStatus
-from scheduling.models import AppointmentStatus, CoverState, DueItem
+from notifications.reminders.relevance import find_untrue_reminders
+from scheduling.models import AppointmentStatus
 from treatments.rules.explanation import Explanation, Label, explain
 
-# These say that a visit is due or was missed; once it was made they would not be true any more, whatever else is due.
-TELL_OF_A_VISIT = (MessageKind.VISIT_DUE, MessageKind.IN_GRACE, MessageKind.VISIT_MISSED)
 # A visit that was moved further away is not tomorrow any more.
 SOON = timedelta(days=2)
 # Nobody need see to these; what keeps any other from being sent is a failure.
@@ -51,28 +47,7 @@ def _find_suppressed(messages: Sequence[Message]) -> dict[tuple[str, str], str]:
 
 def _find_untrue(messages: Sequence[Message], now: datetime) -> set[int]:
     untrue = {message.pk for message in messages if message.appointment is not None and not _is_visit_so(message, now)}
-    of_covers = [message for message in messages if message.appointment is None and message.cover_id is not None]
-    if not of_covers:
-        return untrue
-    covers = {message.cover_id for message in of_covers}
-    # It tells of zones, not of due items; the cover stays pending while one of them is missing.
-    pending = set(
-        CoverState.objects.filter(cover__in=covers, status=CoverStatus.PENDING).values_list("cover", flat=True)
-    )
-    items: dict[int | None, dict[str, str]] = defaultdict(dict)
-    for cover, key, kind in (
-        DueItem.objects.filter(cover__in=covers).exclude(status=DueStatus.BOOKED).values_list("cover", "key", "kind")
-    ):
-        items[cover][key] = kind
-    for message in of_covers:
-        if message.kind == MessageKind.TO_COMPLETE:
-            still = message.cover_id in pending
-        else:
-            kinds = [items[message.cover_id][key] for key in message.due_keys if key in items[message.cover_id]]
-            still = DueKind.REINSPECTION in kinds if message.kind in TELL_OF_A_VISIT else bool(kinds)
-        if not still:
-            untrue.add(message.pk)
-    return untrue
+    return untrue | find_untrue_reminders([message for message in messages if message.kind in REMINDERS], now=now)
 
 
 def _is_visit_so(message: Message, now: datetime) -> bool:

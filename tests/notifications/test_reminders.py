@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from notifications.customer_page.links import make_stop_token
 from notifications.enums import Channel, MessageStatus
-from notifications.models import Message
+from notifications.models import ContactHours, Message
 from notifications.outbox import services as outbox
 from notifications.outbox.leases import LEASE, count_attempt, lease_messages
 from notifications.reminders import evaluation, services
@@ -162,7 +162,10 @@ def test_the_task_sends_through_celery(shop: ShopForTests, cover: Cover, setting
     from tests.conftest import is_full
 
     settings.WORKERS_NEED_DEPLOYMENT = False  # type: ignore[attr-defined]
-    services.write_due_reminders(now=NOW)
+    ContactHours.objects.create(site=cover.site, quiet_from=time(0), quiet_until=time(0), quiet_weekdays="")
+    now = timezone.now()
+    recompute(as_of=now.date(), now=now)
+    services.write_due_reminders(now=now)
     if is_full():
         from celery.contrib.testing.worker import start_worker
 

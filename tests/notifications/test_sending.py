@@ -22,7 +22,7 @@ from notifications.outbox.leases import lease_messages
 from notifications.outbox.outcomes import MOST_ATTEMPTS
 from notifications.reminders import services
 from scheduling.models import Cover
-from tests.conftest import NOW, TODAY, ShopForTests
+from tests.conftest import NOW, ShopForTests
 from tests.notifications.test_reminders import add_due_vehicle, read_mail
 from treatments.models import Customer
 
