@@ -12,7 +12,7 @@ from desk.booking import views_many as book_many
 from desk.booking import views_visits as visits
 from desk.booking import views_walk_in as walk_in
 from desk.claims import views as claims
-from desk.claims import views_evidence as claim_evidence
+from desk.claims import views_files as claim_files
 from desk.claims import views_handling as claim_handling
 from desk.claims import views_reports as reports
 from desk.customer import views as customer
@@ -38,6 +38,7 @@ from desk.people import views_log_in
 from desk.people import views_personal_data as personal_data
 from desk.season import views as season
 from desk.setup import views as set_up
+from desk.statements import views as statements
 from desk.stock import views as stock
 from desk.terms import views as terms
 from desk.terms import views_draft as terms_draft
@@ -60,6 +61,7 @@ urlpatterns = [
     path("look/", views_log_in.choose_look, name="choose_look"),
     path("due/", due.due_list, name="due_list"),
     path("due/why/<str:number>/", due.due_why, name="due_why"),
+    path("due/wall.pdf", due.wall_list, name="due_wall"),
     path("due/chosen/", due_chosen.chosen, name="due_chosen"),
     path("due/filters/keep/", saved_filters.keep, name="keep_filter"),
     path("due/filters/drop/", saved_filters.drop, name="drop_filter"),
@@ -121,15 +123,21 @@ urlpatterns = [
     path("stock/lots/<int:key>/recall/", stock.recall, name="recall_lot"),
     path("stock/lots/<int:key>/take-back/", stock.take_back, name="take_recall_back"),
     path("stock/lots/<int:key>/recall-list.csv", stock.lot_list, name="lot_list"),
+    path("stock/lots/<int:key>/recall-list.pdf", stock.lot_list_pdf, name="lot_list_pdf"),
     path("reports/", reports.reports, name="reports"),
     path("reports/count/", reports.count_anew, name="count_anew"),
     path("reports/progress/", reports.progress, name="count_progress"),
+    path("statement/", statements.statement, name="statement"),
+    path("statement/statement.pdf", statements.statement_pdf, name="statement_pdf"),
+    path("statement/covers.csv", statements.covers_file, name="statement_covers"),
     path("claims/", claims.claims, name="claims"),
     path("claims/<str:number>/", claims.claim, name="claim"),
     path("claims/<str:number>/do/<slug:action>/", claim_handling.act, name="claim_act"),
     path("claims/<str:number>/what-if/", claim_handling.what_if, name="claim_what_if"),
-    path("claims/<str:number>/letters/<int:decision>/", claim_handling.letter, name="claim_letter"),
-    path("claims/<str:number>/evidence.zip", claim_evidence.evidence, name="claim_evidence"),
+    path("claims/<str:number>/letters/<int:decision>/", claim_files.letter, name="claim_letter"),
+    path("claims/<str:number>/letters/<int:decision>/letter.pdf", claim_files.letter_pdf, name="claim_letter_pdf"),
+    path("messages/<int:key>/letter.pdf", vehicles.message_letter, name="message_letter"),
+    path("claims/<str:number>/evidence.zip", claim_files.evidence, name="claim_evidence"),
     path("claims/<str:number>/photos/<int:photo>/", claims.claim_photo, name="claim_photo"),
     path("covers/<str:number>/new-claim/", claim_handling.file_new_claim, name="claim_new"),
     path("terms/", terms.terms, name="terms"),

@@ -32,7 +32,6 @@ from claims.intake.services import attach_claim_photo, file_claim
 from claims.models import Claim, ClaimDecision
 from claims.rules.compare import Change, WhatIfError, add_visit, discover_on, move_record, treat_zone
 from claims.rules.deadlines import StepStatus
-from claims.visibility import may_see_letter
 from desk.claims.forms import (
     AcknowledgeForm,
     AnswerForm,
@@ -346,14 +345,3 @@ def _file_with_photos(photos: "list[UploadedFile[bytes]]", **values: Any) -> Cla
         except PhotoError as error:
             raise ValidationError({"photos": str(error)}) from error
     return claim
-
-
-@open_to("claims")
-@require_safe
-def letter(request: HttpRequest, number: str, decision: int) -> HttpResponse:
-    """Show the letter of a decision as it went, ready to be printed."""
-    claim = access_claim(get_user(request), number)
-    found = claim.decisions.filter(pk=decision).first()
-    if found is None or not may_see_letter(get_user(request), claim, found):
-        raise Http404(f"No decision {decision} on claim {number}.")
-    return render(request, "claims/letter.html", {"claim": claim, "decision": found})

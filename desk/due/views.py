@@ -4,15 +4,14 @@ Keeping a filter of the due list under a name, and taking it out.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -25,7 +24,9 @@ from django.views.decorators.vary import vary_on_headers
 from desk.claims.views_handling import add_errors
 from desk.shared.access import access_cover, get_user, may_open, open_to
 from desk.shared.faults import read_shown_faults
+from desk.shared.files import answer_pdf
 from desk.templatetags.desk_words import counted
+from notifications.documents.lists import read_wall_list_pdf
 from notifications.going_live.queries import read_release
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.covers.rules.exposure import estimate_risk
@@ -39,10 +40,11 @@ from scheduling.due_list.queries import (
     PlaceError,
     count_by_urgency,
     find_cover_urgency,
+    find_horizon,
+    list_near_items,
     read_due_page,
 )
 from scheduling.due_list.saved_filters import drop_filter, keep_filter, list_filters
-from scheduling.models import DueItem
 from treatments.enums import CorrosivityCategory, Role
 from treatments.models import Site
 from treatments.queries import find_today, map_todays
@@ -93,17 +95,6 @@ def list_cards(rows: Sequence[DueRow], todays: Mapping[int, date], *, shows_owne
         shown = row if shows_owner else replace(row, owner=None, owner_phone=None, owner_email=None)
         cards.append(DueCard(shown, find_cover_urgency(row, today), risk, tuple(items[row.cover_id])))
     return cards
-
-
-def find_horizon(today: date) -> date:
-    """Return the last day that the list looks ahead to."""
-    return today + timedelta(days=DAYS_AHEAD)
-
-
-def list_near_items(covers: Iterable[int], opens_by: date) -> QuerySet[DueItem]:
-    """Return what is due on covers and opens up to a day, the most pressing first."""
-    found = DueItem.objects.filter(cover__in=covers, opens_on__lte=opens_by)
-    return found.order_by("grace_until", "target_on", "id")
 
 
 PER_PAGE = 25
@@ -217,6 +208,19 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         "orders": [(Order.PRESSING, _("most pressing first")), (Order.RISK, _("most at risk first"))],
         "query": write_query(wanted),
     }
+
+
+@open_to("due_list")
+@require_safe
+def wall_list(request: HttpRequest) -> HttpResponse:
+    """Print the due list as it is narrowed down, without anybody's name, for the wall of the workshop."""
+    user, sites, now = get_user(request), list_sites(), timezone.now()
+    wanted, _told = read_filter(request.GET, sites)
+    site = next((site for site in sites if site.code == wanted.site), None) or find_site_of(user)
+    today = find_today(now, site)
+    letterhead = site or next(iter(sites), None)
+    content = read_wall_list_pdf(user, wanted, todays=map_todays(now), as_of=today, site=letterhead)
+    return answer_pdf(content, f"due-{today:%Y-%m-%d}.pdf")
 
 
 @open_to("due_list")

@@ -23,6 +23,7 @@ SECTIONS = {
     "stock": _("Stock"),
     "claims": _("Claims"),
     "reports": _("Reports"),
+    "statement": _("Statement"),
     "terms": _("Terms"),
     "calendars": _("Calendars"),
     "set_up": _("Set-up"),

@@ -22,7 +22,7 @@ from desk.shared.shown import find_clock_of, note_position
 from notifications.customer_page.links import Link, read_link
 from notifications.enums import LinkPurpose
 from notifications.invitations.calendar_feeds import find_feed
-from notifications.models import CalendarFeed
+from notifications.models import CalendarFeed, Message
 from scheduling.bays.queries import map_versions_by_number
 from scheduling.booking.reading import find_visit
 from scheduling.covers.queries import find_cover, find_vehicle_and_covers, list_covers_for
@@ -48,6 +48,7 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "file_claims": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "terms": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "reports": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
+    "statement": (Role.OWNER, Role.DEALERSHIP),
     "edit_terms": (Role.OWNER,),
     "bays": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "work_visits": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
@@ -262,6 +263,15 @@ def access_claim(user: User, number: str) -> Claim:
     if claim is None or not may_see_cover(user, claim.cover):
         raise Http404(f"No claim {number} here.")
     return claim
+
+
+def access_message(key: int) -> Message:
+    """Return the message of this key with what it is about, or 404; whoever may open the page may see every message."""
+    found = Message.objects.select_related("customer", "cover__site", "appointment__site", "claim__cover__site")
+    message = found.filter(pk=key).first()
+    if message is None:
+        raise Http404(f"No message {key} here.")
+    return message
 
 
 def list_versions_for(user: User) -> list[TermsVersion]:

@@ -20,13 +20,15 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from desk.booking.page import list_errors, name_faults
 from desk.shared.access import access_lot, get_user, may_open, open_to
+from desk.shared.files import answer_pdf
 from desk.shared.shown import no_records, shown_for
 from desk.shared.shown_records import of_lot
 from desk.stock.forms import LotSearchForm, RecallForm, ReceiveForm, TakeBackForm, UseSearchForm
+from notifications.documents.lists import read_recall_list_pdf
 from treatments.log_import.rules.cells import make_harmless
 from treatments.models import Lot, Product
 from treatments.queries import find_today
-from treatments.reference.queries import find_site_of, list_products
+from treatments.reference.queries import find_site_of, list_products, list_sites
 from treatments.rules.units import VolumeUnit
 from treatments.stock.queries import (
     PER_PAGE,
@@ -253,6 +255,18 @@ def lot_list(request: HttpRequest, key: int) -> HttpResponseBase:
     found = access_lot(key)
     note_all_material_uses()
     return answer_recall_list(walk_uses(UseSearch(lot=found.pk)), f"recall-{slugify(found.number) or found.pk}.csv")
+
+
+@open_to("recall_list")
+@require_safe
+def lot_list_pdf(request: HttpRequest, key: int) -> HttpResponse:
+    """Print the recall list of one lot: a row for each vehicle, with room to write down who was told."""
+    found, user = access_lot(key), get_user(request)
+    note_all_material_uses()
+    site = find_site_of(user)
+    today = find_today(timezone.now(), site)
+    content = read_recall_list_pdf(found, site=site or next(iter(list_sites()), None), as_of=today)
+    return answer_pdf(content, f"recall-{slugify(found.number) or found.pk}.pdf")
 
 
 def _read_search(request: HttpRequest, products: Sequence[Product]) -> tuple[UseSearchForm, UseSearch | None, bool]:

@@ -226,6 +226,7 @@ def read_claims(keys: Collection[int]) -> dict[int, ClaimView]:
 
 @dataclass(frozen=True, slots=True)
 class MessageView:
+    key: int
     status: str
     subject: str
     last_error: str
@@ -235,7 +236,7 @@ class MessageView:
 def read_messages(keys: Collection[int]) -> dict[int, MessageView]:
     """Return messages by primary key."""
     return {
-        message.pk: MessageView(message.status, message.subject, message.last_error, message.created_at)
+        message.pk: MessageView(message.pk, message.status, message.subject, message.last_error, message.created_at)
         for message in Message.objects.filter(pk__in=keys).order_by()
     }
 

@@ -16,6 +16,7 @@ from claims.queries import read_claim_check
 from desk.forms.fields import FIRST_RECORDED, LAST_RECORDED, advise_on_search
 from desk.shared.access import (
     access_cover,
+    access_message,
     access_vehicle,
     access_vehicle_and_covers,
     get_user,
@@ -23,6 +24,7 @@ from desk.shared.access import (
     may_open,
     open_to,
 )
+from desk.shared.files import answer_pdf
 from desk.vehicle.page import (
     PlanView,
     choose_cover,
@@ -37,6 +39,7 @@ from desk.vehicle.page import (
 from desk.vehicle.records import Owner
 from desk.vehicle.timeline import EntryKind, Past, read_timeline
 from notifications.documents.job_sheets import read_job_sheet_pdf
+from notifications.documents.letters import describe_message, render_letters
 from notifications.documents.queries import read_certificate_pdf
 from scheduling.visibility import may_see_owner_on
 from treatments.enums import Answer, Role
@@ -173,7 +176,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "may": {
             name: may_open(user, name)
             for name in ("book", "record_work", "job_sheet", "file_claims", "certificate", "work", "bays", "claims",
-                         "stock", "change_record", "link_uses")
+                         "stock", "change_record", "link_uses", "remind")
         },
     }  # fmt: skip
     return render(request, "vehicle/vehicle.html", context)
@@ -190,12 +193,6 @@ def _find_owner(owners: list[Owner], user: User) -> Owner | None:
     return replace(owner, contact="") if owner and user.role == Role.DEALERSHIP else owner
 
 
-def _answer_pdf(content: bytes, name: str) -> HttpResponse:
-    response = HttpResponse(content, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{name}"'
-    return response
-
-
 @open_to("certificate")
 @require_safe
 def certificate(request: HttpRequest, number: str) -> HttpResponse:
@@ -204,7 +201,7 @@ def certificate(request: HttpRequest, number: str) -> HttpResponse:
     cover = access_cover(user, number)
     today = find_today(timezone.now(), cover.site)
     content = read_certificate_pdf(cover, as_of=today, names_owner=may_see_owner_on(user, cover, today))
-    return _answer_pdf(content, f"certificate-{cover.number}.pdf")
+    return answer_pdf(content, f"certificate-{cover.number}.pdf")
 
 
 @open_to("job_sheet")
@@ -215,7 +212,15 @@ def job_sheet(request: HttpRequest, vin: str) -> HttpResponse:
     found = access_vehicle(user, vin)
     today = find_today(timezone.now(), find_site_of(user))
     content = read_job_sheet_pdf(found, as_of=today)
-    return _answer_pdf(content, f"job-sheet-{found.vin}.pdf")
+    return answer_pdf(content, f"job-sheet-{found.vin}.pdf")
+
+
+@open_to("remind")
+@require_safe
+def message_letter(request: HttpRequest, key: int) -> HttpResponse:
+    """Print a message as it was written as a letter, for a customer who would rather have paper."""
+    message = access_message(key)
+    return answer_pdf(render_letters([describe_message(message)]), f"letter-{message.pk}.pdf")
 
 
 def find_filed_claim(vehicle: Vehicle, number: str) -> FiledClaim | None:

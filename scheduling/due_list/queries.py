@@ -343,3 +343,14 @@ def list_due_items(user: User, as_of: date) -> QuerySet[DueItem]:
         .select_related("cover__vehicle", "cover__site", "cover__holder", "cover__last_state")
         .order_by("grace_until", "target_on", "id")
     )
+
+
+def find_horizon(today: date) -> date:
+    """Return the last day that the list looks ahead to."""
+    return today + timedelta(days=DAYS_AHEAD)
+
+
+def list_near_items(covers: Iterable[int], opens_by: date) -> QuerySet[DueItem]:
+    """Return what is due on covers and opens up to a day, the most pressing first."""
+    found = DueItem.objects.filter(cover__in=covers, opens_on__lte=opens_by)
+    return found.order_by("grace_until", "target_on", "id")

@@ -44,6 +44,12 @@ def format_day(day: date, language: str) -> str:
     return f"1er{told[1:]}" if language == "fr" and day.day == 1 else told
 
 
+def format_month(day: date, language: str) -> str:
+    """Return the month of a day with its year, e.g. September 2025."""
+    told: str = format_date(day, "LLLL y", locale=language)
+    return told
+
+
 @lru_cache(maxsize=8192)
 def format_number(number: Decimal | int, language: str, *, measured: bool = False) -> str:
     """Return a number as a language writes it.

@@ -21,7 +21,7 @@ from treatments.rules.explanation import (
     from_json,
     write,
 )
-from treatments.rules.formats import ENGLISH, Money, format_day, format_money, format_number
+from treatments.rules.formats import ENGLISH, Money, format_day, format_money, format_month, format_number
 from treatments.rules.units import format_plain_number
 from treatments.shared.labels import collect_texts, label, translate_catalogue
 
@@ -75,6 +75,11 @@ def render_param(value: Param, zone_names: Mapping[str, str] | None = None) -> s
 def render_day(day: date | None) -> str:
     """Return a day as the language in use writes it, or a dash where there is none."""
     return format_day(day, find_language()) if day else "–"
+
+
+def render_month(day: date) -> str:
+    """Return the month of a day with its year, as the language in use writes it."""
+    return format_month(day, find_language())
 
 
 def render_number(number: Decimal | int) -> str:

@@ -9,9 +9,10 @@ from typing import Any
 from reportlab.graphics import renderPDF
 from reportlab.graphics.charts.barcharts import HorizontalBarChart, VerticalBarChart
 from reportlab.graphics.charts.linecharts import HorizontalLineChart
-from reportlab.graphics.shapes import Drawing
+from reportlab.graphics.shapes import Drawing, Rect, String
 from reportlab.lib import colors
 from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import Flowable
 
 from notifications.documents.pdf.fonts import BODY_FONT
@@ -46,7 +47,13 @@ def _describe(title: str, labels: Sequence[str], series: Sequence[Sequence[float
 
 
 def make_bars(
-    title: str, labels: Sequence[str], series: Sequence[Sequence[float]], *, height_mm: float = 45, lying: bool = False
+    title: str,
+    labels: Sequence[str],
+    series: Sequence[Sequence[float]],
+    *,
+    names: Sequence[str] = (),
+    height_mm: float = 45,
+    lying: bool = False,
 ) -> Chart:
     """Return a bar chart with its axis from nought.
 
@@ -54,6 +61,7 @@ def make_bars(
         title: what the chart shows and in which unit; print it above the chart as well.
         labels: one for each group of bars.
         series: up to three rows of figures, each as long as the labels.
+        names: what each row of figures is, told below the chart beside its colour; none for a single row.
         lying: bars from left to right, for long labels.
     """
     drawing = Drawing(CONTENT_WIDTH, height_mm * mm)
@@ -67,6 +75,11 @@ def make_bars(
     if lying:
         chart.categoryAxis.reverseDirection = 1
     drawing.add(chart)
+    x = float(chart.x)
+    for name, colour in zip(names, SERIES, strict=False):
+        drawing.add(Rect(x, 3, 6, 6, fillColor=colour, strokeColor=None))
+        drawing.add(String(x + 9, 3.5, name, fontName=BODY_FONT, fontSize=7, fillColor=INK))
+        x += 22 + stringWidth(name, BODY_FONT, 7)
     return Chart(drawing, _describe(title, labels, series))
 
 

@@ -115,7 +115,7 @@ def build_document(
         return canvas
 
     head: list[Any] = [LetterHead(house, paper, receiver)] if receiver else [Letterhead(house), Spacer(1, 5 * mm)]
-    document.build([*head, *_keep_headings(_keep_end_together(story))], canvasmaker=make_canvas)
+    document.build([*head, *_keep_headings(keep_end_together(story))], canvasmaker=make_canvas)
     return buffer.getvalue()
 
 
@@ -151,7 +151,7 @@ def _find_beginning(part: Any) -> float:
 FIRST_ROWS, FIRST_LINES = 4, 3 * BODY.leading
 
 
-def _keep_end_together(story: Sequence[Any]) -> list[Any]:
+def keep_end_together(story: Sequence[Any]) -> list[Any]:
     """Return the story with its last lines together, so that its last page never holds one or two of them alone."""
     kept, lines = len(story), 0
     while kept and lines < LAST_LINES and isinstance(story[kept - 1], Words | Bullets | Spacer):
@@ -243,6 +243,12 @@ class LetterHead(Flowable):  # type: ignore[misc]
         style = BODY.clone("address", fontSize=min(BODY.fontSize, leading - 1.2), leading=leading)
         address = write("\n".join(self.lines), style)
         height = address.wrap(WINDOW_WIDTH, paper.address_height)[1]
+        # A long name takes a second line; all of it must show through the window.
+        while height > paper.address_height and style.leading > LEAST_LEADING:
+            leading = style.leading - 0.5
+            style = style.clone("address", fontSize=leading - 1.2, leading=leading)
+            address = write("\n".join(self.lines), style)
+            height = address.wrap(WINDOW_WIDTH, paper.address_height)[1]
         address.drawOn(canvas, x, y - height)
         with canvas.artifact():
             canvas.setStrokeColor(RULE)
@@ -253,4 +259,4 @@ class LetterHead(Flowable):  # type: ignore[misc]
 
 
 # What shows of the wider window wherever the sheet lies.
-WINDOW_WIDTH, MOST_LINES = 80 * mm, 6
+WINDOW_WIDTH, MOST_LINES, LEAST_LEADING = 80 * mm, 6, 5.5

@@ -182,13 +182,28 @@ class Grid(Table):  # type: ignore[misc]
 
     kind = "table"
     is_rest = False
+    keeps_rows = False
 
     def split(self, availWidth: float, availHeight: float) -> list[Flowable]:
-        parts: list[Flowable] = super().split(availWidth, availHeight)
+        parts = self._split_rows(availWidth, availHeight)
         if len(parts) > 1:
             shared = getattr(self, "shared", [])
             for number, part in enumerate(parts):
                 part.kind, part.shared, part.is_rest = self.kind, shared, self.is_rest or number > 0
+                part.keeps_rows = self.keeps_rows
+        return parts
+
+    def _split_rows(self, width: float, height: float) -> list[Flowable]:
+        """Return the parts of the table, with two rows at least on every page where they are no higher than one."""
+        rows = len(self._cellvalues)
+        if self.keeps_rows:
+            # Not once for all: ReportLab loses the range when it splits a table several times.
+            self._rowSplitRange = (3, rows - 2) if rows > 4 else (rows, rows)
+        parts: list[Flowable] = super().split(width, height)
+        if not parts and height > MOST_OF_A_PAGE:
+            # Nothing more fits on any page: then a row may stand alone, and one that is higher than a page is cut.
+            self._rowSplitRange, self.splitInRow = None, 1
+            parts = super().split(width, height)
         return parts
 
     def draw(self) -> None:
@@ -223,6 +238,9 @@ def _mark_table(table: Any, what: str, *where: Any) -> None:
     elif what in ("endCell", "endRow", "endTable"):
         canvas.end()
 
+
+# A page has 751 points of room on A4, 702 on Letter; the first one some less.
+MOST_OF_A_PAGE = 650.0
 
 _TABLE = TableStyle(
     [
@@ -270,9 +288,8 @@ def make_table(
         [write(head, NUMBER_HEAD if column in numbers else HEAD) for column, head in enumerate(headings)]
     ]
     cells += [[_make_cell(cell, NUMBER if at in numbers else CELL) for at, cell in enumerate(row)] for row in rows]
-    if len(cells) > 4:
-        extra.setdefault("rowSplitRange", (3, len(cells) - 2))
     table = Grid(cells, colWidths=[width * mm for width in widths_mm], repeatRows=1, **extra)
+    table.keeps_rows = True
     table.setStyle(_TABLE)
     return table
 
