@@ -198,7 +198,7 @@ class Grid(Table):  # type: ignore[misc]
         rows = len(self._cellvalues)
         if self.keeps_rows:
             # Not once for all: ReportLab loses the range when it splits a table several times.
-            self._rowSplitRange = (3, rows - 2) if rows > 4 else (rows, rows)
+            self._rowSplitRange: tuple[int, int] | None = (3, rows - 2) if rows > 4 else (rows, rows)
         parts: list[Flowable] = super().split(width, height)
         if not parts and height > MOST_OF_A_PAGE:
             # Nothing more fits on any page: then a row may stand alone, and one that is higher than a page is cut.
