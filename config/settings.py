@@ -189,6 +189,8 @@ AXES_CLIENT_IP_CALLABLE = "desk.shared.addresses.find_client_address"
 AXES_LOCKOUT_CALLABLE = "desk.people.log_in_limits.answer_locked"
 # From one address, whatever the names that are tried.
 LOG_INS_OF_AN_ADDRESS = env.str("LOG_INS_OF_AN_ADDRESS", default="300/hour")
+# Of printed documents, by the code on them, from one address.
+DOCUMENT_CHECKS_OF_AN_ADDRESS = env.str("DOCUMENT_CHECKS_OF_AN_ADDRESS", default="60/minute")
 # Roles that log in with a one-time code, e.g. "owner,warranty_administrator". Everybody else may.
 LOG_IN_CODES_REQUIRED_OF = env.list("LOG_IN_CODES_REQUIRED_OF", default=[])
 LOG_IN_CODES_ISSUER = env.str("LOG_IN_CODES_ISSUER", default="Rust protection record")

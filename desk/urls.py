@@ -45,6 +45,7 @@ from desk.terms import views_draft as terms_draft
 from desk.vehicle import views as vehicles
 from desk.vehicle import views_change as vehicle_change
 from desk.vehicle import views_facts as facts
+from desk.verify import views as verify
 
 app_name = "desk"
 urlpatterns = [
@@ -100,6 +101,7 @@ urlpatterns = [
     path("vehicles/<str:vin>/treat/", record_treatment.record, name="record_treatment"),
     path("vehicles/<str:vin>/treat/dew-point/", record_treatment.dew_point, name="dew_point"),
     path("treatments/<int:key>/", record_treatment.treatment, name="treatment"),
+    path("treatments/<int:key>/record.pdf", vehicles.visit_record, name="visit_record"),
     path("treatments/<int:key>/change/", record_treatment.change, name="change_treatment"),
     path("treatments/<int:key>/discard/", record_treatment.discard, name="discard_treatment"),
     path("treatments/<int:key>/sign-off/", record_treatment.sign_off, name="sign_off_treatment"),
@@ -165,4 +167,6 @@ urlpatterns = [
     path("my/<str:token>/claim/", views_claim.own_claim, name="own_claim"),
     path("my/<str:token>/claim/letter/", views_claim.own_letter, name="own_letter"),
     path("my/<str:token>/claim/photos/<int:photo>/", views_claim.own_claim_photo, name="own_claim_photo"),
+    path("my/<str:token>/record.pdf", customer.record_file, name="own_record_file"),
+    path("verify/<slug:code>/", verify.verify, name="verify"),
 ]

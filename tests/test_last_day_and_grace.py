@@ -17,7 +17,7 @@ from freezegun import freeze_time
 from pypdf import PdfReader
 
 from notifications.customer_page.links import make_own_page_token
-from notifications.documents.queries import read_certificate_pdf
+from notifications.documents.certificates import read_certificate_pdf
 from notifications.enums import ABOUT_A_CLAIM, ABOUT_AN_APPOINTMENT, MessageKind
 from notifications.models import Message
 from notifications.reminders import services

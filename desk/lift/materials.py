@@ -17,6 +17,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from notifications.documents.job_sheets import render_quantity
+from notifications.documents.units import Units, find_units
 from treatments.enums import BodyStyle, ProductFamily
 from treatments.models import Lot, Product, Site, TreatmentLine, Vehicle
 from treatments.reference.queries import map_products
@@ -58,6 +59,7 @@ class Offer:
     products: tuple[_ProductOnOffer, ...]
     choices: dict[int, list[tuple[str, str]]]  # by product, each with its words
     codes: frozenset[str]
+    units: Units
 
     @cached_property
     def options(self) -> dict[int, SafeString]:
@@ -66,14 +68,14 @@ class Offer:
         return {product: format_html_join("", option, choices) for product, choices in self.choices.items()}
 
 
-def _make_offer(products: tuple[_ProductOnOffer, ...], today: date, language: str | None) -> Offer:
-    """Return the offer of these products, told in the language of the page."""
+def _make_offer(products: tuple[_ProductOnOffer, ...], today: date, language: str | None, units: Units) -> Offer:
+    """Return the offer of these products, told in the language of the page and the units of the site."""
     choices = {}
     for product in products:
         named = [(f"{product.pk}:{lot.pk}", _name_lot(product, lot, today, language)) for lot in product.lots]
         named.append((f"{product.pk}:", _("%(product)s, lot not known") % {"product": product.name}))
         choices[product.pk] = named
-    return Offer(products, choices, frozenset(code for named in choices.values() for code, _words in named))
+    return Offer(products, choices, frozenset(code for named in choices.values() for code, _words in named), units)
 
 
 def _name_lot(product: _ProductOnOffer, lot: _LotOnOffer, today: date, language: str | None) -> str:
@@ -109,7 +111,8 @@ class Materials:
         for lot in every:
             by_product[lot.product_id].append(lot)
         self.lots = {product: self._choose_offered(lots, keep) for product, lots in by_product.items()}
-        self.offer = _make_offer(tuple([self._describe(product) for product in self.products]), today, self.language)
+        described = tuple([self._describe(product) for product in self.products])
+        self.offer = _make_offer(described, today, self.language, find_units(site))
 
     def _is_usable(self, lot: _LotOnOffer) -> bool:
         return lot.recalled_on is None and (lot.expires_on is None or lot.expires_on >= self.today)
@@ -200,7 +203,7 @@ def _render_options(
     parts = [format_html('<option value="">{}</option>', "–")]
     for product in sorted(offer.products, key=lambda product: (rank.get(product.family, len(rank)), product.pk)):
         expected = render_quantity(
-            area_m2, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction
+            area_m2, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction, offer.units
         )
         label = f"{product.name} · {expected}"
         if product.family not in rank:

@@ -43,6 +43,7 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "record_work": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "job_sheet": (Role.APPLICATOR, Role.SERVICE_WRITER, Role.OWNER),
     "certificate": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP),
+    "visit_record": SHOP,
     "claims": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER, Role.DEALERSHIP),
     "handle_claims": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "file_claims": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),

@@ -26,7 +26,7 @@ from treatments.shared.rendering import render
 # The tables that terms may do without; each is switched by a checkbox of its own.
 SWITCHED = ("reinspection", "severe_exposure")
 # Text in lists that a person writes freely, one to a line; other lists of text are zone codes.
-FREE_LISTS = ("claims.exclusions",)
+FREE_LISTS = ("claims.exclusions", "texts.exclusions")
 FIXED = ("code", "version")
 BLANK_ROWS = 2
 MOST_UNFOLDED = 12
@@ -53,7 +53,7 @@ class Input:
     @property
     def wide(self) -> bool:
         """Whether its text needs the whole row."""
-        return self.name == "title" or self.kind in ("lines", "many", "yes_no") or self._has_sentences
+        return self.name.endswith("title") or self.kind in ("lines", "many", "yes_no") or self._has_sentences
 
     @property
     def _has_sentences(self) -> bool:

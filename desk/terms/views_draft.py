@@ -6,6 +6,7 @@ Every change goes through the services, which refuse what somebody else changed 
 import tomllib
 from typing import Any
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -33,6 +34,7 @@ from scheduling.terms.queries import (
     find_problems,
     read_version_terms,
 )
+from scheduling.terms.rules.terms import Terms
 from scheduling.terms.rules.terms_document import TermsError
 from scheduling.terms.services import (
     DraftChangedError,
@@ -180,6 +182,13 @@ def preview(request: HttpRequest, code: str, version: int) -> HttpResponse:
     return render_page(request, "terms/preview.html", context, status=422 if errors else 200)
 
 
+def list_languages_without_texts(terms: Terms) -> list[str]:
+    """Return the shop's other languages in which a certificate would have a text of these terms as first written."""
+    names = dict(settings.LANGUAGES)
+    others = [code for code in names if code != settings.LANGUAGE_CODE]
+    return [names[code] for code in terms.list_languages_without_texts(others)]
+
+
 def list_problems(chosen: TermsVersion) -> list[str]:
     """Return for what a draft can't be published any more; the shop may have changed since it was saved."""
     if chosen.published_at is not None:
@@ -242,7 +251,8 @@ def publish(request: HttpRequest, code: str, version: int) -> HttpResponse:
         else:
             return redirect("desk:terms_version", code, version)
     if not problems:
-        context |= {**read_preview(request, draft), "sites": sites}
+        lacking = list_languages_without_texts(read_version_terms(draft))
+        context |= {**read_preview(request, draft), "sites": sites, "lacking": lacking}
     status = 422 if problems else 409 if context["errors"] else 200
     return render_page(request, "terms/publish.html", context, status=status)
 

@@ -4,9 +4,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.http import urlencode
 from django.utils.translation import gettext
 from django.views.decorators.http import require_safe
@@ -17,6 +17,7 @@ from desk.forms.fields import FIRST_RECORDED, LAST_RECORDED, advise_on_search
 from desk.shared.access import (
     access_cover,
     access_message,
+    access_treatment,
     access_vehicle,
     access_vehicle_and_covers,
     get_user,
@@ -38,15 +39,18 @@ from desk.vehicle.page import (
 )
 from desk.vehicle.records import Owner
 from desk.vehicle.timeline import EntryKind, Past, read_timeline
+from notifications.documents.certificates import read_certificate_pdf, read_owners_on
 from notifications.documents.job_sheets import read_job_sheet_pdf
 from notifications.documents.letters import describe_message, render_letters
-from notifications.documents.queries import read_certificate_pdf
+from notifications.documents.visit_records import name_visit, read_visit_record_pdf
+from notifications.languages import choose_language
 from scheduling.visibility import may_see_owner_on
 from treatments.enums import Answer, Role
 from treatments.models import User, Vehicle
 from treatments.queries import find_clock, find_end_of_day_at, find_today
 from treatments.reference.queries import find_site_of, map_zone_names
 from treatments.rules.explanation import Explanation
+from treatments.rules.formats import ENGLISH
 from treatments.search.queries import list_found_vehicles, list_with_plate_or_vin
 from treatments.vehicles.rules.coatable import ANSWER_FIRST, find_propulsion
 
@@ -175,8 +179,8 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "filed": find_filed_claim(found, asked.get("filed", "")) if may_open(user, "file_claims") else None,
         "may": {
             name: may_open(user, name)
-            for name in ("book", "record_work", "job_sheet", "file_claims", "certificate", "work", "bays", "claims",
-                         "stock", "change_record", "link_uses", "remind")
+            for name in ("book", "record_work", "job_sheet", "file_claims", "certificate", "visit_record", "work",
+                         "bays", "claims", "stock", "change_record", "link_uses", "remind")
         },
     }  # fmt: skip
     return render(request, "vehicle/vehicle.html", context)
@@ -202,6 +206,18 @@ def certificate(request: HttpRequest, number: str) -> HttpResponse:
     today = find_today(timezone.now(), cover.site)
     content = read_certificate_pdf(cover, as_of=today, names_owner=may_see_owner_on(user, cover, today))
     return answer_pdf(content, f"certificate-{cover.number}.pdf")
+
+
+@open_to("visit_record")
+@require_safe
+def visit_record(request: HttpRequest, key: int) -> HttpResponse:
+    """Print the record of a visit, as the vehicle's owner keeps it."""
+    treatment = access_treatment(get_user(request), key)
+    if treatment.signed_off_at is None:
+        raise Http404(f"Treatment {key} is a draft; it is no record yet.")
+    owned = read_owners_on([treatment.vehicle_id], treatment.done_on).get(treatment.vehicle_id)
+    language = choose_language(owned.customer) if owned else translation.get_language() or ENGLISH
+    return answer_pdf(read_visit_record_pdf(treatment, language=language), f"visit-record-{name_visit(treatment)}.pdf")
 
 
 @open_to("job_sheet")

@@ -16,7 +16,7 @@ from scheduling.terms.rules.terms import MissedMeans, ReinspectionTerms, Terms
 from treatments.enums import ZoneKind
 from treatments.shared.counts import count_days, count_months
 from treatments.shared.labels import label
-from treatments.shared.rendering import render_day, render_money, render_number
+from treatments.shared.rendering import find_language, render_day, render_money, render_number
 
 HEADINGS: dict[CoverStatus, str | Promise] = {
     CoverStatus.PENDING: gettext_lazy("This cover has not begun (on %(day)s)"),
@@ -227,7 +227,7 @@ def render_exclusions(terms: Terms, excluded: Sequence[str], outside: Sequence[s
         outside: those of the zones on which the intake found rust.
     """
     never = _("Drivetrain, exhaust, suspension and other parts that are never coated")
-    lines = [never, *terms.claims.exclusions]
+    lines = [never, *terms.find_exclusions(find_language())]
     lines += [_("By the terms: %(zone)s") % {"zone": name} for name in excluded]
     if outside:
         lines.append(_("Rust was there before the first treatment: %(zones)s") % {"zones": ", ".join(outside)})

@@ -8,7 +8,6 @@ from collections.abc import Collection, Sequence
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.utils.formats import number_format
 from django.utils.functional import Promise
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
@@ -24,6 +23,7 @@ from notifications.documents.pdf.job_sheet import (
     build_job_sheet,
 )
 from notifications.documents.queries import find_open_cover, find_zones
+from notifications.documents.units import Units, find_units
 from notifications.invitations.work_words import guess_treatment_kind, render_work
 from notifications.reminders.rules.reminders import find_zones_to_complete
 from scheduling.bays.queries import read_terms_of
@@ -57,7 +57,6 @@ from treatments.records.rules.material import compute_expected_volume_ml
 from treatments.records.rules.order_of_work import order_zones, steps_of_work
 from treatments.records.short_histories import read_short_histories
 from treatments.reference.queries import list_sites, map_products, map_zones
-from treatments.rules.units import MILLILITRES_PER, VolumeUnit
 from treatments.rules.zone_catalogue import ZoneDescription
 from treatments.shared.labels import count_access, label, translate_catalogue
 from treatments.shared.rendering import render, render_day, render_number
@@ -177,7 +176,9 @@ def describe_job_sheet(
     is_first = history.find_first_treatment() is None
     wanted = zones if is_first else [zone for zone in zones if zone.code in due_zones]
     wanted_codes = {zone.code for zone in wanted}
-    style, choice = BodyStyle(vehicle.body_style) if vehicle.body_style else None, _Choice(products)
+    # A vehicle without a cover is worked on all the same; the shop's first site names itself then.
+    here = cover.site if cover else next(iter(list_sites()), None)
+    style, choice = BodyStyle(vehicle.body_style) if vehicle.body_style else None, _Choice(products, find_units(here))
     steps = tuple(
         JobStep(
             _(step.title),
@@ -201,8 +202,6 @@ def describe_job_sheet(
         notes.append(_("The body style is not recorded, so expected quantities cannot be told; record it first."))
     if not wanted and not is_first:
         notes.append(_("No zone's touch-up window is open today; inspect, and note what you find."))
-    # A vehicle without a cover is worked on all the same; the shop's first site names itself then.
-    here = cover.site if cover else next(iter(list_sites()), None)
     reading = history.readings[-1].reading if history.readings else None
     odometer = _("now ____________")
     if reading:
@@ -212,6 +211,7 @@ def describe_job_sheet(
         }
     return JobSheet(
         house=describe_house(here),
+        temperature_unit=find_units(here).temperature,
         vehicle_title=vehicle.description or _("vehicle"),
         vin=vehicle.vin,
         plate=vehicle.plate,
@@ -272,7 +272,8 @@ def _list_standing_words(body: VehicleBody) -> tuple[str, ...]:
 class _Choice:
     """The shop's products by what a zone asks for; of several that fit, the first one."""
 
-    def __init__(self, products: Sequence[Product]) -> None:
+    def __init__(self, products: Sequence[Product], units: Units) -> None:
+        self.units = units
         self.by_name: dict[str, Product] = {}
         self.by_family: dict[str, Product] = {}
         for product in products:
@@ -300,7 +301,7 @@ def _describe_job_row(
         translate_catalogue(zone.name),
         tuple(count_access(point.name, point.count) for point in zone.access_points),
         product.name if product else _("choose a suited product"),
-        render_expected(zone, style, product),
+        render_expected(zone, style, product, choice.units),
         render_day(last[0]) if last else "",
         tuple(map(translate_catalogue, choose_cautions((*zone.cautions, *zone.to_guard), propulsion))),
         zone.code,
@@ -331,31 +332,33 @@ def render_pressure(zone: ZoneDescription, product: Product | None) -> str:
     )
 
 
-def render_expected(zone: ZoneDescription, style: BodyStyle | None, product: Product | None) -> str:
-    """Return how much of a product a zone of a body style needs, in ml and quarts, or that it cannot be told."""
+def render_expected(zone: ZoneDescription, style: BodyStyle | None, product: Product | None, units: Units) -> str:
+    """Return how much of a product a zone of a body style needs, or that it cannot be told."""
     area = zone.area_on(style)
     if product is None:
         return _("quantity cannot be told")
-    return render_quantity(area, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction)
+    return render_quantity(
+        area, product.target_dry_film_um, product.volume_solids_percent, product.loss_fraction, units
+    )
 
 
 def render_quantity(
-    area_m2: Decimal | None, target_dry_film_um: Decimal, volume_solids_percent: Decimal, loss_fraction: Decimal
+    area_m2: Decimal | None,
+    target_dry_film_um: Decimal,
+    volume_solids_percent: Decimal,
+    loss_fraction: Decimal,
+    units: Units,
 ) -> str:
-    """Return how much of a product goes on an area, in ml and quarts, or that it cannot be told without an area."""
+    """Return how much of a product goes on an area, or that it cannot be told without an area."""
     if area_m2 is None:
         return _("quantity cannot be told")
-    expected_ml, quarts = _compute_quantity(area_m2, target_dry_film_um, volume_solids_percent, loss_fraction)
-    told = {"millilitres": render_number(expected_ml), "quarts": number_format(quarts, 2)}
-    return _("%(millilitres)s ml (%(quarts)s qt)") % told
+    return units.render_volume(_compute_quantity(area_m2, target_dry_film_um, volume_solids_percent, loss_fraction))
 
 
 # A page by the lift tells it of every zone and product, of which a shop has some hundreds of pairs.
 @functools.lru_cache(maxsize=4096)
 def _compute_quantity(
     area_m2: Decimal, target_dry_film_um: Decimal, volume_solids_percent: Decimal, loss_fraction: Decimal
-) -> tuple[Decimal, Decimal]:
-    """Return how much of a product goes on an area: whole millilitres, and quarts with two decimals."""
-    expected_ml = compute_expected_volume_ml(area_m2, target_dry_film_um, volume_solids_percent, loss_fraction)
-    quarts = expected_ml / MILLILITRES_PER[VolumeUnit.US_QUART]
-    return expected_ml.quantize(Decimal(1)), quarts.quantize(Decimal("0.01"))
+) -> Decimal:
+    """Return how much of a product goes on an area, in millilitres."""
+    return compute_expected_volume_ml(area_m2, target_dry_film_um, volume_solids_percent, loss_fraction)

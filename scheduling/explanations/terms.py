@@ -39,6 +39,7 @@ _ROWS: dict[str, Message] = {
     "terms.film.sound_deadening_undercoat": gettext_noop("Sound deadening undercoat"),
     "terms.film.water_displacing_first_coat": gettext_noop("Water displacing first coat"),
     "terms.film.clear_engine_bay_film": gettext_noop("Clear engine bay film"),
+    "terms.texts": gettext_noop("In {language}: “{texts}”."),
     "terms.season": gettext_noop("Work is preferred from {first_day} {first_month} to {last_day} {last_month}."),
     "terms.pay_down_step": gettext_noop("From month {month} of the cover on, {percent} % of the allowed cost is paid."),
 }
@@ -51,6 +52,7 @@ _VALUES: dict[str, Message] = {
     "terms.value.missing": gettext_noop("missing"),
     "terms.value.any": gettext_noop("any"),
     "terms.value.characters": ngettext_noop("{count} character", "{count} characters", "count"),
+    "terms.value.lines": ngettext_noop("{count} line", "{count} lines", "count"),
     "terms.value.touch_up": gettext_noop("family {family}, zone kind {kind}"),
     "terms.value.season_day": gettext_noop("month {month}, day {day}"),
     "terms.value.step": gettext_noop("month {month}, {percent} %"),
@@ -132,6 +134,12 @@ _WINDOWS: dict[str, Message] = {
 }
 _CONTRADICTIONS: dict[str, Message] = {
     "terms.problem.listed_twice": gettext_noop("It is listed already; name it once."),
+    "terms.problem.no_language": gettext_noop("Write the code of a language in small letters, such as fr."),
+    "terms.problem.other_number_of_exclusions": ngettext_noop(
+        "There is {count} exclusion as first written: write as many, one to a line, or none.",
+        "There are {count} exclusions as first written: write as many, one to a line, or none.",
+        "count",
+    ),
     "terms.problem.no_reduction": gettext_noop("{field} is 'reduces': say to what per cent."),
     "terms.problem.reduces_nothing": gettext_noop("It has no meaning unless {field} is 'reduces'; leave it out."),
     "terms.problem.rule_twice": gettext_noop("An earlier rule is for the same family and kind; keep one."),

@@ -34,8 +34,10 @@ from notifications.customer_page.links import (
     make_vehicle_token,
 )
 from notifications.customer_page.uses import note_link_use
+from notifications.documents.certificates import describe_certificate
 from notifications.enums import LinkPurpose
 from scheduling.booking.finding import propose_slots
+from scheduling.covers.queries import read_cover_case
 from scheduling.enums import SeasonStep
 from scheduling.models import Appointment, Cover, CoverState, SeasonPlan, TermsVersion
 from tests.browser.stage import break_cover
@@ -247,6 +249,12 @@ def _find_owner(vehicle: Vehicle) -> Customer:
 
 def own_due() -> list[Any]:
     return _link(find_due_cover().vehicle)
+
+
+def _certificate_code() -> list[Any]:
+    cover = find_due_cover()
+    case, today = read_cover_case(cover), find_today(timezone.now(), cover.site)
+    return [describe_certificate(case, today, None).link.rstrip("/").rpartition("/")[2]]
 
 
 def find_due_cover() -> Cover:
@@ -491,6 +499,8 @@ PAGES = [
     DeskPage("own_claim", NOBODY, _own_decided, what="decided"),
     DeskPage("own_letter", NOBODY, _own_decided),
     DeskPage("link_uses", "writer", _vehicle_of_links),
+    DeskPage("verify", NOBODY, _certificate_code),
+    DeskPage("verify", NOBODY, lambda: ["c-1-20260101-1-0"], what="unknown"),
     # Last, since other pages tell of the broken cover too once it is there.
     DeskPage("due_list", "owner", _nothing_but_broken, what="not-computable"),
     DeskPage("vehicle", "owner", _broken_vehicle, what="not-computable"),
@@ -535,6 +545,8 @@ NO_PAGES = {
     "own_visit_file": "a calendar",
     "own_claim_photo": "a picture",
     "own_certificate": "a PDF",
+    "own_record_file": "a PDF",
+    "visit_record": "a PDF",
     "claim_act": "only posted to; shows the claim's page",
     "claim_photo": "a picture",
     "terms_file": "a file",

@@ -8,6 +8,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from django.utils import translation
 
 from notifications.documents.certificate_words import (
     render_begin,
@@ -18,8 +19,8 @@ from notifications.documents.certificate_words import (
     render_payment,
     render_warning,
 )
+from notifications.documents.certificates import describe_certificate, read_owners_on
 from notifications.documents.pdf.certificate import build_certificate
-from notifications.documents.queries import describe_certificate
 from scheduling.covers.queries import read_cover_case
 from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.covers.rules.ends import CoverStatus
@@ -31,10 +32,11 @@ from scheduling.terms.rules.terms import (
     ReinspectionTerms,
     SevereExposureTerms,
     Terms,
+    TermsTexts,
     TouchUpTerms,
     TransferTerms,
 )
-from scheduling.terms.rules.terms_document import read_terms
+from scheduling.terms.rules.terms_document import find_contradictions, read_published_terms, read_terms, write_terms
 from tests.conftest import NOW, ShopForTests
 from tests.guards import past_the_guards
 from tests.notifications.test_documents import read_text
@@ -69,7 +71,8 @@ def cover(shop: ShopForTests) -> Cover:
 
 def print_on(cover: Cover, day: date) -> str:
     """Return the words of the certificate on a day, its lines joined."""
-    certificate = describe_certificate(read_cover_case(Cover.objects.get(pk=cover.pk)), day)
+    case = read_cover_case(Cover.objects.get(pk=cover.pk))
+    certificate = describe_certificate(case, day, read_owners_on([cover.vehicle_id], day).get(cover.vehicle_id))
     return " ".join(read_text(build_certificate(certificate)).split())
 
 
@@ -210,3 +213,42 @@ def test_zones_left_out_of_the_cover_are_named() -> None:
     told = render_exclusions(terms, ("Tailgate",), ("Left rocker panel",))
     assert "By the terms: Tailgate" in told
     assert "Rust was there before the first treatment: Left rocker panel" in told
+
+
+FRENCH = TermsTexts("fr", "Garantie à vie", ("Dommages causés par des pierres", "Choc"))
+WITH_TEXTS = replace(TERMS, claims=ClaimTerms(exclusions=("Damage from stones", "Collision")), texts=(FRENCH,))
+
+
+def test_a_certificate_has_the_texts_of_its_language() -> None:
+    with translation.override("fr"):
+        assert render_exclusions(WITH_TEXTS, (), ())[1:] == FRENCH.exclusions
+    with translation.override("en"):
+        assert render_exclusions(WITH_TEXTS, (), ())[1:] == WITH_TEXTS.claims.exclusions
+    assert (WITH_TEXTS.find_title("fr"), WITH_TEXTS.find_title("de")) == ("Garantie à vie", "T")
+
+
+def test_a_language_without_all_texts_is_named_and_has_them_as_first_written() -> None:
+    assert WITH_TEXTS.list_languages_without_texts(["fr", "de"]) == ("de",)
+    part = replace(WITH_TEXTS, texts=(replace(FRENCH, exclusions=()),))
+    assert part.list_languages_without_texts(["fr", "de"]) == ("fr", "de")
+    assert part.find_exclusions("fr") == WITH_TEXTS.claims.exclusions
+
+
+@pytest.mark.parametrize(
+    ("texts", "fields"),
+    [
+        ((FRENCH,), []),
+        ((replace(FRENCH, exclusions=()),), []),
+        ((replace(FRENCH, exclusions=("Choc",)),), ["texts[0].exclusions"]),
+        ((replace(FRENCH, language="Français"),), ["texts[0].language"]),
+        ((FRENCH, replace(FRENCH, title="Autre")), ["texts[1].language"]),
+        ((replace(FRENCH, title="x" * 201),), ["texts[0].title"]),
+    ],
+)
+def test_texts_that_cannot_stand_are_refused_at_their_field(texts: tuple[TermsTexts, ...], fields: list[str]) -> None:
+    assert [problem.field for problem in find_contradictions(replace(WITH_TEXTS, texts=texts))] == fields
+    document = write_terms(replace(WITH_TEXTS, texts=texts))
+    assert read_published_terms(document).texts == texts
+    # A file without them means what it always meant.
+    del document["texts"]
+    assert read_published_terms(document) == replace(WITH_TEXTS, texts=())

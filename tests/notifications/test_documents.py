@@ -9,10 +9,11 @@ import pytest
 from django.utils import timezone
 from pypdf import PdfReader
 
+from notifications.documents.certificates import read_certificate_pdf
 from notifications.documents.job_sheets import read_job_sheet_pdf
 from notifications.documents.pdf.document import House, build_document
 from notifications.documents.plan.vehicle_plan import PlanStatus, ZoneState, draw_vehicle_plan
-from notifications.documents.queries import read_certificate_pdf, read_vehicle_plan_svg
+from notifications.documents.queries import read_vehicle_plan_svg
 from notifications.documents.rules.drawing import Box, render_svg
 from scheduling.models import Cover
 from tests.demo_records import load_demo

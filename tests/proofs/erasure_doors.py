@@ -191,8 +191,8 @@ class Doors(RecordDoors):
         from django.conf import settings
         from django.core.management import call_command
 
+        from notifications.documents.certificates import read_certificate_pdf
         from notifications.documents.job_sheets import read_job_sheet_pdf
-        from notifications.documents.queries import read_certificate_pdf
 
         folder = Path(settings.DOCUMENTS_DIR)
         folder.mkdir(exist_ok=True)

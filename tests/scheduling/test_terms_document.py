@@ -94,4 +94,5 @@ def test_what_a_document_leaves_out_stays_what_it_was() -> None:
             "deductible": "0",
             "pay_down": [],
         },
+        "texts": [],
     }

@@ -18,8 +18,9 @@ from claims.decisions.dossier import read_claim_file
 from claims.models import Claim
 from claims.reports.queries import ClaimsBy, count_claims, read_lifetimes, read_reserve, read_survival
 from notifications.customer_page.queries import read_last_record
+from notifications.documents.certificates import describe_certificate
 from notifications.documents.job_sheets import describe_job_sheet
-from notifications.documents.queries import describe_certificate, list_zone_states, read_vehicle_plan_svg
+from notifications.documents.queries import list_zone_states, read_vehicle_plan_svg
 from notifications.models import Message
 from notifications.reminders.services import write_due_reminders
 from scheduling.booking.following import find_booked_days
@@ -136,7 +137,9 @@ class Telling:
             told[f"zones on {day}"] = list_zone_states(self.vehicle, case.history, items, day)
             told[f"plan on {day}"] = read_vehicle_plan_svg(self.vehicle, as_of=day)
             # The plan on it is compared above, and where the log stands is another place after every event.
-            told[f"certificate on {day}"] = replace(describe_certificate(case, day), plan=None, verification_code="")
+            told[f"certificate on {day}"] = replace(
+                describe_certificate(case, day, None), plan=None, verification_code=""
+            )
             told[f"job sheet on {day}"] = describe_job_sheet(self.vehicle, day)
             for name, answer in self._read_index(day).items():
                 told[f"{name} on {day}"] = answer

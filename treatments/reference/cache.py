@@ -4,7 +4,8 @@ Triggers give the one row of ``ReferenceStamp`` another number whenever such a t
 what was read under a number is what stands in the database while the number is the same.
 """
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Any, Generic, ParamSpec, TypeVar
 
@@ -87,10 +88,20 @@ def look_at_reference_once(get_response: Callable[[HttpRequest], HttpResponseBas
     def answer(request: HttpRequest) -> HttpResponseBase:
         if request.method not in ("GET", "HEAD"):
             return get_response(request)
-        token = _LOOK.set(_Look())
-        try:
+        with reading_reference_once():
             return get_response(request)
-        finally:
-            _LOOK.reset(token)
 
     return answer
+
+
+@contextmanager
+def reading_reference_once() -> Iterator[None]:
+    """Let what only reads share what was kept, by one look at the stamp; inside another such look it is that one's."""
+    if _LOOK.get() is not None:
+        yield
+        return
+    token = _LOOK.set(_Look())
+    try:
+        yield
+    finally:
+        _LOOK.reset(token)

@@ -21,8 +21,8 @@ from desk.demo.build_log import write_demo_log
 from desk.demo.load import DEMO_PASSWORD, DemoShop, load_bookings, load_claims, load_intakes_and_covers, load_shop
 from desk.management.commands.serve import find_site_url
 from desk.shared.addresses import is_loopback
+from notifications.documents.certificates import read_certificate_pdf
 from notifications.documents.job_sheets import read_job_sheet_pdf
-from notifications.documents.queries import read_certificate_pdf
 from notifications.outbox.services import send_all_due_messages
 from notifications.reminders.services import write_due_reminders
 from scheduling.due_list.queries import URGENCIES, find_urgency, list_due_items

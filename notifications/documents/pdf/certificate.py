@@ -1,5 +1,6 @@
 """The certificate that a customer keeps: what is covered, what was done, what is due, and the plan of the vehicle."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -7,12 +8,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import Flowable, PageBreak, Spacer
+from reportlab.platypus import Spacer
 
 from notifications.documents.pdf.document import House, build_document
 from notifications.documents.pdf.parts import (
     Bullets,
-    QrCode,
+    describe_check,
     heading,
     make_box,
     make_columns,
@@ -97,7 +98,7 @@ def build_certificate(certificate: Certificate) -> bytes:
             (_("First treated"), render_day(c.first_treated_on)),
             (_("Runs"), c.ends_text),
         ],
-        (28, 112),
+        (32, 108),
     )
     state = [write(c.heading, STATE), write(c.state_explained)]
     state += [write(c.warning, WARNING)] if c.warning else []
@@ -106,7 +107,7 @@ def build_certificate(certificate: Certificate) -> bytes:
         # First of all whether there is cover: who shows this paper to somebody must not have to search for it.
         make_box(state, is_warning=bool(c.warning)),
         Spacer(1, 3 * mm),
-        make_columns([[facts], _describe_check(c.link)], (144, 36)) if c.link else facts,
+        make_columns([[facts], describe_check(c.link)], (144, 36)) if c.link else facts,
         heading(_("What is due next")),
     ]
     if c.nothing_due:
@@ -128,21 +129,9 @@ def build_certificate(certificate: Certificate) -> bytes:
     story += [Spacer(1, 2 * mm), write(_(LAW), SMALL)]
     if c.verification_code:
         story += [Spacer(1, 1 * mm), write(render_verification_code(c.verification_code), SMALL)]
-    story.append(PageBreak())
     story += [heading(_("Plan of the vehicle")), Figure(c.plan, 178 * mm), Spacer(1, 3 * mm)]
-    rows_key = [
-        (
-            row.number,
-            row.state.zone_name,
-            _(LOOKS[row.state.status].words),
-            render_day(row.state.last_treated_on),
-            render_day(row.state.due_on),
-            row.state.material,
-        )
-        for row in c.key
-    ]
-    key_headings = [_("No."), _("Zone"), _("State"), _("Last treated"), _("Touch-up"), _("With")]
-    story.append(make_table(key_headings, rows_key, (10, 42, 32, 25, 25, 46)))
+    key_headings = [_("Zones by their number on the plan"), _("State"), _("Last treated"), _("Touch-up"), _("With")]
+    story.append(make_table(key_headings, list(map(_describe_zones, _join_alike(c.key))), (80, 24, 26, 25, 25)))
     return build_document(
         story,
         house=c.house,
@@ -153,10 +142,35 @@ def build_certificate(certificate: Certificate) -> bytes:
     )
 
 
-def _describe_check(link: str) -> list[Flowable]:
-    """Return the code that leads to where anybody can have this paper checked, and what it is for."""
-    return [QrCode(link, 26 * mm, _("Code that leads to the check of this document")), write(_(CHECK), SMALL)]
+def _join_alike(key: Sequence[KeyRow]) -> list[list[KeyRow]]:
+    """Return the zones in their order, those next to each other together of which the same is to be said."""
+    joined: list[list[KeyRow]] = []
+    for row in key:
+        if joined and len(joined[-1]) < MOST_ALIKE and _list_state(joined[-1][0]) == _list_state(row):
+            joined[-1].append(row)
+        else:
+            joined.append([row])
+    return joined
+
+
+# A row of more zones would hardly fit on what is left of a page.
+MOST_ALIKE = 12
+
+
+def _list_state(row: KeyRow) -> tuple[object, ...]:
+    state = row.state
+    return state.status, state.last_treated_on, state.due_on, state.product, state.lot
+
+
+def _describe_zones(rows: Sequence[KeyRow]) -> tuple[str, ...]:
+    state = rows[0].state
+    return (
+        " · ".join(f"{row.number}\u00a0{row.state.zone_name}" for row in rows),
+        _(LOOKS[state.status].words),
+        render_day(state.last_treated_on),
+        render_day(state.due_on),
+        state.material,
+    )
 
 
 STATE = ParagraphStyle("state", parent=SECTION, spaceBefore=0)
-CHECK = gettext_noop("Is this paper genuine? Scan to check it.")

@@ -18,11 +18,20 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.cidfonts import UnicodeCIDFont
 from reportlab.pdfbase.ttfonts import TTFError, TTFont
 
+
+class Typeface(TTFont):  # type: ignore[misc]
+    """A typeface that measures each word once, since documents repeat most of theirs."""
+
+    @lru_cache(maxsize=65_536)  # noqa: B019 - the few typefaces live as long as the process
+    def stringWidth(self, text: str, size: float, encoding: str = "utf8") -> float:
+        return float(super().stringWidth(text, size, encoding))
+
+
 # Vera comes with ReportLab; unlike the built-in fonts it carries accents into any reader.
 BODY_FONT, BOLD_FONT = "Body", "Body-Bold"
 _FONTS = Path(reportlab.__file__).parent / "fonts"
 for _name, _file in ((BODY_FONT, "Vera.ttf"), (BOLD_FONT, "VeraBd.ttf")):
-    pdfmetrics.registerFont(TTFont(_name, str(_FONTS / _file)))
+    pdfmetrics.registerFont(Typeface(_name, str(_FONTS / _file)))
 pdfmetrics.registerFontFamily(BODY_FONT, normal=BODY_FONT, bold=BOLD_FONT, italic=BODY_FONT, boldItalic=BOLD_FONT)
 
 
@@ -67,7 +76,7 @@ def _register(fallback: Fallback) -> bool:
     found = importlib.util.find_spec(fallback.package)
     for folder in (found.submodule_search_locations or ()) if found else ():
         try:
-            pdfmetrics.registerFont(TTFont(fallback.font, str(Path(folder) / "files" / fallback.file)))
+            pdfmetrics.registerFont(Typeface(fallback.font, str(Path(folder) / "files" / fallback.file)))
         except (OSError, TTFError):
             continue
         return True

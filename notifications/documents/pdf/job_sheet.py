@@ -9,7 +9,7 @@ from django.utils.translation import gettext_noop
 from reportlab.lib import colors
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, Spacer, TableStyle
+from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Paragraph, Spacer, TableStyle
 
 from notifications.documents.pdf.document import House, build_document
 from notifications.documents.pdf.fonts import BOLD_FONT
@@ -90,6 +90,7 @@ class JobSheet:
         trainings: what somebody must be trained for who does the work.
         vehicle_cautions: those for vehicles of this propulsion.
         practice: where all of it is from.
+        temperature_unit: the symbol of the unit in which the site measures.
 
     ``is_first`` says that the vehicle was never treated, ``kind`` what a treatment now is likely to be, None where
     nothing tells.
@@ -117,6 +118,7 @@ class JobSheet:
     trainings: tuple[str, ...] = ()
     vehicle_cautions: tuple[str, ...] = ()
     practice: str = ""
+    temperature_unit: str = "°C"
 
 
 def build_job_sheet(sheet: JobSheet) -> bytes:
@@ -179,10 +181,10 @@ def build_job_sheet(sheet: JobSheet) -> bytes:
         Spacer(1, 3 * mm),
         warned,
         Spacer(1, 3 * mm),
-        _make_conditions_box(),
+        _make_conditions_box(sheet.temperature_unit),
     ]
     story += [write(note, SMALL) for note in (sheet.practice, *sheet.notes) if note]
-    height = ""
+    height, signed = "", SignHere([_("Applicator"), _("Signed"), _("Date")])
     for number, step in enumerate(sheet.steps, start=1):
         # A heading goes to the next page with its table, where fewer than the table's first rows would fit here.
         story.append(CondPageBreak(ROOM_FOR_FIRST_ROWS if step.rows else ROOM_FOR_WORDS))
@@ -192,12 +194,11 @@ def build_job_sheet(sheet: JobSheet) -> bytes:
             block.append(write(height.upper(), HEIGHT))
         block += [write(f"{number}. {step.title}", STEP), write(step.instructions, CELL), Spacer(1, 1.5 * mm)]
         story.append(KeepTogether(block))
+        is_last = number == len(sheet.steps)
         if step.rows:
-            story.append(_make_zone_table(step.rows, numbers))
-    story += [
-        Spacer(1, 3 * mm),
-        SignHere([_("Applicator"), _("Signed"), _("Date")]),
-    ]
+            story.append(_make_zone_table(step.rows, numbers, [signed] if is_last else ()))
+        elif is_last:
+            story += [Spacer(1, 3 * mm), signed]
     return build_document(
         story,
         house=sheet.house,
@@ -219,8 +220,13 @@ def number_cautions(steps: Sequence[JobStep]) -> dict[str, int]:
     return {caution: number for number, caution in enumerate(dict.fromkeys(met), start=1)}
 
 
-def _make_conditions_box() -> Grid:
-    measured = [_("Air ____ °C / °F"), _("Surface ____ °C / °F"), _("Humidity ____ %"), _("Dew point ____ °C / °F")]
+def _make_conditions_box(unit: str) -> Grid:
+    measured = [
+        _("Air ______ %(unit)s") % {"unit": unit},
+        _("Surface ______ %(unit)s") % {"unit": unit},
+        _("Humidity ______ %%") % {},
+        _("Dew point ______ %(unit)s") % {"unit": unit},
+    ]
     seen = [_("[  ] clean"), _("[  ] dry"), _("[  ] damp: first coat"), _("Start ____ : ____")]
     cells = [[write(label, CELL) for label in labels] for labels in (measured, seen)]
     table = Grid(cells, colWidths=[45 * mm] * 4)
@@ -229,7 +235,7 @@ def _make_conditions_box() -> Grid:
     return table
 
 
-def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int]) -> Grid:
+def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int], last: Sequence[Flowable]) -> Grid:
     """Return the zones with a line to record each; zones that are worked alike, left and right, share a row."""
     to_record = _(TO_RECORD)
     cells = []
@@ -250,8 +256,8 @@ def _make_zone_table(rows: tuple[JobRow, ...], numbers: Mapping[str, int]) -> Gr
             )
         )
     headings = [_("Zone") + " · " + _("Record"), _("Access"), _("Caution"), _("Product")]
-    table = make_table(headings, cells, (95, 38, 17, 30))
-    table.setStyle(TableStyle([("LINEBELOW", (0, 1), (-1, -1), 0.6, colors.HexColor("#7b8a86"))]))
+    table = make_table(headings, cells, (95, 38, 17, 30), last=last)
+    table.setStyle(TableStyle([("LINEBELOW", (0, 1), (-1, len(cells)), 0.6, colors.HexColor("#7b8a86"))]))
     return table
 
 

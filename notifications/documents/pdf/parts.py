@@ -10,6 +10,7 @@ from functools import lru_cache
 from typing import Any
 
 import segno
+from django.utils.translation import gettext as _
 from reportlab.lib import colors
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
@@ -38,12 +39,34 @@ from notifications.documents.pdf.style import (
 )
 from treatments.shared.rendering import render_day
 
+# Documents repeat most of their texts, so where the lines of one break is found once: by text, style and width.
+_LINES: dict[tuple[str, ParagraphStyle, float], tuple[Any, float]] = {}
+MOST_LINES_KEPT = 8192
+
 
 class Words(Paragraph):  # type: ignore[misc]
     """A paragraph that marks what it draws as its style's ``tag``; its parts on several pages are one element."""
 
-    spoken = ""
+    spoken = source = ""
     shared: list[Element]
+    blPara: Any
+    height: float
+
+    def wrap(self, availWidth: float, availHeight: float) -> tuple[float, float]:
+        if not self.source:
+            wrapped: tuple[float, float] = super().wrap(availWidth, availHeight)
+            return wrapped
+        key = self.source, self.style, availWidth
+        found = _LINES.get(key)
+        if found is None:
+            super().wrap(availWidth, availHeight)
+            if len(_LINES) >= MOST_LINES_KEPT:
+                _LINES.clear()
+            _LINES[key] = self.blPara, self.height
+        else:
+            self.blPara, self.height = found
+            self.width, self._wrapWidths = availWidth, [availWidth, availWidth]
+        return availWidth, self.height
 
     def split(self, aW: float, aH: float) -> list[Flowable]:
         parts: list[Flowable] = super().split(aW, aH)
@@ -103,6 +126,8 @@ def write(text: object, style: ParagraphStyle = BODY) -> Words:
         frags = [copy(pattern)]
         frags[0].text = ""
     words = Words(None, style, frags=frags)
+    if len(frags) == 1:
+        words.source = plain  # the lines of several pieces hold the pieces themselves
     if runs_right_to_left(plain):
         words.spoken = plain
     return words
@@ -253,6 +278,7 @@ _TABLE = TableStyle(
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
     ]
 )
+_LAST = TableStyle([("SPAN", (0, -1), (-1, -1)), ("LINEBELOW", (0, -1), (-1, -1), 0.4, colors.white)])
 _FACTS = TableStyle(
     [
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
@@ -275,6 +301,7 @@ def make_table(
     widths_mm: Sequence[float],
     *,
     numbers: Sequence[int] = (),
+    last: Sequence[Flowable] = (),
     **extra: Any,
 ) -> Grid:
     """Return a table whose cells wrap and whose headings repeat on each page, with two rows at least on every page.
@@ -283,14 +310,19 @@ def make_table(
         rows: texts, days or flowables.
         widths_mm: the width of each column; 180 mm in all fill the page.
         numbers: the columns that are set to the right.
+        last: what stands below the last row and on its page.
     """
     cells: list[list[Any]] = [
         [write(head, NUMBER_HEAD if column in numbers else HEAD) for column, head in enumerate(headings)]
     ]
     cells += [[_make_cell(cell, NUMBER if at in numbers else CELL) for at, cell in enumerate(row)] for row in rows]
+    if last:
+        cells.append([list(last), *[""] * (len(headings) - 1)])
     table = Grid(cells, colWidths=[width * mm for width in widths_mm], repeatRows=1, **extra)
     table.keeps_rows = True
     table.setStyle(_TABLE)
+    if last:
+        table.setStyle(_LAST)
     return table
 
 
@@ -299,6 +331,7 @@ def make_facts(pairs: Sequence[tuple[str, object]], widths_mm: tuple[float, floa
     table = Grid(
         [[write(name, FACT), _make_cell(value, CELL)] for name, value in pairs],
         colWidths=[width * mm for width in widths_mm],
+        hAlign="LEFT",
     )
     table.kind = "facts"
     table.setStyle(_FACTS)
@@ -349,21 +382,34 @@ class QrCode(Flowable):  # type: ignore[misc]
 
     def __init__(self, address: str, size: float, title: str = "") -> None:
         super().__init__()
-        self.matrix = list(segno.make(address, error="m").matrix_iter(border=2))
+        self.matrix = list(segno.make(address, error="m", mask=QR_MASK).matrix_iter(border=2))
         self.width = self.height = size
         self.title = title
 
     def draw(self) -> None:
         canvas, step = self.canv, self.width / len(self.matrix)
         start_figure(canvas, self.title, self.width, self.height)
+        canvas.saveState()
         canvas.setFillColor(colors.black)
-        path = canvas.beginPath()
-        for row_number, row in enumerate(self.matrix):
-            y = self.height - (row_number + 1) * step
-            for start, length in _list_runs(row):
-                path.rect(start * step, y, length * step, step)
-        canvas.drawPath(path, stroke=0, fill=1)
+        canvas.transform(step, 0, 0, step, 0, self.height)
+        canvas._code += [
+            f"{start} {-1 - number} {length} 1 re"
+            for number, row in enumerate(self.matrix)
+            for start, length in _list_runs(row)
+        ]
+        canvas._code.append("f")
+        canvas.restoreState()
         end_figure(canvas)
+
+
+# Readers take any of the eight; to weigh them all for each paper takes as long as drawing a page.
+QR_MASK = 2
+
+
+def describe_check(address: str) -> list[Flowable]:
+    """Return the code that leads to where anybody can have a paper checked, and what it is for."""
+    words = write(_("Is this paper genuine? Scan to check it."), SMALL)
+    return [QrCode(address, 26 * mm, _("Code that leads to the check of this document")), words]
 
 
 def _list_runs(row: Iterable[int]) -> list[tuple[int, int]]:

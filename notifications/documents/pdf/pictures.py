@@ -3,15 +3,17 @@
 import io
 from functools import lru_cache
 from typing import Any
+from weakref import WeakKeyDictionary
 
 from reportlab.lib import colors
 from reportlab.lib.utils import ImageReader
 from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable
 
 from notifications.documents.pdf.fonts import BODY_FONT, BOLD_FONT, split_by_font
 from notifications.documents.pdf.parts import end_figure, start_figure
-from notifications.documents.rules.drawing import Box, Drawing, Line, Text
+from notifications.documents.rules.drawing import Box, Drawing, Group, Line, Text
 
 
 class Figure(Flowable):  # type: ignore[misc]
@@ -30,7 +32,42 @@ class Figure(Flowable):  # type: ignore[misc]
         canvas.saveState()
         canvas.translate(0, self.height)
         canvas.scale(self.scale, -self.scale)
+        for group in self.drawing.groups:
+            canvas._code += _draw_shapes(group)
+        # Outside of shapes and words there is nothing that a word could hide behind.
+        self._draw_words(canvas)
+        canvas.restoreState()
+        end_figure(canvas)
+
+    def _draw_words(self, canvas: Any) -> None:
+        written = canvas.beginText()
         for primitive in self.drawing.primitives:
+            if not isinstance(primitive, Text):
+                continue
+            own = BOLD_FONT if primitive.bold else BODY_FONT
+            pieces = [(font or own, piece) for font, piece in split_by_font(primitive.text, bold=primitive.bold)]
+            x = primitive.x
+            if primitive.anchor == "middle":
+                x -= sum(pdfmetrics.stringWidth(piece, font, primitive.size) for font, piece in pieces) / 2
+            written.setTextTransform(1, 0, 0, -1, x, primitive.y)
+            written.setFillColor(_read_colour(primitive.fill))
+            for font, piece in pieces:
+                written.setFont(font, primitive.size)
+                written.textOut(piece)
+        canvas.drawText(written)
+
+
+# Plans share most of their groups, and a group its shapes whatever the document; words depend on the document's fonts.
+_SHAPES: WeakKeyDictionary[Group, list[str]] = WeakKeyDictionary()
+
+
+def _draw_shapes(group: Group) -> list[str]:
+    """Return how PDF draws the boxes and lines of a group."""
+    found = _SHAPES.get(group)
+    if found is None:
+        canvas = Canvas(io.BytesIO())
+        del canvas._code[:]
+        for primitive in group.primitives:
             match primitive:
                 case Box():
                     canvas.setFillColor(_read_colour(primitive.fill))
@@ -45,15 +82,8 @@ class Figure(Flowable):  # type: ignore[misc]
                     canvas.setStrokeColor(_read_colour(primitive.stroke))
                     canvas.setLineWidth(primitive.stroke_width)
                     canvas.line(primitive.x1, primitive.y1, primitive.x2, primitive.y2)
-                case Text():
-                    canvas.saveState()
-                    canvas.translate(primitive.x, primitive.y)
-                    canvas.scale(1, -1)
-                    canvas.setFillColor(_read_colour(primitive.fill))
-                    draw_line(canvas, 0, 0, primitive.text, primitive.size, primitive.anchor, bold=primitive.bold)
-                    canvas.restoreState()
-        canvas.restoreState()
-        end_figure(canvas)
+        found = _SHAPES[group] = list(canvas._code)
+    return found
 
 
 @lru_cache(maxsize=256)

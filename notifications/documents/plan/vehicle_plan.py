@@ -41,14 +41,22 @@ STYLE_NOT_KNOWN = gettext_noop("Body style not recorded: the plan shows every zo
 
 @dataclass(frozen=True, slots=True)
 class ZoneState:
-    """What is to be shown of one zone, by its name in the language in use."""
+    """What is to be shown of one zone, by its name in the language in use; product and lot of its last coat."""
 
     zone_code: str
     zone_name: str
     status: PlanStatus
     last_treated_on: date | None = None
     due_on: date | None = None
-    material: str = ""
+    product: str = ""
+    lot: str = ""
+
+    @property
+    def material(self) -> str:
+        """The last coat in words, '' where there is none."""
+        if self.last_treated_on is None:
+            return ""
+        return _("%(product)s, lot %(lot)s") % {"product": self.product, "lot": self.lot or _("not recorded")}
 
 
 @dataclass(frozen=True, slots=True)

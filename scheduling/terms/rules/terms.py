@@ -2,6 +2,7 @@
 wrong with a document of terms, as values that name the field, so that a file and a form can both tell it.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
@@ -136,6 +137,15 @@ class ClaimTerms:
 
 
 @dataclass(frozen=True, slots=True)
+class TermsTexts:
+    """The texts of the terms in one more language (a code such as "fr"); the rest says the same in any language."""
+
+    language: str
+    title: str
+    exclusions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Terms:
     """One version of warranty terms, whole."""
 
@@ -155,6 +165,21 @@ class Terms:
     seasons: tuple[SeasonTerms, ...] = ()
     transfer: TransferTerms = field(default_factory=TransferTerms)
     claims: ClaimTerms = field(default_factory=ClaimTerms)
+    texts: tuple[TermsTexts, ...] = ()
+
+    def find_title(self, language: str) -> str:
+        """Return the title in a language, as it was first written where there is none in it."""
+        return next((texts.title for texts in self.texts if texts.language == language), self.title)
+
+    def find_exclusions(self, language: str) -> tuple[str, ...]:
+        """Return the exclusions in words in a language, as they were first written where that has not all of them."""
+        found = next((texts.exclusions for texts in self.texts if texts.language == language), ())
+        return found if len(found) == len(self.claims.exclusions) else self.claims.exclusions
+
+    def list_languages_without_texts(self, languages: Iterable[str]) -> tuple[str, ...]:
+        """Return those of some languages in which the title or an exclusion is missing."""
+        whole = {texts.language for texts in self.texts if len(texts.exclusions) == len(self.claims.exclusions)}
+        return tuple(language for language in languages if language not in whole)
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,6 +61,7 @@ def find_contradictions(terms: Terms) -> list[TermsProblem]:
     _check_severe(terms, refuse)
     _check_transfer(terms, refuse)
     _check_claims(terms, refuse)
+    _check_texts(terms, refuse)
     return problems
 
 
@@ -231,6 +232,30 @@ def _check_seasons(terms: Terms, refuse: Refuse) -> None:
                     explain("terms.value.season_day", month=month, day=day),
                     explain("terms.problem.no_day_of_every_year"),
                 )
+
+
+def _check_texts(terms: Terms, refuse: Refuse) -> None:
+    for number, texts in enumerate(terms.texts):
+        if not LANGUAGE.fullmatch(texts.language):
+            refuse(f"texts[{number}].language", repr(texts.language), explain("terms.problem.no_language"))
+        elif texts.language in [earlier.language for earlier in terms.texts[:number]]:
+            refuse(f"texts[{number}].language", texts.language, explain("terms.problem.listed_twice"))
+        if len(texts.title) > LONGEST_TITLE:
+            refuse(
+                f"texts[{number}].title",
+                explain("terms.value.characters", count=len(texts.title)),
+                explain("terms.problem.title_too_long", most=LONGEST_TITLE),
+            )
+        if len(texts.exclusions) != len(terms.claims.exclusions) and texts.exclusions:
+            refuse(
+                f"texts[{number}].exclusions",
+                explain("terms.value.lines", count=len(texts.exclusions)),
+                explain("terms.problem.other_number_of_exclusions", count=len(terms.claims.exclusions)),
+            )
+
+
+# ISO 639, as the first part of BCP 47 has it.
+LANGUAGE = re.compile("[a-z]{2,3}")
 
 
 def _check_severe(terms: Terms, refuse: Refuse) -> None:

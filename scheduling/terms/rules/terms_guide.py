@@ -73,6 +73,15 @@ TABLES: dict[str, FieldGuide] = {
         without=_("What is paid does not go down with age."),
         row=_("Pay-down step"),
     ),
+    "texts": FieldGuide(
+        _("Texts in other languages"),
+        _(
+            "Title and exclusions as they stand on the certificate of a customer who reads another language. The rest "
+            "is told in every language of the program."
+        ),
+        without=_("There are no texts in other languages; certificates in them have title and exclusions as written."),
+        row=_("Language"),
+    ),
 }
 
 FIELDS: dict[str, FieldGuide] = {
@@ -251,6 +260,11 @@ FIELDS: dict[str, FieldGuide] = {
         _("One to a line, as they stand on the certificate."),
         says=_("Not covered: {value}."),
         without=_("No other exclusions in words."),
+    ),
+    "texts.language": FieldGuide(_("Language"), _("Its ISO 639 code, such as fr for French.")),
+    "texts.title": FieldGuide(_("Title"), _("As it stands on the certificate in this language.")),
+    "texts.exclusions": FieldGuide(
+        _("Not covered, in words"), _("One to a line, as many as above and in the same order.")
     ),
     "claims.excluded_zones": FieldGuide(
         _("Zones not covered"),

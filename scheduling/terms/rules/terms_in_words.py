@@ -9,7 +9,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any
 
-from scheduling.terms.rules.terms import PayDownStep, SeasonTerms, Terms, TouchUpTerms
+from scheduling.terms.rules.terms import PayDownStep, SeasonTerms, Terms, TermsTexts, TouchUpTerms
 from scheduling.terms.rules.terms_guide import CHOICES, FIELDS, TABLES, FieldGuide
 from treatments.rules.explanation import Explanation, Label, OwnWords, Param, Quantity, ZoneCode, explain
 from treatments.rules.formats import Money
@@ -137,5 +137,8 @@ def _explain_row(row: Any) -> Explanation:
             last_day=row.last_day,
             last_month=explain(f"calendar.month.{row.last_month}"),
         )
+    if isinstance(row, TermsTexts):
+        told = "; ".join((row.title, *row.exclusions))
+        return explain("terms.texts", language=OwnWords(row.language), texts=OwnWords(told))
     assert isinstance(row, PayDownStep)
     return explain("terms.pay_down_step", month=row.from_month, percent=_drop_noughts(row.percent))
