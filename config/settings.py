@@ -271,6 +271,7 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": env.float("SEND_SCAN_SECONDS", default=20),
     },
     "write-invitations": {"task": "notifications.write_invitations", "schedule": 60.0},
+    "write-follow-ups": {"task": "notifications.write_follow_ups", "schedule": 900.0},
     "write-due-reminders": {"task": "notifications.write_due_reminders", "schedule": 3600.0},
     "erase-what-is-old": {"task": "notifications.erase_what_is_old", "schedule": 86400.0},
     "tell-log-checkpoint": {"task": "notifications.send_log_checkpoint", "schedule": crontab(hour=1, minute=40)},

@@ -8,7 +8,9 @@ from celery import shared_task
 from django.conf import settings
 from django.utils import timezone
 
+from notifications.claim_news import services as claim_news
 from notifications.enums import Channel
+from notifications.invitations import follow_ups
 from notifications.invitations import services as invitations
 from notifications.mail import mailing as log_checkpoints
 from notifications.outbox import leases
@@ -74,12 +76,23 @@ def send_messages(channel: str) -> int:
 
 @shared_task(name="notifications.write_invitations")
 def write_invitations() -> None:
-    """Write what customers are to be told of changed visits."""
+    """Write what customers are to be told of changed visits and of their claims."""
     report = invitations.write_invitations(now=timezone.now())
     for told in report.to_phone:
         logger.warning("Nobody writes to this customer, so phone: %s", told)
-    for told in report.failed:
+    failed = list(report.failed)
+    claim_news.write_claim_news(now=timezone.now(), failed=failed)
+    for told in failed:
         logger.error("No message could be written, so phone: %s", told)
+
+
+@shared_task(name="notifications.write_follow_ups")
+def write_follow_ups() -> None:
+    """Write what customers hear the day before a visit and after it."""
+    failed: list[str] = []
+    follow_ups.write_follow_ups(now=timezone.now(), failed=failed)
+    for told in failed:
+        logger.error("No message could be written: %s", told)
 
 
 @shared_task(name="notifications.send_visit_news")

@@ -11,7 +11,7 @@ from datetime import datetime
 
 from django.db import transaction
 
-from notifications.enums import Channel, MessageStatus
+from notifications.enums import Channel, MessageKind, MessageStatus
 from notifications.invitations.rules.calendar_text import ToldVisit, read_told, write_invitation
 from notifications.invitations.rules.visit_news import TellableVisit, choose_news, is_still_true
 from notifications.invitations.visit_message import write_visit_message
@@ -30,6 +30,8 @@ from treatments.shared.rendering import render_all
 READER = "notifications.invitations.services"
 KINDS = [f"appointment.{verb}" for verb in ("booked", "moved", "cancelled", "no_show", "begun", "done", "split")]
 EVENTS_AT_ONCE = 200
+# These carry an invitation; the day before a visit and the thanks after it are in ``follow_ups``.
+INVITATIONS = (MessageKind.VISIT_BOOKED, MessageKind.VISIT_MOVED, MessageKind.VISIT_CANCELLED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +97,8 @@ def _write_all_visit_news(events: Iterable[Event], now: datetime) -> InvitationR
 def _write_visit_news(happened: Mapping[int, list[Event]], now: datetime) -> InvitationReport:
     messages: dict[int, list[Message]] = defaultdict(list)
     # Locked, so that no worker leases one while it is found to be out of date.
-    for message in Message.objects.select_for_update().filter(appointment__in=happened).order_by("pk"):
+    told = Message.objects.select_for_update().filter(appointment__in=happened, kind__in=INVITATIONS)
+    for message in told.order_by("pk"):
         messages[message.appointment_id or 0].append(message)
     report = InvitationReport()
     wanted = []

@@ -4,17 +4,17 @@ What a message tells of must still be so when it goes; its customer must want it
 """
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from notifications.enums import ABOUT_AN_ADDRESS, REMINDERS, MessageKind
+from notifications.claim_news.services import is_claim_news_true
+from notifications.enums import ABOUT_A_CLAIM, ABOUT_AN_ADDRESS, REMINDERS, MessageKind
+from notifications.invitations.follow_ups import make_key
 from notifications.invitations.services import is_invitation_true
 from notifications.models import Message, Suppression
 from notifications.reminders.relevance import find_untrue_reminders
 from scheduling.models import AppointmentStatus
 from treatments.rules.explanation import Explanation, Label, explain
 
-# A visit that was moved further away is not tomorrow any more.
-SOON = timedelta(days=2)
 # Nobody need see to these; what keeps any other from being sent is a failure.
 WITHDRAWING = frozenset({"message.stopped", "message.not_so_any_more"})
 
@@ -47,6 +47,7 @@ def _find_suppressed(messages: Sequence[Message]) -> dict[tuple[str, str], str]:
 
 def _find_untrue(messages: Sequence[Message], now: datetime) -> set[int]:
     untrue = {message.pk for message in messages if message.appointment is not None and not _is_visit_so(message, now)}
+    untrue |= {message.pk for message in messages if message.kind in ABOUT_A_CLAIM and not is_claim_news_true(message)}
     return untrue | find_untrue_reminders([message for message in messages if message.kind in REMINDERS], now=now)
 
 
@@ -56,5 +57,6 @@ def _is_visit_so(message: Message, now: datetime) -> bool:
     if message.kind == MessageKind.VISIT_THANKS:
         return visit.status == AppointmentStatus.DONE
     if message.kind == MessageKind.VISIT_TOMORROW:
-        return visit.status == AppointmentStatus.BOOKED and now < visit.starts_at <= message.due_at + SOON
+        is_as_told = message.key == make_key(visit)
+        return is_as_told and visit.status == AppointmentStatus.BOOKED and now < visit.starts_at
     return is_invitation_true(message, now)

@@ -4,13 +4,17 @@ It also counts the reports, works waiting season plans out and erases personal d
 this process and opens no connection to a broker, so that it works where there is none.
 """
 
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from claims.reports.services import count_reports
+from notifications.claim_news.services import write_claim_news
+from notifications.going_live.preview import foresee_usual_day, preview_release
+from notifications.going_live.queries import read_release
+from notifications.invitations.follow_ups import write_follow_ups
 from notifications.invitations.services import InvitationReport, write_invitations
 from notifications.mail.mailing import send_log_checkpoint
 from notifications.outbox.services import SendReport, send_all_due_messages
@@ -26,6 +30,9 @@ from treatments.rules.wording import format_count
 from treatments.shared.faults import try_step
 from treatments.stock.services import note_all_material_uses
 
+ONE_MONTH = timedelta(days=30)
+USUAL_PORTION = 20
+
 
 class Command(BaseCommand):
     help = (
@@ -34,8 +41,23 @@ class Command(BaseCommand):
         "Exit status 1 means that something failed; the output says what and why."
     )
 
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument(
+            "--check",
+            action="store_true",
+            help="say what reminders would go out, by the due list as it stands, and write nothing",
+        )
+        parser.add_argument(
+            "--missed-since",
+            type=date.fromisoformat,
+            help="with --check: tell what was missed from this day on, such as 2026-11-30; else as released",
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
+        if options["check"]:
+            self._check(now, options["missed_since"])
+            return
         today = find_shop_day(now)
         failed: list[str] = []
         try_step("Registering covers", lambda: self._register_covers(now, failed), failed)
@@ -48,6 +70,8 @@ class Command(BaseCommand):
         invitations = (
             try_step("Writing messages about visits", lambda: write_invitations(now=now), failed) or InvitationReport()
         )
+        try_step("Writing messages around visits", lambda: write_follow_ups(now=now, failed=failed), failed)
+        try_step("Writing messages about claims", lambda: write_claim_news(now=now, failed=failed), failed)
         sending = (
             try_step("Sending messages", lambda: send_all_due_messages(clock=timezone.now), failed) or SendReport()
         )
@@ -92,6 +116,41 @@ class Command(BaseCommand):
         failed += [f"The message about {told}" for told in invitations.failed]
         failed += list(old.failed) if old is not None else []
         self._end(sending.failed, failed)
+
+    def _check(self, now: datetime, missed_since: date | None) -> None:
+        """Say what the page “Going live” shows, and write nothing."""
+        release = read_release()
+        today = find_shop_day(now)
+        preview = preview_release(
+            now=now,
+            missed_since=missed_since or (release.missed_since if release else today - ONE_MONTH),
+            daily_portion=release.daily_portion if release else USUAL_PORTION,
+            usual_per_day=release.usual_per_day if release else foresee_usual_day(now),
+        )
+        state = "not released yet" if release is None else "stopped" if release.paused_at else "released"
+        self.stdout.write(
+            f"{today}: reminders are {state}. {format_count(preview.messages, 'message')} would be written: "
+            f"{preview.today} today, all in {format_count(preview.days, 'day')}."
+        )
+        for kind, channel, count in preview.counts:
+            self.stdout.write(f"  {count} {kind} by {channel}")
+        if preview.is_wave:
+            self.stdout.write(
+                f"More than {preview.most_in_all} are due today alone, so none would go before an owner looks."
+            )
+        for title, numbers in (
+            ("No address to write to, so call", preview.without_address),
+            ("The address was refused before, so call or correct it", preview.unreachable),
+            ("No owner recorded", preview.without_owner),
+        ):
+            if numbers:
+                self.stdout.write(f"{title}: {', '.join(numbers)}")
+        for sample in preview.samples:
+            to = " ".join(sample.address.split())
+            self.stdout.write(
+                f"\n{sample.kind}, {sample.channel} to {sample.name} ({to}), {sample.due_at:%Y-%m-%d %H:%M} UTC"
+            )
+            self.stdout.write(f"{sample.subject}\n\n{sample.body}")
 
     def _register_covers(self, now: datetime, failed: list[str]) -> None:
         while register_covers_for_new_treatments(now=now, failed=failed):
