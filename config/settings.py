@@ -270,6 +270,7 @@ CELERY_BEAT_SCHEDULE = {
         "task": "notifications.send_due_messages",
         "schedule": env.float("SEND_SCAN_SECONDS", default=20),
     },
+    "free-lapsed-leases": {"task": "notifications.free_lapsed_leases", "schedule": 60.0},
     "write-invitations": {"task": "notifications.write_invitations", "schedule": 60.0},
     "write-follow-ups": {"task": "notifications.write_follow_ups", "schedule": 900.0},
     "write-due-reminders": {"task": "notifications.write_due_reminders", "schedule": 3600.0},

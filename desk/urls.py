@@ -32,6 +32,7 @@ from desk.going_live import views as going_live
 from desk.lift import views_inspection as record_inspection
 from desk.lift import views_sent
 from desk.lift import views_treatment as record_treatment
+from desk.messages import views as messages
 from desk.operating import views as health
 from desk.people import views as account
 from desk.people import views_log_in
@@ -117,6 +118,9 @@ urlpatterns = [
     path("inspections/<int:key>/photos/<int:photo>/", record_inspection.photo, name="inspection_photo"),
     path("form-token/", views_sent.form_token, name="form_token"),
     path("covers/<str:number>/certificate.pdf", vehicles.certificate, name="certificate"),
+    path("messages/", messages.messages, name="messages"),
+    path("messages/<int:key>/", messages.message, name="message"),
+    path("messages/<int:key>/send-again/", messages.send_message_again, name="send_message_again"),
     path("stock/", stock.stock, name="stock"),
     path("stock/receive/", stock.receive, name="receive_lot"),
     path("stock/where/", stock.where, name="where_used"),

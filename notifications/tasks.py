@@ -55,10 +55,7 @@ def send_due_messages() -> int:
 
     Nothing is taken here: what a broker loses is asked for again by the next scan.
     """
-    now = timezone.now()
-    found = leases.look_for_work(now=now, most=leases.BATCH * settings.SEND_WORKERS)
-    if found.pop(leases.LAPSED, 0):
-        leases.free_lapsed_leases(now=now)
+    found = leases.look_for_work(now=timezone.now(), most=leases.BATCH * settings.SEND_WORKERS)
     asked = 0
     for channel, count in found.items():
         for _worker in range(min(ceil(count / leases.BATCH), settings.SEND_WORKERS)):
@@ -72,6 +69,12 @@ def send_messages(channel: str) -> int:
     """Send the messages of a channel in batches, over one connection; return how many this call sent."""
     report = outbox.send_due_messages(Channel(channel), clock=timezone.now, time_limit=RUN_TIME)
     return report.sent
+
+
+@shared_task(name="notifications.free_lapsed_leases")
+def free_lapsed_leases() -> int:
+    """Let the messages wait again that lost workers held; return how many."""
+    return leases.free_lapsed_leases(now=timezone.now())
 
 
 @shared_task(name="notifications.write_invitations")

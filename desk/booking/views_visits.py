@@ -37,6 +37,7 @@ from desk.forms.fields import read_whole
 from desk.shared.access import access_visit, get_user, may_open, open_to
 from desk.shared.shown import shown_for
 from desk.shared.shown_records import of_visit
+from notifications.outbox.queries import list_messages_about
 from scheduling.booking.changing import (
     begin_visit,
     cancel_visit,
@@ -170,6 +171,8 @@ def _show(
         "day": day,
         "serves": list_served(found, parts["parts"]),
         "events": list_events(found),
+        "told_messages": list_messages_about([found, *([found.splits] if found.splits else [])]),
+        "may_read_messages": may_open(get_user(request), "messages"),
         **parts,
         "may_begin": may_work and is_booked and day <= find_today(now, found.site),
         "may_finish": may_work and (is_in_bay or (is_booked and found.starts_at <= now)),

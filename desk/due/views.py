@@ -22,6 +22,7 @@ from django.views.decorators.http import require_POST, require_safe
 from django.views.decorators.vary import vary_on_headers
 
 from desk.claims.views_handling import add_errors
+from desk.messages.views import read_notices
 from desk.shared.access import access_cover, get_user, may_open, open_to
 from desk.shared.faults import read_shown_faults
 from desk.shared.files import answer_pdf
@@ -158,6 +159,7 @@ def show_due_list(request: HttpRequest, *, status: int = 200, **context: Any) ->
     context["saved_filters"] = list_filters(user)
     context["faults"] = read_shown_faults(user)
     context["asks_to_release"] = _find_what_waits_for_release() if may_open(user, "go_live") else ""
+    context |= read_notices(request)
     return render(request, "due/list.html", context, status=status)
 
 

@@ -19,6 +19,7 @@ SECTIONS = {
     "due_list": _("Due"),
     "bays": _("Bays"),
     "season": _("Season"),
+    "messages": _("Messages"),
     "vehicles": _("Vehicles"),
     "stock": _("Stock"),
     "claims": _("Claims"),

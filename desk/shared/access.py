@@ -23,6 +23,7 @@ from notifications.customer_page.links import Link, read_link
 from notifications.enums import LinkPurpose
 from notifications.invitations.calendar_feeds import find_feed
 from notifications.models import CalendarFeed, Message
+from notifications.outbox.queries import find_message
 from scheduling.bays.queries import map_versions_by_number
 from scheduling.booking.reading import find_visit
 from scheduling.covers.queries import find_cover, find_vehicle_and_covers, list_covers_for
@@ -64,6 +65,7 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "change_cover": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "waive": (Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "season": (Role.SERVICE_WRITER, Role.OWNER),
+    "messages": (Role.SERVICE_WRITER, Role.OWNER),
     "set_up": (Role.OWNER,),
     "personal_data": (Role.OWNER,),
     "go_live": (Role.OWNER,),
@@ -225,6 +227,14 @@ def access_customer(key: int) -> Customer:
     return found
 
 
+def access_message(key: int) -> Message:
+    """Return the message of this key, or 404; whoever may open the page may see every message."""
+    found = find_message(key)
+    if found is None:
+        raise Http404(f"No message {key} here.")
+    return found
+
+
 def access_lot(key: int) -> Lot:
     """Return the lot of this key with its product, or 404; whoever may open the stock may see every lot."""
     found = Lot.objects.select_related("product").filter(pk=key).first()
@@ -264,15 +274,6 @@ def access_claim(user: User, number: str) -> Claim:
     if claim is None or not may_see_cover(user, claim.cover):
         raise Http404(f"No claim {number} here.")
     return claim
-
-
-def access_message(key: int) -> Message:
-    """Return the message of this key with what it is about, or 404; whoever may open the page may see every message."""
-    found = Message.objects.select_related("customer", "cover__site", "appointment__site", "claim__cover__site")
-    message = found.filter(pk=key).first()
-    if message is None:
-        raise Http404(f"No message {key} here.")
-    return message
 
 
 def list_versions_for(user: User) -> list[TermsVersion]:

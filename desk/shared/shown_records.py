@@ -11,6 +11,7 @@ from desk.shared.access import (
     access_customer,
     access_inspection,
     access_lot,
+    access_message,
     access_treatment,
     access_vehicle,
     access_version,
@@ -108,6 +109,12 @@ def of_customer(request: HttpRequest, key: int) -> Records:
 def of_own_account(request: HttpRequest, **_: Any) -> Records:
     """Return the person who is logged in."""
     return name_records(get_user(request))
+
+
+def of_message(request: HttpRequest, key: int) -> Records:
+    """Return a message and its customer."""
+    found = access_message(key)
+    return name_records(found, found.customer)
 
 
 def of_lot(request: HttpRequest, key: int) -> Records:

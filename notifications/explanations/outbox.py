@@ -13,6 +13,8 @@ MESSAGES: dict[str, Message] = {
     ),
     "message.server_failed": gettext_noop("The server failed; the message waits until it answers."),
     "message.suppressed": gettext_noop("Nothing is sent to this address any more: {reason}."),
+    "message.did_not_fail": gettext_noop("Only a message that failed can be sent again; this one: {status}."),
+    "message.not_an_address": gettext_noop("“{address}” can't be written to: correct it."),
     "message.stopped": gettext_noop("The customer stopped messages."),
     "message.not_so_any_more": gettext_noop("What it says was no longer so when it was to be sent."),
     "message.broke_off": ngettext_noop(

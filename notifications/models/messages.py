@@ -62,6 +62,8 @@ class Message(models.Model):
         indexes = [
             # What a worker takes next: of one channel, the one that waits longest first.
             models.Index(fields=["status", "channel", "due_at", "id"], name="message_next_of_channel"),
+            # The desk's page, the newest first.
+            models.Index(fields=["status", "-id"], name="message_newest_of_status"),
             # What a worker holds, or sent without living to write it into the event log.
             models.Index(fields=["leased_until"], condition=models.Q(leased_until__isnull=False), name="message_held"),
         ]

@@ -7,7 +7,7 @@ from django.db.models import F
 
 from notifications.enums import MessageStatus
 from notifications.models import Message
-from notifications.outbox.leases import Batch
+from notifications.outbox.leases import Batch, flush_later
 from notifications.outbox.rules.delays import find_address_delay, find_fault_delay, is_put_off_too_long
 from treatments.rules.explanation import Explanation, explain, to_json
 
@@ -18,8 +18,13 @@ OTHERS_PUT_OFF = 2
 
 
 def mark_sent(batch: Batch, message: Message, *, now: datetime) -> bool:
-    """Mark that the server accepted a message; the end of its lease stays until the event log has it."""
-    return bool(batch.held(message.pk).update(status=MessageStatus.SENT, sent_at=now, why=None, last_error=""))
+    """Mark that the server accepted a message; the end of a lease stays on it until the event log has it.
+
+    That counts also where the lease ran out meanwhile, so that no other worker begins with it.
+    """
+    open_ones = Message.objects.filter(pk=message.pk, status__in=(MessageStatus.WAITING, MessageStatus.LEASED))
+    sent = {"status": MessageStatus.SENT, "sent_at": now, "leased_until": batch.leased_until}
+    return bool(flush_later(open_ones).update(**sent, why=None, last_error=""))
 
 
 def mark_failed(batch: Batch, message: Message, why: Explanation, answer: str = "") -> bool:

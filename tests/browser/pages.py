@@ -35,7 +35,9 @@ from notifications.customer_page.links import (
 )
 from notifications.customer_page.uses import note_link_use
 from notifications.documents.certificates import describe_certificate
-from notifications.enums import LinkPurpose
+from notifications.enums import Channel, LinkPurpose
+from notifications.models import ChannelState, Message
+from notifications.outbox.channels import Standing, note_fault
 from scheduling.booking.finding import propose_slots
 from scheduling.covers.queries import read_cover_case
 from scheduling.enums import SeasonStep
@@ -44,12 +46,14 @@ from tests.browser.stage import break_cover
 from treatments.models import Customer, Inspection, Lot, Treatment, User, Vehicle
 from treatments.people.log_in_codes import begin_codes
 from treatments.queries import find_today
+from treatments.rules.explanation import explain, to_json
 
 NOBODY = None
 Arguments = Callable[[], list[Any]]
 
 
 # An odometer that is asked about.
+NOWHERE = (("#id_address", "nowhere"),)
 FAR_OFF = (("#id_odometer", "999999"),)
 
 
@@ -185,6 +189,25 @@ def _signed_treatment() -> list[Any]:
 
 def _inspection() -> list[Any]:
     return [Inspection.objects.filter(lines__isnull=False, signed_off_at__isnull=False).order_by("pk")[0].pk]
+
+
+def _failed_message() -> list[Any]:
+    now = timezone.now()
+    visit = Appointment.objects.filter(customer__isnull=False).order_by("pk")[0]
+    for status, kind in (("sent", "visit_booked"), ("waiting", "visit_tomorrow"), ("failed", "visit_moved")):
+        message, _is_new = Message.objects.update_or_create(
+            key=f"page:{status}",
+            defaults={
+                "customer": visit.customer, "appointment": visit, "kind": kind, "address": "ada.alder@example.org",
+                "subject": "Your visit was moved", "body": "Dear Ada,\n\nyour visit is on another day now.\n",
+                "due_at": now, "created_at": now, "sent_at": now if status == "sent" else None, "status": status,
+                "why": to_json(explain("message.address_refused")) if status == "failed" else None,
+                "last_error": "550 5.1.1 no such mailbox" if status == "failed" else "",
+            },
+        )  # fmt: skip
+    ChannelState.objects.all().delete()
+    note_fault(Channel.EMAIL, "[Errno 111] Connection refused", Standing(), now=now)
+    return [message.pk]
 
 
 def _draft_inspection() -> list[Any]:
@@ -438,6 +461,18 @@ PAGES = [
     DeskPage("inspection", "lift", _draft_inspection, spoil="#sign-off", what="error"),
     DeskPage("change_inspection", "lift", _draft_inspection),
     DeskPage("vehicle", "owner", _vehicle, query="?show=rust&on=2025-01-01&kind=claim", what="rust"),
+    DeskPage("message", "writer", _failed_message, what="failed"),
+    DeskPage("messages", "writer"),
+    DeskPage("messages", "owner", query="?status=failed&q=nobody", what="nothing"),
+    DeskPage("messages", "owner", query="?status=lost", what="error"),
+    DeskPage(
+        "message",
+        "owner",
+        _failed_message,
+        spoil="main form[method=post]",
+        typed=NOWHERE,
+        what="error",
+    ),
     DeskPage("stock", "writer"),
     DeskPage("stock", "lift", query="?q=nothing+like+it", what="nothing"),
     DeskPage("receive_lot", "owner"),

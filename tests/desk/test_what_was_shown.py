@@ -88,6 +88,7 @@ FORMS: dict[str, Callable[[], Sent]] = {
     "due_chosen": lambda: ([], {"do": "remind", "cover": [Cover.objects.order_by("pk")[0].number]}),
     "book_many": lambda: ([], {"book": "1", "cover": [Cover.objects.order_by("pk")[0].number]}),
     "season": lambda: ([], {"first_day": "2027-03-01", "last_day": "2027-05-01"}),
+    "send_message_again": lambda: ([_find_page("message", "failed")[0]], {"address": "ada@example.org"}),
     "season_accept": lambda: ([], {"leave-out": "1"}),
     "bays_drop": lambda: ([], {"number": _visit().number, "sequence": _visit().sequence}),
     "walk_in": lambda: ([], {"vin": Vehicle.objects.order_by("pk")[0].vin}),
