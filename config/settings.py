@@ -229,6 +229,9 @@ else:
 EMAIL_TIMEOUT = env.int("EMAIL_TIMEOUT", default=10)
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="desk@example.org")
 
+# What a mail system sends along with its reports of bounces and complaints. Without it none are taken by the web.
+MAIL_REPORTS_SECRET = env.str("MAIL_REPORTS_SECRET", default="")
+
 # Where text messages go, as JSON by POST with a bearer token. Without it: into files, where mail goes into files too.
 TEXT_GATEWAY_URL = env.str("TEXT_GATEWAY_URL", default="")
 TEXT_GATEWAY_TOKEN = env.str("TEXT_GATEWAY_TOKEN", default="")

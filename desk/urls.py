@@ -43,6 +43,7 @@ from desk.statements import views as statements
 from desk.stock import views as stock
 from desk.terms import views as terms
 from desk.terms import views_draft as terms_draft
+from desk.unreachable import views as unreachable
 from desk.vehicle import views as vehicles
 from desk.vehicle import views_change as vehicle_change
 from desk.vehicle import views_facts as facts
@@ -69,6 +70,9 @@ urlpatterns = [
     path("due/filters/drop/", saved_filters.drop, name="drop_filter"),
     path("due/next/", booking.book_next, name="book_next"),
     path("due/book/", book_many.book_chosen, name="book_many"),
+    path("unreachable/", unreachable.unreachable, name="unreachable"),
+    path("unreachable/<int:key>/lift/", unreachable.lift, name="lift_suppression"),
+    path("mail-reports/", unreachable.receive_report, name="mail_reports"),
     path("bays/", bays.bays, name="bays"),
     path("season/", season.season, name="season"),
     path("season/progress/", season.progress, name="season_progress"),

@@ -62,6 +62,15 @@ class SuppressionReason(StrEnum):
     COMPLAINED = "complained"
 
 
+class Unreachable(StrEnum):
+    """Why no message reaches somebody."""
+
+    STOPPED = "stopped"
+    NO_ADDRESS = "no_address"
+    SUPPRESSED = "suppressed"
+    FAILED = "failed"
+
+
 class LinkPurpose(StrEnum):
     """What a customer's link may be used for, and nothing else."""
 

@@ -33,6 +33,10 @@ LABELS: dict[str, str] = {
     # SuppressionReason
     "bounced": "bounced",
     "complained": "complained",
+    # Unreachable
+    "stopped": "messages stopped",
+    "no_address": "no e-mail address",
+    "suppressed": "address takes no mail",
     # LinkPurpose
     "stop": "stop messages",
     "contact": "contact details",

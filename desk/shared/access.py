@@ -57,6 +57,7 @@ MAY_OPEN: dict[str, tuple[Role, ...]] = {
     "book": (Role.SERVICE_WRITER, Role.OWNER),
     "link_uses": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
     "remind": (Role.SERVICE_WRITER, Role.WARRANTY_ADMINISTRATOR, Role.OWNER),
+    "unreachable": (Role.SERVICE_WRITER, Role.OWNER),
     # The page of all that can be changed about a vehicle; what of it each role changes is below.
     "change_record": SHOP,
     "record_reading": SHOP,

@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING, Any
 
+from django.db.models import Q
 from django.http import HttpRequest
 
 from desk.forms.fields import read_whole
@@ -19,10 +20,10 @@ from desk.shared.access import (
     get_user,
     list_versions_for,
 )
-from notifications.models import CalendarFeed, Release
+from notifications.models import CalendarFeed, Release, Suppression
 from scheduling.covers.queries import find_covers
 from scheduling.models import Absence, Appointment, BayClosure, SeasonPlan, SeasonProposal
-from treatments.models import Inspection, Site, Treatment, Vehicle
+from treatments.models import Customer, Inspection, Site, Treatment, Vehicle
 from treatments.shared.shown import Records, name_records
 
 if TYPE_CHECKING:
@@ -104,6 +105,13 @@ def of_release(request: HttpRequest, action: str) -> Records:
 def of_customer(request: HttpRequest, key: int) -> Records:
     """Return a customer."""
     return name_records(access_customer(key))
+
+
+def of_suppression(request: HttpRequest, key: int) -> Records:
+    """Return the customers whose address is not written to; none where the row does not exist."""
+    addresses = Suppression.objects.filter(pk=key).values("address")
+    owners = Customer.objects.filter(Q(email__in=addresses) | Q(phone__in=addresses))
+    return {"customer": list(owners.values_list("pk", flat=True))}
 
 
 def of_own_account(request: HttpRequest, **_: Any) -> Records:

@@ -15,6 +15,8 @@ MESSAGES: dict[str, Message] = {
     "message.suppressed": gettext_noop("Nothing is sent to this address any more: {reason}."),
     "message.did_not_fail": gettext_noop("Only a message that failed can be sent again; this one: {status}."),
     "message.not_an_address": gettext_noop("“{address}” can't be written to: correct it."),
+    "message.bounced": gettext_noop("It came back: the address takes no mail."),
+    "message.not_delivered": gettext_noop("It came back undelivered; the address may take mail another time."),
     "message.stopped": gettext_noop("The customer stopped messages."),
     "message.not_so_any_more": gettext_noop("What it says was no longer so when it was to be sent."),
     "message.broke_off": ngettext_noop(

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from notifications.enums import Channel
+from notifications.enums import Channel, SuppressionReason
 from notifications.mail.carrier import EmailCarrier
 from notifications.models import Message
 from notifications.outbox.carriers import (
@@ -42,6 +42,7 @@ from notifications.outbox.outcomes import (
 )
 from notifications.outbox.relevance import WITHDRAWING, find_why_not_sent
 from notifications.outbox.text_carriers import make_text_carrier
+from notifications.suppressions.services import suppress_address
 from treatments.rules.explanation import Explanation, explain
 from treatments.shared.faults import NO_FAULT_OF_A_ROW, explain_fault, work_apart
 from treatments.shared.rendering import render
@@ -194,6 +195,9 @@ class _BatchRun:
             self._hand_over(message)
         except RefusedForGoodError as error:
             self._fail(message, error.explanation, str(error))
+            if error.explanation.code == "message.address_refused":
+                channel, bounced = self.batch.channel, SuppressionReason.BOUNCED
+                suppress_address(channel, message.address, bounced, str(error), now=self.clock())
         except CarrierError as error:
             self.not_taken.append((message, error))
             if isinstance(error, BrokenOffError):

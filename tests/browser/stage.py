@@ -13,6 +13,8 @@ from claims.enums import DecisionKind
 from claims.intake.services import file_claim
 from claims.models import Claim
 from desk.demo.load import DemoShop, load_bookings
+from notifications.enums import Channel, SuppressionReason
+from notifications.suppressions.services import suppress_address
 from scheduling.booking.finding import propose_slots
 from scheduling.booking.services import book_visit
 from scheduling.index.service import recompute
@@ -22,7 +24,7 @@ from scheduling.terms.services import start_next_version
 from tests.demo_records import load_demo
 from tests.poison import POISONS, add_cover_elsewhere
 from treatments.enums import DamageKind, FilmState, InspectionKind, TreatmentKind
-from treatments.models import Inspection, Lot, Treatment, User, Vehicle, Zone
+from treatments.models import Customer, Inspection, Lot, Treatment, User, Vehicle, Zone
 from treatments.queries import find_shop_day
 from treatments.records.inspections import InspectionEntry, record_inspection
 from treatments.records.services import LineEntry, record_treatment
@@ -67,6 +69,7 @@ def add_what_pages_need(shop: DemoShop, now: datetime) -> None:
             now=now,
             actor=User.objects.get(username="lift"),
         )
+    _stop_reaching(shop, now)
     _book_far_ahead(now)
     if not SeasonPlan.objects.exists():
         first = shop.day + timedelta(days=1)
@@ -85,6 +88,19 @@ def add_what_pages_need(shop: DemoShop, now: datetime) -> None:
             now=now,
             actor=User.objects.get(username="warranty"),
         )
+
+
+def _stop_reaching(shop: DemoShop, now: datetime) -> None:
+    """Let mail to one owner come back for good, and take the address of another away."""
+    owners = Customer.objects.filter(
+        ownerships__until_day=None,
+        ownerships__vehicle__covers__last_state__due_opens_on__lte=shop.day,
+        ownerships__vehicle__covers__last_state__booked_on=None,
+    )
+    bounced, without = owners.exclude(email="").distinct().order_by("pk")[:2]
+    answer = "5.1.1 550 no such mailbox here"
+    suppress_address(Channel.EMAIL, bounced.email, SuppressionReason.BOUNCED, answer, now=now)
+    Customer.objects.filter(pk=without.pk).update(email="", phone="555-0107")
 
 
 def _book_far_ahead(now: datetime) -> None:

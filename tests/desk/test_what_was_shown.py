@@ -24,8 +24,10 @@ from desk.demo.load import DemoShop
 from desk.shared.access import find_link
 from desk.shared.changes import describe_changes
 from desk.shared.shown import make_token, read_token
+from notifications.enums import Channel, SuppressionReason
 from notifications.invitations.calendar_feeds import renew_feed
-from notifications.models import CalendarFeed
+from notifications.models import CalendarFeed, Suppression
+from notifications.suppressions.services import suppress_address
 from scheduling.models import Appointment, Bay, Cover
 from tests.browser.pages import PAGES
 from tests.browser.stage import add_what_pages_need
@@ -46,6 +48,7 @@ EXEMPT = {
     "keep_filter": "a person's own filter, which nobody else can change",
     "drop_filter": "a person's own filter, which nobody else can change",
     "keep_photo": "a picture for a form that is not sent yet; the form itself says what it was shown for",
+    "mail_reports": "a mail system sends it without showing anything; a secret is the permission",
     "stop": "a mail program sends it without showing anything (RFC 8058); all it does is stop messages",
 }
 Sent = tuple[list[Any], dict[str, Any]]
@@ -83,8 +86,15 @@ def _bay_with_calendar() -> Bay:
     return bay
 
 
+def _suppressed() -> Suppression:
+    address = Customer.objects.exclude(email="").order_by("pk")[0].email
+    suppress_address(Channel.EMAIL, address, SuppressionReason.BOUNCED, "5.1.1", now=timezone.now())
+    return Suppression.objects.get(address=address, lifted_at=None)
+
+
 # For each form its address and what is sent, in the demo shop. A new form is a line here.
 FORMS: dict[str, Callable[[], Sent]] = {
+    "lift_suppression": lambda: ([_suppressed().pk], {}),
     "due_chosen": lambda: ([], {"do": "remind", "cover": [Cover.objects.order_by("pk")[0].number]}),
     "book_many": lambda: ([], {"book": "1", "cover": [Cover.objects.order_by("pk")[0].number]}),
     "season": lambda: ([], {"first_day": "2027-03-01", "last_day": "2027-05-01"}),
