@@ -15,8 +15,8 @@ from desk.claims import views as claims
 from desk.claims import views_files as claim_files
 from desk.claims import views_handling as claim_handling
 from desk.claims import views_reports as reports
-from desk.customer import views as customer
 from desk.customer import (
+    shop,
     views_claim,
     views_contact,
     views_rust,
@@ -25,6 +25,7 @@ from desk.customer import (
     views_vehicles,
     views_visits,
 )
+from desk.customer import views as customer
 from desk.due import views as due
 from desk.due import views as saved_filters
 from desk.due import views_chosen as due_chosen
@@ -158,6 +159,7 @@ urlpatterns = [
     path("terms/<slug:code>/<int:version>/preview/", terms_draft.preview, name="preview_terms"),
     path("terms/<slug:code>/<int:version>/publish/", terms_draft.publish, name="publish_terms"),
     path("terms/<slug:code>/<int:version>/discard/", terms_draft.discard, name="discard_terms"),
+    path("logo/<slug:site>/", shop.shop_logo, name="shop_logo"),
     path("stop/<str:token>/", views_stop.stop, name="stop"),
     path("calendars/", calendars.calendars, name="calendars"),
     path("calendars/<str:token>/<slug:name>.ics", calendars.feed, name="calendar_feed"),

@@ -15,6 +15,7 @@ from django.shortcuts import render
 from django.utils import timezone, translation
 
 from desk.customer.limits import find_wait
+from desk.customer.shop import show_shop
 from desk.shared.access import find_link
 from desk.shared.shown import note_position
 from notifications.customer_page.links import Link, OwnPage
@@ -22,6 +23,7 @@ from notifications.customer_page.queries import OwnVehicle, find_site_of_custome
 from notifications.customer_page.uses import note_link_use, note_refused_link
 from notifications.enums import LinkPurpose
 from notifications.languages import choose_language
+from notifications.mail.letterhead import find_only_site
 from scheduling.models import Appointment
 from treatments.models import Customer, Site
 from treatments.queries import find_today
@@ -88,6 +90,7 @@ def _answer(
     request: HttpRequest, token: str, purposes: tuple[LinkPurpose, ...], show: Callable[[Visitor], HttpResponse]
 ) -> HttpResponse:
     now = timezone.now()
+    show_shop(request, find_only_site())
     wait = find_wait(request, token, by_mail_programs=purposes == (LinkPurpose.STOP,))
     if wait:
         answer = render(request, "customer/too_many.html", {"minutes": (wait + 59) // 60, **_find_phone()}, status=429)
@@ -105,6 +108,7 @@ def _answer(
     language = translation.get_language() if chosen else choose_language(link.customer)
     with translation.override(language):
         visitor = Visitor(token, link, now)
+        show_shop(request, visitor.site)
         with timezone.override(find_zone(visitor.site.time_zone)):
             answer = show(visitor)
     note_link_use(link, act=act or "", status=answer.status_code, now=now)

@@ -17,6 +17,7 @@ class Letterhead:
     Attributes:
         address: its lines.
         colour: as #rrggbb, such that white letters can be read on it.
+        site: its code.
         logo: a PNG or JPEG; empty where the shop has none. No message needs it to be understood.
     """
 
@@ -26,6 +27,7 @@ class Letterhead:
     email: str = ""
     colour: str = DEFAULT_COLOUR
     logo: bytes = b""
+    site: str = ""
 
     @property
     def phone_url(self) -> str:

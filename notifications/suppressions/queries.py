@@ -1,5 +1,6 @@
 """Lists the people whom no message reaches, with what is due for their vehicles, so that somebody phones them."""
 
+from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -8,7 +9,7 @@ from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from notifications.enums import Channel, MessageStatus, Unreachable
 from notifications.models import Message, Suppression
-from scheduling.models import CoverState
+from scheduling.models import CoverState, DueItem
 from treatments.models import Customer, Ownership, Vehicle
 
 # What is due later is told later; until then an address may be corrected.
@@ -21,6 +22,7 @@ class UnreachableOwner:
     """Somebody whom no message reaches, with one vehicle for which something is due.
 
     Attributes:
+        kinds: what is due, each kind once.
         detail: what the mail server said of the address, or of the last message.
         suppression: the row that ends writing to the address; None where none does.
         booked_on: the day of the visit that serves what is due; None where none is booked.
@@ -28,7 +30,7 @@ class UnreachableOwner:
 
     customer: Customer
     vehicle: Vehicle
-    cover: str
+    kinds: tuple[str, ...]
     reason: Unreachable
     detail: str
     suppression: int | None
@@ -63,7 +65,7 @@ def read_unreachable(*, today: date, reason: Unreachable | None = None, after: s
         found = found.filter(Q(due_grace_until__gt=day) | Q(due_grace_until=day, cover__gt=cover))
     states = list(found.order_by("due_grace_until", "cover")[: PER_PAGE + 1])
     shown = states[:PER_PAGE]
-    rows = _describe(shown)
+    rows = _describe(shown, today)
     last = shown[-1] if len(states) > PER_PAGE else None
     return UnreachablePage(rows, f"{last.due_grace_until}.{last.cover_id}" if last else "")
 
@@ -100,12 +102,16 @@ def _list_unreachable(today: date) -> "QuerySet[CoverState]":
     )
 
 
-def _describe(states: list[CoverState]) -> tuple[UnreachableOwner, ...]:
-    """Return the rows of a page, in its order, in three queries."""
+def _describe(states: list[CoverState], today: date) -> tuple[UnreachableOwner, ...]:
+    """Return the rows of a page, in its order, in four queries."""
     known: list[Any] = list(states)
     owners = Customer.objects.in_bulk({state.owner for state in known})
     suppressions = Suppression.objects.in_bulk({state.suppression for state in known if state.suppression})
     messages = Message.objects.in_bulk({state.last_message for state in known if state.last_message})
+    near = DueItem.objects.filter(cover__in=[state.pk for state in known], opens_on__lte=today + LOOKED_AHEAD)
+    kinds: dict[int, list[str]] = defaultdict(list)
+    for cover, kind in near.order_by("kind").values_list("cover", "kind").distinct():
+        kinds[cover].append(kind)
     rows = []
     for state in known:
         suppression, last = suppressions.get(state.suppression), messages.get(state.last_message)
@@ -119,7 +125,7 @@ def _describe(states: list[CoverState]) -> tuple[UnreachableOwner, ...]:
             UnreachableOwner(
                 owners[state.owner],
                 state.cover.vehicle,
-                state.cover.number,
+                tuple(kinds[state.pk]),
                 reason,
                 detail,
                 state.suppression if reason is Unreachable.SUPPRESSED else None,

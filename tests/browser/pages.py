@@ -554,6 +554,7 @@ NO_PAGES = {
     "codes_act": "only posted to; shows the page of codes",
     "lift_suppression": "only posted to; shows whom no message reaches",
     "mail_reports": "mail systems post to it",
+    "shop_logo": "a picture",
     "set_language": "only posted to",
     "choose_look": "only posted to",
     "book_next": "leads to the page of a vehicle",

@@ -236,6 +236,7 @@ def test_the_desk_sees_whom_no_message_reaches_and_why(shop: ShopForTests, sent:
         vins[0]: Unreachable.NO_ADDRESS,
         f"{vins[1].lower()}@example.com": Unreachable.STOPPED,
     }
+    assert {row.kinds for row in found} == {("reinspection",)}
     assert {row.detail.split()[1] for row in found if row.detail} == {"5.1.1", "4.4.7"}
     for reason in Unreachable:
         assert [row.reason for row in read_unreachable(today=TODAY, reason=reason).rows] == [reason]
