@@ -47,7 +47,7 @@ def write_account_message(kind: MessageKind, customer: Customer, site: Site, lin
         stop=Button(render_stop_label(), make_stop_address(customer)),
         paragraphs=paragraphs,
         buttons=buttons,
-        closing=(render_ways_to_reach(site),),
+        reach=render_ways_to_reach(site),
         why=why % shop,
         if_stopped=render_if_stopped(),
     )

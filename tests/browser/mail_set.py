@@ -7,10 +7,11 @@ from decimal import Decimal
 from typing import Any
 
 from claims.models import Claim
-from notifications.enums import MessageKind, Step
+from notifications.enums import ABOUT_AN_ADDRESS, ABOUT_AN_APPOINTMENT, MessageKind, Step
 from notifications.invitations.visit_message import write_visit_message
 from notifications.invitations.visit_text import VisitPart
 from notifications.languages import written_for
+from notifications.mail.account import write_account_message
 from notifications.mail.claim_message import write_claim_message
 from notifications.mail.content import DueText, MailContent
 from notifications.reminders.rules.reminders import DueThing, Reminder
@@ -51,8 +52,8 @@ DUE_MESSAGES: tuple[tuple[MessageKind, Step | None], ...] = (
     (MessageKind.VISIT_DUE, Step.LAST_DAY),
     (MessageKind.IN_GRACE, Step.GRACE),
     (MessageKind.VISIT_MISSED, Step.MISSED),
-    (MessageKind.VISIT_MISSED, Step.LAPSED),
-    (MessageKind.VISIT_DUE, Step.CURED),
+    (MessageKind.COVER_LAPSED, Step.LAPSED),
+    (MessageKind.COVER_IN_FORCE, Step.CURED),
     (MessageKind.FILM_DUE, Step.OPENS),
     (MessageKind.FILM_DUE, Step.MONTH_LEFT),
     (MessageKind.FILM_DUE, Step.WEEK_LEFT),
@@ -61,6 +62,7 @@ DUE_MESSAGES: tuple[tuple[MessageKind, Step | None], ...] = (
     (MessageKind.FILM_OVERDUE, Step.MISSED),
     (MessageKind.TO_COMPLETE, None),
 )
+WITHOUT_THINGS = (MessageKind.TO_COMPLETE, MessageKind.COVER_LAPSED, MessageKind.COVER_IN_FORCE)
 FILM = (MessageKind.FILM_DUE, MessageKind.FILM_OVERDUE)
 DAYS: dict[Step | None, date] = {
     Step.OPENS: TARGET - timedelta(days=60),
@@ -98,7 +100,7 @@ def make_due_vehicle(kind: MessageKind, step: Step | None, number: int = 0, as_o
     )  # fmt: skip
     film = replace(visit, key="film", kind=DueKind.TOUCH_UP, zones=tuple(ZONES))
     main = film if kind in FILM else visit
-    things = () if kind is MessageKind.TO_COMPLETE else (main,) if kind in FILM else (visit, film)
+    things = () if kind in WITHOUT_THINGS else (main,) if kind in FILM else (visit, film)
     zones = tuple(ZONES)[:3] if kind is MessageKind.TO_COMPLETE else ()
     status = {Step.LAPSED: CoverStatus.LAPSED, Step.MISSED: CoverStatus.SUSPENDED}.get(
         step or Step.OPENS, CoverStatus.IN_FORCE
@@ -112,7 +114,7 @@ def make_due_vehicle(kind: MessageKind, step: Step | None, number: int = 0, as_o
     )
     cover = Cover(pk=20 + number, number=f"C0000{10 + number}-1", vehicle=vehicle, terms_version=terms,
                   site=make_site())  # fmt: skip
-    reminder = Reminder(kind, None if zones else main, things, tuple(one.key for one in things), zones)
+    reminder = Reminder(kind, main if things else None, things, tuple(one.key for one in things), zones)
     return DueVehicle(cover, reminder, state, step)
 
 
@@ -128,7 +130,9 @@ def make_appointment(language: str, hour: int = 13, day: int = 14, **changes: An
     vehicle = Vehicle(pk=10, vin="1M8GDM9AXKP042788", plate="KTX 410", description=FLEET[0])
     known: dict[str, Any] = {
         "pk": 30, "number": "V000314", "customer": make_customer(language), "site": make_site(), "vehicle": vehicle,
-        "starts_at": starts_at, "ready_at": starts_at + timedelta(hours=3), "status": "booked",
+        "starts_at": starts_at, "ready_at": starts_at + timedelta(hours=3),
+        "changed_at": starts_at - timedelta(days=20),
+        "status": "booked",
         "visit": "annual_touch_up",
     }  # fmt: skip
     appointment = Appointment(**(known | changes))
@@ -174,14 +178,19 @@ def list_mails(language: str) -> Iterator[tuple[str, MailContent]]:
     for kind, step in DUE_MESSAGES:
         yield f"{kind}-{step}" if step else str(kind), write_due(language, (kind, step))
     yield "five-opens", write_due(language, *[(MessageKind.VISIT_DUE, Step.OPENS)] * 5)
-    mixed = ((MessageKind.VISIT_MISSED, Step.LAPSED), *DUE_MESSAGES[1:3], DUE_MESSAGES[4], DUE_MESSAGES[-1])
+    mixed = ((MessageKind.COVER_LAPSED, Step.LAPSED), *DUE_MESSAGES[1:3], DUE_MESSAGES[4], DUE_MESSAGES[-1])
     yield "five-mixed", write_due(language, *mixed)
-    yield "five-cured", write_due(language, *[(MessageKind.VISIT_DUE, Step.CURED)] * 5)
+    yield "five-cured", write_due(language, *[(MessageKind.COVER_IN_FORCE, Step.CURED)] * 5)
     for kind in MessageKind:
-        if kind.startswith("visit_") and kind not in (MessageKind.VISIT_DUE, MessageKind.VISIT_MISSED):
+        if kind in ABOUT_AN_APPOINTMENT:
             yield str(kind), write_visit(language, kind)
     for kind in (MessageKind.VISIT_BOOKED, MessageKind.VISIT_MOVED, MessageKind.VISIT_CANCELLED):
         for part in ("washing", "work"):
             yield f"{kind}-{part}", write_visit(language, kind, part)
     for kind in (MessageKind.CLAIM_RECEIVED, MessageKind.CLAIM_NEEDS, MessageKind.CLAIM_DECIDED):
         yield str(kind), write_claim(language, kind)
+    for kind in ABOUT_AN_ADDRESS:
+        link = "https://desk.example.org/email/x/" if kind is MessageKind.EMAIL_TO_CONFIRM else ""
+        customer = make_customer(language)
+        with written_for(customer, make_site()):
+            yield str(kind), write_account_message(kind, customer, make_site(), link)

@@ -68,7 +68,7 @@ def sent(shop: ShopForTests) -> Message:
     """A message that was sent to Lena, and one to Osric."""
     for vin, address in (("11111111111111111", LENA), ("1M8GDM9AXKP042788", OSRIC)):
         add_due_vehicle(shop, vin, address, date(2025, 6, 10))
-    reminders.write_due_reminders(as_of=TODAY, now=NOW)
+    reminders.write_due_reminders(now=NOW)
     assert outbox.send_all_due_messages(clock=lambda: NOW).sent == 2
     return Message.objects.get(address=LENA)
 
