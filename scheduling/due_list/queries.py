@@ -2,13 +2,13 @@
 covers a word of a search in the due list is about: by vehicle, owner, telephone or number of the cover.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 from typing import Any
 
-from django.db.models import FilteredRelation, IntegerField, Q, QuerySet, Subquery
+from django.db.models import FilteredRelation, IntegerField, OuterRef, Q, QuerySet, Subquery
 from django.utils.functional import Promise
 from django.utils.translation import gettext, gettext_lazy, pgettext_lazy
 
@@ -17,7 +17,7 @@ from scheduling.covers.rules.dates import DutyDates
 from scheduling.models import Cover, CoverState, DueItem
 from scheduling.visibility import NOBODY, limit_to_own
 from treatments.enums import Role
-from treatments.models import Ownership, User
+from treatments.models import User
 from treatments.reference.queries import list_sites
 from treatments.rules.search_words import SearchWord, read_search_words
 from treatments.search import queries as vehicle_search
@@ -48,42 +48,46 @@ def look_word_up(word: SearchWord, *, by_people: bool) -> set[int] | None:
     return {*covers, *by_number}
 
 
-# What a walk along the list reads of each cover to compare it.
-SEARCHED = (
-    "cover__number", "cover__vehicle_id", "cover__vehicle__vin", "cover__vehicle__plate",
-    "cover__vehicle__description", "cover__holder__name", "cover__holder__contact", "cover__holder__phone",
-)  # fmt: skip
+def find_by_whole_plate(text: str) -> list[int]:
+    """Return the keys of the covers whose vehicle's plate has all that was typed as one part, gaps left out.
 
-
-def find_those_about(words: Sequence[SearchWord], rows: Iterable[Sequence[Any]], *, by_people: bool) -> list[bool]:
-    """Say of each row of a walk along the list whether every word is about its cover; as looking the words up does.
-
-    Args:
-        words: the words.
-        rows: what SEARCHED names.
-        by_people: as for ``look_word_up``.
+    Nothing where these are too many to be of use.
     """
-    listed = list(rows)
-    people: dict[int, list[tuple[str, str, str]]] = {vehicle: [] for _number, vehicle, *_rest in listed}
-    owned = Ownership.objects.filter(vehicle__in=people if by_people else ()).order_by()
-    for vehicle, *owner in owned.values_list("vehicle_id", "customer__name", "customer__contact", "customer__phone"):
-        people[vehicle].append((owner[0], owner[1], owner[2]))
-    found = []
-    for number, vehicle, vin, plate, description, *holder in listed:
-        theirs = [*people[vehicle], *([(holder[0], holder[1], holder[2])] if holder[0] and by_people else [])]
-        found.append(
-            all(
-                word.is_about_vehicle(vin, plate, description)
-                or any(word.is_about_owner(*person) for person in theirs)
-                or (len(word.written) >= LEAST_OF_NUMBER and number.startswith(word.written.upper()))
-                for word in words
-            )
-        )
+    most = vehicle_search.MOST_LOOKED_UP
+    keys = list(
+        Cover.objects.filter(vehicle__in=vehicle_search.list_bearing_part(text))
+        .order_by()
+        .values_list("pk", flat=True)[: most + 1]
+    )
+    return keys if len(keys) <= most else []
+
+
+def _keep_those_about(
+    found: QuerySet[CoverState], words: Iterable[SearchWord], *, by_people: bool
+) -> QuerySet[CoverState]:
+    """Return those covers of a list that every word is about, compared one by one as they are read."""
+    vehicle = OuterRef("cover__vehicle_id")
+    for word in words:
+        # Values, not Exists, of which the database would make a list of all that have the word.
+        about = {"vehicle_found": Subquery(vehicle_search.list_vehicles_with(word).filter(pk=vehicle).values("pk"))}
+        if by_people:
+            people = vehicle_search.list_owners_with(word)
+            about["owner_found"] = Subquery(people.filter(ownerships__vehicle=vehicle).values("pk")[:1])
+            about["holder_found"] = Subquery(people.filter(pk=OuterRef("cover__holder_id")).values("pk"))
+        wanted = Q()
+        for name in about:
+            wanted |= Q(**{f"{name}__isnull": False})
+        if len(word.written) >= LEAST_OF_NUMBER:
+            wanted |= Q(cover__number__startswith=word.written.upper())
+        found = found.alias(**about).filter(wanted)
     return found
 
 
-# How far a search for words that very many have is walked before the page is shown with what was found.
-WALK_STEP, WALK_AT_MOST = 500, 20_000
+# So far a search for words that very many have reads on: at first, which nearly always fills a page, and at most. Then
+# the page is shown with what was found.
+READ_ON_FIRST, READ_ON_AT_MOST = 500, 1_500
+# No key is greater.
+LAST_KEY = 2**63 - 1
 MOST_WORDS = 6
 # Counts stop here: "more than 1,000" is as good an answer, and a full count of a million rows is not quick.
 COUNT_UP_TO = 1_000
@@ -240,62 +244,47 @@ def read_due_page(user: User, as_of: date, wanted: DueFilter, *, after: str = ""
     """
     place = _read_place(after) if after else None
     by_people = user.role != Role.DEALERSHIP
+    words = read_search_words(wanted.text)[:MOST_WORDS]
     common_words = []
-    covers: set[int] | None = None
+    covers: Collection[int] | None = None
     # The longest word is the likeliest to be rare; once one has narrowed the list, the others are only compared.
-    for word in sorted(read_search_words(wanted.text)[:MOST_WORDS], key=lambda word: len(word.written), reverse=True):
+    for word in sorted(words, key=lambda word: len(word.written), reverse=True):
         looked_up = look_word_up(word, by_people=by_people) if covers is None else None
         if looked_up is None:
             common_words.append(word)
         else:
             covers = looked_up
-    listed = list_due_covers(user, as_of, wanted)
-    found, stopped_at = listed if covers is None else listed.filter(cover__in=covers), None
-    if common_words and covers != set():
-        walked, stopped_at = _walk(_Walk(found, find_sort(wanted), size, by_people), place, common_words)
-        found = listed.filter(cover__in=walked)
+    if len(words) > 1 and covers is None:
+        # Words of which each is common are most often a plate with its gap.
+        covers = find_by_whole_plate(wanted.text) or None
+        common_words = [] if covers else common_words
+    sort = find_sort(wanted)
+    found = _go_on(list_due_covers(user, as_of, wanted), sort, place)
+    if covers is not None:
+        found = found.filter(cover__in=covers)
+    if covers is not None or not common_words:
+        return _read_page(_keep_those_about(found, common_words, by_people=by_people), sort, size, None)
+    page = DuePage((), None)
+    for most in (READ_ON_FIRST, READ_ON_AT_MOST):
+        stop = found.values_list(sort, flat=True)[most : most + 1]
+        part = found.filter(**{f"{sort}__lte": stop[0]}) if stop else found
+        stopped_at = f"{stop[0]}_{LAST_KEY}" if stop else None
+        page = _read_page(_keep_those_about(part, common_words, by_people=by_people), sort, size, stopped_at)
+        if len(page.rows) == size or not stop:
+            break
+    return page
+
+
+def _read_page(found: QuerySet[CoverState], sort: str, size: int, stopped_at: str | None) -> DuePage:
+    """Return the first rows of a list; where there are no more, the next page goes on from ``stopped_at``."""
     now = Q(cover__vehicle__ownerships__until_day__isnull=True)
     owned = FilteredRelation("cover__vehicle__ownerships", condition=now)
-    rows = _go_on(found, find_sort(wanted), place).annotate(owned=owned).values_list(*_COLUMNS)[: size + 1]
+    rows = found.annotate(owned=owned).values_list(*_COLUMNS)[: size + 1]
     shown = tuple(DueRow(*row) for row in rows)
     if len(shown) <= size:
         return DuePage(shown, stopped_at)
     last = shown[size - 1]
-    return DuePage(shown[:size], f"{getattr(last, find_sort(wanted))}_{last.cover_id}")
-
-
-@dataclass(frozen=True, slots=True)
-class _Walk:
-    """Along what a search for very common words is walked: the list, or some covers of it, until a page is full."""
-
-    listed: QuerySet[CoverState]
-    sort: str
-    size: int
-    by_people: bool
-
-
-def _walk(walk: _Walk, place: tuple[date, int] | None, words: list[SearchWord]) -> tuple[list[int], str | None]:
-    """Read on in the list's own order until a page is full of covers that very common words are about.
-
-    Returns:
-        Their keys, and the place from which to go on where the walk was stopped before the list's end.
-    """
-    keys: list[int] = []
-    walked = 0
-    columns = ("cover_id", walk.sort, *SEARCHED)
-    while walked < WALK_AT_MOST:
-        part = list(_go_on(walk.listed, walk.sort, place).values_list(*columns)[:WALK_STEP])
-        about = find_those_about(words, (row[2:] for row in part), by_people=walk.by_people)
-        for (key, day, *_texts), is_about in zip(part, about, strict=True):
-            if is_about:
-                keys.append(key)
-                if len(keys) > walk.size:
-                    return keys, f"{day}_{key}"
-        if len(part) < WALK_STEP:
-            return keys, None
-        walked += len(part)
-        place = part[-1][1], part[-1][0]
-    return keys, f"{place[0]}_{place[1]}" if place else None
+    return DuePage(shown[:size], f"{getattr(last, sort)}_{last.cover_id}")
 
 
 def _go_on(listed: QuerySet[CoverState], sort: str, place: tuple[date, int] | None) -> QuerySet[CoverState]:
@@ -313,7 +302,7 @@ def _read_place(text: str) -> tuple[date, int]:
         place = date.fromisoformat(day), int(key)
     except ValueError as error:
         raise PlaceError(gettext("'%(place)s' is not a place in the list.") % {"place": text}) from error
-    if not 0 <= place[1] < 2**63:
+    if not 0 <= place[1] <= LAST_KEY:
         raise PlaceError(gettext("'%(place)s' is not a place in the list.") % {"place": text})
     return place
 

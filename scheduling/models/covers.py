@@ -180,6 +180,9 @@ class CoverChange(models.Model):
         return f"{self.cover}: {self.get_kind_display()} on {self.day}"
 
 
+_NARROWED = ("due_opens_on", "reinspection_opens_on", "touch_up_opens_on", "booked_on")
+
+
 class CoverState(models.Model):
     """The last computed state of a cover: an index that recompute rebuilds, never the truth.
 
@@ -217,24 +220,31 @@ class CoverState(models.Model):
         indexes = [
             models.Index(fields=["status"]),
             models.Index(fields=["recheck_on"], name="state_recheck"),
-            # Order first, then what the list is narrowed by, so that counting and skipping need no row.
-            models.Index(fields=["due_grace_until", "cover", "due_last_on", "due_opens_on"], name="due_by_grace"),
-            models.Index(fields=["due_last_on", "cover", "due_opens_on"], name="due_by_last"),
-            models.Index(fields=["due_opens_on", "cover"], name="due_by_opening"),
+            # The place in the list first, then all that narrows it, so that a row is read only where it is shown.
+            models.Index(fields=["due_grace_until", "cover", "due_last_on", *_NARROWED], name="due_by_grace"),
+            models.Index(fields=["due_last_on", "cover", *_NARROWED], name="due_by_last"),
+            models.Index(fields=["due_opens_on", "cover", *_NARROWED[1:]], name="due_by_opening"),
+            models.Index(fields=["risk_on", "cover", "due_grace_until", "due_last_on", *_NARROWED], name="due_by_risk"),
             models.Index(
-                fields=["risk_on", "cover", "due_grace_until", "due_last_on", "due_opens_on"], name="due_by_risk"
+                fields=["site", "due_grace_until", "cover", "due_last_on", *_NARROWED], name="due_by_site_grace"
             ),
-            models.Index(fields=["site", "due_grace_until", "cover"], name="due_by_site_grace"),
+            models.Index(fields=["site", "due_last_on", "cover", *_NARROWED], name="due_by_site_last"),
+            models.Index(fields=["site", "due_opens_on", "cover", *_NARROWED[1:]], name="due_by_site_opening"),
             models.Index(
-                fields=["site", "risk_on", "cover", "due_grace_until", "due_last_on", "due_opens_on"],
+                fields=["site", "risk_on", "cover", "due_grace_until", "due_last_on", *_NARROWED],
                 name="due_by_site_risk",
             ),
             models.Index(fields=["dealership", "due_grace_until", "cover"], name="due_by_dealership"),
             # The few that are booked; those that are not are nearly all, and found by walking the list.
             models.Index(
-                fields=["due_grace_until", "cover", "due_last_on", "due_opens_on"],
+                fields=["due_grace_until", "cover", "due_last_on", *_NARROWED[:-1], "site"],
                 condition=models.Q(booked_on__isnull=False),
                 name="due_and_booked",
+            ),
+            models.Index(
+                fields=["risk_on", "cover", "due_grace_until", "due_last_on", *_NARROWED[:-1], "site"],
+                condition=models.Q(booked_on__isnull=False),
+                name="booked_by_risk",
             ),
         ]
         constraints = [one_of(CoverStatus, "status", "cover_status_known")]

@@ -131,7 +131,7 @@ STATEMENTS = [
         (id, name, contact, email, phone, address, language, match_key, created_at)
         SELECT g.id, {_GIVEN}[(1 + g.id % 16)::int] || ' ' || {_FAMILY}[(1 + (g.id / 16) % 16)::int] || ' ' || g.id,
         'customer' || g.id || '@example.org', 'customer' || g.id || '@example.org',
-        '+1 555 01' || lpad((g.id % 100)::text, 2, '0'), '', 'en', 'c' || g.id, now()
+        '+1 ' || 200 + (g.id / 100) % 800 || ' 555 01' || lpad((g.id % 100)::text, 2, '0'), '', 'en', 'c' || g.id, now()
         FROM generate_series(1::bigint, %N%) AS g(id)""",
     """INSERT INTO treatments_vehicle (id, vin, vin_mark, plate, description, body_style, created_at)
         SELECT g.id, 'B' || upper(lpad(to_hex(g.id * 2654435761 % 4294967296), 16, '0')), 'non_road_serial',

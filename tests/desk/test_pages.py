@@ -344,9 +344,16 @@ def test_words_that_very_many_have_are_found_as_rare_ones_are(demo: DemoShop, mo
     vehicles = [list(vehicle_search.search_vehicles(wanted.text).order_by("vin")) for wanted in asked]
     assert any(vehicles)
     monkeypatch.setattr(vehicle_search, "MOST_LOOKED_UP", -1)  # too many for any word to be looked up
-    monkeypatch.setattr(due_list, "WALK_STEP", 2)
-    for wanted, found in zip(asked, rare, strict=True):
-        assert [state.cover_id for state in read_due_page(owner, demo.day, wanted).rows] == found, wanted.text
+    for most in (2, due_list.READ_ON_AT_MOST):
+        monkeypatch.setattr(due_list, "READ_ON_AT_MOST", most)
+        monkeypatch.setattr(due_list, "READ_ON_FIRST", most - 1)
+        for wanted, found in zip(asked, rare, strict=True):
+            page = read_due_page(owner, demo.day, wanted)
+            read = [state.cover_id for state in page.rows]
+            while page.after:
+                page = read_due_page(owner, demo.day, wanted, after=page.after)
+                read += [state.cover_id for state in page.rows]
+            assert read == found, (wanted.text, most)
     assert [list(vehicle_search.search_vehicles(wanted.text).order_by("vin")) for wanted in asked] == vehicles
 
 

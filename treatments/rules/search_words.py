@@ -39,23 +39,6 @@ class SearchWord:
     def is_long(self) -> bool:
         return len(self.written) >= LEAST_LETTERS
 
-    def is_about_vehicle(self, vin: str, plate: str, description: str) -> bool:
-        """Say whether the word is about a vehicle that has these on record."""
-        bare = take_separators_out(plate).casefold()
-        if any(part.casefold() in bare for part in self.parts):
-            return True
-        word, plate = self.written.casefold(), plate.casefold()
-        if not self.is_long:
-            return plate.startswith(word)
-        return any(word in text for text in (vin.casefold(), plate, description.casefold()))
-
-    def is_about_owner(self, name: str, contact: str, phone: str) -> bool:
-        """Say whether the word is about an owner who has these on record."""
-        if self.number and any(self.number in take_separators_out(text) for text in (contact, phone)):
-            return True
-        word, name = self.written.casefold(), name.casefold()
-        return word in name or word in contact.casefold() if self.is_long else name.startswith(word)
-
 
 def take_separators_out(text: str) -> str:
     """Return a plate, a telephone number or what was typed of one without what stands between its signs."""

@@ -9,7 +9,7 @@ from typing import Any
 from django.db.models import Exists, F, Func, OuterRef, Q, QuerySet, Subquery, TextField
 
 from treatments.models import Customer, Ownership, Vehicle
-from treatments.rules.search_words import SEPARATORS, SearchWord, read_search_words, take_separators_out
+from treatments.rules.search_words import LEAST_LETTERS, SEPARATORS, SearchWord, read_search_words, take_separators_out
 
 # Beyond that many matches a word says too little to be looked up first.
 MOST_LOOKED_UP = 2_000
@@ -62,6 +62,24 @@ def _match_owner(word: SearchWord) -> Q:
     return wanted | Q(bare_numbers__contains=word.number) if word.number else wanted
 
 
+def list_vehicles_with(word: SearchWord) -> QuerySet[Vehicle]:
+    """Return the vehicles that a word is about by themselves."""
+    return Vehicle.objects.alias(**BARE_PLATE).filter(_match_vehicle(word)).order_by()
+
+
+def list_owners_with(word: SearchWord) -> QuerySet[Customer]:
+    """Return the customers whom a word is about."""
+    return Customer.objects.alias(**BARE_NUMBERS).filter(_match_owner(word)).order_by()
+
+
+def list_bearing_part(text: str) -> QuerySet[Vehicle]:
+    """Return the vehicles whose plate has all of a text as one part, both without their gaps."""
+    bare = take_separators_out("".join(text.split()))
+    if len(bare) < LEAST_LETTERS:
+        return Vehicle.objects.none()
+    return Vehicle.objects.alias(**BARE_PLATE).filter(Q(bare_plate__icontains=bare)).order_by()
+
+
 def list_with_plate_or_vin(found: QuerySet[Vehicle], text: str) -> QuerySet[Vehicle]:
     """Return those vehicles whose VIN or plate has a text as a part, the plate with its gaps or without."""
     wanted = Q(vin__icontains=text) | Q(plate__icontains=text)
@@ -97,12 +115,10 @@ def look_word_up(word: SearchWord, *, is_first_page: bool = False, by_people: bo
         by_people: whether owners are looked up too.
     """
     most = min(MOST_LOOKED_UP, MOST_OF_FEW_LETTERS) if is_first_page and not word.is_long else MOST_LOOKED_UP
-    of_word = Vehicle.objects.alias(**BARE_PLATE).filter(_match_vehicle(word)).order_by()
-    vehicles = of_word.values_list("pk", flat=True)[: most + 1]
+    vehicles = list_vehicles_with(word).values_list("pk", flat=True)[: most + 1]
     if len(vehicles) > most:
         return None
-    people = Customer.objects.alias(**BARE_NUMBERS).filter(_match_owner(word)).order_by()
-    owners = list(people.values_list("pk", flat=True)[: most + 1]) if by_people else []
+    owners = list(list_owners_with(word).values_list("pk", flat=True)[: most + 1]) if by_people else []
     if len(owners) > most:
         return None
     owned = Ownership.objects.filter(customer__in=owners).order_by().values_list("vehicle_id", flat=True)
@@ -122,7 +138,7 @@ def search_vehicles(text: str, among: QuerySet[Vehicle] | None = None) -> QueryS
     for word in read_search_words(text):
         looked_up = look_word_up(word)
         if looked_up is None:
-            theirs = Customer.objects.alias(**BARE_NUMBERS).filter(_match_owner(word))
+            theirs = list_owners_with(word)
             owned = Ownership.objects.filter(Exists(theirs.filter(pk=OuterRef("customer_id"))), vehicle=OuterRef("pk"))
             found = found.alias(**BARE_PLATE).filter(_match_vehicle(word) | Exists(owned))
         else:
@@ -176,8 +192,7 @@ def _read_on(
         following = Vehicle.objects.filter(vin__gt=after).order_by("vin").values("vin")
         found = found.filter(vin__lt=Subquery(following[first : first + 1]))
     for word in words:
-        theirs = Customer.objects.alias(**BARE_NUMBERS).filter(_match_owner(word))
-        theirs = theirs.filter(ownerships__vehicle=OuterRef("pk")).order_by()
+        theirs = list_owners_with(word).filter(ownerships__vehicle=OuterRef("pk"))
         # A value, not Exists, of which the database would make a list of all vehicles whose owners have the word.
         found = found.alias(**BARE_PLATE, owner_found=Subquery(theirs.values("pk")[:1]))
         found = found.filter(_match_vehicle(word) | Q(owner_found__isnull=False))
