@@ -83,9 +83,8 @@ def _keep_those_about(
     return found
 
 
-# So far a search for words that very many have reads on: at first, which nearly always fills a page, and at most. Then
-# the page is shown with what was found.
-READ_ON_FIRST, READ_ON_AT_MOST = 500, 1_500
+# So far a search for words that very many have reads on before the page is shown with what was found.
+READ_ON_AT_MOST = 750
 # No key is greater.
 LAST_KEY = 2**63 - 1
 MOST_WORDS = 6
@@ -260,23 +259,13 @@ def read_due_page(user: User, as_of: date, wanted: DueFilter, *, after: str = ""
         common_words = [] if covers else common_words
     sort = find_sort(wanted)
     found = _go_on(list_due_covers(user, as_of, wanted), sort, place)
+    stopped_at = None
     if covers is not None:
         found = found.filter(cover__in=covers)
-    if covers is not None or not common_words:
-        return _read_page(_keep_those_about(found, common_words, by_people=by_people), sort, size, None)
-    page = DuePage((), None)
-    for most in (READ_ON_FIRST, READ_ON_AT_MOST):
-        stop = found.values_list(sort, flat=True)[most : most + 1]
-        part = found.filter(**{f"{sort}__lte": stop[0]}) if stop else found
-        stopped_at = f"{stop[0]}_{LAST_KEY}" if stop else None
-        page = _read_page(_keep_those_about(part, common_words, by_people=by_people), sort, size, stopped_at)
-        if len(page.rows) == size or not stop:
-            break
-    return page
-
-
-def _read_page(found: QuerySet[CoverState], sort: str, size: int, stopped_at: str | None) -> DuePage:
-    """Return the first rows of a list; where there are no more, the next page goes on from ``stopped_at``."""
+    elif common_words and (stop := found.values_list(sort, flat=True)[READ_ON_AT_MOST : READ_ON_AT_MOST + 1]):
+        found = found.filter(**{f"{sort}__lte": stop[0]})
+        stopped_at = f"{stop[0]}_{LAST_KEY}"
+    found = _keep_those_about(found, common_words, by_people=by_people)
     now = Q(cover__vehicle__ownerships__until_day__isnull=True)
     owned = FilteredRelation("cover__vehicle__ownerships", condition=now)
     rows = found.annotate(owned=owned).values_list(*_COLUMNS)[: size + 1]

@@ -346,7 +346,6 @@ def test_words_that_very_many_have_are_found_as_rare_ones_are(demo: DemoShop, mo
     monkeypatch.setattr(vehicle_search, "MOST_LOOKED_UP", -1)  # too many for any word to be looked up
     for most in (2, due_list.READ_ON_AT_MOST):
         monkeypatch.setattr(due_list, "READ_ON_AT_MOST", most)
-        monkeypatch.setattr(due_list, "READ_ON_FIRST", most - 1)
         for wanted, found in zip(asked, rare, strict=True):
             page = read_due_page(owner, demo.day, wanted)
             read = [state.cover_id for state in page.rows]
