@@ -84,7 +84,7 @@ def _keep_those_about(
 
 
 # So far a search for words that very many have reads on before the page is shown with what was found.
-READ_ON_AT_MOST = 750
+READ_ON_AT_MOST = 500
 # No key is greater.
 LAST_KEY = 2**63 - 1
 MOST_WORDS = 6

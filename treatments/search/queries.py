@@ -12,7 +12,7 @@ from treatments.models import Customer, Ownership, Vehicle
 from treatments.rules.search_words import LEAST_LETTERS, SEPARATORS, SearchWord, read_search_words, take_separators_out
 
 # Beyond that many matches a word says too little to be looked up first.
-MOST_LOOKED_UP = 2_000
+MOST_LOOKED_UP = 1_500
 MOST_OF_FEW_LETTERS = 200
 # So many vehicles are read through first for words that very many have; they nearly always fill a page.
 READ_THROUGH_FIRST = 500
