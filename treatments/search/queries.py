@@ -14,6 +14,8 @@ from treatments.rules.search_words import LEAST_LETTERS, SEPARATORS, SearchWord,
 # Beyond that many matches a word says too little to be looked up first.
 MOST_LOOKED_UP = 1_500
 MOST_OF_FEW_LETTERS = 200
+# A name that more have is found by reading customers one after another, since the database expects many.
+MOST_OWNERS = 500
 # So many vehicles are read through first for words that very many have; they nearly always fill a page.
 READ_THROUGH_FIRST = 500
 
@@ -118,6 +120,7 @@ def look_word_up(word: SearchWord, *, is_first_page: bool = False, by_people: bo
     vehicles = list_vehicles_with(word).values_list("pk", flat=True)[: most + 1]
     if len(vehicles) > most:
         return None
+    most = min(most, MOST_OWNERS)
     owners = list(list_owners_with(word).values_list("pk", flat=True)[: most + 1]) if by_people else []
     if len(owners) > most:
         return None
