@@ -266,6 +266,9 @@ def read_due_page(user: User, as_of: date, wanted: DueFilter, *, after: str = ""
         found = found.filter(**{f"{sort}__lte": stop[0]})
         stopped_at = f"{stop[0]}_{LAST_KEY}"
     found = _keep_those_about(found, common_words, by_people=by_people)
+    if covers is not None:
+        # Many covers may be sorted for a page; what is shown is read of those on it alone.
+        found = CoverState.objects.filter(pk__in=found.values("pk")[: size + 1]).order_by(sort, "cover_id")
     now = Q(cover__vehicle__ownerships__until_day__isnull=True)
     owned = FilteredRelation("cover__vehicle__ownerships", condition=now)
     rows = found.annotate(owned=owned).values_list(*_COLUMNS)[: size + 1]
