@@ -194,8 +194,9 @@ class CustomerAdmin(RecordedAdmin):
     personal = ("name", "contact", "email", "phone", "address")
     list_display = ["name", "contact", "language", "messages_stopped_at"]
     search_fields = ["name", "contact"]
-    readonly_fields = ["created_at"]
-    free = ("name", "contact", "email", "phone", "address", "language", "messages_stopped_at")
+    # Whether somebody stopped messages is written with who said so and how, on the page of a vehicle.
+    readonly_fields = ["created_at", "messages_stopped_at"]
+    free = ("name", "contact", "email", "phone", "address", "language")
 
     def has_add_permission(self, request: object) -> bool:
         return False

@@ -6,7 +6,7 @@ from django.views.decorators.http import require_http_methods
 
 from desk.customer.visitor import Visitor, open_by, show_page
 from notifications.consents.services import stop_messages
-from notifications.enums import LinkPurpose
+from notifications.enums import ConsentSource, LinkPurpose
 
 
 @csrf_exempt
@@ -16,6 +16,9 @@ def stop(request: HttpRequest, visitor: Visitor) -> HttpResponse:
     """Ask whether to stop messages, and stop them on POST."""
     customer = visitor.customer
     if request.method == "POST":
-        stop_messages(customer=customer, now=visitor.now)
+        # What a mail program sends by itself (RFC 8058).
+        is_one_click = request.POST.get("List-Unsubscribe") == "One-Click"
+        source = ConsentSource.ONE_CLICK if is_one_click else ConsentSource.LINK
+        stop_messages(customer=customer, now=visitor.now, source=source)
         customer.refresh_from_db()
     return show_page(request, visitor, "customer/stop.html", {"customer": customer})
