@@ -170,6 +170,7 @@ urlpatterns = [
     path("my/<str:token>/visit.ics", views_visits.visit_file, name="own_visit_file"),
     path("my/<str:token>/certificate.pdf", customer.certificate, name="own_certificate"),
     path("my/<str:token>/record/", customer.record, name="own_record"),
+    path("my/<str:token>/record.pdf", customer.record_pdf, name="own_record_pdf"),
     path("my/<str:token>/vehicles/", views_vehicles.own_vehicles, name="own_vehicles"),
     path("my/<str:token>/contact/", views_contact.contact, name="own_contact"),
     path("my/<str:token>/e-mail/", views_contact.email, name="own_email"),

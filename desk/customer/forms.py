@@ -4,11 +4,13 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.conf import settings
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from desk.claims.forms import SeveralFilesField, SeveralFilesInput
 from desk.forms.fields import DayField, LanguageField
+from notifications.enums import Channel
 from treatments.enums import DamageKind
 from treatments.log_import.rules.cells import find_email_fault, find_phone_fault
 from treatments.models import Zone
@@ -51,10 +53,19 @@ class ContactForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 3, "autocomplete": "street-address"}),
     )
     language = LanguageField()
+    channel = forms.ChoiceField(label=gettext_lazy("How we write to you"), required=False)
 
     def __init__(self, *args: Any, on_record: dict[str, str], **options: Any) -> None:
         """Make the form; ``on_record`` says by field, masked, what is on record, '' where nothing is."""
         super().__init__(*args, **options)
+        channel: Any = self.fields["channel"]
+        channel.choices = [
+            ("", _("By e-mail where there is an address")),
+            (Channel.EMAIL.value, _("By e-mail")),
+            # Without a gateway nothing carries text messages.
+            *([(Channel.TEXT.value, _("By text message, to which I agree"))] if settings.TEXT_GATEWAY_URL else []),
+            (Channel.LETTER.value, _("By letter")),
+        ]
         for name, known in on_record.items():
             self.fields[name].help_text = (
                 _("On record: %(known)s. Leave it empty to keep that.") % {"known": known}

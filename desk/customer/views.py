@@ -126,6 +126,20 @@ def record(request: HttpRequest, visitor: Visitor) -> HttpResponse:
     return _show_record(request, visitor)
 
 
+@require_safe
+@open_by(VEHICLE, RECORD)
+def record_pdf(request: HttpRequest, visitor: Visitor) -> HttpResponse:
+    """Print the record of the last treatment."""
+    treatment = find_last_treatment(visitor.page.vehicle)
+    if treatment is None:
+        return _show_record(request, visitor, status=404)
+    language = translation.get_language() or settings.LANGUAGE_CODE
+    content = read_visit_record_pdf(treatment, language=language)
+    response = HttpResponse(content, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="visit-{name_visit(treatment)}.pdf"'
+    return response
+
+
 def _show_record(request: HttpRequest, visitor: Visitor, status: int = 200) -> HttpResponse:
     found = read_last_record(visitor.page.vehicle)
     return show_page(request, visitor, "customer/record.html", {"record": found}, status=status if found else 404)

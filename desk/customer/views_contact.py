@@ -11,8 +11,8 @@ from desk.customer.forms import ContactForm
 from desk.customer.visitor import Visitor, open_by, show_page
 from desk.shared.shown import find_shown_at, list_changes, shown_for
 from desk.shared.shown_records import of_own_contact
-from notifications.customer_page.contact import confirm_email, correct_own_contact
-from notifications.enums import LinkPurpose
+from notifications.customer_page.contact import confirm_email, correct_own_contact, find_preferred_channel
+from notifications.enums import Channel, LinkPurpose
 from notifications.tasks import nudge_to_send_due_messages
 from treatments.models import Customer
 from treatments.shared.shown import ChangedSinceShownError
@@ -32,6 +32,10 @@ def mask_contact(customer: Customer) -> dict[str, str]:
     }
 
 
+def _read_initial(customer: Customer) -> dict[str, str]:
+    return {"language": customer.language, "channel": find_preferred_channel(customer) or ""}
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 @open_by(LinkPurpose.CONTACT)
 @shown_for(of_own_contact, in_view=True)
@@ -39,7 +43,7 @@ def contact(request: HttpRequest, visitor: Visitor) -> HttpResponse:
     """Ask for what is to be corrected, and correct it on POST."""
     customer = visitor.customer
     on_record = mask_contact(customer)
-    form = ContactForm(request.POST or None, on_record=on_record, initial={"language": customer.language})
+    form = ContactForm(request.POST or None, on_record=on_record, initial=_read_initial(customer))
     if request.method != "POST":
         return _show(request, visitor, form)
     if list_changes(request):
@@ -53,6 +57,7 @@ def contact(request: HttpRequest, visitor: Visitor) -> HttpResponse:
             customer=customer,
             details=details,
             email=values["email"],
+            channel=Channel(values["channel"]) if values["channel"] else None,
             site=visitor.site,
             now=visitor.now,
             shown_at=find_shown_at(request),
@@ -78,7 +83,7 @@ def _show(request: HttpRequest, visitor: Visitor, form: ContactForm, status: int
 def _show_changed(request: HttpRequest, visitor: Visitor) -> HttpResponse:
     """Show the form with what is on record now; what was typed is gone, since it answered something else."""
     visitor.customer.refresh_from_db()
-    form = ContactForm(None, on_record=mask_contact(visitor.customer), initial={"language": visitor.customer.language})
+    form = ContactForm(None, on_record=mask_contact(visitor.customer), initial=_read_initial(visitor.customer))
     context = {"form": form, "done": "", "was_changed": True}
     return show_page(request, visitor, "customer/contact.html", context, status=409)
 

@@ -12,12 +12,13 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from notifications.consents.services import record_consent, set_preference
 from notifications.customer_page.links import make_email_address
-from notifications.enums import Channel, MessageKind
+from notifications.enums import Channel, ConsentSource, MessageKind, Purpose
 from notifications.languages import written_for
 from notifications.mail.account import write_account_message
 from notifications.mail.rendering import render_message
-from notifications.models import Message
+from notifications.models import ContactPreference, Message
 from treatments.models import Customer, Site
 from treatments.people.customers import change_customer
 from treatments.shared.shown import ChangedSinceShownError, check_unchanged_since, name_records
@@ -41,13 +42,22 @@ class ContactChange:
 
 @transaction.atomic
 def correct_own_contact(
-    *, customer: Customer, details: Mapping[str, str], email: str, site: Site, now: datetime, shown_at: int | None
+    *,
+    customer: Customer,
+    details: Mapping[str, str],
+    email: str,
+    channel: Channel | None,
+    site: Site,
+    now: datetime,
+    shown_at: int | None,
 ) -> ContactChange:
     """Correct how a customer is reached, as the customer says; a new e-mail address is asked about by a mail to it.
 
     Args:
         details: telephone, address and language, those of them that are to change.
         email: the new e-mail address, '' where it stays.
+        channel: on which the customer would rather be written to; None: as the shop does usually. Whoever chooses text
+            messages agrees to them.
         site: whose name and clock the mail has.
 
     Raises:
@@ -59,12 +69,34 @@ def correct_own_contact(
     changed = {name: value for name, value in details.items() if getattr(locked, name) != value}
     if changed:
         change_customer(locked, changed, now=now, actor=None)
+    if _set_channel(locked, channel, now):
+        changed["channel"] = channel or ""
     if not email or email.casefold() == locked.email.casefold():
         return ContactChange(tuple(changed), "")
     _refuse_flood(locked, now)
     with written_for(locked, site):
         _write(locked, MessageKind.EMAIL_TO_CONFIRM, email, site, now, make_email_address(locked, email))
     return ContactChange(tuple(changed), email)
+
+
+def find_preferred_channel(customer: Customer) -> Channel | None:
+    """Return the channel that a customer chose, None where none was."""
+    row = ContactPreference.objects.filter(customer=customer).first()
+    return Channel(row.channel) if row and row.channel else None
+
+
+def _set_channel(customer: Customer, channel: Channel | None, now: datetime) -> bool:
+    """Write down the channel that a customer prefers; True where it is another than before."""
+    if channel == find_preferred_channel(customer):
+        return False
+    row = ContactPreference.objects.filter(customer=customer).first()
+    zone = row.time_zone if row else ""
+    set_preference(customer=customer, channel=channel, time_zone=zone, now=now, actor=None)
+    if channel is Channel.TEXT:
+        record_consent(
+            customer=customer, purpose=Purpose.TEXTS, given=True, source=ConsentSource.LINK, now=now, actor=None
+        )
+    return True
 
 
 def _refuse_flood(customer: Customer, now: datetime) -> None:

@@ -18,6 +18,7 @@ from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from claims.decisions.services import decide_claim
 from claims.enums import DecisionKind
+from claims.intake.services import file_claim
 from claims.models import Claim, ClaimDecision, ReportTally
 from claims.queries import find_claimant
 from claims.reports.services import REPORT_NAMES, ask_for_count
@@ -43,7 +44,8 @@ from scheduling.covers.queries import read_cover_case
 from scheduling.enums import SeasonStep
 from scheduling.models import Appointment, Cover, CoverState, SeasonPlan, TermsVersion
 from tests.browser.stage import break_cover
-from treatments.models import Customer, Inspection, Lot, Treatment, User, Vehicle
+from treatments.enums import DamageKind
+from treatments.models import Customer, Inspection, Lot, Treatment, User, Vehicle, Zone
 from treatments.people.log_in_codes import begin_codes
 from treatments.queries import find_today
 from treatments.rules.explanation import explain, to_json
@@ -246,7 +248,16 @@ def _claim_link(*, decided: bool) -> list[Any]:
         claimant = find_claimant(claim)
         if claimant and claim.cover.vehicle.ownerships.filter(customer=claimant, until_day__isnull=True).exists():
             return [make_claim_token(claimant, claim)]
-    raise AssertionError("no such claim in the demo shop")
+    cover, now = find_due_cover(), timezone.now()
+    today = find_today(now, cover.site)
+    zones = list(Zone.objects.filter(code="rocker_left"))
+    filed = file_claim(
+        cover=cover, zones=zones, damage=DamageKind.EDGE_BLISTERING, reported_on=today, now=now, actor=None
+    )
+    if decided:
+        why: dict[str, Any] = {"kind": DecisionKind.GOODWILL, "amount": Decimal(40), "reason": "A loyal customer"}
+        decide_claim(claim=filed, **why, day=today, now=now, actor=User.objects.get(username="warranty"))
+    return [make_claim_token(_find_owner(cover.vehicle), filed)]
 
 
 def _own_claim() -> list[Any]:
@@ -584,6 +595,7 @@ NO_PAGES = {
     "inspection_photo": "a picture",
     "own_visit_file": "a calendar",
     "own_claim_photo": "a picture",
+    "own_record_pdf": "a PDF",
     "own_certificate": "a PDF",
     "own_record_file": "a PDF",
     "visit_record": "a PDF",

@@ -19,10 +19,12 @@ from claims.decisions.services import ask_customer
 from claims.intake.services import file_claim
 from claims.models import Claim
 from desk import urls
+from notifications.consents.queries import read_consents
 from notifications.customer_page import links
+from notifications.customer_page.contact import find_preferred_channel
 from notifications.customer_page.links import PATHS, make_vehicle_token, read_link
-from notifications.enums import LinkPurpose, MessageKind
-from notifications.models import LinkUse, Message
+from notifications.enums import Channel, LinkPurpose, MessageKind, Purpose
+from notifications.models import Consent, LinkUse, Message
 from notifications.outbox.services import send_all_due_messages
 from notifications.privacy import ErasureOrder, erase_person
 from notifications.privacy.retention import erase_what_is_old
@@ -243,6 +245,29 @@ def test_contact_details_are_corrected_and_not_shown_in_full(owner: Customer, to
     # The same once more changes nothing.
     again = client.post(page, {"phone": "+1 315 555 0177", "address": "1 Quay Street", "language": "fr", "email": ""})
     assert again["Location"].endswith("?done=same") and Event.objects.filter(kind="customer.changed").count() == 1
+
+
+@pytest.mark.parametrize("gateway", ["", "https://texts.example.org/send"])
+def test_a_customer_chooses_how_to_be_written_to(
+    owner: Customer, tokens: dict[LinkPurpose, str], settings: Settings, gateway: str
+) -> None:
+    settings.TEXT_GATEWAY_URL = gateway
+    client, page = Client(), f"/my/{tokens[LinkPurpose.CONTACT]}/contact/"
+    assert client.post(page, {"language": "en", "channel": "letter"}).status_code == 302
+    assert find_preferred_channel(owner) is Channel.LETTER
+    # Nothing carries text messages without a gateway; who chooses them agrees to them.
+    assert client.post(page, {"language": "en", "channel": "text"}).status_code == (302 if gateway else 400)
+    assert find_preferred_channel(owner) is (Channel.TEXT if gateway else Channel.LETTER)
+    assert read_consents([owner])[owner.pk][Purpose.TEXTS] is bool(gateway)
+    assert client.post(page, {"language": "en", "channel": "carrier pigeon"}).status_code == 400
+
+
+@pytest.mark.parametrize(("sent", "source"), [({}, "link"), ({"List-Unsubscribe": "One-Click"}, "one_click")])
+def test_who_stopped_messages_is_on_record_with_how(
+    owner: Customer, tokens: dict[LinkPurpose, str], sent: dict[str, str], source: str
+) -> None:
+    assert Client().post(f"/stop/{tokens[LinkPurpose.STOP]}/", sent).status_code == 200
+    assert Consent.objects.get(customer=owner).source == source
 
 
 def test_a_new_email_counts_once_it_is_confirmed_and_the_former_is_told(

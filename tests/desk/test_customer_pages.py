@@ -22,6 +22,7 @@ from notifications.reminders.services import write_due_reminders
 from scheduling.booking.changing import cancel_visit
 from scheduling.booking.own_visits import MOST_CHANGES_A_DAY
 from scheduling.booking.services import book_visit, move_visit
+from scheduling.covers.services import end_cover
 from scheduling.enums import UsualReason
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, Cover, CoverState
@@ -305,6 +306,7 @@ def test_the_visit_goes_into_a_calendar_under_the_uid_of_the_invitation(
 def test_papers_and_the_record_of_what_was_done(shop: ShopForTests, page: str, client: Client) -> None:
     with freeze_time(NOW):
         assert client.get(page + "certificate.pdf").content.startswith(b"%PDF")
+        assert client.get(page + "record.pdf").content.startswith(b"%PDF")
     text = read(client, page + "record/")
     assert "First treatment, 10 June 2025" in text and "Creepline Film, lot CF-1" in text
     assert "No zone is on record as left out" in text
@@ -395,3 +397,9 @@ def test_a_visit_is_cancelled_without_saying_why(cover: Cover, page: str, client
     assert post(client, page + "cancel/", sequence=str(visit.sequence), reason=" ")[0] == 302
     visit.refresh_from_db()
     assert (visit.status, visit.status_reason) == ("cancelled", UsualReason.CUSTOMER_ASKED)
+
+
+def test_an_ended_cover_is_shown_with_why(cover: Cover, page: str, bays: Bays, client: Client) -> None:
+    end_cover(cover=cover, day=TODAY, reason="The vehicle was scrapped", now=NOW, actor=bays.writer)
+    text = read(client, page)
+    assert "The vehicle was scrapped" in text and list_times(text) == []
