@@ -125,7 +125,7 @@ def _check_vehicle_was_there(vehicle: Vehicle, discovered_on: date) -> None:
             in_service_on=in_service_on,
         )
     if model_year and discovered_on.year < model_year - 1:
-        raise refuse("refused.before_model_year", "discovered_on", day=discovered_on, model_year=model_year)
+        raise refuse("refused.before_model_year", "discovered_on", day=discovered_on, model_year=str(model_year))
 
 
 def find_same_damage(

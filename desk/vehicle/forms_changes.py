@@ -212,6 +212,10 @@ class OtherTermsForm(ChangeForm):
 class EndForm(ChangeForm):
     day = DayField(label=_("First day without cover"), months_ahead=24)
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["reason"].help_text = _("In your words; the customer reads it, and it stands in the record.")
+
 
 class TakeEndBackForm(ChangeForm):
     """Asks for the reason only."""

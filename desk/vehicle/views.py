@@ -8,7 +8,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone, translation
 from django.utils.http import urlencode
-from django.utils.translation import gettext
+from django.utils.translation import gettext, gettext_noop
 from django.views.decorators.http import require_safe
 
 from claims.models import Claim
@@ -99,11 +99,24 @@ def vehicles(request: HttpRequest) -> HttpResponse:
     return render(request, "vehicle/vehicles.html", context)
 
 
+# As the page names them.
+DAY_LABELS = {
+    "as-of": gettext_noop("On the day"),
+    "on": gettext_noop("On the day"),
+    "known-at": gettext_noop("As known on"),
+}
+
+
 def read_day(text: str, name: str, errors: list[tuple[str, str]]) -> date | None:
     """Return the day that an address asks for; a wrong one is told with the name of its field, and left out."""
     if not text:
         return None
-    reach = {"name": name, "text": text, "first": FIRST_RECORDED.isoformat(), "last": LAST_RECORDED.isoformat()}
+    reach = {
+        "name": gettext(DAY_LABELS[name]),
+        "text": text,
+        "first": FIRST_RECORDED.isoformat(),
+        "last": LAST_RECORDED.isoformat(),
+    }
     try:
         day = date.fromisoformat(text)
     except ValueError:

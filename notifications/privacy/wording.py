@@ -10,11 +10,17 @@ from django.utils.translation import ngettext
 from notifications.privacy.closed import PLACES
 from notifications.privacy.erasing import Erasure
 from notifications.privacy.register import REGISTER, Needed, OnErasure, Place, Words
+from notifications.privacy.tables import TABLES
 
 
 @dataclass(frozen=True, slots=True)
 class RegisterLine:
-    """One line of the printed register; ``columns`` are names in the database, none for a place outside it."""
+    """One line of the printed register.
+
+    Attributes:
+        columns: names in the database, for whoever keeps the program; none for a place outside it.
+        where: what people call the tables, or the place.
+    """
 
     columns: tuple[str, ...]
     where: str
@@ -48,11 +54,16 @@ def describe_register() -> list[RegisterLine]:
     for line in REGISTER:
         key = (str(line.purpose), _render_how_long(line), _render_act(line), str(line.why))
         columns.setdefault(key, []).extend(line.labels)
-    lines = [RegisterLine(tuple(labels), "", *told) for told, labels in columns.items()]
+    lines = [RegisterLine(tuple(labels), _name_tables(labels), *told) for told, labels in columns.items()]
     return lines + [
         RegisterLine((), str(place.where), str(place.purpose), _render_days(place), _render_act(place), str(place.why))
         for place in PLACES
     ]
+
+
+def _name_tables(labels: list[str]) -> str:
+    tables = dict.fromkeys(label.rpartition(".")[0] for label in labels)
+    return ", ".join(str(TABLES[table]) for table in tables)
 
 
 def _render_how_long(line: Words) -> str:
@@ -65,7 +76,7 @@ def _render_how_long(line: Words) -> str:
     if line.on_erasure is OnErasure.KEEP:
         told = _("as long as the record")
     days = _render_days(line)
-    return f"{told}; {days}" if days else told
+    return _("%(first)s; %(second)s") % {"first": told, "second": days} if days else told
 
 
 def _render_days(line: Words | Place) -> str:

@@ -26,6 +26,7 @@ def test_a_page_can_be_used_by_everybody(open_page, new_context, wanted: DeskPag
     page = new_context(wanted.username).new_page()
     complaints = listen(page)
     show(page, wanted)
+    assert find_what_touches(page) == []
     for width, size in SIZES.items():
         page.set_viewport_size(size)
         page.emulate_media(color_scheme="light")
@@ -42,6 +43,17 @@ def test_a_page_can_be_used_by_everybody(open_page, new_context, wanted: DeskPag
                 other = open_page(wanted.address, username, viewport=SIZES[360])
                 assert_no_violations(other, where=f"{wanted.title} as {username}")
     assert complaints == []
+
+
+# What stands side by side without a gap in the text is one word to whoever copies or hears it.
+TOUCHING = """() => [...document.querySelectorAll(".facts > * + *, .actions > * + *")]
+    .filter(one => one.type !== "hidden" && one.previousSibling === one.previousElementSibling)
+    .map(one => one.outerHTML.slice(0, 200))"""
+
+
+def find_what_touches(page: Page) -> list[str]:
+    found: list[str] = page.evaluate(TOUCHING)
+    return found
 
 
 def listen(page: Page) -> list[str]:

@@ -10,6 +10,7 @@ from django.db import connection, models
 
 from notifications.privacy.closed import CLOSED, OTHER_TABLES
 from notifications.privacy.register import REGISTER, OnErasure, list_registered_columns
+from notifications.privacy.tables import TABLES
 
 # What can hold text: whatever is not known to hold numbers, days, moments or keys only.
 WITHOUT_TEXT = (
@@ -94,3 +95,7 @@ def test_a_command_whose_reader_has_enough_ends_quietly() -> None:
         assert ran.stdout is not None and ran.stderr is not None
         ran.stdout.close()
         assert ran.stderr.read() == b""
+
+
+def test_every_table_of_the_register_has_a_name_for_people() -> None:
+    assert set(TABLES) == {line.table for line in REGISTER}

@@ -33,8 +33,6 @@ def round_to_currency(amount: Decimal, currency: str) -> Decimal:
 
 
 ENGLISH = "en"
-# Numbers below this are often years, and French groups them only by choice.
-_GROUPED_FROM = 10_000
 
 
 @lru_cache(maxsize=8192)
@@ -51,15 +49,9 @@ def format_month(day: date, language: str) -> str:
 
 
 @lru_cache(maxsize=8192)
-def format_number(number: Decimal | int, language: str, *, measured: bool = False) -> str:
-    """Return a number as a language writes it.
-
-    Args:
-        measured: whether a unit follows; English groups the digits of no other number.
-    """
-    grouped = measured if language == ENGLISH else abs(Decimal(number)) >= _GROUPED_FROM
-    told: str = format_decimal(number, locale=language, decimal_quantization=False, group_separator=grouped)
-    return told
+def format_number(number: Decimal | int, language: str) -> str:
+    """Return a number as a language writes it, its digits in groups; a year is no number, but a text."""
+    return str(format_decimal(number, locale=language, decimal_quantization=False))
 
 
 @lru_cache(maxsize=8192)

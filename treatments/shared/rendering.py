@@ -60,7 +60,7 @@ def render_param(value: Param, zone_names: Mapping[str, str] | None = None) -> s
             case int() | Decimal():
                 return format_number(single, language)
             case Quantity():
-                return f"{format_number(single.amount, language, measured=True)} {single.unit}"
+                return f"{format_number(single.amount, language)} {single.unit}"
             case Money():
                 return format_money(single.amount, single.currency, language)
             case Label():

@@ -1,0 +1,48 @@
+"""What people call the tables of the register of personal data."""
+
+from django.utils.translation import gettext_lazy as _
+
+from notifications.privacy.register import Text
+
+TABLES: dict[str, Text] = {
+    "admin.LogEntry": _("changes made in the administration pages"),
+    "axes.AccessAttempt": _("failed log-ins"),
+    "axes.AccessFailureLog": _("log of failed log-ins"),
+    "axes.AccessLog": _("log of log-ins"),
+    "claims.Claim": _("claims"),
+    "claims.ClaimDecision": _("decisions on claims"),
+    "claims.ClaimPayment": _("payments"),
+    "claims.ClaimPhoto": _("pictures of claims"),
+    "claims.ClaimRequest": _("questions on claims"),
+    "notifications.Message": _("messages"),
+    "notifications.Notice": _("notices"),
+    "notifications.Suppression": _("addresses that are not written to"),
+    "scheduling.Appointment": _("visits"),
+    "scheduling.BayClosure": _("closures of bays"),
+    "scheduling.ClosedDay": _("closed days"),
+    "scheduling.Cover": _("covers"),
+    "scheduling.CoverChange": _("changes of covers"),
+    "scheduling.CoverFault": _("covers that can't be computed"),
+    "scheduling.CoverState": _("states of covers"),
+    "scheduling.CustomerWish": _("wishes of customers"),
+    "scheduling.DueItem": _("what is due"),
+    "scheduling.SavedFilter": _("saved filters"),
+    "scheduling.SeasonProposal": _("proposals of a season plan"),
+    "sessions.Session": _("sessions of who is logged in"),
+    "treatments.Customer": _("customers"),
+    "treatments.Dealership": _("dealerships"),
+    "treatments.EventWords": _("words of the event log"),
+    "treatments.Inspection": _("inspections"),
+    "treatments.InspectionLine": _("zones of inspections"),
+    "treatments.KeptPhoto": _("pictures that wait for their form"),
+    "treatments.Lot": _("lots"),
+    "treatments.OdometerReading": _("odometer readings"),
+    "treatments.Photo": _("pictures of inspections"),
+    "treatments.Site": _("sites"),
+    "treatments.Treatment": _("treatments"),
+    "treatments.TreatmentLine": _("zones of treatments"),
+    "treatments.User": _("people of the shop"),
+    "treatments.Vehicle": _("vehicles"),
+    "treatments.VehicleChange": _("changes of vehicles"),
+    "treatments.VehicleFact": _("facts about vehicles"),
+}
