@@ -10,7 +10,6 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
-from treatments.enums import Role
 from treatments.rules.site_settings import NotComputableError
 from treatments.shared.rendering import render_all
 
@@ -34,7 +33,7 @@ def answer_problem(error: Exception, context: dict[str, Any]) -> Response | None
     """Turn an error into problem details; an error that the framework doesn't know stays a server error."""
     if isinstance(error, NotComputableError):
         # A dealership can't put it right, and the shop's settings are not its business.
-        is_dealership = getattr(context["request"].user, "role", "") == Role.DEALERSHIP
+        is_dealership = getattr(context["request"].user, "is_dealership", False)
         error = NotComputable(CALL_THE_SHOP if is_dealership else render_all(error.explanations))
     response = exception_handler(error, context)
     if response is None:

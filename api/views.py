@@ -33,7 +33,6 @@ from claims.queries import list_claims_for, read_claim_check
 from claims.visibility import may_see_findings
 from scheduling.covers.queries import list_covers_for, read_cover_case
 from scheduling.models import Cover, DueItem
-from treatments.enums import Role
 from treatments.models import Inspection, Treatment, Vehicle
 from treatments.queries import find_end_of_day_at, find_today
 from treatments.reference.queries import map_zone_names
@@ -92,7 +91,7 @@ class VehicleViewSet(ReadOnlyModelViewSet[Vehicle]):
 
     def get_queryset(self) -> QuerySet[Vehicle]:
         user = get_user(self.request)
-        if user.role == Role.DEALERSHIP:
+        if user.is_dealership:
             return Vehicle.objects.filter(covers__in=list_covers_for(user)).distinct()
         return Vehicle.objects.all()
 

@@ -4,7 +4,6 @@ from collections.abc import Iterable
 
 from claims.models import Claim, ClaimDecision
 from scheduling.visibility import may_see_owner_on
-from treatments.enums import Role
 from treatments.models import User
 
 
@@ -13,7 +12,7 @@ def may_see_decision(user: User, *, stands: bool) -> bool:
 
     One that waits for its second person is not made yet, and one that was reopened no longer holds.
     """
-    return user.role != Role.DEALERSHIP or stands
+    return not user.is_dealership or stands
 
 
 def list_decisions_for(user: User, decisions: Iterable[ClaimDecision]) -> list[ClaimDecision]:
@@ -23,7 +22,7 @@ def list_decisions_for(user: User, decisions: Iterable[ClaimDecision]) -> list[C
 
 def may_see_findings(user: User, claim: Claim) -> bool:
     """Say whether a person may see what the rules find, recommend and come to; a dealership once it is decided."""
-    return user.role != Role.DEALERSHIP or bool(list_decisions_for(user, claim.decisions.all()))
+    return not user.is_dealership or bool(list_decisions_for(user, claim.decisions.all()))
 
 
 def may_see_sum(user: User, claim: Claim) -> bool:
@@ -31,7 +30,7 @@ def may_see_sum(user: User, claim: Claim) -> bool:
 
     It tells what other claims on the cover use up, which a dealership may not know of one that is not decided yet.
     """
-    if user.role != Role.DEALERSHIP:
+    if not user.is_dealership:
         return True
     others = ClaimDecision.objects.filter(claim__cover=claim.cover_id, reopened_at__isnull=True)
     return may_see_findings(user, claim) and all(decision.stands for decision in others)
@@ -39,6 +38,6 @@ def may_see_sum(user: User, claim: Claim) -> bool:
 
 def may_see_letter(user: User, claim: Claim, decision: ClaimDecision) -> bool:
     """Say whether a person may read the letter about a decision on a claim, which names who owned the vehicle then."""
-    if user.role != Role.DEALERSHIP:
+    if not user.is_dealership:
         return True
     return decision.stands and may_see_owner_on(user, claim.cover, claim.reported_on)

@@ -7,7 +7,6 @@ from typing import Protocol, TypeVar
 from django.db.models import Model, QuerySet
 
 from scheduling.models import Cover
-from treatments.enums import Role
 from treatments.models import Customer, Ownership, User
 
 Row = TypeVar("Row", bound=Model)
@@ -21,14 +20,14 @@ def limit_to_own(user: User, rows: QuerySet[Row], dealership: str = "dealership"
     Args:
         dealership: the look-up from a row to the dealership of its cover.
     """
-    if user.role != Role.DEALERSHIP:
+    if not user.is_dealership:
         return rows
     return rows.filter(**{dealership: user.dealership_id or NOBODY})
 
 
 def may_see_cover(user: User, cover: Cover) -> bool:
     """Say whether a person may see a cover."""
-    return user.role != Role.DEALERSHIP or cover.dealership_id == user.dealership_id
+    return not user.is_dealership or cover.dealership_id == user.dealership_id
 
 
 class Owned(Protocol):
@@ -51,7 +50,7 @@ def list_owners_for(user: User, owners: Iterable[AnyOwned], covers: Iterable[Cov
         covers: those of the vehicle that the person may see.
     """
     known = sorted(owners, key=lambda owner: owner.from_day)
-    if user.role != Role.DEALERSHIP:
+    if not user.is_dealership:
         return known
     sold_on = max((cover.sold_on for cover in covers), default=None)
     if sold_on is None:
@@ -61,7 +60,7 @@ def list_owners_for(user: User, owners: Iterable[AnyOwned], covers: Iterable[Cov
 
 def find_holder_for(user: User, cover: Cover) -> Customer | None:
     """Return who holds a cover, None where nobody is on record or it is an owner whom the person may not see."""
-    if user.role != Role.DEALERSHIP:
+    if not user.is_dealership:
         return cover.holder
     owners: list[Ownership] = list(cover.vehicle.ownerships.all())
     seen = {owner.customer_id for owner in list_owners_for(user, owners, [cover])}
@@ -71,7 +70,7 @@ def find_holder_for(user: User, cover: Cover) -> Customer | None:
 
 def may_see_owner_on(user: User, cover: Cover, day: date) -> bool:
     """Say whether a person may see who owns the vehicle of a cover on a day."""
-    if user.role != Role.DEALERSHIP:
+    if not user.is_dealership:
         return True
     owners: list[Ownership] = list(cover.vehicle.ownerships.all())
     seen = list_owners_for(user, owners, [cover])
@@ -83,4 +82,4 @@ def may_read_reasons(user: User) -> bool:
 
     The shop writes these reasons for itself, and they may tell of an owner whom a dealership may not see.
     """
-    return user.role != Role.DEALERSHIP
+    return not user.is_dealership

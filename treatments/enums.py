@@ -5,6 +5,8 @@ They live in one place so that a zone catalogue, a terms document, a log and a c
 
 from enum import StrEnum
 
+from treatments.labels import LABELS
+
 
 class BodyStyle(StrEnum):
     """Body styles that a shop sees; the zone catalogue gives each its zones and areas."""
@@ -194,27 +196,9 @@ class CorrosivityCategory(StrEnum):
     CX = "CX"
 
 
-def say(word: str) -> str:
-    """Return a word of these lists as a person reads it, e.g. ``annual_touch_up`` as ``annual touch-up``."""
-    return {
-        "annual_touch_up": "annual touch-up",
-        "touch_up": "touch-up",
-        "suv_or_wagon": "SUV or wagon",
-        "lpg_or_cng": "LPG or CNG",
-        "battery": "battery electric",
-        "hooked_wand": "hooked wand (90°)",
-        "all_round_wand": "all-round wand (360°)",
-        "zone_absent": "zone that the vehicle does not have",
-        "zone_forbidden": "zone that must not be coated",
-        "makers_instruction": "vehicle maker's instruction",
-        "seen_on_vehicle": "seen on the vehicle",
-        "vehicle_maker": "vehicle maker",
-        "owner_said": "said by the owner",
-        "shop_log": "the shop's log",
-        "canister": "by the canister (exact)",
-        "pump": "by the pump (not exact)",
-        "estimate": "by estimate (not exact)",
-    }.get(str(word), str(word).replace("_", " "))
+def label_in_english(word: str) -> str:
+    """Return a word of these lists as a person reads it in English, e.g. ``annual_touch_up`` as ``annual touch-up``."""
+    return LABELS.get(str(word), str(word).replace("_", " "))
 
 
 class Role(StrEnum):

@@ -11,7 +11,7 @@ from typing import Any
 from dateutil.relativedelta import relativedelta
 
 from scheduling.covers.rules.dates import WorkingCalendar
-from treatments.enums import BodyStyle, Propulsion, ZoneKind, say
+from treatments.enums import BodyStyle, Propulsion, ZoneKind, label_in_english
 from treatments.records.rules.material import MaterialNeed, compute_expected_ml
 from treatments.rules.units import MILLILITRES_PER, VolumeUnit
 from treatments.rules.zone_catalogue import ZoneDescription
@@ -105,7 +105,7 @@ def build_rows(
             vehicle["plate"],
             vehicle["description"],
             vehicle["body_style"].replace("_", " "),
-            say(vehicle.get("propulsion", Propulsion.COMBUSTION)),
+            label_in_english(vehicle.get("propulsion", Propulsion.COMBUSTION)),
             str(vehicle["odometer_at_first"] + driven),
             vehicle["odometer_unit"],
             day.isoformat(),

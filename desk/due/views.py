@@ -46,7 +46,7 @@ from scheduling.due_list.queries import (
     read_due_page,
 )
 from scheduling.due_list.saved_filters import drop_filter, keep_filter, list_filters
-from treatments.enums import CorrosivityCategory, Role
+from treatments.enums import CorrosivityCategory
 from treatments.models import Site
 from treatments.queries import find_today, map_todays
 from treatments.reference.queries import find_site_of, list_sites, map_zone_names
@@ -196,12 +196,12 @@ def read_list(request: HttpRequest) -> dict[str, Any]:
         "after": after,
         "next": page.after,
         "days_ahead": DAYS_AHEAD,
-        "cards": list_cards(page.rows, map_todays(now), shows_owner=user.role != Role.DEALERSHIP),
+        "cards": list_cards(page.rows, map_todays(now), shows_owner=not user.is_dealership),
         "counts": [(code, words, counted(counts[code])) for code, words in URGENCIES.items()],
         "sites": sites,
         "kinds": list(DueKind),
         "booked_or_not": list(BOOKED_OR_NOT.items()),
-        "finds_people": user.role != Role.DEALERSHIP,
+        "finds_people": not user.is_dealership,
         "may_book": may_book,
         "may_remind": may_open(user, "remind"),
         "may_waive": may_open(user, "waive"),

@@ -116,8 +116,8 @@ class TreatmentVisitForm(VisitForm):
         min_value=Decimal("0.1"),
         max_value=Decimal(100),
     )
-    clean_surface = forms.ChoiceField(label=_("Surface clean"), choices=YES_NO, required=False)
-    dry_surface = forms.ChoiceField(label=_("Surface dry"), choices=YES_NO, required=False)
+    surface_clean = forms.ChoiceField(label=_("Surface clean"), choices=YES_NO, required=False)
+    surface_dry = forms.ChoiceField(label=_("Surface dry"), choices=YES_NO, required=False)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -141,8 +141,8 @@ class TreatmentVisitForm(VisitForm):
             air_temperature_c=self._to_celsius(values["air"]),
             surface_temperature_c=self._to_celsius(values["surface"]),
             relative_humidity_percent=values["humidity"],
-            surface_clean=read_yes_no(values["clean_surface"]),
-            surface_dry=read_yes_no(values["dry_surface"]),
+            surface_clean=read_yes_no(values["surface_clean"]),
+            surface_dry=read_yes_no(values["surface_dry"]),
         )
 
 

@@ -282,8 +282,8 @@ def _put_visit(treatment: Treatment) -> dict[str, Any]:
         "air": put_number(treatment.air_temperature_c),
         "surface": put_number(treatment.surface_temperature_c),
         "humidity": put_number(treatment.relative_humidity_percent),
-        "clean_surface": put_yes_no(treatment.surface_clean),
-        "dry_surface": put_yes_no(treatment.surface_dry),
+        "surface_clean": put_yes_no(treatment.surface_clean),
+        "surface_dry": put_yes_no(treatment.surface_dry),
         "note": treatment.note,
     }
     if odometer:

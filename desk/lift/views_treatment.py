@@ -139,7 +139,7 @@ def describe_dew_point(visit: TreatmentVisitForm) -> list[tuple[Answer, str]]:
     if wrong:
         return [(Answer.FAILS, str(error)) for error in wrong]
     values = visit.cleaned_data
-    read = TreatmentVisitForm.read_conditions(visit) if {"clean_surface", "dry_surface"} <= values.keys() else None
+    read = TreatmentVisitForm.read_conditions(visit) if {"surface_clean", "surface_dry"} <= values.keys() else None
     if read is None:
         return []
     told = []

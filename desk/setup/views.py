@@ -49,7 +49,7 @@ from scheduling.bays.services import (
 from scheduling.booking.rules.opening import USUAL_HOURS
 from scheduling.enums import Skill
 from scheduling.models import Absence, Appointment, Bay, BayClosure, WorkDuration
-from treatments.enums import Role, Training
+from treatments.enums import Training
 from treatments.models import PersonTraining, Site, User
 from treatments.reference.queries import list_sites, map_people
 from treatments.rules.site_days import find_day
@@ -303,7 +303,7 @@ def _show(
                 bound,
             )
             for person in everyone
-            if person.role != Role.DEALERSHIP
+            if not person.is_dealership
         ],
         "absences": [
             (row, name_person(people[row.person_id]), row.starts_at.astimezone(zone), row.ends_at.astimezone(zone))

@@ -153,14 +153,14 @@ def open_to_all(
 
 def list_vehicles_for(user: User) -> QuerySet[Vehicle]:
     """Return the vehicles that a person may see: a dealership those that it sold cover for."""
-    if user.role == Role.DEALERSHIP:
+    if user.is_dealership:
         return Vehicle.objects.filter(covers__in=list_covers_for(user)).distinct()
     return Vehicle.objects.all()
 
 
 def _may_see_vehicle_of(user: User, record: Treatment | Inspection) -> bool:
     """Say whether the person may see the vehicle of a record."""
-    return user.role != Role.DEALERSHIP or list_vehicles_for(user).filter(pk=record.vehicle_id).exists()
+    return not user.is_dealership or list_vehicles_for(user).filter(pk=record.vehicle_id).exists()
 
 
 def access_vehicle(user: User, vin: str) -> Vehicle:
@@ -174,7 +174,7 @@ def access_vehicle(user: User, vin: str) -> Vehicle:
 def access_vehicle_and_covers(user: User, vin: str) -> tuple[Vehicle, list[Cover]]:
     """Return the vehicle of this VIN with all its covers, the newest first; 404 as ``access_vehicle``."""
     found = find_vehicle_and_covers(vin.upper())
-    if found is None or (user.role == Role.DEALERSHIP and not any(may_see_cover(user, one) for one in found[1])):
+    if found is None or (user.is_dealership and not any(may_see_cover(user, one) for one in found[1])):
         raise Http404(f"No vehicle {vin} here.")
     return found
 
@@ -255,14 +255,14 @@ def access_cover(user: User, number: str) -> Cover:
 def list_visits_for(user: User) -> QuerySet[Appointment]:
     """Return the visits that a person may see: those of the vehicles that the person may see."""
     visits = Appointment.objects.select_related("site", "bay", "person", "vehicle", "cover__site", "customer", "splits")
-    if user.role == Role.DEALERSHIP:
+    if user.is_dealership:
         return visits.filter(cover__in=list_covers_for(user))
     return visits
 
 
 def access_visit(user: User, number: str) -> Appointment:
     """Return the visit of this number, or 404 where there is none that the person may see."""
-    is_dealership = user.role == Role.DEALERSHIP
+    is_dealership = user.is_dealership
     visit = list_visits_for(user).filter(number=number).first() if is_dealership else find_visit(number)
     if visit is None:
         raise Http404(f"No visit {number} here.")

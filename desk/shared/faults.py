@@ -11,7 +11,6 @@ from django.shortcuts import render
 from scheduling.bays.queries import read_calendars
 from scheduling.index.faults import list_faults_for
 from scheduling.models import Cover
-from treatments.enums import Role
 from treatments.models import Site, User
 from treatments.reference.queries import list_sites
 from treatments.rules.explanation import Explanation
@@ -37,7 +36,7 @@ def read_shown_faults(user: User) -> ShownFaults | None:
     """Return which covers that the person may see, and which sites, can't be computed; None where all can."""
     faults = list_faults_for(user)
     first = list(faults[:MOST_NAMED])
-    all_sites = [] if user.role == Role.DEALERSHIP else list_sites()
+    all_sites = [] if user.is_dealership else list_sites()
     calendars = read_calendars(all_sites)
     sites = [(site, calendars[site.pk].fault) for site in all_sites if calendars[site.pk].fault]
     if not first and not sites:
@@ -61,7 +60,7 @@ class AnswerWhatCannotBeComputed:
         if not isinstance(error, NotComputableError):
             return None
         user = request.user
-        is_of_shop = isinstance(user, User) and user.role != Role.DEALERSHIP
+        is_of_shop = isinstance(user, User) and not user.is_dealership
         # Customers and dealerships can't put it right.
         context = {"explanations": error.explanations if is_of_shop else ()}
         return render(request, "shared/not_computable.html", context, status=HTTPStatus.CONFLICT)

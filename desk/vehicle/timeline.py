@@ -25,7 +25,6 @@ from desk.vehicle.timeline_records import (
 from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.models import Cover
 from scheduling.visibility import list_owners_for, may_read_reasons
-from treatments.enums import Role
 from treatments.models import User
 from treatments.records.rules.history import RecordedReading, VehicleHistory
 from treatments.records.rules.odometer import Reading, find_doubt, flag_backwards
@@ -115,7 +114,7 @@ def list_kinds_for(user: User) -> tuple[EntryKind, ...]:
     hidden = set()
     if not may_open(user, "claims"):
         hidden.add(EntryKind.CLAIM)
-    if user.role == Role.DEALERSHIP:
+    if user.is_dealership:
         hidden.add(EntryKind.MESSAGE)
     return tuple(kind for kind in EntryKind if kind not in hidden)
 
@@ -192,7 +191,7 @@ def _list_owners(past: Past) -> list[Owner]:
 
 def _list_seen(past: Past, places: Iterable[Place]) -> Iterable[Place]:
     """Return the places whose record a person may see: a dealership no drafts, and visits of its own covers only."""
-    if past.user.role != Role.DEALERSHIP:
+    if not past.user.is_dealership:
         return places
     own = {cover.pk for cover in past.covers}
     return [

@@ -45,7 +45,7 @@ from notifications.documents.letters import describe_message, render_letters
 from notifications.documents.visit_records import name_visit, read_visit_record_pdf
 from notifications.languages import choose_language
 from scheduling.visibility import may_see_owner_on
-from treatments.enums import Answer, Role
+from treatments.enums import Answer
 from treatments.models import User, Vehicle
 from treatments.queries import find_clock, find_end_of_day_at, find_today
 from treatments.reference.queries import find_site_of, map_zone_names
@@ -77,7 +77,7 @@ def vehicles(request: HttpRequest) -> HttpResponse:
         request.GET.get("q", "").replace("\x00", "").strip()[:100],
         request.GET.get("after", "").replace("\x00", "")[:20],
     )
-    if user.role == Role.DEALERSHIP:
+    if user.is_dealership:
         # Names and telephones of customers are not a dealership's to search.
         found = list_vehicles_for(user).filter(vin__gt=after.upper())
         if text:
@@ -89,8 +89,8 @@ def vehicles(request: HttpRequest) -> HttpResponse:
     context = {
         "vehicles": shown[:PER_PAGE],
         # What else is on record is not a dealership's to know.
-        "advice": None if shown or user.role == Role.DEALERSHIP else advise_on_search(text),
-        "finds_people": user.role != Role.DEALERSHIP,
+        "advice": None if shown or user.is_dealership else advise_on_search(text),
+        "finds_people": not user.is_dealership,
         "text": text,
         "after": after,
         "next": shown[PER_PAGE - 1].vin if len(shown) > PER_PAGE else "",
@@ -207,7 +207,7 @@ def keep_query(request: HttpRequest, without: tuple[str, ...]) -> list[tuple[str
 def _find_owner(owners: list[Owner], user: User) -> Owner | None:
     """Return the owner now, of those that the person may see; how to reach one is not a dealership's to know."""
     owner = next((owner for owner in owners if owner.until_day is None), None)
-    return replace(owner, contact="") if owner and user.role == Role.DEALERSHIP else owner
+    return replace(owner, contact="") if owner and user.is_dealership else owner
 
 
 @open_to("certificate")

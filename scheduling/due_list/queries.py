@@ -16,7 +16,6 @@ from scheduling.covers.queries import list_covers_for
 from scheduling.covers.rules.dates import DutyDates
 from scheduling.models import Cover, CoverState, DueItem
 from scheduling.visibility import NOBODY, limit_to_own
-from treatments.enums import Role
 from treatments.models import User
 from treatments.reference.queries import list_sites
 from treatments.rules.search_words import SearchWord, read_search_words
@@ -242,7 +241,7 @@ def read_due_page(user: User, as_of: date, wanted: DueFilter, *, after: str = ""
         PlaceError: where ``after`` is not a place that a page gave.
     """
     place = _read_place(after) if after else None
-    by_people = user.role != Role.DEALERSHIP
+    by_people = not user.is_dealership
     words = read_search_words(wanted.text)[:MOST_WORDS]
     common_words = []
     covers: Collection[int] | None = None

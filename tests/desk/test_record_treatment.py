@@ -36,8 +36,8 @@ def visit(lift: Lift, **typed: str) -> dict[str, Any]:
     wax = lift.shop.wax
     wax_lot = f"{wax.pk}:{wax.lots.get(number='FC-1').pk}"
     form = lift.fill_in(
-        kind="first_treatment", temperature_unit="f", air="68", surface="66", humidity="55", clean_surface="yes",
-        dry_surface="yes", note="",
+        kind="first_treatment", temperature_unit="f", air="68", surface="66", humidity="55", surface_clean="yes",
+        surface_dry="yes", note="",
     )  # fmt: skip
     form |= {
         f"z-{ROCKER}-state": "done", f"c-{ROCKER}-0-material": wax_lot,
@@ -152,7 +152,7 @@ def test_the_summary_says_what_speaks_against_the_work(lift: Lift) -> None:
     old = Lot.objects.create(product=wax, number="FC-0", expires_on=date(2026, 5, 18))
     fine = client.post(TREAT, visit(lift))
     assert "What speaks against it" not in client.get(fine["Location"]).content.decode()
-    faulty = visit(lift, kind="after_repair", surface="50", dry_surface="no") | {
+    faulty = visit(lift, kind="after_repair", surface="50", surface_dry="no") | {
         f"c-{ROCKER}-0-material": f"{wax.pk}:{old.pk}", f"c-{ROCKER}-0-points": "1", f"c-{ROCKER}-0-quantity": "2",
     }  # fmt: skip
     page = client.get(client.post(TREAT, faulty)["Location"]).content.decode()

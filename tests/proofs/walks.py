@@ -159,7 +159,7 @@ def treat(now: datetime) -> None:
     typed = {
         "form_key": str(uuid4()), "typed_by": str(person.pk), "done_on": find_today(now, person.site).isoformat(),
         "odometer": "", "odometer_unit": "km", "kind": "annual_touch_up", "temperature_unit": "f", "air": "68",
-        "surface": "66", "humidity": "55", "clean_surface": "yes", "dry_surface": "yes", "note": "",
+        "surface": "66", "humidity": "55", "surface_clean": "yes", "surface_dry": "yes", "note": "",
         f"z-{ROCKER}-state": "done", f"c-{ROCKER}-0-material": f"{lot.product_id}:{lot.pk}",
         f"c-{ROCKER}-0-quantity": "0.2", f"c-{ROCKER}-0-unit": "us_quart",
     }  # fmt: skip

@@ -16,7 +16,7 @@ from typing import Any
 from claims.explanations.questions import MESSAGES
 from claims.rules.recommend import Outcome
 from tests.conftest import FIXTURES
-from treatments.enums import Answer, BodyStyle, CorrosivityCategory, DamageKind, say
+from treatments.enums import Answer, BodyStyle, CorrosivityCategory, DamageKind, label_in_english
 
 NOT_RECORDED = "not recorded"
 PRODUCTS = ("Fenwax Cavity 40", "Creepline Film", "Marlock Underbody 60")
@@ -184,10 +184,10 @@ def a_finding(value: str) -> tuple[str, str | None]:
     return known[words.strip()], a_zone(zone.strip()) if zone else None
 
 
-an_answer = one_of(*(say(answer) for answer in Answer))
-an_outcome = one_of(*(say(outcome) for outcome in Outcome))
-a_damage = one_of(*(say(kind) for kind in DamageKind))
-a_body = one_of(*(say(style) for style in BodyStyle))
+an_answer = one_of(*(label_in_english(answer) for answer in Answer))
+an_outcome = one_of(*(label_in_english(outcome) for outcome in Outcome))
+a_damage = one_of(*(label_in_english(kind) for kind in DamageKind))
+a_body = one_of(*(label_in_english(style) for style in BodyStyle))
 a_place = one_of(*CorrosivityCategory)
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from decimal import Decimal
 
-from treatments.enums import TreatmentKind, say
+from treatments.enums import TreatmentKind, label_in_english
 from treatments.event_log import Happening, record_events
 from treatments.explanations import MESSAGES
 from treatments.log_import.placing import FindExpected, Placer, note_differences, record_vehicles
@@ -202,14 +202,14 @@ class BatchWriter:
             if row.kind is TreatmentKind.FIRST_TREATMENT:
                 if row.day != firsts[0]:
                     sentence = f"Another first treatment is dated {firsts[0]}; cover is counted from that."
-                    outcome.note(row, NoteCode.SECOND_FIRST_TREATMENT, "kind", say(row.kind), sentence)
+                    outcome.note(row, NoteCode.SECOND_FIRST_TREATMENT, "kind", label_in_english(row.kind), sentence)
             elif not firsts or row.day < firsts[0]:
                 sentence = "No first treatment is on record before this visit, so no cover is counted from it."
-                outcome.note(row, NoteCode.NO_FIRST_TREATMENT, "kind", say(row.kind), sentence)
+                outcome.note(row, NoteCode.NO_FIRST_TREATMENT, "kind", label_in_english(row.kind), sentence)
             other = _find_other_kind(visit, all_visits)
             if other:
                 sentence = f"{other} of the same day; both are kept. If it was one visit, give its rows one kind."
-                outcome.note(row, NoteCode.TWO_KINDS_ON_ONE_DAY, "kind", say(row.kind), sentence)
+                outcome.note(row, NoteCode.TWO_KINDS_ON_ONE_DAY, "kind", label_in_english(row.kind), sentence)
 
     def _make_treatment(
         self,
@@ -258,9 +258,9 @@ def _find_other_kind(visit: Visit, all_visits: dict[VisitKey, Visit]) -> str:
             continue
         if other.on_record is not None:
             if other.on_record.done_on == row.day:
-                return f"The record has a visit of another kind ({say(kind)})"
+                return f"The record has a visit of another kind ({label_in_english(kind)})"
         elif day == row.day and other.new_rows[0].number < row.number:
-            return f"Row {other.new_rows[0].number} tells of a visit of another kind ({say(kind)})"
+            return f"Row {other.new_rows[0].number} tells of a visit of another kind ({label_in_english(kind)})"
     return ""
 
 

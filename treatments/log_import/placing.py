@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
 from decimal import Decimal
 
-from treatments.enums import FactKind, FactSource, Propulsion, say
+from treatments.enums import FactKind, FactSource, Propulsion, label_in_english
 from treatments.event_log import Happening, describe
 from treatments.explanations import MESSAGES
 from treatments.log_import.records import (
@@ -116,7 +116,7 @@ def note_differences(vehicle: Vehicle, rows: list[LogRow], outcome: BatchOutcome
         for name, ours, theirs in (
             ("plate", row.plate, vehicle.plate),
             ("vehicle", row.vehicle, vehicle.description),
-            ("body_style", say(row.body_style), say(vehicle.body_style)),
+            ("body_style", label_in_english(row.body_style), label_in_english(vehicle.body_style)),
         ):
             key = name, squeeze(ours)
             if not ours or squeeze(ours) == squeeze(theirs) or key in noted:
@@ -191,7 +191,7 @@ class Placer:
                 f"This visit stands as a draft, treatment {draft.pk}: sign it off or discard it, then import this row "
                 "again."
             )
-            yield self._outcome.describe(FaultCode.VISIT_DISAGREES, "kind", say(row.kind), sentence)
+            yield self._outcome.describe(FaultCode.VISIT_DISAGREES, "kind", label_in_english(row.kind), sentence)
 
     def _find_disagreements(self, row: LogRow, visit: Visit) -> Iterator[Fault]:
         """Yield what the row says of its visit otherwise than an earlier row or the record."""
@@ -226,7 +226,7 @@ class Placer:
                 return render_in_english((explain_why_out(fact),), MESSAGES)
         on_record = find_propulsion(self._facts, row.day)
         propulsion = self._propulsion_told if on_record is Propulsion.UNKNOWN else on_record
-        return f"propulsion {say(propulsion)}" if propulsion in row.zone.withheld_on else ""
+        return f"propulsion {label_in_english(propulsion)}" if propulsion in row.zone.withheld_on else ""
 
     def _find_line_fault(self, row: LogRow, known: KnownLine) -> Iterator[Fault]:
         """Yield where the same zone, product and lot is told of otherwise."""
@@ -236,7 +236,7 @@ class Placer:
             yield self._outcome.describe(FaultCode.LINE_DISAGREES, "not_done", ours.not_done_reason, sentence)
         elif known.quantity_ml != ours.quantity_ml:
             where = f"Row {known.row}" if known.row is not None else "The record"
-            shown = f"{row.quantity.amount} {say(row.quantity.unit)}" if row.quantity else "nothing"
+            shown = f"{row.quantity.amount} {label_in_english(row.quantity.unit)}" if row.quantity else "nothing"
             told = "no quantity of its own" if known.quantity_ml is None else f"{known.quantity_ml:.0f} ml"
             sentence = (
                 f"{where} has this zone, product and lot on that visit with {told}. If it "
@@ -259,18 +259,18 @@ class Placer:
             f"{applied:.0f} ml is {far} the {expected:.0f} ml expected of {row.product.name} on this zone; compare "
             "quantity and unit with the job sheet."
         )
-        shown = f"{row.quantity.amount} {say(row.quantity.unit)}"
+        shown = f"{row.quantity.amount} {label_in_english(row.quantity.unit)}"
         self._outcome.note(row, NoteCode.QUANTITY_FAR_OFF, "quantity", shown, sentence)
 
 
 def _find_style(vehicle: Vehicle | None, rows: Iterable[LogRow]) -> tuple[str, str]:
     """Return the body style that stands, and a sentence that says where from."""
     if vehicle and vehicle.body_style:
-        return vehicle.body_style, f"On record this is a {say(vehicle.body_style)}."
+        return vehicle.body_style, f"On record this is a {label_in_english(vehicle.body_style)}."
     first = next((row for row in rows if row.body_style), None)
     if first is None:
         return "", ""
-    return first.body_style, f"Row {first.number} says that this is a {say(first.body_style)}."
+    return first.body_style, f"Row {first.number} says that this is a {label_in_english(first.body_style)}."
 
 
 def _tell(row: LogRow) -> Iterator[tuple[str, Told]]:
@@ -279,8 +279,8 @@ def _tell(row: LogRow) -> Iterator[tuple[str, Told]]:
         "customer": (row.customer, row.customer.casefold()),
         "contact": (row.contact, plain_contact(row.contact)),
         "language": (row.language, row.language),
-        "body_style": (say(row.body_style), row.body_style),
-        "propulsion": (say(row.propulsion), row.propulsion),
+        "body_style": (label_in_english(row.body_style), row.body_style),
+        "propulsion": (label_in_english(row.propulsion), row.propulsion),
         "plate": (row.plate, squeeze(row.plate)),
         "vehicle": (row.vehicle, squeeze(row.vehicle)),
     }

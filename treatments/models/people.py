@@ -186,6 +186,11 @@ class User(AbstractUser):
     site = models.ForeignKey(Site, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
     dealership = models.ForeignKey(Dealership, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
 
+    @property
+    def is_dealership(self) -> bool:
+        """Whether the person is of a dealership, who sees only what that one sold."""
+        return self.role == Role.DEALERSHIP
+
     def save(self, *args: Any, **options: Any) -> None:
         from treatments.event_log.access import recording_access
 

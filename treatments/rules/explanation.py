@@ -10,7 +10,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, NamedTuple, TypeAlias
 
-from treatments.enums import say
+from treatments.enums import label_in_english
 from treatments.rules.formats import Money
 
 
@@ -133,7 +133,7 @@ def _format_plainly(value: object) -> str:
         case ZoneCode():
             return value.code
         case Label():
-            return say(value.word)
+            return label_in_english(value.word)
     return str(value)
 
 

@@ -28,12 +28,13 @@ from notifications.reminders.services import write_due_reminders
 from scheduling.due_list.queries import URGENCIES, find_urgency, list_due_items
 from scheduling.index.service import recompute
 from scheduling.models import Appointment, DueItem
-from treatments.enums import Answer, say
+from treatments.enums import Answer, label_in_english
 from treatments.models import Site, User, Vehicle, Zone
 from treatments.queries import find_today, read_zone_catalogue
 from treatments.rules.site_days import find_day
 from treatments.rules.site_settings import find_zone
 from treatments.rules.wording import format_count
+from treatments.shared.labels import label
 from treatments.shared.rendering import render, render_all, render_day
 
 OUTCOMES = {
@@ -141,7 +142,7 @@ class Command(BaseCommand):
             for item in items:
                 zones = f" of {format_count(len(item.zones), 'zone')}" if item.zones else ""
                 self.stdout.write(
-                    f"    {say(item.kind)}{zones}: best on {render_day(item.target_on)}, last day "
+                    f"    {label(item.kind)}{zones}: best on {render_day(item.target_on)}, last day "
                     f"{render_day(item.last_on)}, grace until {render_day(item.grace_until)}"
                 )
             self.write_wrapped("    ", render_all(first.reasons))
@@ -178,7 +179,7 @@ class Command(BaseCommand):
 
     def print_finding(self, finding: Finding) -> None:
         told = f"{render(finding.question)} {render_all(finding.explanations, self.zone_names)}"
-        self.write_wrapped(f"    {say(finding.answer):<15} ", told)
+        self.write_wrapped(f"    {label_in_english(finding.answer):<15} ", told)
 
     def write_wrapped(self, start: str, text: str) -> None:
         """Write a text in lines that a terminal holds, the further ones below the first."""
@@ -203,7 +204,7 @@ class Command(BaseCommand):
         self.title("8. The desk")
         self.stdout.write(f"{settings.SITE_URL}/  All demo logins have the password {DEMO_PASSWORD}")
         for person in User.objects.filter(is_superuser=False).order_by("pk"):
-            self.stdout.write(f"    {person.username:<10} {say(person.role)} ({person.get_full_name()})")
+            self.stdout.write(f"    {person.username:<10} {label_in_english(person.role)} ({person.get_full_name()})")
         token = Token.objects.filter(user__username="dealer").first()
         if token:
             self.stdout.write(

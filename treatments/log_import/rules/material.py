@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from treatments.enums import ZoneKind, say
+from treatments.enums import ZoneKind, label_in_english
 from treatments.log_import.rules.cells import NOTHING, Cells, join_lines
 from treatments.log_import.rules.dates import read_volume
 from treatments.log_import.rules.faults import FaultCode, NoteCode
@@ -79,7 +79,7 @@ def read_zone(row: Cells, find_zone: Callable[[str], KnownZone | str], style: st
 
 def describe_zone_not_on_body(zone: KnownZone, style: str) -> str:
     """Return what to do about a zone that a body style doesn't have."""
-    return f"A {say(style)} has no {zone.name}: correct the zone or the body style."
+    return f"A {label_in_english(style)} has no {zone.name}: correct the zone or the body style."
 
 
 def read_material(

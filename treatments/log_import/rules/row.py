@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
 
-from treatments.enums import BodyStyle, TreatmentKind, say
+from treatments.enums import BodyStyle, TreatmentKind, label_in_english
 from treatments.explanations import MESSAGES
 from treatments.log_import.rules.cells import (
     KINDS,
@@ -269,7 +269,7 @@ def _read_kind(row: Cells) -> TreatmentKind | None:
     text = row.get("kind")
     kind = KINDS.get(squeeze(text))
     if kind is None and not row.is_refused("kind"):
-        allowed = ", ".join(say(kind) for kind in TreatmentKind)
+        allowed = ", ".join(label_in_english(kind) for kind in TreatmentKind)
         code = FaultCode.KIND if text else FaultCode.MISSING
         row.refuse(code, "kind", text, f"Write one of: {allowed}.")
     return kind
@@ -281,7 +281,7 @@ def _read_style(row: Cells) -> str:
         return ""
     style = STYLES.get(squeeze(text))
     if style is None:
-        allowed = ", ".join(say(style) for style in BodyStyle)
+        allowed = ", ".join(label_in_english(style) for style in BodyStyle)
         row.refuse(FaultCode.BODY_STYLE, "body_style", text, f"Write one of: {allowed}; or leave it empty.")
         return ""
     return style.value
@@ -293,7 +293,7 @@ def _read_propulsion(row: Cells) -> str:
         return ""
     propulsion = PROPULSIONS.get(squeeze(text))
     if propulsion is None:
-        allowed = ", ".join(say(word) for word in dict.fromkeys(PROPULSIONS.values()))
+        allowed = ", ".join(label_in_english(word) for word in dict.fromkeys(PROPULSIONS.values()))
         row.refuse(FaultCode.PROPULSION, "propulsion", text, f"Write one of: {allowed}; or leave it empty.")
         return ""
     return propulsion.value
