@@ -1,6 +1,6 @@
 """What is signed off in this app, and what is not; see ``treatments.event_log.signed_content``."""
 
-from treatments.event_log.signed_content import Later, SignedTable, Told
+from treatments.event_log.signed_content import Later, RowKey, SignedTable
 
 ERASED = "(erased)"
 STANDS = "1 = 1"
@@ -9,28 +9,28 @@ SIGNED = [
     SignedTable(
         "claim",
         "claims.Claim",
-        told_by={"claim.filed": Told("pk")},
+        signed_off_by={"claim.filed": RowKey("pk")},
         stands=STANDS,
         says="a claim stands as it was reported",
         words={"description": ""},
         later={
             "acknowledgement": Later(
-                ("acknowledged_on",), {"claim.acknowledged": Told("pk")}, once="OLD.acknowledged_on IS NULL"
+                ("acknowledged_on",), {"claim.acknowledged": RowKey("pk")}, once="OLD.acknowledged_on IS NULL"
             ),
-            "inspection": Later(("inspection_id",), {"claim.inspected": Told("pk")}, once="1 = 1"),
+            "inspection": Later(("inspection_id",), {"claim.inspected": RowKey("pk")}, once="1 = 1"),
         },
     ),
     SignedTable(
         "claim_zone",
         "claims.ClaimZone",
-        told_by={"claim.filed": Told("claim")},
+        signed_off_by={"claim.filed": RowKey("claim")},
         stands=STANDS,
         says="a claim stands as it was reported",
     ),
     SignedTable(
         "claim_photo",
         "claims.ClaimPhoto",
-        told_by={"claim.photo_added": Told("pk", "photo")},
+        signed_off_by={"claim.photo_added": RowKey("pk", "photo")},
         stands=STANDS,
         says="a picture of a claim stands as it came",
         left_out={"image": "where the file lies; sha256 says which it is"},
@@ -39,28 +39,28 @@ SIGNED = [
     SignedTable(
         "claim_request",
         "claims.ClaimRequest",
-        told_by={"claim.asked": Told("pk", "request")},
+        signed_off_by={"claim.asked": RowKey("pk", "request")},
         stands=STANDS,
         says="what a customer was asked for stands",
         words={"what": ERASED},
-        later={"answer": Later(("came_on",), {"claim.answered": Told("pk", "request")}, once="OLD.came_on IS NULL")},
+        later={"answer": Later(("came_on",), {"claim.answered": RowKey("pk", "request")}, once="OLD.came_on IS NULL")},
     ),
     SignedTable(
         "decision",
         "claims.ClaimDecision",
-        told_by={"claim.decided": Told("pk", "decision")},
+        signed_off_by={"claim.decided": RowKey("pk", "decision")},
         stands=STANDS,
         says="a decision stands; reopen the claim to decide it anew",
         words={"letter": ERASED, "reason": ERASED},
         later={
             "second": Later(
                 ("second_by_id", "second_at"),
-                {"claim.seconded": Told("pk", "decision")},
+                {"claim.seconded": RowKey("pk", "decision")},
                 once="OLD.second_at IS NULL",
             ),
             "reopening": Later(
                 ("reopened_at", "reopened_by_id"),
-                {"claim.reopened": Told("pk", "decision")},
+                {"claim.reopened": RowKey("pk", "decision")},
                 once="OLD.reopened_at IS NULL",
                 words={"reopen_reason": ERASED},
             ),
@@ -69,7 +69,7 @@ SIGNED = [
     SignedTable(
         "payment",
         "claims.ClaimPayment",
-        told_by={"claim.paid": Told("pk", "payment")},
+        signed_off_by={"claim.paid": RowKey("pk", "payment")},
         stands=STANDS,
         says="a payment stands as it was made",
         words={"reference": "erased {pk}"},

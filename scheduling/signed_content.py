@@ -3,13 +3,13 @@
 from django.db.models import Q
 
 from scheduling.enums import CoverChangeKind
-from treatments.event_log.signed_content import Later, SignedTable, Told
+from treatments.event_log.signed_content import Later, RowKey, SignedTable
 
 SIGNED = [
     SignedTable(
         "terms_version",
         "scheduling.TermsVersion",
-        told_by={"terms.published": Told("pk")},
+        signed_off_by={"terms.published": RowKey("pk")},
         signed=Q(published_at__isnull=False),
         stands="OLD.published_at IS NOT NULL",
         says="published terms can not be changed; publish a new version",
@@ -17,20 +17,20 @@ SIGNED = [
     SignedTable(
         "cover",
         "scheduling.Cover",
-        told_by={"cover.registered": Told("pk")},
+        signed_off_by={"cover.registered": RowKey("pk")},
         stands="1 = 1",
         says="a sold cover is only changed by what is written beside it",
         later={
             "terms": Later(
                 ("terms_version_id",),
-                {f"cover.{CoverChangeKind.TERMS_MOVED}": Told("pk")},
+                {f"cover.{CoverChangeKind.TERMS_MOVED}": RowKey("pk")},
                 once="EXISTS (SELECT 1 FROM scheduling_coverchange c WHERE c.cover_id = NEW.id "
                 f"AND c.kind = '{CoverChangeKind.TERMS_MOVED}' AND c.from_version_id = OLD.terms_version_id "
                 "AND c.to_version_id = NEW.terms_version_id)",
             ),
             "end": Later(
                 ("ended_on",),
-                {f"cover.{kind}": Told("pk") for kind in (CoverChangeKind.ENDED, CoverChangeKind.END_TAKEN_BACK)},
+                {f"cover.{kind}": RowKey("pk") for kind in (CoverChangeKind.ENDED, CoverChangeKind.END_TAKEN_BACK)},
                 # As the last change says that ended the cover or took its end back.
                 once="EXISTS (SELECT 1 FROM scheduling_coverchange c WHERE c.id = (SELECT max(last.id) "
                 "FROM scheduling_coverchange last WHERE last.cover_id = NEW.id "
@@ -44,7 +44,7 @@ SIGNED = [
     SignedTable(
         "cover_change",
         "scheduling.CoverChange",
-        told_by={f"cover.{kind}": Told("pk", "change") for kind in CoverChangeKind},
+        signed_off_by={f"cover.{kind}": RowKey("pk", "change") for kind in CoverChangeKind},
         stands="1 = 1",
         says="a change to a cover stays as it was written down",
         words={"reason": "(erased)"},

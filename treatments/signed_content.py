@@ -3,7 +3,7 @@
 from django.db.models import Q
 
 from treatments.event_log.access import ACCESS_CHANGED
-from treatments.event_log.signed_content import Later, SignedTable, Told
+from treatments.event_log.signed_content import Later, RowKey, SignedTable
 
 TREATMENT_SIGNED = ("treatment.signed_off", "treatment.amended")
 INSPECTION_SIGNED = ("inspection.signed_off", "inspection.amended")
@@ -13,7 +13,7 @@ SIGNED = [
     SignedTable(
         "treatment",
         "treatments.Treatment",
-        told_by=dict.fromkeys(TREATMENT_SIGNED, Told("pk")),
+        signed_off_by=dict.fromkeys(TREATMENT_SIGNED, RowKey("pk")),
         signed=Q(signed_off_at__isnull=False),
         stands="OLD.signed_off_at IS NOT NULL",
         says="a signed-off treatment is only changed by an amendment",
@@ -22,7 +22,7 @@ SIGNED = [
     SignedTable(
         "treatment_line",
         "treatments.TreatmentLine",
-        told_by=dict.fromkeys(TREATMENT_SIGNED, Told("treatment")),
+        signed_off_by=dict.fromkeys(TREATMENT_SIGNED, RowKey("treatment")),
         signed=Q(treatment__signed_off_at__isnull=False),
         stands="EXISTS (SELECT 1 FROM treatments_treatment t "
         "WHERE t.id = OLD.treatment_id AND t.signed_off_at IS NOT NULL)",
@@ -31,7 +31,7 @@ SIGNED = [
     SignedTable(
         "material_total",
         "treatments.MaterialTotal",
-        told_by=dict.fromkeys(TREATMENT_SIGNED, Told("treatment")),
+        signed_off_by=dict.fromkeys(TREATMENT_SIGNED, RowKey("treatment")),
         signed=Q(treatment__signed_off_at__isnull=False),
         stands="EXISTS (SELECT 1 FROM treatments_treatment t "
         "WHERE t.id = OLD.treatment_id AND t.signed_off_at IS NOT NULL)",
@@ -40,7 +40,7 @@ SIGNED = [
     SignedTable(
         "inspection",
         "treatments.Inspection",
-        told_by=dict.fromkeys(INSPECTION_SIGNED, Told("pk")),
+        signed_off_by=dict.fromkeys(INSPECTION_SIGNED, RowKey("pk")),
         signed=Q(signed_off_at__isnull=False),
         stands="OLD.signed_off_at IS NOT NULL",
         says="a signed-off inspection is only changed by an amendment",
@@ -49,7 +49,7 @@ SIGNED = [
     SignedTable(
         "inspection_line",
         "treatments.InspectionLine",
-        told_by=dict.fromkeys(INSPECTION_SIGNED, Told("inspection")),
+        signed_off_by=dict.fromkeys(INSPECTION_SIGNED, RowKey("inspection")),
         signed=Q(inspection__signed_off_at__isnull=False),
         stands="EXISTS (SELECT 1 FROM treatments_inspection i "
         "WHERE i.id = OLD.inspection_id AND i.signed_off_at IS NOT NULL)",
@@ -58,7 +58,7 @@ SIGNED = [
     SignedTable(
         "photo",
         "treatments.Photo",
-        told_by=dict.fromkeys(INSPECTION_SIGNED, Told("line__inspection")),
+        signed_off_by=dict.fromkeys(INSPECTION_SIGNED, RowKey("line__inspection")),
         signed=Q(line__inspection__signed_off_at__isnull=False),
         stands="EXISTS (SELECT 1 FROM treatments_inspectionline l JOIN treatments_inspection i "
         "ON i.id = l.inspection_id WHERE l.id = OLD.line_id AND i.signed_off_at IS NOT NULL)",
@@ -69,11 +69,11 @@ SIGNED = [
     SignedTable(
         "reading",
         "treatments.OdometerReading",
-        told_by={
-            **dict.fromkeys(TREATMENT_SIGNED, Told("treatment")),
-            **dict.fromkeys(INSPECTION_SIGNED, Told("inspection")),
-            "vehicle.reading_recorded": Told("pk", "reading"),
-            "vehicle.readings_imported": Told("pk", "readings"),
+        signed_off_by={
+            **dict.fromkeys(TREATMENT_SIGNED, RowKey("treatment")),
+            **dict.fromkeys(INSPECTION_SIGNED, RowKey("inspection")),
+            "vehicle.reading_recorded": RowKey("pk", "reading"),
+            "vehicle.readings_imported": RowKey("pk", "readings"),
         },
         stands="1 = 1",
         says="an odometer reading stands as it was written down",
@@ -81,12 +81,12 @@ SIGNED = [
         later={
             "by_itself": Later(
                 ("by_itself",),
-                {"vehicle.reading_recorded": Told("pk", "reading")},
+                {"vehicle.reading_recorded": RowKey("pk", "reading")},
                 once="NOT OLD.by_itself",
             ),
             "withdrawn": Later(
                 ("withdrawn_at",),
-                {"vehicle.reading_withdrawn": Told("pk", "reading")},
+                {"vehicle.reading_withdrawn": RowKey("pk", "reading")},
                 once="OLD.withdrawn_at IS NULL",
             ),
         },
@@ -94,16 +94,16 @@ SIGNED = [
     SignedTable(
         "place_of_use",
         "treatments.PlaceOfUse",
-        told_by={"vehicle.place_of_use_recorded": Told("pk", "place")},
+        signed_off_by={"vehicle.place_of_use_recorded": RowKey("pk", "place")},
         stands="1 = 1",
         says="a place of use is never changed, only followed by another",
     ),
     SignedTable(
         "fact",
         "treatments.VehicleFact",
-        told_by={
-            "vehicle.fact_recorded": Told("pk", "fact"),
-            "vehicle.fact_withdrawn": Told("pk", "fact"),
+        signed_off_by={
+            "vehicle.fact_recorded": RowKey("pk", "fact"),
+            "vehicle.fact_withdrawn": RowKey("pk", "fact"),
         },
         stands="1 = 1",
         says="a standing fact is never changed, only withdrawn",
@@ -112,13 +112,13 @@ SIGNED = [
     SignedTable(
         "person",
         "treatments.User",
-        told_by={},
+        signed_off_by={},
         stands="1 = 0",
         says="",
         later={
             "access": Later(
                 ("role", "site_id", "dealership_id", "is_active", "is_staff", "is_superuser"),
-                {ACCESS_CHANGED: Told("pk")},
+                {ACCESS_CHANGED: RowKey("pk")},
                 once="1 = 1",
             )
         },

@@ -151,29 +151,29 @@ def _transfer(record: VehicleRecord, form: change_forms.NewOwnerForm) -> object:
         told_on=values["told_on"],
         corrosivity=values["corrosivity"],
         reason=values["reason"],
-        **record.told_by,
+        **record.recording,
     )
 
 
 def _find_customer(record: VehicleRecord, values: dict[str, Any]) -> Customer:
     named = {name: values[name] for name in ("name", "contact", "language")}
     try:
-        return find_or_add_customer(**named, **record.told_by)
+        return find_or_add_customer(**named, **record.recording)
     except ValidationError as error:
         raise ValidationError({"contact": error.messages}) from error
 
 
 def _sell(record: VehicleRecord, form: change_forms.SaleForm) -> object:
-    return record_private_sale(vehicle=record.vehicle, **form.cleaned_data, **record.told_by)
+    return record_private_sale(vehicle=record.vehicle, **form.cleaned_data, **record.recording)
 
 
 def _move(record: VehicleRecord, form: change_forms.PlaceForm) -> object:
-    return change_place_of_use(vehicle=record.vehicle, **form.cleaned_data, **record.told_by)
+    return change_place_of_use(vehicle=record.vehicle, **form.cleaned_data, **record.recording)
 
 
 def _correct(record: VehicleRecord, form: change_forms.CorrectionForm) -> object:
     values = {name: form.cleaned_data[name] for name in (*change_forms.CORRECTED, "reason")}
-    return correct_record(vehicle=record.vehicle, **values, **record.told_by)
+    return correct_record(vehicle=record.vehicle, **values, **record.recording)
 
 
 def _read_odometer(record: VehicleRecord, form: change_forms.ReadingForm) -> object:
@@ -184,7 +184,7 @@ def _read_odometer(record: VehicleRecord, form: change_forms.ReadingForm) -> obj
         day=values["day"],
         distance=distance,
         source=values["reason"],
-        **record.told_by,
+        **record.recording,
     )
 
 
@@ -211,12 +211,12 @@ def _register(record: VehicleRecord, form: change_forms.SoldCoverForm) -> object
         registered_on=values["registered_on"],
         holder=buyer.customer if buyer else None,
         dealership=map_dealerships()[int(values["dealership"])] if values["dealership"] else None,
-        **record.told_by,
+        **record.recording,
     )
 
 
 def _note_transfer(record: VehicleRecord, form: change_forms.TransferNoteForm) -> object:
-    return note_transfer(cover=_get_cover(record), **form.cleaned_data, **record.told_by)
+    return note_transfer(cover=_get_cover(record), **form.cleaned_data, **record.recording)
 
 
 def _move_terms(record: VehicleRecord, form: change_forms.OtherTermsForm) -> object:
@@ -227,12 +227,12 @@ def _move_terms(record: VehicleRecord, form: change_forms.OtherTermsForm) -> obj
         to_version=versions[values["terms"]],
         day=values["day"],
         reason=values["reason"],
-        **record.told_by,
+        **record.recording,
     )
 
 
 def _end(record: VehicleRecord, form: change_forms.EndForm) -> object:
-    return end_cover(cover=_get_cover(record), **form.cleaned_data, **record.told_by)
+    return end_cover(cover=_get_cover(record), **form.cleaned_data, **record.recording)
 
 
 def _find_no_end(record: VehicleRecord) -> str:
@@ -250,13 +250,17 @@ def _take_end_back(record: VehicleRecord, form: change_forms.TakeEndBackForm) ->
     cover = _find_ended_cover(record)
     if cover is None:
         raise ValidationError(_find_no_end(record))
-    return take_end_back(cover=cover, day=record.today, **form.cleaned_data, **record.told_by)
+    return take_end_back(cover=cover, day=record.today, **form.cleaned_data, **record.recording)
 
 
 def _waive(record: VehicleRecord, form: change_forms.WaiverForm) -> object:
     values = form.cleaned_data
     return waive_due_item(
-        cover=_get_cover(record), due_key=values["item"], day=record.today, reason=values["reason"], **record.told_by
+        cover=_get_cover(record),
+        due_key=values["item"],
+        day=record.today,
+        reason=values["reason"],
+        **record.recording,
     )
 
 

@@ -41,7 +41,7 @@ class VehicleRecord:
     now: datetime
 
     @property
-    def told_by(self) -> dict[str, Any]:
+    def recording(self) -> dict[str, Any]:
         """Who writes it down and when, for the services."""
         return {"now": self.now, "actor": self.user}
 

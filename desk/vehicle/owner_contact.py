@@ -48,7 +48,7 @@ def make_owner_contact(record: VehicleRecord, sent: Any, initial: dict[str, Any]
 
 def correct_owner_contact(record: VehicleRecord, form: OwnerContactForm) -> object:
     """Record what was typed."""
-    return correct_owner(vehicle=record.vehicle, customer=_get_owner(record), **form.cleaned_data, **record.told_by)
+    return correct_owner(vehicle=record.vehicle, customer=_get_owner(record), **form.cleaned_data, **record.recording)
 
 
 def find_no_owner_to_correct(record: VehicleRecord) -> str:

@@ -35,7 +35,7 @@ class LogFault:
 
 
 # What one part of one row was when an event told of it: the event, and the digest.
-ToldDigest = tuple[Event, str]
+LoggedDigest = tuple[Event, str]
 
 
 class RowSet:
@@ -80,7 +80,7 @@ class ContentWalk:
 
     def find_faults_of_changes(self) -> Iterator[LogFault]:
         """Yield what differs from what the log said last of columns that a later act sets."""
-        kinds = {kind for part in self._parts.values() if part.changes for kind in part.told_by}
+        kinds = {kind for part in self._parts.values() if part.changes for kind in part.signed_off_by}
         chunk: list[Event] = []
         for event in Event.objects.filter(kind__in=kinds).order_by("-position").iterator(chunk_size=2000):
             chunk.append(event)
@@ -98,7 +98,7 @@ class ContentWalk:
             rows = table.model_class._default_manager.filter(table.signed).order_by("pk").distinct()
             for pk, *values in rows.values_list("pk", *columns).iterator(chunk_size=2000):
                 for part, own in split_by_part(table, values):
-                    if part.must_be_told(own) and pk not in self._told[part.name]:
+                    if part.needs_entry(own) and pk not in self._told[part.name]:
                         what = "is on record" if part.is_facts else f"says something as {_name_part(part)}"
                         yield self._make_fault(table, pk, 0, f"{what}, but no entry of the log tells of it")
                         break
@@ -113,7 +113,7 @@ class ContentWalk:
             self._erasures.update({label: int(count) for label, count in told.items()})
 
     def _compare(self, events: Sequence[Event], *, changes: bool) -> Iterator[LogFault]:
-        wanted: dict[SignedTable, dict[int, list[tuple[Part, ToldDigest]]]] = {}
+        wanted: dict[SignedTable, dict[int, list[tuple[Part, LoggedDigest]]]] = {}
         for event in events:
             for name, pk, digest in read_digests(event.signed):
                 part = self._parts.get(name)
@@ -126,7 +126,7 @@ class ContentWalk:
             yield from self._compare_rows(table, rows)
 
     def _compare_rows(
-        self, table: SignedTable, rows: Mapping[int, list[tuple[Part, ToldDigest]]]
+        self, table: SignedTable, rows: Mapping[int, list[tuple[Part, LoggedDigest]]]
     ) -> Iterator[LogFault]:
         columns = [name for part in table.parts for name in part.columns]
         keys = sorted(rows)
@@ -146,7 +146,7 @@ class ContentWalk:
         table: SignedTable,
         pk: int,
         values: Mapping[Part, Sequence[Any]] | None,
-        told: Sequence[tuple[Part, ToldDigest]],
+        told: Sequence[tuple[Part, LoggedDigest]],
     ) -> Iterator[LogFault]:
         for part, (event, digest) in told:
             since = f"entry {event.position}, {event.kind} of {event.subject} {event.subject_id}"

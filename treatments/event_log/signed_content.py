@@ -23,7 +23,7 @@ KEYS_AT_ONCE = 500
 DIGITS = 32
 
 
-class Told(NamedTuple):
+class RowKey(NamedTuple):
     """How an event names the rows that it signs off.
 
     Attributes:
@@ -41,13 +41,13 @@ class Later:
 
     Attributes:
         columns: the columns.
-        told_by: the events, by kind.
+        signed_off_by: the events, by kind.
         once: the condition, over OLD and NEW, under which the database lets them be set.
         words: further columns that the act sets, with a person's words; see ``SignedTable.words``.
     """
 
     columns: tuple[str, ...]
-    told_by: Mapping[str, Told]
+    signed_off_by: Mapping[str, RowKey]
     once: str
     words: Mapping[str, str] = field(default_factory=dict)
 
@@ -59,7 +59,7 @@ class SignedTable:
     Attributes:
         name: under which the digests stand in the log; never to be changed.
         model: the model's label.
-        told_by: the events that sign rows off, by kind.
+        signed_off_by: the events that sign rows off, by kind.
         stands: the condition, over OLD, under which the database refuses to change a row.
         says: what the database then says.
         signed: which rows are signed off; the log must tell of every one of them.
@@ -72,7 +72,7 @@ class SignedTable:
 
     name: str
     model: str
-    told_by: Mapping[str, Told]
+    signed_off_by: Mapping[str, RowKey]
     stands: str
     says: str
     signed: Q = field(default_factory=Q)
@@ -103,14 +103,14 @@ class SignedTable:
     @cached_property
     def parts(self) -> tuple["Part", ...]:
         """What is digested by itself: the facts, each column of words, each group of later columns."""
-        found = [Part(self, self.name, self.facts, self.told_by)] if self.facts else []
+        found = [Part(self, self.name, self.facts, self.signed_off_by)] if self.facts else []
         for name, erased in self.words.items():
-            found.append(Part(self, f"{self.name}.{name}", (name,), self.told_by, erased=erased))
+            found.append(Part(self, f"{self.name}.{name}", (name,), self.signed_off_by, erased=erased))
         for act, later in self.later.items():
-            told_by = {**self.told_by, **later.told_by}
-            found.append(Part(self, f"{self.name}.{act}", later.columns, told_by, changes=True))
+            signed_off_by = {**self.signed_off_by, **later.signed_off_by}
+            found.append(Part(self, f"{self.name}.{act}", later.columns, signed_off_by, changes=True))
             for name, erased in later.words.items():
-                found.append(Part(self, f"{self.name}.{name}", (name,), told_by, erased=erased, changes=True))
+                found.append(Part(self, f"{self.name}.{name}", (name,), signed_off_by, erased=erased, changes=True))
         return tuple(found)
 
     def name_row(self, pk: object) -> str:
@@ -130,7 +130,7 @@ class Part:
     table: SignedTable
     name: str
     columns: tuple[str, ...]
-    told_by: Mapping[str, Told]
+    signed_off_by: Mapping[str, RowKey]
     erased: str | None = None
     changes: bool = False
 
@@ -143,7 +143,7 @@ class Part:
     def is_facts(self) -> bool:
         return self.erased is None and not self.changes
 
-    def must_be_told(self, values: Sequence[Any]) -> bool:
+    def needs_entry(self, values: Sequence[Any]) -> bool:
         """Whether the log must tell of these values: of facts always, of other columns once something stands there."""
         return self.is_facts or any(v != d for v, d in zip(values, self._defaults, strict=True))
 
@@ -217,7 +217,7 @@ def digest_signed_rows(
                 for number in numbers:
                     kind = events[number][0]
                     # That a later act emptied a column is told too.
-                    if kind in part.told_by and (digest or kind not in table.told_by):
+                    if kind in part.signed_off_by and (digest or kind not in table.signed_off_by):
                         found[number].setdefault(part.name, []).append(f"{pk}:{digest}")
     # A text for each part, since many short ones in JSON take long to write.
     return [{name: " ".join(digests) for name, digests in told.items()} or None for told in found]
@@ -237,10 +237,10 @@ def _find_wanted(
     table: SignedTable, events: Sequence[tuple[str, str, Mapping[str, Any] | None]]
 ) -> dict[str, dict[int, list[int]]]:
     """Return by lookup and key the numbers of the events that tell of rows of this table."""
-    told_by = {kind: told for part in table.parts for kind, told in part.told_by.items()}
+    signed_off_by = {kind: told for part in table.parts for kind, told in part.signed_off_by.items()}
     wanted: dict[str, dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))
     for number, (kind, subject_id, after) in enumerate(events):
-        told = told_by.get(kind)
+        told = signed_off_by.get(kind)
         if told is None:
             continue
         key = (after or {}).get(told.key) if told.key else subject_id

@@ -12,9 +12,9 @@ from treatments.explanations import MESSAGES
 from treatments.log_import.records import (
     KnownLine,
     Records,
-    Told,
     Visit,
     VisitKey,
+    VisitStatement,
     Wanted,
     key_line,
     plain_contact,
@@ -168,7 +168,7 @@ class Placer:
             return
         self.placed.append(row)
         for name, told in _tell(row):
-            visit.told.setdefault(name, told)
+            visit.statements.setdefault(name, told)
         if known is not None:
             self._outcome.known += 1
             if known.row is not None:
@@ -196,7 +196,7 @@ class Placer:
     def _find_disagreements(self, row: LogRow, visit: Visit) -> Iterator[Fault]:
         """Yield what the row says of its visit otherwise than an earlier row or the record."""
         for name, ours in _tell(row):
-            theirs = visit.told.get(name)
+            theirs = visit.statements.get(name)
             if theirs is None or _is_same(ours, theirs):
                 continue
             sentence = _describe_both(row, theirs.row, f"says {theirs.words}", f"says {ours.words}")
@@ -273,7 +273,7 @@ def _find_style(vehicle: Vehicle | None, rows: Iterable[LogRow]) -> tuple[str, s
     return first.body_style, f"Row {first.number} says that this is a {label_in_english(first.body_style)}."
 
 
-def _tell(row: LogRow) -> Iterator[tuple[str, Told]]:
+def _tell(row: LogRow) -> Iterator[tuple[str, VisitStatement]]:
     """Yield what a row says of its whole visit."""
     texts = {
         "customer": (row.customer, row.customer.casefold()),
@@ -286,13 +286,13 @@ def _tell(row: LogRow) -> Iterator[tuple[str, Told]]:
     }
     for name, (words, compared) in texts.items():
         if compared:
-            yield name, Told(words, compared, row.number)
+            yield name, VisitStatement(words, compared, row.number)
     if row.odometer is not None:
         words = f"{row.odometer.amount} {row.odometer.unit}"
-        yield "odometer", Told(words, row.odometer.kilometres, row.number)
+        yield "odometer", VisitStatement(words, row.odometer.kilometres, row.number)
 
 
-def _is_same(one: Told, other: Told) -> bool:
+def _is_same(one: VisitStatement, other: VisitStatement) -> bool:
     if isinstance(one.compared, Decimal) and isinstance(other.compared, Decimal):
         return abs(one.compared - other.compared) < SAME_KILOMETRES
     return one.compared == other.compared

@@ -104,7 +104,7 @@ class KnownLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class VisitStatement:
     """What a row or the record says of a visit: the words, what is compared, and the row, None for the record."""
 
     words: str
@@ -123,7 +123,7 @@ class Visit:
     on_record: Treatment | None
     lines: dict[LineKey, KnownLine] = field(default_factory=dict)
     zones: dict[int, KnownLine] = field(default_factory=dict)
-    told: dict[str, Told] = field(default_factory=dict)
+    statements: dict[str, VisitStatement] = field(default_factory=dict)
     new_rows: list[LogRow] = field(default_factory=list)
 
 
@@ -196,7 +196,7 @@ def _open_visit(treatment: Treatment) -> Visit:
     visit = Visit(treatment)
     if treatment.reading:
         kilometres = treatment.reading.kilometres
-        visit.told["odometer"] = Told(f"{kilometres:.0f} km", kilometres, None)
+        visit.statements["odometer"] = VisitStatement(f"{kilometres:.0f} km", kilometres, None)
     return visit
 
 
