@@ -70,10 +70,10 @@ def record_owner_messages(record: VehicleRecord, form: OwnerMessagesForm) -> obj
                 purpose=purpose,
                 given=values[purpose.value],
                 source=ConsentSource.DESK,
-                **record.told_by,
+                **record.recording,
             )
     channel = Channel(values["channel"]) if values["channel"] else None
-    set_preference(customer=owner, channel=channel, time_zone=values["time_zone"], **record.told_by)
+    set_preference(customer=owner, channel=channel, time_zone=values["time_zone"], **record.recording)
     return owner
 
 

@@ -14,6 +14,7 @@ TABLES: dict[str, Text] = {
     "claims.ClaimPayment": _("payments"),
     "claims.ClaimPhoto": _("pictures of claims"),
     "claims.ClaimRequest": _("questions on claims"),
+    "notifications.ContactPreference": _("by which channel and when a customer is written to"),
     "notifications.Message": _("messages"),
     "notifications.Notice": _("notices"),
     "notifications.Suppression": _("addresses that are not written to"),
