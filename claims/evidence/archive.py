@@ -6,6 +6,7 @@ import hashlib
 import io
 import json
 from pathlib import Path
+from textwrap import fill
 from zipfile import ZIP_DEFLATED, ZIP_STORED, ZipFile, ZipInfo
 
 from django.utils.translation import gettext as _
@@ -112,4 +113,6 @@ def _write_readme(evidence: Evidence) -> str:
         ),
         "    manage.py verify_log --code CODE",
     ]
-    return "\n\n".join(paragraphs) + "\n"
+    # Lists and commands have lines of their own.
+    wrapped = [part if "\n" in part or part.startswith(" ") else fill(part, 80) for part in paragraphs]
+    return "\n\n".join(wrapped) + "\n"
