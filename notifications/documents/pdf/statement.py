@@ -137,7 +137,7 @@ def _list_months(s: Statement) -> object:
 
 
 def _list_claims(claims: Sequence[StatedClaim]) -> object:
-    headings = [_("Claim"), _("Vehicle"), _("Reported"), _("Decision"), _("Amount"), _("Paid in the month")]
+    headings = [_("Claim"), _("Vehicle"), _("Claim reported"), _("Decision"), _("Amount"), _("Paid in the month")]
     rows = [
         (
             one.number,
