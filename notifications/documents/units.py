@@ -28,9 +28,10 @@ class Units:
         return "°F" if self.are_us else "°C"
 
     def render_volume(self, millilitres: Decimal) -> str:
-        """Return a volume: quarts with two decimals, or ml, from a litre on in litres with two decimals."""
+        """Return a volume: quarts, three decimals of less than a tenth and else two; or ml, from a litre on litres."""
         if self.are_us:
-            quarts = _round(millilitres / MILLILITRES_PER[VolumeUnit.US_QUART], "0.01")
+            exact = millilitres / MILLILITRES_PER[VolumeUnit.US_QUART]
+            quarts = _round(exact, "0.01" if exact >= Decimal("0.1") else "0.001")
             return _("%(quarts)s qt") % {"quarts": render_number(quarts)}
         if millilitres < 1000:
             return f"{render_number(_round(millilitres, '1'))}{_NO_BREAK}ml"

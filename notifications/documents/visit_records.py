@@ -128,7 +128,7 @@ def _describe_line(line: TreatmentLine, units: Units) -> TreatedZone:
         line.product.name if line.product else "",
         line.lot.number if line.lot else _("not recorded"),
         quantity,
-        ", ".join(render_film(film) for film in line.wet_film_um) or "–",
+        ", ".join(render_film(film) for film in line.wet_film_um),
     )
 
 

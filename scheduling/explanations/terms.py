@@ -52,7 +52,6 @@ _VALUES: dict[str, Message] = {
     "terms.value.missing": gettext_noop("missing"),
     "terms.value.any": gettext_noop("any"),
     "terms.value.characters": ngettext_noop("{count} character", "{count} characters", "count"),
-    "terms.value.lines": ngettext_noop("{count} line", "{count} lines", "count"),
     "terms.value.touch_up": gettext_noop("family {family}, zone kind {kind}"),
     "terms.value.season_day": gettext_noop("month {month}, day {day}"),
     "terms.value.step": gettext_noop("month {month}, {percent} %"),
@@ -135,11 +134,6 @@ _WINDOWS: dict[str, Message] = {
 _CONTRADICTIONS: dict[str, Message] = {
     "terms.problem.listed_twice": gettext_noop("It is listed already; name it once."),
     "terms.problem.no_language": gettext_noop("Write the code of a language in small letters, such as fr."),
-    "terms.problem.other_number_of_exclusions": ngettext_noop(
-        "There is {count} exclusion as first written: write as many, one to a line, or none.",
-        "There are {count} exclusions as first written: write as many, one to a line, or none.",
-        "count",
-    ),
     "terms.problem.no_reduction": gettext_noop("{field} is 'reduces': say to what per cent."),
     "terms.problem.reduces_nothing": gettext_noop("It has no meaning unless {field} is 'reduces'; leave it out."),
     "terms.problem.rule_twice": gettext_noop("An earlier rule is for the same family and kind; keep one."),

@@ -98,7 +98,7 @@ def build_certificate(certificate: Certificate) -> bytes:
             (_("First treated"), render_day(c.first_treated_on)),
             (_("Runs"), c.ends_text),
         ],
-        (32, 108),
+        (40, 100),
     )
     state = [write(c.heading, STATE), write(c.state_explained)]
     state += [write(c.warning, WARNING)] if c.warning else []
@@ -131,7 +131,7 @@ def build_certificate(certificate: Certificate) -> bytes:
         story += [Spacer(1, 1 * mm), write(render_verification_code(c.verification_code), SMALL)]
     story += [heading(_("Plan of the vehicle")), Figure(c.plan, 178 * mm), Spacer(1, 3 * mm)]
     key_headings = [_("Zones by their number on the plan"), _("State"), _("Last treated"), _("Touch-up"), _("With")]
-    story.append(make_table(key_headings, list(map(_describe_zones, _join_alike(c.key))), (80, 24, 26, 25, 25)))
+    story.append(make_table(key_headings, list(map(_describe_zones, _join_alike(c.key))), (74, 20, 26, 26, 34)))
     return build_document(
         story,
         house=c.house,

@@ -82,9 +82,16 @@ def build_visit_record(visit: VisitDocument) -> bytes:
     story.append(make_columns([[facts], describe_check(visit.link)], (144, 36)) if visit.link else facts)
     story.append(heading(_("What was treated")))
     if visit.treated:
-        headings = [_("Zone"), _("Product"), _("Lot"), _("Quantity"), _("Wet film")]
-        rows = [(zone.zone_name, zone.product, zone.lot, zone.quantity, zone.film) for zone in visit.treated]
-        story.append(make_table(headings, rows, (62, 46, 28, 22, 22)))
+        headings = [_("Zone"), _("Product"), _("Lot"), _("Quantity")]
+        rows: list[tuple[str, ...]] = [
+            (zone.zone_name, zone.product, zone.lot, zone.quantity) for zone in visit.treated
+        ]
+        widths: tuple[int, ...] = (78, 46, 30, 26)
+        if any(zone.film for zone in visit.treated):
+            headings.append(_("Wet film"))
+            rows = [(*row, zone.film or "–") for row, zone in zip(rows, visit.treated, strict=True)]
+            widths = (62, 40, 28, 20, 30)
+        story.append(make_table(headings, rows, widths))
     else:
         story.append(write(_("No zone was treated at this visit.")))
     if visit.totals:

@@ -246,12 +246,6 @@ def _check_texts(terms: Terms, refuse: Refuse) -> None:
                 explain("terms.value.characters", count=len(texts.title)),
                 explain("terms.problem.title_too_long", most=LONGEST_TITLE),
             )
-        if len(texts.exclusions) != len(terms.claims.exclusions) and texts.exclusions:
-            refuse(
-                f"texts[{number}].exclusions",
-                explain("terms.value.lines", count=len(texts.exclusions)),
-                explain("terms.problem.other_number_of_exclusions", count=len(terms.claims.exclusions)),
-            )
 
 
 # ISO 639, as the first part of BCP 47 has it.

@@ -264,7 +264,8 @@ FIELDS: dict[str, FieldGuide] = {
     "texts.language": FieldGuide(_("Language"), _("Its ISO 639 code, such as fr for French.")),
     "texts.title": FieldGuide(_("Title"), _("As it stands on the certificate in this language.")),
     "texts.exclusions": FieldGuide(
-        _("Not covered, in words"), _("One to a line, as many as above and in the same order.")
+        _("Not covered, in words"),
+        _("One to a line, as many as above and in the same order; else they stand as first written."),
     ),
     "claims.excluded_zones": FieldGuide(
         _("Zones not covered"),
