@@ -90,7 +90,7 @@ def load_shop(*, fixtures: Path, now: datetime) -> DemoShop:
         # The demo writes at every hour of the day.
         ContactHours.objects.create(site=site, quiet_from=time(0), quiet_until=time(0), quiet_weekdays="")
         release_reminders(
-            missed_since=day - timedelta(days=365), daily_portion=50, usual_per_day=10, now=now, actor=None
+            missed_since=day - timedelta(days=3 * 365), daily_portion=50, usual_per_day=10, now=now, actor=None
         )
         record_events([Happening("demo.loaded", "site", str(site.pk), after={"day": day})], actor=None, now=now)
     return DemoShop(site, day, vehicles)

@@ -56,7 +56,7 @@ def test_the_demo_command_reads_well_and_opens_no_broker(
     call_command("demo", "--no-serve", stdout=out, stderr=StringIO())
     text = out.getvalue()
     assert not [record for record in caplog.records if record.name.startswith(("kombu", "celery"))]
-    assert "8 reminders written, 8 sent now, 0 told before, 1 to call because no e-mail is known." in text
+    assert "8 reminders written, 8 sent now, 0 told before, 1 to call because no address is known." in text
     claims = text.partition("5. Two claims")[2].partition("6. Documents")[0]
     first, second = claims.split("\n\n")[1:3]
     assert "THE CLAIM HOLDS" in first
