@@ -29,10 +29,11 @@ TEXT = "Dear customer,\n\nthe yearly visit of your vehicle is due. Please choose
 HTML = "<table><tr><td>The yearly visit of your vehicle is due. Please choose a time.</td></tr></table>\n" * 50
 WRITE = """
     INSERT INTO notifications_message (key, reference, customer_id, cover_id, due_keys, calendar, kind, channel,
-        address, language, subject, body, html, due_at, status, attempts, last_error, created_at)
+        address, language, subject, body, html, due_at, status, attempts, last_error, created_at,
+        by_hand, of_backlog)
     SELECT 'bench:' || %(run)s || ':' || g.id, gen_random_uuid(), item.cover_id, item.cover_id,
         jsonb_build_array(item.key), '', 'visit_due', 'email', 'customer' || g.id || '@example.org', 'en',
-        'Rust protection visit due', %(text)s, %(html)s, %(due)s, 'waiting', 0, '', now()
+        'Rust protection visit due', %(text)s, %(html)s, %(due)s, 'waiting', 0, '', now(), false, false
     FROM generate_series(1, %(count)s) AS g(id)
     JOIN (SELECT row_number() OVER () - 1 AS place, count(*) OVER () AS all_of_them, cover_id, key
         FROM scheduling_dueitem WHERE kind = 'reinspection' AND status <> 'booked') item

@@ -93,7 +93,7 @@ class Broker:
 
     def start(self) -> None:
         if self.kind == "redis":
-            command = ["redis-server", "--port", str(self.port), "--save", "", "--appendonly", "no"]
+            command = ["redis-server", "--port", str(self.port), "--bind", "127.0.0.1", "--save", ""]
             self.redis = subprocess.Popen(command, stdout=subprocess.DEVNULL)
 
     def lose_queue(self) -> None:
@@ -164,7 +164,8 @@ class Proof:
             )
             copy = connection.cursor().copy(
                 "COPY notifications_message (key, reference, customer_id, due_keys, calendar, kind, channel, address,"
-                " language, subject, body, html, due_at, status, attempts, last_error, created_at) FROM STDIN"
+                " language, subject, body, html, due_at, status, attempts, last_error, created_at,"
+                " by_hand, of_backlog) FROM STDIN"
             )
             with copy as rows:
                 for number in range(1, self.messages + 1):
@@ -173,7 +174,7 @@ class Proof:
                     rows.write_row(
                         (f"proof:{number}", _make_uuid(draw), number, "[]", "", "visit_due", "email",
                          f"{ODD.get(number % 100, 'good')}-{number}@example.org", "en", "Rust protection visit",
-                         "It is due.\n", "", due, "waiting", 0, "", due)
+                         "It is due.\n", "", due, "waiting", 0, "", due, False, False)
                     )  # fmt: skip
 
     def start_child(self, name: str) -> None:
