@@ -6,7 +6,7 @@ from urllib.parse import urlencode
 from django import forms
 from django.contrib import messages as notes
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -17,11 +17,19 @@ from desk.booking.page import list_errors
 from desk.claims.views_handling import add_errors
 from desk.forms.fields import read_whole
 from desk.shared.access import access_message, get_user, may_open, open_to
+from desk.shared.files import answer_pdf
 from desk.shared.shown import shown_for
-from desk.shared.shown_records import of_message
+from desk.shared.shown_records import of_letters_to_print, of_message
+from notifications.documents.letters import describe_message, render_letters
 from notifications.enums import Channel, MessageKind, MessageStatus
 from notifications.models import Message
 from notifications.outbox.channels import list_failing_channels
+from notifications.outbox.letters import (
+    MOST_LETTERS,
+    list_batch_of,
+    list_letters_to_print,
+    take_letters_to_print,
+)
 from notifications.outbox.queries import MessageFilter, count_failed, list_messages
 from notifications.outbox.resending import send_again
 from notifications.tasks import send_due_messages
@@ -84,8 +92,32 @@ def messages(request: HttpRequest) -> HttpResponse:
         "before": request.GET.get("before", ""),
         "following": urlencode({**query, "before": following}) if following else "",
         "failing_channels": list_failing_channels(),
+        "letters": list_letters_to_print(now=timezone.now())[:MOST_LETTERS].count(),
     }
     return render(request, "messages/messages.html", context, status=400 if form.errors else 200)
+
+
+@open_to("messages")
+@require_POST
+@shown_for(of_letters_to_print)
+def print_letters(request: HttpRequest) -> HttpResponse:
+    """Take the letters that wait as one batch and lead to where it is printed."""
+    key = take_letters_to_print(actor=get_user(request), now=timezone.now())
+    if not key:
+        notes.info(request, _("No letter waits."))
+        return redirect("desk:messages")
+    return redirect("desk:letter_batch", key)
+
+
+@open_to("messages")
+@require_safe
+def letter_batch(request: HttpRequest, key: int) -> HttpResponse:
+    """Print all letters of the batch with which a letter was sent."""
+    found = access_message(key)
+    if found.channel != Channel.LETTER or found.status != MessageStatus.SENT:
+        raise Http404(f"Message {key} is no letter that was printed.")
+    content = render_letters([describe_message(letter) for letter in list_batch_of(found)])
+    return answer_pdf(content, f"letters-{key}.pdf")
 
 
 @open_to("messages")
@@ -118,6 +150,7 @@ def _show(request: HttpRequest, found: Message, form: SendAgainForm | None = Non
     context = {
         "message": found,
         "may_send_again": found.status == MessageStatus.FAILED,
+        "is_printed": found.channel == Channel.LETTER and found.status == MessageStatus.SENT,
         "has_address": found.channel != Channel.LETTER,
         "form": form or SendAgainForm(initial={"address": found.address}),
         "errors": list_errors(form) if form else [],

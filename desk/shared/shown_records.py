@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.db.models import Q
 from django.http import HttpRequest
+from django.utils import timezone
 
 from desk.forms.fields import read_whole
 from desk.shared.access import (
@@ -21,6 +22,7 @@ from desk.shared.access import (
     list_versions_for,
 )
 from notifications.models import CalendarFeed, Release, Suppression
+from notifications.outbox.letters import MOST_LETTERS, list_letters_to_print
 from scheduling.covers.queries import find_covers
 from scheduling.models import Absence, Appointment, BayClosure, SeasonPlan, SeasonProposal
 from treatments.models import Customer, Inspection, Site, Treatment, Vehicle
@@ -123,6 +125,11 @@ def of_message(request: HttpRequest, key: int) -> Records:
     """Return a message and its customer."""
     found = access_message(key)
     return name_records(found, found.customer)
+
+
+def of_letters_to_print(request: HttpRequest) -> Records:
+    """Return the letters that wait to be printed."""
+    return {"message": list(list_letters_to_print(now=timezone.now()).values_list("pk", flat=True)[:MOST_LETTERS])}
 
 
 def of_lot(request: HttpRequest, key: int) -> Records:

@@ -4,6 +4,7 @@ from treatments.rules.explanation import Message, gettext_noop, ngettext_noop
 
 MESSAGES: dict[str, Message] = {
     "message.no_address": gettext_noop("The address is none that can be written to."),
+    "message.no_postal_address": gettext_noop("The customer has no postal address on record."),
     "message.line_break_in_subject": gettext_noop("The subject holds a line break."),
     "message.address_refused": gettext_noop("The server refused the address for good."),
     "message.refused": gettext_noop("The server refused the message for good."),

@@ -14,6 +14,7 @@ from notifications.models import Message, Suppression
 from notifications.reminders.relevance import find_untrue_reminders
 from scheduling.models import AppointmentStatus
 from treatments.rules.explanation import Explanation, Label, explain
+from treatments.shared.faults import work_apart
 
 # Nobody need see to these; what keeps any other from being sent is a failure.
 WITHDRAWING = frozenset({"message.stopped", "message.not_so_any_more"})
@@ -32,6 +33,21 @@ def find_why_not_sent(messages: Sequence[Message], *, now: datetime) -> dict[int
         elif reason := suppressed.get((message.channel, message.address)):
             found[message.pk] = explain("message.suppressed", reason=Label(reason))
     return found
+
+
+def sort_out(messages: Sequence[Message], *, now: datetime) -> tuple[dict[int, Explanation], dict[int, Explanation]]:
+    """Return why each of these is not to be sent, as ``find_why_not_sent``, and what the program failed at for some."""
+    faults: dict[int, Explanation] = {}
+    found: dict[int, Explanation] = {}
+    for part in work_apart(
+        messages,
+        lambda some: find_why_not_sent(some, now=now),
+        name=lambda message: f"Sending message {message.pk}",
+        tell=lambda message, why: faults.__setitem__(message.pk, why[0]),
+        writes=False,
+    ):
+        found |= part
+    return found, faults
 
 
 def is_still_true(message: Message, now: datetime) -> bool:

@@ -40,11 +40,11 @@ from notifications.outbox.outcomes import (
     mark_server_failed,
     mark_withdrawn,
 )
-from notifications.outbox.relevance import WITHDRAWING, find_why_not_sent
+from notifications.outbox.relevance import WITHDRAWING, sort_out
 from notifications.outbox.text_carriers import make_text_carrier
 from notifications.suppressions.services import suppress_address
 from treatments.rules.explanation import Explanation, explain
-from treatments.shared.faults import NO_FAULT_OF_A_ROW, explain_fault, work_apart
+from treatments.shared.faults import NO_FAULT_OF_A_ROW, explain_fault
 from treatments.shared.rendering import render
 
 # Whether a message is still wanted is found for a batch at once, so a batch may not take long.
@@ -161,22 +161,12 @@ class _BatchRun:
             record_sent(self.sent, now=self.clock())
 
     def _take_out_unwanted(self, messages: list[Message]) -> list[Message]:
-        now = self.clock()
-        faults: dict[int, tuple[Explanation, ...]] = {}
-        why_not: dict[int, Explanation] = {}
-        for found in work_apart(
-            messages,
-            lambda some: find_why_not_sent(some, now=now),
-            name=lambda message: f"Sending message {message.pk}",
-            tell=lambda message, why: faults.__setitem__(message.pk, why),
-            writes=False,
-        ):
-            why_not |= found
+        why_not, faults = sort_out(messages, now=self.clock())
         wanted = []
         for message in messages:
             if message.pk in faults:
                 count_attempt(self.batch, message)
-                self._note_program_fault(message, faults[message.pk][0])
+                self._note_program_fault(message, faults[message.pk])
                 continue
             why = why_not.get(message.pk)
             if why is None and message.attempts >= MOST_ATTEMPTS:

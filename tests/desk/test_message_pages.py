@@ -1,8 +1,11 @@
 """The page of all messages: what it shows to whom, its filters, and sending one again that failed."""
 
+import io
+
 import pytest
 from django.test import Client
 from django.urls import reverse
+from pypdf import PdfReader
 
 from notifications.enums import Channel, MessageKind, MessageStatus, SuppressionReason
 from notifications.models import Message, Suppression
@@ -105,3 +108,26 @@ def test_first_page_tells_of_failures_to_who_can_mend_them(client: Client, faile
     assert state.channel == Channel.EMAIL and "ada" not in state.last_error
     log_in(client, Role.WARRANTY_ADMINISTRATOR)
     assert "failed_messages" not in client.get(reverse("desk:due_list")).context
+
+
+def test_letters_are_printed_as_one_batch_and_can_be_again(client: Client, shop: ShopForTests) -> None:
+    letters = [
+        add_message(name, "", MessageStatus.WAITING, channel=Channel.LETTER)
+        for name in ("Ada Alder", "Ben Birch", "Cleo Cedar")
+    ]
+    Customer.objects.exclude(name="Cleo Cedar").update(address="1 Quay Street\nHarbour Town")
+    log_in(client, Role.SERVICE_WRITER)
+    assert client.get(reverse("desk:messages")).context["letters"] == 3
+    answer = client.post(reverse("desk:print_letters"))
+    assert answer.status_code == 302
+    batch = client.get(answer["Location"])
+    assert len(PdfReader(io.BytesIO(b"".join(batch) if batch.streaming else batch.content)).pages) == 2
+    for letter in letters:
+        letter.refresh_from_db()
+    assert [letter.status for letter in letters] == ["sent", "sent", "failed"]
+    assert letters[2].why["code"] == "message.no_postal_address"
+    assert Event.objects.filter(kind="message.sent").count() == 2
+    # Nothing is printed twice by itself, and what was not sent is in no batch.
+    assert client.post(reverse("desk:print_letters"))["Location"] == reverse("desk:messages")
+    assert client.get(reverse("desk:letter_batch", args=[letters[1].pk])).status_code == 200
+    assert client.get(reverse("desk:letter_batch", args=[letters[2].pk])).status_code == 404

@@ -26,7 +26,7 @@ from desk.shared.changes import describe_changes
 from desk.shared.shown import make_token, read_token
 from notifications.enums import Channel, SuppressionReason
 from notifications.invitations.calendar_feeds import renew_feed
-from notifications.models import CalendarFeed, Suppression
+from notifications.models import CalendarFeed, Message, Suppression
 from notifications.suppressions.services import suppress_address
 from scheduling.models import Appointment, Bay, Cover
 from tests.browser.pages import PAGES
@@ -79,6 +79,17 @@ def _fact() -> list[Any]:
     return [fact.vehicle.vin, fact.pk]
 
 
+def _waiting_letter() -> dict[str, str]:
+    customer = Customer.objects.exclude(address="").order_by("pk").first() or Customer.objects.order_by("pk")[0]
+    now = timezone.now()
+    Message.objects.get_or_create(
+        key="shown:letter",
+        defaults={"customer": customer, "kind": "visit_due", "channel": "letter", "subject": "Claim",
+                  "body": "We have it.", "due_at": now, "created_at": now},
+    )  # fmt: skip
+    return {}
+
+
 def _bay_with_calendar() -> Bay:
     bay = Bay.objects.order_by("pk")[0]
     if not CalendarFeed.objects.filter(bay=bay).exists():
@@ -98,6 +109,7 @@ FORMS: dict[str, Callable[[], Sent]] = {
     "due_chosen": lambda: ([], {"do": "remind", "cover": [Cover.objects.order_by("pk")[0].number]}),
     "book_many": lambda: ([], {"book": "1", "cover": [Cover.objects.order_by("pk")[0].number]}),
     "season": lambda: ([], {"first_day": "2027-03-01", "last_day": "2027-05-01"}),
+    "print_letters": lambda: ([], _waiting_letter()),
     "send_message_again": lambda: ([_find_page("message", "failed")[0]], {"address": "ada@example.org"}),
     "season_accept": lambda: ([], {"leave-out": "1"}),
     "bays_drop": lambda: ([], {"number": _visit().number, "sequence": _visit().sequence}),

@@ -125,7 +125,7 @@ class Proof:
     def __init__(self, messages: int, kind: str, folder: Path) -> None:
         self.messages, self.kind, self.folder = messages, kind, folder
         self.server_url = os.environ["DATABASE_URL"]
-        self.url = f"{self.server_url.rpartition('/')[0]}/{NAME}_{kind}"
+        self.url = f"{self.server_url.rpartition('/')[0]}/{NAME}_{kind}_{os.getpid()}"
         self.clock = Clock(folder / "clock")
         self.mail = MailServer()
         self.mail.keeps_mails = False
@@ -150,8 +150,8 @@ class Proof:
     def prepare(self) -> None:
         """Make the database with its messages: half are due at once, the others over two days."""
         with psycopg.connect(self.server_url, autocommit=True) as admin:
-            admin.execute(f"DROP DATABASE IF EXISTS {NAME}_{self.kind} WITH (FORCE)")
-            admin.execute(f"CREATE DATABASE {NAME}_{self.kind}")
+            admin.execute(f"DROP DATABASE IF EXISTS {NAME}_{self.kind}_{os.getpid()} WITH (FORCE)")
+            admin.execute(f"CREATE DATABASE {NAME}_{self.kind}_{os.getpid()}")
         migrate = [sys.executable, "manage.py", "migrate", "--verbosity", "0"]
         subprocess.run(migrate, env=self.environment, check=True)
         draw = random.Random(1)
@@ -354,7 +354,7 @@ def running(messages: int, broker: str) -> Iterator[Proof]:
             raise
         finally:
             with psycopg.connect(proof.server_url, autocommit=True) as admin:
-                admin.execute(f"DROP DATABASE IF EXISTS {NAME}_{broker} WITH (FORCE)")
+                admin.execute(f"DROP DATABASE IF EXISTS {NAME}_{broker}_{os.getpid()} WITH (FORCE)")
 
 
 def main() -> None:
