@@ -60,7 +60,7 @@ class ContactForm(forms.Form):
         super().__init__(*args, **options)
         channel: Any = self.fields["channel"]
         channel.choices = [
-            ("", _("By e-mail where there is an address")),
+            ("", _("As usual")),
             (Channel.EMAIL.value, _("By e-mail")),
             # Without a gateway nothing carries text messages.
             *([(Channel.TEXT.value, _("By text message, to which I agree"))] if settings.TEXT_GATEWAY_URL else []),
