@@ -18,8 +18,8 @@ from pypdf import PdfReader
 
 from notifications.customer_page.links import make_own_page_token
 from notifications.documents.certificates import read_certificate_pdf
-from notifications.enums import ABOUT_A_CLAIM, ABOUT_AN_APPOINTMENT, MessageKind
-from notifications.models import Message
+from notifications.enums import REMINDERS, MessageKind
+from notifications.models import Message, Notice
 from notifications.reminders import services
 from notifications.reminders.rules.reminders import DueThing, choose_reminder
 from notifications.reminders.wording import render_opening, render_subject, render_thing
@@ -110,7 +110,9 @@ def test_every_reminder_labels_its_dates_by_what_they_are() -> None:
     assert not_started is not None
     # A treatment that is to be completed has no days yet, and a visit that is booked tells only its own.
     assert not_started.things == ()
-    assert kinds | {not_started.kind} == set(MessageKind) - set(ABOUT_AN_APPOINTMENT + ABOUT_A_CLAIM)
+    # Nor has a cover that lapsed or is in force again.
+    turned = {MessageKind.COVER_LAPSED, MessageKind.COVER_IN_FORCE}
+    assert kinds | {not_started.kind} == set(REMINDERS) - turned
 
 
 def test_every_reason_of_a_slot_labels_its_dates_by_what_they_are() -> None:
@@ -214,8 +216,11 @@ def test_pages_mails_and_papers_label_the_dates_by_what_they_are(shop_with_terms
             services.write_due_reminders(now=now)
             for language, cover in covers.items():
                 check_all_told(cover, language, day, bays.writer)
-    assert Message.objects.filter(kind__in=(MessageKind.VISIT_DUE, MessageKind.FILM_DUE)).count() == 2
-    assert Message.objects.filter(kind__in=(MessageKind.VISIT_MISSED, MessageKind.FILM_OVERDUE)).count() == 2
+    for kinds in ((MessageKind.VISIT_DUE, MessageKind.FILM_DUE), (MessageKind.VISIT_MISSED, MessageKind.FILM_OVERDUE)):
+        # Each owner is told of each step once.
+        steps = Notice.objects.filter(message__kind__in=kinds).values_list("cover", "due_key", "step")
+        assert {cover for cover, *_ in steps} == {cover.pk for cover in covers.values()}
+        assert len(steps) == len(set(steps))
 
 
 def check_all_told(cover: Cover, language: str, day: date, writer: object) -> None:
