@@ -221,10 +221,14 @@ class _BatchRun:
             self.carrier.send(prepared)
 
     def _is_servers_fault(self, error: CarrierError) -> bool:
-        if isinstance(error, ServerFaultError) or self.standing.is_failing:
+        if isinstance(error, ServerFaultError):
             return True
-        broken_off = sum(isinstance(other, BrokenOffError) for _message, other in self.not_taken)
-        return broken_off >= ALL_BROKEN_OFF or len(self.not_taken) >= NONE_TAKEN
+        # An address that was put off before says nothing about the server: it may be busy for days.
+        telling = [other for message, other in self.not_taken if message.first_refused_at is None]
+        broken_off = sum(isinstance(other, BrokenOffError) for other in telling)
+        if self.standing.is_failing:
+            return bool(telling)
+        return broken_off >= ALL_BROKEN_OFF or len(telling) >= NONE_TAKEN
 
     def _settle(self, *, is_well: bool = False) -> None:
         """Lay what was not taken at the door of the messages, since the server took another or answered to the end.
@@ -235,8 +239,8 @@ class _BatchRun:
         Raises:
             ServerFaultError: where it hung up at one and has accepted none since.
         """
-        for _message, error in self.not_taken:
-            if isinstance(error, BrokenOffError) and not is_well:
+        for message, error in self.not_taken:
+            if isinstance(error, BrokenOffError) and not is_well and message.first_refused_at is None:
                 raise ServerFaultError(str(error)) from error
         for message, error in self.not_taken:
             if isinstance(error, PolicyRefusalError) and is_well:

@@ -110,6 +110,26 @@ def test_address_that_is_put_off_waits_longer_each_time_and_fails_after_three_da
     assert not ChannelState.objects.filter(failing_since__isnull=False).exists()
 
 
+def test_addresses_that_stay_busy_fail_in_the_end_though_nothing_else_is_sent(mail_server: MailServer) -> None:
+    busy = add_messages(*(f"busy{number}@example.org" for number in range(4)))
+    add_messages("ada@example.org", "ben@example.org", "cleo@example.org")
+    mail_server.answer = lambda stage, receiver: "450 4.2.1 busy" if "busy" in receiver else ""
+    # One after another, with others between, so that they are known to be busy and the server is known to be well.
+    rows = list(Message.objects.order_by("pk"))
+    order = [rows[0], rows[4], rows[1], rows[5], rows[2], rows[6], rows[3]]
+    for place, message in enumerate(order):
+        Message.objects.filter(pk=message.pk).update(due_at=NOW - timedelta(minutes=9 - place))
+    assert send().sent == 3
+    now = NOW
+    while waiting := Message.objects.filter(status=MessageStatus.WAITING):
+        now = max(now, *waiting.values_list("due_at", flat=True))
+        send(now)
+        assert not ChannelState.objects.filter(failing_since__isnull=False).exists()
+        assert now < NOW + timedelta(days=4)
+    codes = {message.why["code"] for message in Message.objects.filter(pk__in=[row.pk for row in busy])}
+    assert codes == {"message.put_off_too_long"}
+
+
 def test_address_that_was_put_off_gets_its_mail_once_the_server_takes_it(mail_server: MailServer) -> None:
     message, _other = add_messages(ODD, "ada@example.org")
     mail_server.answer = odd("RCPT", "450 4.2.1 mailbox busy")  # type: ignore[assignment]

@@ -197,6 +197,13 @@ class Proof:
         self.counts["beat killed" if name == "beat" else "workers killed"] += 1
         self.start_child(name)
 
+    def start_what_ended(self) -> None:
+        """Start again what ended by itself, as a service unit does: a broker that is gone may end a worker or beat."""
+        for name, child in list(self.children.items()):
+            if child.poll() is not None:
+                self.counts["ended by themselves"] += 1
+                self.start_child(name)
+
     def count(self, *statuses: str) -> int:
         return self.ask("SELECT count(*) FROM notifications_message WHERE status = ANY(%s)", [list(statuses)])[0][0]
 
@@ -209,6 +216,7 @@ class Proof:
         while not is_so():
             if time.monotonic() > until:
                 raise TimeoutError(f"Not after {LONGEST_WAIT:.0f} s: {what}.")
+            self.start_what_ended()
             time.sleep(0.5)
 
     def wait_until_quiet(self) -> None:
@@ -321,7 +329,10 @@ class Proof:
             ("mails whose reply the server lost", len(lost_replies), ""),
             ("doubles, reply lost", found["double after lost reply"], f"<= {len(lost_replies)}"),
             ("doubles, worker killed at it", found["double after kill"], f"<= {killed}"),
-            *((name, number, ">= 1") for name, number in sorted(self.counts.items())),
+            *(
+                (name, number, "" if name == "ended by themselves" else ">= 1")
+                for name, number in sorted(self.counts.items())
+            ),
             ("connections to the mail server", self.mail.connections, ""),
         ]
 
