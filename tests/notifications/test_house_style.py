@@ -17,8 +17,6 @@ from notifications.documents.pdf.charts import make_bars, make_lines
 from notifications.documents.pdf.document import House, build_document
 from notifications.documents.pdf.parts import (
     Bullets,
-    QrCode,
-    SignHere,
     heading,
     make_box,
     make_columns,
@@ -27,6 +25,7 @@ from notifications.documents.pdf.parts import (
     make_table,
     write,
 )
+from notifications.documents.pdf.proof import QrCode, SignHere
 from notifications.documents.pdf.style import STRONG
 
 HOUSE = House("Mill Lane Rust Protection", "1 Mill Lane\nHalifax NS", "555-0100\nshop@example.org")

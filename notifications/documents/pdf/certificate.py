@@ -13,7 +13,6 @@ from reportlab.platypus import Spacer
 from notifications.documents.pdf.document import House, build_document
 from notifications.documents.pdf.parts import (
     Bullets,
-    describe_check,
     heading,
     make_box,
     make_columns,
@@ -22,6 +21,7 @@ from notifications.documents.pdf.parts import (
     write,
 )
 from notifications.documents.pdf.pictures import Figure
+from notifications.documents.pdf.proof import describe_check
 from notifications.documents.pdf.style import SECTION, SMALL, WARNING
 from notifications.documents.plan.vehicle_plan import LOOKS, KeyRow
 from notifications.documents.rules.drawing import Drawing

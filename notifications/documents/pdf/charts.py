@@ -16,7 +16,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import Flowable
 
 from notifications.documents.pdf.fonts import BODY_FONT
-from notifications.documents.pdf.parts import end_figure, start_figure
+from notifications.documents.pdf.structure import end_figure, start_figure
 from notifications.documents.pdf.style import ACCENT, CONTENT_WIDTH, INK, RULE
 from treatments.shared.rendering import render_number
 

@@ -13,7 +13,8 @@ from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Paragraph,
 
 from notifications.documents.pdf.document import House, build_document
 from notifications.documents.pdf.fonts import BOLD_FONT
-from notifications.documents.pdf.parts import Bullets, Grid, SignHere, heading, make_facts, make_table, write
+from notifications.documents.pdf.parts import Bullets, Grid, heading, make_facts, make_table, write
+from notifications.documents.pdf.proof import SignHere
 from notifications.documents.pdf.style import CELL, INK, RULE, SMALL, SUBSECTION, WARN
 from treatments.enums import TreatmentKind
 from treatments.shared.rendering import render_day

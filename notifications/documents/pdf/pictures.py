@@ -12,7 +12,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable
 
 from notifications.documents.pdf.fonts import BODY_FONT, BOLD_FONT, split_by_font
-from notifications.documents.pdf.parts import end_figure, start_figure
+from notifications.documents.pdf.structure import end_figure, start_figure
 from notifications.documents.rules.drawing import Box, Drawing, Group, Line, Text
 
 

@@ -185,3 +185,23 @@ def _write_kid(kid: "Element | tuple[int, int]", page: int | None, numbers: list
 def write_text(text: str) -> str:
     """Return a text as a string of PDF, whatever its letters."""
     return f"<{chr(0xFEFF).encode('utf-16-be').hex()}{text.encode('utf-16-be').hex()}>"
+
+
+def start_figure(canvas: Any, title: str, width: float, height: float) -> None:
+    """Begin a picture: ``title`` is what a listener hears; without one it is an artifact."""
+    if not isinstance(canvas, TaggedCanvas):
+        return
+    if not title:
+        canvas._code.append("/Artifact BMC")
+        return
+    x, y = canvas.absolutePosition(0, 0)
+    box = f"{x:.1f} {y:.1f} {x + width:.1f} {y + height:.1f}"
+    figure = canvas.start("Figure", f" /Alt {write_text(title)} /A <</O /Layout /BBox [{box}]>>")
+    canvas.mark(figure)
+    canvas.end()
+
+
+def end_figure(canvas: Any) -> None:
+    """End a picture."""
+    if isinstance(canvas, TaggedCanvas):
+        canvas.end_mark()

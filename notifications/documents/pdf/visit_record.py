@@ -9,7 +9,6 @@ from reportlab.platypus import Spacer
 from notifications.documents.pdf.document import House, build_document
 from notifications.documents.pdf.parts import (
     Bullets,
-    describe_check,
     heading,
     make_box,
     make_columns,
@@ -17,6 +16,7 @@ from notifications.documents.pdf.parts import (
     make_table,
     write,
 )
+from notifications.documents.pdf.proof import describe_check
 from notifications.documents.pdf.style import SMALL
 from treatments.shared.rendering import render_day, render_verification_code
 
