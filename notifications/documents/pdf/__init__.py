@@ -7,10 +7,10 @@ it is a letter: the address shows through the window of a US #10 envelope on Let
 
 ``parts``, what a story is made of: ``heading(text, level)``, ``write(text, style)`` for a paragraph,
 ``Bullets(texts)``, ``make_table(headings, rows, widths_mm, numbers=)``, ``make_facts(pairs, widths_mm)``,
-``make_columns(columns, widths_mm)``, ``make_box(lines, is_warning=)``, ``make_key_figures(figures)``.
-``proof``: ``SignHere(captions)``, ``QrCode(address, size, title)``, ``describe_check(address)``.
-``pictures``: ``Figure(drawing, width)``. ``charts``: ``make_bars``, ``make_lines``. ``style``: ``BODY``, ``SMALL``, ``STRONG``, ``WARNING``, ``CELL``. Keep what belongs
-together with reportlab.platypus ``KeepTogether``.
+``make_columns(columns, widths_mm)``, ``make_box(lines, is_warning=)``, ``make_key_figures(figures)``. ``proof``:
+``SignHere(captions)``, ``QrCode(address, size, title)``, ``describe_check(address)``. ``pictures``:
+``Figure(drawing, width)``. ``charts``: ``make_bars``, ``make_lines``. ``style``: ``BODY``, ``SMALL``, ``STRONG``,
+``WARNING``, ``CELL``. Keep what belongs together with reportlab.platypus ``KeepTogether``.
 
 Every part marks itself in the structure tree (``structure``). Who draws on the canvas by hand marks it with
 ``start_figure`` and ``end_figure``, or as ``canvas.artifact()``.
