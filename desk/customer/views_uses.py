@@ -3,7 +3,6 @@
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
@@ -51,10 +50,9 @@ def link_uses(request: HttpRequest, vin: str) -> HttpResponse:
     vehicle = access_vehicle(get_user(request), vin)
     page = Paginator(list_link_uses(vehicle), PER_PAGE).get_page(request.GET.get("page"))
     clock = find_clock_of(request)
-    uses = [
-        (use, timezone.localtime(use.used_at, clock), ANSWERS.get(use.status, str(use.status)))
-        for use in page.object_list
-    ]
+    uses = [(use, ANSWERS.get(use.status, str(use.status))) for use in page.object_list]
     return render(
-        request, "customer/uses.html", {"vehicle": vehicle, "page": page, "uses": uses, "pages_by_name": PAGES}
+        request,
+        "customer/uses.html",
+        {"vehicle": vehicle, "page": page, "uses": uses, "clock": clock, "pages_by_name": PAGES},
     )

@@ -229,6 +229,7 @@ class MessageView:
     key: int
     status: str
     subject: str
+    language: str
     last_error: str
     created_at: datetime
 
@@ -236,7 +237,9 @@ class MessageView:
 def read_messages(keys: Collection[int]) -> dict[int, MessageView]:
     """Return messages by primary key."""
     return {
-        message.pk: MessageView(message.pk, message.status, message.subject, message.last_error, message.created_at)
+        message.pk: MessageView(
+            message.pk, message.status, message.subject, message.language, message.last_error, message.created_at
+        )
         for message in Message.objects.filter(pk__in=keys).order_by()
     }
 

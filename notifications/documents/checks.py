@@ -18,7 +18,7 @@ from treatments.models import Site, Treatment
 from treatments.records.sign_off import find_treatment
 from treatments.rules.site_settings import NotComputableError
 
-FindToday = Callable[[Site], date]
+ReadDay = Callable[[Site], date]
 
 
 class DocumentStatus(StrEnum):
@@ -47,21 +47,21 @@ class CheckedDocument:
     cover: CoverOnDay | None = None
 
 
-def check_document(code: str, find_today: FindToday) -> CheckedDocument | None:
+def check_document(code: str, read_day: ReadDay) -> CheckedDocument | None:
     """Return what is to be said of a document with this code, None where it is none of this shop's.
 
     Args:
-        find_today: gives the day at a site.
+        read_day: gives the day at a site.
     """
     printed = read_code(code)
     if printed is None:
         return None
     if printed.kind is DocumentKind.CERTIFICATE:
-        return _check_certificate(printed, find_today)
-    return _check_visit(printed, find_today)
+        return _check_certificate(printed, read_day)
+    return _check_visit(printed, read_day)
 
 
-def _check_certificate(printed: PrintedDocument, find_today: FindToday) -> CheckedDocument:
+def _check_certificate(printed: PrintedDocument, read_day: ReadDay) -> CheckedDocument:
     cover = Cover.objects.select_related("vehicle", "site").filter(pk=printed.key).first()
     if cover is None:
         return CheckedDocument(printed.kind, "", printed.day, DocumentStatus.GONE)
@@ -71,11 +71,11 @@ def _check_certificate(printed: PrintedDocument, find_today: FindToday) -> Check
         status = DocumentStatus.CHANGED
     else:
         status = _compare(printed, content)
-    today = _read_state(cover, find_today(cover.site))
+    today = _read_state(cover, read_day(cover.site))
     return CheckedDocument(printed.kind, cover.number, printed.day, status, cover.site, today)
 
 
-def _check_visit(printed: PrintedDocument, find_today: FindToday) -> CheckedDocument:
+def _check_visit(printed: PrintedDocument, read_day: ReadDay) -> CheckedDocument:
     treatment = find_treatment(printed.key)
     if treatment is None:
         return CheckedDocument(printed.kind, "", printed.day, DocumentStatus.GONE)
@@ -83,7 +83,7 @@ def _check_visit(printed: PrintedDocument, find_today: FindToday) -> CheckedDocu
     if Treatment.objects.filter(amends=treatment, signed_off_at__isnull=False).exists():
         status = DocumentStatus.REPLACED
     cover = choose_open_cover(list_covers_of(treatment.vehicle))
-    today = _read_state(cover, find_today(cover.site)) if cover else None
+    today = _read_state(cover, read_day(cover.site)) if cover else None
     return CheckedDocument(printed.kind, name_visit(treatment), printed.day, status, treatment.site, today)
 
 

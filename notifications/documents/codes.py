@@ -7,7 +7,7 @@ a row, a day and digits, and nothing of a person.
 import hmac
 import re
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from enum import StrEnum
 from typing import Any
 
@@ -68,7 +68,7 @@ def read_code(code: str) -> PrintedDocument | None:
     told = code.rpartition("-")[0]
     for key in read_keys():
         if hmac.compare_digest(_sign(key, told), found[6]):
-            day = datetime.strptime(found[3], "%Y%m%d").date()  # noqa: DTZ007
+            day = date.fromisoformat(found[3])
             return PrintedDocument(DocumentKind(found[1]), int(found[2]), day, found[4] == "1", found[5], key.name)
     return None
 

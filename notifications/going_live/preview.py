@@ -9,6 +9,7 @@ from dateutil.relativedelta import relativedelta
 from django.db.models import Q
 
 from notifications.enums import Channel, MessageKind
+from notifications.languages import choose_language
 from notifications.models import Release
 from notifications.reminders.evaluation import ReminderStatus
 from notifications.reminders.planning import Plan, PlannedMessage, plan_reminders
@@ -29,6 +30,7 @@ class Sample:
     address: str
     name: str
     due_at: datetime
+    language: str
     subject: str
     body: str
 
@@ -132,6 +134,7 @@ def _write_samples(every: list[PlannedMessage]) -> tuple[Sample, ...]:
                 to.address or message.customer.address,
                 message.customer.name,
                 message.due_at,
+                choose_language(message.customer),
                 text["subject"],
                 text["body"],
             )

@@ -9,7 +9,7 @@ from datetime import datetime
 from django.conf import settings
 from django.utils.formats import date_format
 from django.utils.functional import Promise
-from django.utils.timezone import localtime
+from django.utils.timezone import get_current_timezone
 from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
 
@@ -130,7 +130,7 @@ def _render_last_change(last_change: datetime, site: Site, may_change: bool) -> 
 
 def render_weekday(moment: datetime) -> str:
     """Return the day of the week and the month, on the clock in use: "Tuesday 9 June"."""
-    day = localtime(moment).date()
+    day = find_day(moment, get_current_timezone())
     return _("%(weekday)s %(day)s") % {
         "weekday": date_format(day, "l"),
         "day": render_day(day).removesuffix(f" {day.year}"),
@@ -140,12 +140,12 @@ def render_weekday(moment: datetime) -> str:
 def render_time(moment: datetime) -> str:
     """Return a time of day on the clock in use."""
     # Translators: how a time of day is written, in Django's format characters
-    return date_format(localtime(moment), _("H:i"))
+    return date_format(moment.astimezone(get_current_timezone()), _("H:i"))
 
 
 def render_moment(moment: datetime) -> str:
     """Return a day and a time on the clock in use: "Tuesday 9 June 2026, 09:00"."""
-    day = localtime(moment).date()
+    day = find_day(moment, get_current_timezone())
     told = {"weekday": date_format(day, "l"), "day": render_day(day), "time": render_time(moment)}
     return _("%(weekday)s %(day)s, %(time)s") % told
 

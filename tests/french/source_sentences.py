@@ -63,6 +63,16 @@ NO_SENTENCE = {
     "cover {}": "the name of a record, read by its kind and key",
     "supposed visit": "the name of a record, read by its kind and key",
     "supposed product": "the name of a record, read by its kind and key",
+    **dict.fromkeys(
+        (
+            "Let the exhaust cool; keep product off exhaust, catalyst and heat shields.",
+            "Exhaust: cover it; wipe overspray off at once.",
+            "Fuel tank and lines near: no ignition sources, ventilate.",
+            "Filler neck, vent hoses and pump connector: cover them.",
+            "Pump flange, vents and connectors on the tank are never coated: spray the floor above it only.",
+        ),
+        "a caution of the catalogue, by which it is found",
+    ),
     "Cc": "a category of Unicode",
     "NaN": "no number",
     "Etc/UTC": "a time zone",

@@ -33,8 +33,9 @@ _PARTS = re.compile(r">([^<]+)<|(?:aria-label|title|placeholder|alt)=\"([^\"]*)\
 
 
 def list_texts(page: str) -> Iterator[str]:
-    """Yield what a person reads or hears on a page, piece by piece."""
+    """Yield what a person reads or hears on a page, piece by piece; what the page says is in English is left out."""
     seen = re.sub(r"(?s)<(script|style|code)[^>]*>.*?</\1>", "", page)
+    seen = re.sub(r'(?s)<(\w+)(?: [^>]*)? lang="en"[^>]*>.*?</\1>', "", seen)
     for between, named in _PARTS.findall(seen):
         text = " ".join(html.unescape(between or named).split())
         if text:

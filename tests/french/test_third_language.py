@@ -87,7 +87,7 @@ def test_a_page_in_a_third_language_has_no_english(shop: DemoShop) -> None:
     wrong: dict[str, list[str]] = {}
     for page in PAGES:
         # A letter is kept as it was sent, in the language of that day.
-        if page.name == "claim_letter":
+        if page.name in ("claim_letter", "own_letter"):
             continue
         client = Client(headers={"accept-language": CODE})
         if page.username:

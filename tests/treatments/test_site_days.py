@@ -47,6 +47,7 @@ FOR_THE_WHOLE_SHOP = {
     "notifications/going_live/preview.py": "the owner's release is for all sites",
     "notifications/going_live/queries.py": "the owner's release is for all sites",
     "notifications/reminders/planning.py": "the owner's release is for all sites",
+    "desk/unreachable/views.py": "one list for all sites",
     "scheduling/management/commands/recompute.py": "the index answers for one day",
     "scheduling/tasks.py": "the index answers for one day",
     "treatments/queries.py": "where it is defined",
