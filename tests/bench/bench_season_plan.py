@@ -14,9 +14,9 @@ from datetime import date
 from statistics import pstdev
 from typing import TypeVar
 
+from scheduling.season.rules.costs import Places, total
 from scheduling.season.rules.exact import find_bound
 from scheduling.season.rules.plan import Comparison, plan_season, read_places, serve_first_come
-from scheduling.season.rules.problem import Places, total
 from scheduling.season.rules.season import Season, SeasonSite
 from tests.scheduling.season_cases import make_season
 from tests.scheduling.season_faults import list_faults

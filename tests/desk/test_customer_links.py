@@ -19,6 +19,7 @@ from claims.decisions.services import ask_customer
 from claims.intake.services import file_claim
 from claims.models import Claim
 from desk import urls
+from desk.customer.forms import DAMAGE_WORDS
 from notifications.consents.queries import read_consents
 from notifications.customer_page import links
 from notifications.customer_page.contact import find_preferred_channel
@@ -420,3 +421,7 @@ def test_a_claim_shows_what_is_needed_and_takes_photos_once(
         answer = client.post(page, {"photos": [upload], "form_key": str(uuid.uuid4())})
         assert answer.status_code == 400 and 'href="#id_photos"' in answer.content.decode()
     assert client.post(page, {"form_key": str(uuid.uuid4())}).status_code == 400
+
+
+def test_a_customer_can_report_every_kind_of_damage_that_a_claim_may_have() -> None:
+    assert sorted(kind for kind, _ in DAMAGE_WORDS) == sorted(DamageKind)

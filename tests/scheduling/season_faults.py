@@ -3,8 +3,8 @@
 from collections import defaultdict
 from datetime import date
 
+from scheduling.season.rules.costs import Places
 from scheduling.season.rules.hours import QUARTERS_A_DAY, format_clock_time
-from scheduling.season.rules.problem import Places
 from scheduling.season.rules.season import Season, SeasonPerson, SeasonVisit
 
 

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from scheduling.booking.rules.opening import NeededTraining
 from scheduling.enums import BayKind, Skill
+from scheduling.season.rules.costs import compute_day_cost, compute_no_day_cost, total
 from scheduling.season.rules.exact import find_bound, list_options
 from scheduling.season.rules.hours import mark
 from scheduling.season.rules.plan import (
@@ -22,7 +23,7 @@ from scheduling.season.rules.plan import (
     replan,
     serve_first_come,
 )
-from scheduling.season.rules.problem import UNREACHABLE, SiteProblem, compute_day_cost, compute_no_day_cost, total
+from scheduling.season.rules.problem import UNREACHABLE, SiteProblem
 from scheduling.season.rules.season import Place, Season, SeasonBay, SeasonPerson, SeasonSite, SeasonVisit, Totals
 from tests.scheduling.season_cases import BOTH, FIRST, make_season, make_visit
 from tests.scheduling.season_faults import list_faults

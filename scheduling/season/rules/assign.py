@@ -11,18 +11,9 @@ from datetime import date
 import numpy
 from ortools.graph.python.min_cost_flow import SimpleMinCostFlow
 
+from scheduling.season.rules.costs import compute_cost, compute_day_cost, list_days_of
 from scheduling.season.rules.hours import NOON
-from scheduling.season.rules.problem import (
-    UNREACHABLE,
-    Numbers,
-    Pattern,
-    Shift,
-    SiteProblem,
-    Weights,
-    compute_cost,
-    compute_day_cost,
-    list_days_of,
-)
+from scheduling.season.rules.problem import UNREACHABLE, Numbers, Pattern, Shift, SiteProblem, Weights
 from scheduling.season.rules.season import Place, SeasonVisit
 
 # Whole costs are multiplied by this, so that of equal chains the shorter one is less; more than there are days.

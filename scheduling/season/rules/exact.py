@@ -12,17 +12,15 @@ from typing import Any
 import numpy
 from ortools.linear_solver import pywraplp
 
-from scheduling.season.rules.hours import QUARTERS_A_DAY, lay_stays
-from scheduling.season.rules.problem import (
-    SiteProblem,
-    Weights,
+from scheduling.season.rules.costs import (
     compute_cost,
     compute_no_day_cost,
     find_lapse_price,
-    find_longest_paths,
     list_days_of,
     split_by_site,
 )
+from scheduling.season.rules.hours import QUARTERS_A_DAY, lay_stays
+from scheduling.season.rules.problem import SiteProblem, Weights, find_longest_paths
 from scheduling.season.rules.programme import Programme, find_bay_limits
 from scheduling.season.rules.room import Room
 from scheduling.season.rules.season import Place, Season, SeasonSite, SeasonVisit

@@ -12,12 +12,8 @@ from datetime import date
 from scheduling.booking.rules.slots import SiteTimes
 from scheduling.enums import SeasonStep
 from scheduling.season.rules.assign import assign_visits
-from scheduling.season.rules.exact import Bound, find_bound, list_options, solve_exactly
-from scheduling.season.rules.hours import mark_taken, mark_worked
-from scheduling.season.rules.mend import Exchange
-from scheduling.season.rules.problem import (
+from scheduling.season.rules.costs import (
     Places,
-    SiteProblem,
     compute_cost,
     find_lapse_price,
     list_days_of,
@@ -25,6 +21,10 @@ from scheduling.season.rules.problem import (
     split_by_site,
     total,
 )
+from scheduling.season.rules.exact import Bound, find_bound, list_options, solve_exactly
+from scheduling.season.rules.hours import mark_taken, mark_worked
+from scheduling.season.rules.mend import Exchange
+from scheduling.season.rules.problem import SiteProblem
 from scheduling.season.rules.programme import Programme, choose_patterns, find_bay_limits
 from scheduling.season.rules.room import Room
 from scheduling.season.rules.season import (
