@@ -133,6 +133,7 @@ class ClaimFile:
         """Return who writes to whom about what."""
         claim, cover = self.claim, self.claim.cover
         claimant = find_claimant(claim)
+        language = claimant.language if claimant else ENGLISH
         return LetterFacts(
             shop=cover.site.name,
             shop_contact=cover.site.email or cover.site.phone or cover.site.address,
@@ -140,12 +141,12 @@ class ClaimFile:
             claim=claim.number,
             cover=cover.number,
             vehicle=f"{cover.vehicle.description or 'vehicle'} ({cover.vehicle.vin})",
-            terms_title=self.terms.title,
+            terms_title=self.terms.find_title(language),
             terms_version=self.terms.version,
             discovered_on=claim.discovered_on,
             reported_on=claim.reported_on,
             written_on=written_on,
-            language=claimant.language if claimant else ENGLISH,
+            language=language,
             former_letters=tuple(self._list_former_letters()),
         )
 

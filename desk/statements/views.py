@@ -74,13 +74,19 @@ class Asked:
 
 
 def read_asked(request: HttpRequest, user: User) -> Asked:
-    """Return what is asked for; the last month that is over and the first dealership where nothing is."""
+    """Return what is asked for; the last month that is over and the first dealership where nothing is.
+
+    Raises:
+        Http404: for another dealership than the only one.
+    """
     today = find_today(timezone.now(), find_site_of(user))
     dealerships = list_dealerships_for(user)
     last = find_month(today) - relativedelta(months=1)
     usual = {"month": f"{last:%Y-%m}", "dealership": dealerships[0].code if dealerships else ""}
     given = {name: request.GET.get(name) or value for name, value in usual.items()}
     form = StatementForm(given, dealerships=dealerships, today=today)
+    if "dealership" not in form.fields and given["dealership"] != usual["dealership"]:
+        raise Http404("No such dealership here.")
     chosen = form.cleaned_data if form.is_valid() else usual
     code = chosen.get("dealership") or usual["dealership"]
     dealership = next((one for one in dealerships if one.code == code), None)

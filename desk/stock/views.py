@@ -30,6 +30,7 @@ from treatments.models import Lot, Product
 from treatments.queries import find_today
 from treatments.reference.queries import find_site_of, list_products, list_sites
 from treatments.rules.units import VolumeUnit
+from treatments.shared.labels import translate_catalogue
 from treatments.stock.queries import (
     PER_PAGE,
     Use,
@@ -79,7 +80,7 @@ def describe_use(use: Use) -> list[str]:
         use.done_on.isoformat(),
         use.site_name,
         "; ".join(use.materials),
-        "; ".join(use.zone_names),
+        "; ".join(map(translate_catalogue, use.zone_names)),
         owner.name if owner else "",
         owner.email if owner else "",
         owner.phone if owner else "",

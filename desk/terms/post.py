@@ -1,11 +1,12 @@
-"""Reads what was typed into the form of a draft back into a terms document. The counts of a preview in the words that
-the command and the pages share.
+"""Reads what was typed into the form of a draft back into a terms document. The counts of a preview
+and the languages that lack texts, in the words that the command and the pages share.
 """
 
 import re
 from dataclasses import fields
 from typing import Any
 
+from django.conf import settings
 from django.http import QueryDict
 from django.utils.translation import gettext as _
 
@@ -22,6 +23,13 @@ def name_chosen(terms: Terms, *, instead_of: str, every: bool) -> str:
     if every:
         return _("every cover")
     return _("the covers under %(code)s") % {"code": instead_of or terms.code}
+
+
+def list_languages_without_texts(terms: Terms) -> list[str]:
+    """Return the shop's other languages in which a certificate would have a text of these terms as first written."""
+    names = dict(settings.LANGUAGES)
+    others = [code for code in names if code != settings.LANGUAGE_CODE]
+    return [names[code] for code in terms.list_languages_without_texts(others)]
 
 
 def count_covers(preview: CoversPreview) -> list[tuple[str, int]]:

@@ -6,7 +6,6 @@ Every change goes through the services, which refuse what somebody else changed 
 import tomllib
 from typing import Any
 
-from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -22,7 +21,14 @@ from desk.shared.access import access_draft, access_version, get_user, list_vers
 from desk.shared.shown import list_changes, shown_for
 from desk.shared.shown_records import of_terms, of_terms_version
 from desk.terms.form import build_form, list_differences, render_in_form
-from desk.terms.post import count_claims, count_covers, drop_switched_off, name_chosen, read_form
+from desk.terms.post import (
+    count_claims,
+    count_covers,
+    drop_switched_off,
+    list_languages_without_texts,
+    name_chosen,
+    read_form,
+)
 from notifications.languages import join_label
 from scheduling.bays.queries import list_terms
 from scheduling.models import TermsVersion, WarrantyTerms
@@ -34,7 +40,6 @@ from scheduling.terms.queries import (
     find_problems,
     read_version_terms,
 )
-from scheduling.terms.rules.terms import Terms
 from scheduling.terms.rules.terms_document import TermsError
 from scheduling.terms.services import (
     DraftChangedError,
@@ -180,13 +185,6 @@ def preview(request: HttpRequest, code: str, version: int) -> HttpResponse:
     errors = list_problems(chosen)
     context = {"version": chosen, "errors": errors, **({} if errors else read_preview(request, chosen))}
     return render_page(request, "terms/preview.html", context, status=422 if errors else 200)
-
-
-def list_languages_without_texts(terms: Terms) -> list[str]:
-    """Return the shop's other languages in which a certificate would have a text of these terms as first written."""
-    names = dict(settings.LANGUAGES)
-    others = [code for code in names if code != settings.LANGUAGE_CODE]
-    return [names[code] for code in terms.list_languages_without_texts(others)]
 
 
 def list_problems(chosen: TermsVersion) -> list[str]:

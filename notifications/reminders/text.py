@@ -23,9 +23,10 @@ from notifications.reminders.wording import (
 )
 from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.models import Cover
+from scheduling.terms.queries import read_version_terms
 from treatments.models import Customer
 from treatments.shared.labels import translate_catalogue
-from treatments.shared.rendering import render_all, render_day
+from treatments.shared.rendering import find_language, render_all, render_day
 
 CHANGES_OF_COVER = (Step.LAPSED, Step.CURED)
 PAST_ITS_DAY = (MessageKind.IN_GRACE, MessageKind.VISIT_MISSED, MessageKind.FILM_OVERDUE)
@@ -104,7 +105,8 @@ def _describe(
     facts = [Fact(_("Vehicle"), vehicle.name)] if is_single else []
     facts += [Fact(_("Plate"), cover.vehicle.plate)] if cover.vehicle.plate else []
     facts.append(Fact(_("VIN"), cover.vehicle.vin))
-    facts.append(Fact(_("Cover"), f"{cover.number}, {cover.terms_version.title}"))
+    terms = read_version_terms(cover.terms_version)
+    facts.append(Fact(_("Cover"), f"{cover.number}, {terms.find_title(find_language())}"))
     label = _("See your cover") if changed else _("Choose a time")
     return VehicleText(
         name=f"{vehicle.name} ({cover.vehicle.plate})" if cover.vehicle.plate else vehicle.name,

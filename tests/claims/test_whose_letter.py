@@ -82,8 +82,10 @@ def test_the_letter_goes_to_the_owner_at_the_report(
     name, language = {
         "holder": (holder.name, holder.language), "buyer": ("Una Pell", "fr"), "customer": ("customer", "en")
     }[gets_it]  # fmt: skip
-    facts = read_claim_file(claim, as_of=demo.day).letter_facts(demo.day)
+    file = read_claim_file(claim, as_of=demo.day)
+    facts = file.letter_facts(demo.day)
     assert (facts.claimant, facts.language) == (name, language)
+    assert (facts.terms_title != file.terms.title) is (language == "fr")
     decision = decide_claim(
         claim=claim, kind=DecisionKind.GOODWILL, amount=Decimal(9), reason="x", day=demo.day, now=NOW,
         actor=User.objects.get(username="warranty"),

@@ -70,12 +70,13 @@ def test_page_and_files_tell_the_same_month(demo: DemoShop) -> None:
     }
 
 
-def test_a_dealership_gets_its_own_whatever_it_asks_for(demo: DemoShop, other: Dealership) -> None:
+def test_a_dealership_gets_its_own_and_no_other(demo: DemoShop, other: Dealership) -> None:
     own = User.objects.get(username="dealer").dealership
     assert own is not None
     for page in PAGES:
         address = reverse(f"desk:{page}")
-        dealer = log_in("dealer").get(address, {"dealership": other.code})
+        assert log_in("dealer").get(address, {"dealership": other.code}).status_code == 404
+        dealer = log_in("dealer").get(address, {"dealership": own.code})
         shop = log_in("owner").get(address, {"dealership": other.code})
         if page == "statement_pdf":
             assert own.name in read_text(dealer.content) and other.name not in read_text(dealer.content)

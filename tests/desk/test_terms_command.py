@@ -49,6 +49,15 @@ def test_every_sample_passes_the_check(shop: ShopForTests, path: Path) -> None:
 
 
 @pytest.mark.parametrize("doing", ["check", "preview", "publish"])
+def test_a_language_without_its_texts_is_named(shop: ShopForTests, tmp_path: Path, doing: str) -> None:
+    path = write(tmp_path)
+    text = path.read_text("utf-8")
+    assert "français" not in run("check", path)
+    path.write_text(text[: text.index("[[texts]]")], "utf-8")
+    assert "français" in run(doing, path)
+
+
+@pytest.mark.parametrize("doing", ["check", "preview", "publish"])
 def test_a_touch_up_of_a_family_that_no_product_is_of_is_an_error_everywhere(
     shop: ShopForTests, tmp_path: Path, doing: str
 ) -> None:

@@ -12,6 +12,7 @@ from django.utils import translation
 from PIL import Image
 from pypdf import PdfReader
 from pypdf.generic import ArrayObject, DictionaryObject
+from reportlab.pdfgen.canvas import Canvas
 
 from notifications.documents.pdf.charts import make_bars, make_lines
 from notifications.documents.pdf.document import House, build_document
@@ -25,6 +26,7 @@ from notifications.documents.pdf.parts import (
     make_table,
     write,
 )
+from notifications.documents.pdf.pictures import draw_line
 from notifications.documents.pdf.proof import QrCode, SignHere
 from notifications.documents.pdf.style import STRONG
 
@@ -172,6 +174,22 @@ def test_a_table_has_two_rows_at_least_on_each_page_and_its_headings(rows: int) 
     assert sum(page.count("Row ") for page in pages) == rows
     for page in pages:
         assert "Zone" in page and page.count("Row ") >= 2
+
+
+@pytest.mark.parametrize("figure", ["$1,500.00", "CA$1,500.00", "$7\nCA$12,345,678.90"])
+def test_an_amount_in_a_tile_stays_whole(figure: str) -> None:
+    story = [make_key_figures([("Decided", figure), *[("Other", "7")] * 4])]
+    lines = PdfReader(io.BytesIO(build(story))).pages[0].extract_text().split("\n")
+    assert set(figure.split("\n")) <= {line.strip() for line in lines}
+
+
+@pytest.mark.parametrize("name", ["מוסך צפון", "مرآب الشمال"])
+def test_no_space_of_a_long_foot_is_an_empty_box(name: str) -> None:
+    canvas = Canvas(io.BytesIO(), pageCompression=0)
+    draw_line(canvas, 0, 0, f"Shop · statement {name} November 2026 · written\u202f: 30 November 2026", 7)
+    drawn = [line for line in canvas.getpdfdata().split(b"\n") if b" Tj" in line]
+    # Code 0 stands for what a typeface lacks.
+    assert drawn and not [line for line in drawn if b"\\000" in line]
 
 
 # What shows through the window wherever the sheet lies in its envelope: left, top, right, bottom in mm from the sheet's

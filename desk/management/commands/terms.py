@@ -19,7 +19,7 @@ from django.utils import timezone
 
 from claims.reports.terms_preview import TermsPreview, preview_terms
 from claims.rules.compare import ClaimDifference
-from desk.terms.post import count_claims, count_covers, name_chosen
+from desk.terms.post import count_claims, count_covers, list_languages_without_texts, name_chosen
 from scheduling.covers.services import publish_terms
 from scheduling.models import WarrantyTerms
 from scheduling.terms.preview import CoverDifference, choose_covers
@@ -80,6 +80,12 @@ class Command(BaseCommand):
             self.preview(terms, options)
         else:
             self.publish(document, options["usual_for"])
+        lacking = list_languages_without_texts(terms)
+        if lacking:
+            self.stdout.write(
+                f"Title or exclusions are missing in: {', '.join(lacking)}. "
+                "Certificates and letters in these languages would have them as first written."
+            )
 
     def read(self, path: Path) -> tuple[dict[str, Any], Terms]:
         try:

@@ -96,9 +96,10 @@ def build_recall_list(found: RecallList) -> bytes:
             ]
         ),
         Spacer(1, 3 * mm),
-        make_table([_("Vehicle"), _("Used on, and zones"), _("Owner now"), _("Told: day, how, by whom")], rows, TELL),
-        Spacer(1, 2 * mm),
+        # Above the table, so that no page holds this line alone.
         write(_("Work whose lot was not recorded is not in this list."), SMALL),
+        Spacer(1, 1 * mm),
+        make_table([_("Vehicle"), _("Used on, and zones"), _("Owner now"), _("Told: day, how, by whom")], rows, TELL),
     ]
     return build_document(
         story,

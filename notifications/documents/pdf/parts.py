@@ -12,6 +12,7 @@ from typing import Any
 from reportlab.lib import colors
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import Flowable, Paragraph, Table, TableStyle
 
 from notifications.documents.pdf.fonts import BOLD_FONT, runs_right_to_left, split_by_font
@@ -356,6 +357,21 @@ def make_box(lines: Sequence[Flowable], *, is_warning: bool = False) -> Grid:
     return table
 
 
+# ReportLab's own, on both sides of a cell.
+CELL_PADDING = 6.0
+
+
+def _fit_figure(figure: str, room: float) -> ParagraphStyle:
+    """Return the style in which each line of a figure fits into some points of room: a number is never broken."""
+    widest = max((stringWidth(line, FIGURE.fontName, FIGURE.fontSize) for line in figure.split("\n")), default=0.0)
+    return FIGURE if widest <= room else _shrink_figure(int(FIGURE.fontSize * room / widest * 2) / 2)
+
+
+@lru_cache(maxsize=64)
+def _shrink_figure(size: float) -> ParagraphStyle:
+    return ParagraphStyle("small figure", parent=FIGURE, fontSize=size)
+
+
 def make_key_figures(figures: Sequence[tuple[str, str]]) -> Grid:
     """Return a row of big figures, each with what it is below it, as a list of facts; five at most side by side.
 
@@ -364,8 +380,10 @@ def make_key_figures(figures: Sequence[tuple[str, str]]) -> Grid:
     """
     in_row = min(len(figures), 5)
     rows = [figures[start : start + in_row] for start in range(0, len(figures), in_row)]
+    room = CONTENT_WIDTH / in_row - 2 * CELL_PADDING
     cells = [
-        [[write(figure, FIGURE), write(name, SMALL)] for name, figure in row] + [""] * (in_row - len(row))
+        [*([write(figure, _fit_figure(figure, room)), write(name, SMALL)] for name, figure in row)]
+        + [""] * (in_row - len(row))
         for row in rows
     ]
     table = Grid(cells, colWidths=[CONTENT_WIDTH / in_row] * in_row)

@@ -1,6 +1,7 @@
 """Pictures in documents: a drawing that a page shows too, and the shop's logo."""
 
 import io
+import re
 from functools import lru_cache
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -100,7 +101,8 @@ def draw_line(
         anchor: start, middle or end: where of the line ``x`` is.
     """
     own = BOLD_FONT if bold else BODY_FONT
-    pieces = [(font or own, piece) for font, piece in split_by_font(text, bold=bold)]
+    # A long line with letters from right to left comes back broken, and the typeface has no narrow space.
+    pieces = [(font or own, re.sub("[\n\u202f]", " ", piece)) for font, piece in split_by_font(text, bold=bold)]
     widths = [pdfmetrics.stringWidth(piece, font, size) for font, piece in pieces]
     x -= {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * sum(widths)
     for (font, piece), width in zip(pieces, widths, strict=True):
