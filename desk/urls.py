@@ -180,6 +180,5 @@ urlpatterns = [
     path("my/<str:token>/claim/", views_claim.own_claim, name="own_claim"),
     path("my/<str:token>/claim/letter/", views_claim.own_letter, name="own_letter"),
     path("my/<str:token>/claim/photos/<int:photo>/", views_claim.own_claim_photo, name="own_claim_photo"),
-    path("my/<str:token>/record.pdf", customer.record_file, name="own_record_file"),
     path("verify/<slug:code>/", verify.verify, name="verify"),
 ]

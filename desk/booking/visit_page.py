@@ -10,6 +10,7 @@ from django.utils.translation import gettext, gettext_lazy
 from scheduling.booking.reading import OPEN
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.models import Appointment, AppointmentItem, BookedBy, DueItem
+from scheduling.models.appointments import render_reason
 from treatments.models import Event
 from treatments.shared.labels import label
 
@@ -84,7 +85,11 @@ EVENT_WORDS = {
 
 def list_events(found: Appointment) -> list[dict[str, Any]]:
     """Return what happened to a visit, the last first, each with the times before and after where they changed."""
-    events = Event.objects.filter(subject="appointment", subject_id=str(found.pk)).select_related("actor")
+    events = (
+        Event.objects.filter(subject="appointment", subject_id=str(found.pk))
+        .select_related("actor")
+        .prefetch_related("words")
+    )
     listed = []
     for event in events.order_by("-position"):
         before, after = event.before or {}, event.after or {}
@@ -99,10 +104,18 @@ def list_events(found: Appointment) -> list[dict[str, Any]]:
                 "from": _read_moment(before.get("starts_at")) if moved else None,
                 "to": _read_moment(after.get("starts_at")) if moved or not before else None,
                 "until": _read_moment(after.get("work_ends_at")) if longer else None,
-                "reason": after.get("reason", "") if after.get("reason") != before.get("reason") else "",
+                "reason": _read_reason(event) if after.get("reason") != before.get("reason") else "",
             }
         )
     return listed
+
+
+def _read_reason(event: Event) -> str:
+    """Return why something was done: a usual reason in the language in use, own words as typed, '' once erased."""
+    reason = (event.after or {}).get("reason", "")
+    if isinstance(reason, dict):
+        reason = next((words.text for words in event.words.all() if words.path == "after.reason"), "")
+    return render_reason(reason)
 
 
 def _render_who(event: Event, found: Appointment) -> str:

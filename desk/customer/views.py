@@ -32,7 +32,6 @@ from scheduling.booking.own_visits import may_change
 from scheduling.models import Appointment
 from treatments.queries import find_clock
 from treatments.reference.queries import map_zone_names
-from treatments.rules.formats import ENGLISH
 
 VEHICLE, RECORD = LinkPurpose.VEHICLE, LinkPurpose.RECORD
 
@@ -143,16 +142,3 @@ def record_pdf(request: HttpRequest, visitor: Visitor) -> HttpResponse:
 def _show_record(request: HttpRequest, visitor: Visitor, status: int = 200) -> HttpResponse:
     found = read_last_record(visitor.page.vehicle)
     return show_page(request, visitor, "customer/record.html", {"record": found}, status=status if found else 404)
-
-
-@require_safe
-@open_by(VEHICLE, RECORD)
-def record_file(request: HttpRequest, visitor: Visitor) -> HttpResponse:
-    """Print what was done at the last treatment, with a code by which anybody can have it checked."""
-    treatment = find_last_treatment(visitor.page.vehicle)
-    if treatment is None:
-        return _show_record(request, visitor, status=404)
-    language = translation.get_language() or ENGLISH
-    response = HttpResponse(read_visit_record_pdf(treatment, language=language), content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="visit-record-{name_visit(treatment)}.pdf"'
-    return response

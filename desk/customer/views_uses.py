@@ -30,7 +30,6 @@ PAGES: dict[str, str | Promise] = {
     "own_visit_file": _("calendar file"),
     "own_certificate": _("certificate"),
     "own_record": _("record of the last treatment"),
-    "own_record_file": _("record of the last treatment"),
     "own_record_pdf": _("record of the last treatment"),
     "own_vehicles": _("list of vehicles"),
     "own_contact": _("contact details"),

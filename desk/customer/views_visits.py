@@ -28,6 +28,7 @@ from treatments.models import User
 from treatments.queries import find_today
 
 VEHICLE = LinkPurpose.VEHICLE
+MOST_OF_A_REASON = 200
 
 
 @require_safe
@@ -119,12 +120,18 @@ def cancel(request: HttpRequest, visitor: Visitor) -> HttpResponse:
         return show_own_vehicle(request, visitor, errors=errors, status=409 if errors else 200)
     if list_changes(request):
         return _show_changed(request, visitor)
+    reason = request.POST.get("reason", "").strip()
+    if len(reason) > MOST_OF_A_REASON:
+        told = gettext("The reason has %(count)s characters: write at most %(most)s.")
+        error = told % {"count": len(reason), "most": MOST_OF_A_REASON}
+        context = {"visit": visit, "reason": reason, "errors": [error], **render_visit(visit)}
+        return show_page(request, visitor, "customer/cancel.html", context, status=400)
     if request.method == "POST":
         try:
             cancel_own_visit(
                 customer=visitor.page.customer,
                 visit=visit,
-                reason=request.POST.get("reason", "").strip()[:200],
+                reason=reason,
                 seen_sequence=_read_number(request.POST.get("sequence", "")),
                 until_hours=until_hours,
                 now=visitor.now,

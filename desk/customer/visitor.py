@@ -66,6 +66,7 @@ class Visitor:
         return find_today(self.now, self.site)
 
 
+PARTS_OF_A_PAGE = ("own_claim_photo",)
 P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, Visitor, P], HttpResponse]
 
@@ -91,12 +92,14 @@ def _answer(
 ) -> HttpResponse:
     now = timezone.now()
     show_shop(request, find_only_site())
-    wait = find_wait(request, token, by_mail_programs=purposes == (LinkPurpose.STOP,))
+    act = request.resolver_match.url_name if request.resolver_match else ""
+    # A page with photos is one use of its link, however many it shows.
+    is_part = act in PARTS_OF_A_PAGE
+    wait = 0 if is_part else find_wait(request, token, by_mail_programs=purposes == (LinkPurpose.STOP,))
     if wait:
         answer = render(request, "customer/too_many.html", {"minutes": (wait + 59) // 60, **_find_phone()}, status=429)
         answer["Retry-After"] = str(wait)
         return answer
-    act = request.resolver_match.url_name if request.resolver_match else ""
     link = find_link(token, *purposes)
     if link is None:
         for purpose in purposes:
@@ -111,7 +114,8 @@ def _answer(
         show_shop(request, visitor.site)
         with timezone.override(find_zone(visitor.site.time_zone)):
             answer = show(visitor)
-    note_link_use(link, act=act or "", status=answer.status_code, now=now)
+    if not is_part:
+        note_link_use(link, act=act or "", status=answer.status_code, now=now)
     return answer
 
 

@@ -18,8 +18,9 @@ from desk.claims.views_handling import add_errors
 from desk.forms.fields import read_whole
 from desk.shared.access import access_message, get_user, may_open, open_to
 from desk.shared.files import answer_pdf
-from desk.shared.shown import shown_for
+from desk.shared.shown import find_clock_of, shown_for
 from desk.shared.shown_records import of_letters_to_print, of_message
+from notifications.customer_page.links import mask_links
 from notifications.documents.letters import describe_message, render_letters
 from notifications.enums import Channel, MessageKind, MessageStatus
 from notifications.models import Message
@@ -72,7 +73,11 @@ def read_notices(request: HttpRequest) -> dict[str, Any]:
     """Return what a first page tells of messages: how many failed and which server does, for those who can mend it."""
     if not may_open(get_user(request), "messages"):
         return {}
-    return {"failed_messages": count_failed(), "failing_channels": list_failing_channels()}
+    return {
+        "failed_messages": count_failed(),
+        "failing_channels": list_failing_channels(),
+        "clock": find_clock_of(request),
+    }
 
 
 @open_to("messages")
@@ -87,6 +92,7 @@ def messages(request: HttpRequest) -> HttpResponse:
         "form": form,
         "errors": list_errors(form),
         "rows": rows,
+        "clock": find_clock_of(request),
         "narrowed": bool(query),
         "query": urlencode(query),
         "before": request.GET.get("before", ""),
@@ -149,6 +155,8 @@ def send_message_again(request: HttpRequest, key: int) -> HttpResponse:
 def _show(request: HttpRequest, found: Message, form: SendAgainForm | None = None) -> HttpResponse:
     context = {
         "message": found,
+        "body": mask_links(found.body),
+        "clock": find_clock_of(request),
         "may_send_again": found.status == MessageStatus.FAILED,
         "is_printed": found.channel == Channel.LETTER and found.status == MessageStatus.SENT,
         "has_address": found.channel != Channel.LETTER,

@@ -26,8 +26,8 @@ from treatments.queries import find_shop_day
 SECRET_HEADER = "X-Report-Secret"
 
 
-@require_safe
 @open_to("unreachable")
+@require_safe
 def unreachable(request: HttpRequest) -> HttpResponse:
     """Show whom no message reaches, why, and what is due for the vehicle."""
     today = find_shop_day(timezone.now())
@@ -44,8 +44,8 @@ def unreachable(request: HttpRequest) -> HttpResponse:
     return render(request, "unreachable/page.html", context)
 
 
-@require_POST
 @open_to("unreachable")
+@require_POST
 @shown_for(of_suppression)
 def lift(request: HttpRequest, key: int) -> HttpResponse:
     """Let an address be written to again."""

@@ -117,6 +117,8 @@ def _list_coming(record: VehicleRecord) -> list[Appointment]:
 
 def _render_value(field: forms.BoundField) -> Any:
     """Return what was typed or chosen in a field, in words."""
+    if isinstance(field.field, forms.BooleanField):
+        return _("yes") if field.value() else _("no")
     value = field.form.cleaned_data.get(field.name)
     if isinstance(field.field, forms.ChoiceField):
         return dict(field.field.choices).get(value, value)  # type: ignore[arg-type]

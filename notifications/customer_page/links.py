@@ -3,6 +3,7 @@
 A link is made anew wherever it is written; it stands in no table, and ``LinkUse`` only says which purpose was used.
 """
 
+import re
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -49,6 +50,10 @@ PATHS: dict[LinkPurpose, str] = {
     LinkPurpose.EMAIL: "my/{}/e-mail/",
     LinkPurpose.STOP: "stop/{}/",
 }
+
+
+# The address of a customer's link holds its key.
+_SIGNED_LINK = re.compile(r"/(my|stop)/[^/\s]+/")
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,3 +228,8 @@ def read_own_page_token(token: str) -> OwnPage | None:
     """Return whose page a token opens, None as for ``read_link``."""
     link = read_link(token, LinkPurpose.VEHICLE)
     return OwnPage(link.customer, link.vehicle) if link and link.vehicle else None
+
+
+def mask_links(text: str) -> str:
+    """Return a text with the keys of customers' links left out, for those who read it and are not the customer."""
+    return _SIGNED_LINK.sub(r"/\1/…/", text)

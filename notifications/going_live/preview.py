@@ -8,6 +8,7 @@ from math import ceil
 from dateutil.relativedelta import relativedelta
 from django.db.models import Q
 
+from notifications.customer_page.links import mask_links
 from notifications.enums import Channel, MessageKind
 from notifications.languages import choose_language
 from notifications.models import Release
@@ -136,7 +137,7 @@ def _write_samples(every: list[PlannedMessage]) -> tuple[Sample, ...]:
                 message.due_at,
                 choose_language(message.customer),
                 text["subject"],
-                text["body"],
+                mask_links(text["body"]),
             )
         )
     return tuple(found)

@@ -1,14 +1,16 @@
-"""Mails about a customer's own details, which answer what the customer does at the moment."""
+"""Mails about a customer's own details, which answer what the customer does at the moment.
+
+They go to addresses that may be a stranger's, so no link in them stops messages.
+"""
 
 from django.conf import settings
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from notifications.customer_page.links import make_stop_address
 from notifications.enums import MessageKind
 from notifications.mail.content import Button, MailContent
 from notifications.mail.letterhead import read_letterhead
-from notifications.mail.wording import render_greeting, render_if_stopped, render_stop_label, render_ways_to_reach
+from notifications.mail.wording import render_greeting, render_ways_to_reach
 from treatments.models import Customer, Site
 
 
@@ -41,13 +43,13 @@ def write_account_message(kind: MessageKind, customer: Customer, site: Site, lin
     return MailContent(
         language=get_language() or settings.LANGUAGE_CODE,
         subject=subject,
-        greeting=render_greeting(customer.name),
+        # Whoever has an address that nobody confirmed may be a stranger.
+        greeting=render_greeting("" if kind is MessageKind.EMAIL_TO_CONFIRM else customer.name),
         short=short,
         letterhead=read_letterhead(site),
-        stop=Button(render_stop_label(), make_stop_address(customer)),
+        stop=None,
         paragraphs=paragraphs,
         buttons=buttons,
         reach=render_ways_to_reach(site),
         why=why % shop,
-        if_stopped=render_if_stopped(),
     )

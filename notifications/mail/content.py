@@ -87,7 +87,7 @@ class MailContent:
         reach: how else the shop is reached by whoever reads a mail.
         why: why its receiver gets it.
         if_stopped: what still goes out, and how, to somebody who stops messages.
-        stop: the link that stops them.
+        stop: the link that stops them; None where the receiver may be another than the customer.
     """
 
     language: str
@@ -95,7 +95,7 @@ class MailContent:
     greeting: str
     short: str
     letterhead: Letterhead
-    stop: Button
+    stop: Button | None
     paragraphs: tuple[str, ...] = ()
     facts: tuple[Fact, ...] = ()
     vehicles: tuple[VehicleText, ...] = ()

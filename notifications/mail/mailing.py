@@ -15,6 +15,7 @@ from django.core.mail import EmailMessage, EmailMultiAlternatives
 from django.utils.translation import gettext
 
 from notifications.customer_page.links import make_stop_address
+from notifications.enums import ABOUT_AN_ADDRESS
 from notifications.invitations.rules.calendar_text import read_told
 from notifications.mail.letterhead import read_letterhead
 from notifications.mail.rendering import LOGO_ADDRESS, LOGO_ID
@@ -55,10 +56,12 @@ def make_email(message: Message) -> EmailMessage:
         # The same for every attempt, so that a mail system can drop a second copy.
         "Message-ID": f"<{message.reference}@{domain}>",
         "Auto-Submitted": "auto-generated",
-        "List-Unsubscribe": f"<{stop}>",
     }
-    if stop.startswith("https://"):
-        headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
+    # A mail about an address may reach a stranger, who must not stop the customer's messages.
+    if message.kind not in ABOUT_AN_ADDRESS:
+        headers["List-Unsubscribe"] = f"<{stop}>"
+        if stop.startswith("https://"):
+            headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
     email = Mail(
         message.subject,
         message.body,

@@ -53,7 +53,7 @@ def render_html(content: MailContent) -> str:
 def render_short_text(content: MailContent) -> str:
     """Return the text message, in the language in use: at most MOST_IN_A_TEXT characters, its links whole."""
     shop = join_label(clean_line(content.letterhead.name, MOST_OF_A_NAME), "").strip()
-    stop = _("STOP: %(url)s") % {"url": content.stop.url}
+    stop = _("STOP: %(url)s") % {"url": content.stop.url} if content.stop else ""
     links = f"{content.first_url} {stop}".strip()
     if MOST_IN_A_TEXT - len(f"{shop}  {links}") < MOST_OF_A_NAME:
         # Rather a text without its page than one whose words are gone: a customer may always stop and call.

@@ -236,7 +236,7 @@ def _own_email() -> list[Any]:
     return [make_email_address(owner, "new.address@example.org").split("/")[-3]]
 
 
-def _own_rust() -> list[Any]:
+def own_rust() -> list[Any]:
     vehicle = find_due_cover().vehicle
     return [make_vehicle_token(LinkPurpose.REPORT_RUST, _find_owner(vehicle), vehicle)]
 
@@ -260,7 +260,7 @@ def _claim_link(*, decided: bool) -> list[Any]:
     return [make_claim_token(_find_owner(cover.vehicle), filed)]
 
 
-def _own_claim() -> list[Any]:
+def own_claim() -> list[Any]:
     return _claim_link(decided=False)
 
 
@@ -540,10 +540,10 @@ PAGES = [
     DeskPage("own_contact", NOBODY, _own_contact, query="?done=both", what="done"),
     DeskPage("own_contact", NOBODY, _own_contact, spoil="#main form", typed=(("#id_phone", "none"),), what="error"),
     DeskPage("own_email", NOBODY, _own_email),
-    DeskPage("own_rust", NOBODY, _own_rust),
-    DeskPage("own_rust", NOBODY, _own_rust, spoil="#main form", what="error"),
-    DeskPage("own_claim", NOBODY, _own_claim, query="?done=reported"),
-    DeskPage("own_claim", NOBODY, _own_claim, spoil="#main form", what="error"),
+    DeskPage("own_rust", NOBODY, own_rust),
+    DeskPage("own_rust", NOBODY, own_rust, spoil="#main form", what="error"),
+    DeskPage("own_claim", NOBODY, own_claim, query="?done=reported"),
+    DeskPage("own_claim", NOBODY, own_claim, spoil="#main form", what="error"),
     DeskPage("own_claim", NOBODY, _own_decided, what="decided"),
     DeskPage("own_letter", NOBODY, _own_decided),
     DeskPage("link_uses", "writer", _vehicle_of_links),
@@ -563,6 +563,9 @@ NO_PAGES = {
     "log_out": "only posted to",
     "log_in_code": "asked for after a right password only; looked at by its own test",
     "codes_act": "only posted to; shows the page of codes",
+    "letter_batch": "a PDF",
+    "print_letters": "only posted to; leads to the list of messages",
+    "send_message_again": "only posted to; shows the message",
     "lift_suppression": "only posted to; shows whom no message reaches",
     "mail_reports": "mail systems post to it",
     "shop_logo": "a picture",
@@ -597,7 +600,6 @@ NO_PAGES = {
     "own_claim_photo": "a picture",
     "own_record_pdf": "a PDF",
     "own_certificate": "a PDF",
-    "own_record_file": "a PDF",
     "visit_record": "a PDF",
     "claim_act": "only posted to; shows the claim's page",
     "claim_photo": "a picture",

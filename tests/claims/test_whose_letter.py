@@ -122,4 +122,4 @@ def test_a_finding_shows_which_of_its_readings_is_doubtful(demo: DemoShop, claim
     client.force_login(User.objects.get(username="warranty"))
     page = client.get(f"/claims/{claim.number}/").content.decode()
     assert ("Odometer in doubt" in page) is is_doubtful
-    assert all(f"{doubt.params['kilometres']} km" in page for doubt in doubts["distance"])
+    assert all(f"{doubt.params['kilometres']:,} km" in page for doubt in doubts["distance"])

@@ -249,7 +249,7 @@ def test_the_set_up_names_the_field_and_takes_no_number_that_no_shop_has(demo: D
             duration.pk,
             minutes,
             {"standing_minutes": "99999"},
-            "99999 minutes: write 0 to",
+            "99,999 minutes: write 0 to",
         ),
         ("duration", "duration", duration.pk, minutes, {"work_minutes": ""}, "Work, minutes: This field is required."),
         ("bay", "bay", bay.pk, of_bay, {"most_height_mm": "0"}, "Tallest vehicle, mm: 0 mm: write 1 to"),

@@ -22,8 +22,8 @@ def demo(db: None, tmp_path: Path) -> DemoShop:
     return load_demo(tmp_path, timezone.now())
 
 
-@pytest.mark.parametrize("field", ["as-of", "known-at"])
-def test_a_day_that_no_calendar_reaches_is_told_and_left_out(demo: DemoShop, field: str) -> None:
+@pytest.mark.parametrize(("field", "label"), [("as-of", "On the day"), ("known-at", "As known on")])
+def test_a_day_that_no_calendar_reaches_is_told_and_left_out(demo: DemoShop, field: str, label: str) -> None:
     client = log_in("writer")
     address = f"/vehicles/{find_vin(demo, 'made-up-for')}/"
     for day in ("1900-01-01", "2199-12-31"):
@@ -34,7 +34,7 @@ def test_a_day_that_no_calendar_reaches_is_told_and_left_out(demo: DemoShop, fie
         answer = client.get(address, {field: day})
         assert answer.status_code == 200
         page = answer.content.decode()
-        assert f"{field} &#39;{day}&#39; is out of range: write a day from 1900-01-01 to 2199-12-31" in page
+        assert f"{label} &#39;{day}&#39; is out of range: write a day from 1900-01-01 to 2199-12-31" in page
         assert f'<a href="#{field}">' in page
 
 

@@ -67,7 +67,7 @@ def test_from_the_lift_to_an_amendment(lift: Lift) -> None:
     heads = ["Cavities from below", "Open underside", "Wheel wells", "Engine bay, load space and doors"]
     places = [shown.index(f"{head}</h2>") for head in heads]
     assert places == sorted(places)
-    assert "never drill, pierce" in shown and "172 ml" in shown  # the caution and the quantity of the job sheet
+    assert "never drill, pierce" in shown and "0.18 qt" in shown  # the caution and the quantity of the job sheet
     sent = client.post(TREAT, visit(lift))
     assert sent.status_code == 302
     draft = Treatment.objects.get()

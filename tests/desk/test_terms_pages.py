@@ -174,7 +174,7 @@ def test_errors_stand_above_the_heading_and_at_their_fields_and_what_was_typed_s
         assert f'id="{find_id(name)}"' in page, name
         assert f'id="{find_id(name)}-error"' in page, name
     assert "its products are of: cavity_wax, penetrating_film, underbody_wax" in page
-    assert "More than “Limit in all”, 8000" in page
+    assert "More than “Limit in all”, 8,000" in page
     assert "<b>roof" not in page
     kept = read_fields(page)
     assert {name: kept[name] for name in typed if name != "entry.required_zones"} == {

@@ -14,6 +14,8 @@ from freezegun import freeze_time
 from desk.forms.questions import CONFIRMED
 from desk.shared.access import MAY_OPEN
 from desk.vehicle.changes import CHANGES
+from notifications.enums import Purpose
+from notifications.models import Consent
 from scheduling.covers.services import end_cover, register_cover
 from scheduling.models import Cover, CoverChange, TermsVersion
 from tests.conftest import NOW, TODAY, ShopForTests
@@ -130,6 +132,13 @@ EXAMPLES: dict[str, tuple[Callable[[], Fields], bool, Callable[[Cover], bool]]] 
         False,
         lambda cover: Customer.objects.filter(
             ownerships__vehicle=cover.vehicle, email="corrected@example.org", language="fr"
+        ).exists(),
+    ),
+    "owner-messages": (
+        lambda: {"contract": "on", "offers": "on", "channel": "letter", "time_zone": ""},
+        False,
+        lambda cover: Consent.objects.filter(
+            customer__ownerships__vehicle=cover.vehicle, purpose=Purpose.OFFERS, given=True
         ).exists(),
     ),
     "sold": (lambda: {"sold_on": "2026-05-01", "told_on": "2026-05-20"}, False, was_sold),

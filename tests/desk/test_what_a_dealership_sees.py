@@ -158,6 +158,7 @@ def list_values(sold: Sold) -> dict[str, list[Any]]:
         "version": [version.version],
         "token": ["none"],
         "slot": ["none"],
+        "site": [sold.cover.site.code],
         "name": ["none"],
         "action": ["decide", "cancel"],
         "slug": ["odometer", "owner"],

@@ -66,7 +66,7 @@ def test_every_code_is_rendered_with_all_its_parameters(code: str, language: str
         (DAY, "1 March 2026", "1er mars 2026"),
         (3, "3", "3"),
         (Decimal("12.5"), "12.5", "12,5"),
-        (Decimal(100_000), "100000", "100\u202f000"),
+        (Decimal(100_000), "100,000", "100\u202f000"),
         (Quantity(Decimal("0.75"), "L"), "0.75 L", "0,75 L"),
         (Money(Decimal("1200.00"), "USD"), "$1,200.00", "1\u202f200,00\u00a0$US"),
         (ZoneCode("sill"), "Sill", "Sill"),
