@@ -1,7 +1,6 @@
 """The recall list and the list for the wall: whom they name, in which order, over many pages, and who prints them."""
 
 import io
-import subprocess
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -26,6 +25,7 @@ from scheduling.due_list.queries import DueFilter, read_due_page
 from scheduling.models import CoverState
 from tests.demo_records import load_demo
 from tests.desk.test_pages import log_in
+from tests.poppler import run_poppler
 from treatments.models import Customer, Lot, User
 from treatments.stock.queries import UseSearch, walk_uses
 from treatments.stock.services import note_all_material_uses, recall_lot
@@ -53,8 +53,7 @@ def read_pages(content: bytes) -> list[str]:
 def find_text(content: bytes, path: Path) -> str:
     """Return the text as another reader of PDF finds it."""
     path.write_bytes(content)
-    done = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True)
-    return done.stdout
+    return run_poppler("pdftotext", "-layout", path, "-")
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,6 @@
 
 import io
 import re
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -29,6 +28,7 @@ from notifications.documents.pdf.parts import (
 from notifications.documents.pdf.pictures import draw_line
 from notifications.documents.pdf.proof import QrCode, SignHere
 from notifications.documents.pdf.style import STRONG
+from tests.poppler import run_poppler
 
 HOUSE = House("Mill Lane Rust Protection", "1 Mill Lane\nHalifax NS", "555-0100\nshop@example.org")
 RECEIVER = ("Maeve O'Tarn", "12 Quay Road", "Halifax NS B3H 0A1")
@@ -204,7 +204,7 @@ def test_the_address_shows_through_the_window_and_nothing_else(paper: str, lines
     house = House(HOUSE.name, HOUSE.address, HOUSE.contact, paper=paper)
     path = tmp_path / "letter.pdf"
     path.write_bytes(build([heading("Letter", 1), write("Dear Maeve")], house, receiver=receiver))
-    told = subprocess.run(["pdftotext", "-bbox", path, "-"], capture_output=True, text=True, check=True).stdout
+    told = run_poppler("pdftotext", "-bbox", path, "-")
     left, top, right, bottom = (edge * 72 / 25.4 for edge in WINDOWS[paper])
     words = re.findall(r'xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">([^<]+)<', told)
     inside = [

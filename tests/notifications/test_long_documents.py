@@ -1,6 +1,5 @@
 """Documents of much: sixty zones, ten years of visits, long names, in English and French; no page of them is empty."""
 
-import subprocess
 import unicodedata
 from collections.abc import Iterator
 from datetime import date
@@ -17,6 +16,7 @@ from notifications.documents.visit_records import find_last_treatment, read_visi
 from scheduling.covers.services import register_covers_for_new_treatments
 from scheduling.models import Cover
 from tests.conftest import NOW, ShopForTests
+from tests.poppler import run_poppler
 from treatments.enums import Propulsion, TreatmentKind, ZoneKind
 from treatments.models import Vehicle, Zone
 from treatments.people.customers import find_or_add_customer
@@ -66,8 +66,8 @@ def list_pages(pdf: bytes, folder: Path) -> Iterator[tuple[float, str]]:
     """Yield of each page which share of its height has ink above the foot, and its text."""
     path = folder / "document.pdf"
     path.write_bytes(pdf)
-    subprocess.run(["pdftoppm", "-r", str(DOTS), "-gray", "-png", path, folder / "page"], check=True)
-    told = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True).stdout
+    run_poppler("pdftoppm", "-r", DOTS, "-gray", "-png", path, folder / "page")
+    told = run_poppler("pdftotext", "-layout", path, "-")
     pictures = sorted(folder.glob("page*.png"))
     for picture, text in zip(pictures, told.split("\f"), strict=False):
         with Image.open(picture) as page:
