@@ -3,11 +3,13 @@
 Their texts are those that were written down and kept; here they only get a letterhead and an address.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Protocol
 
+from django.conf import settings
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
@@ -15,9 +17,10 @@ from claims.models import Claim, ClaimDecision
 from claims.queries import find_claimant
 from notifications.documents.house import describe_house
 from notifications.documents.pdf.letters import Letter, build_letters, fit_address
+from notifications.enums import MessageKind
 from notifications.languages import choose_language
 from notifications.models import Message
-from treatments.models import Site
+from treatments.models import Customer, Site
 from treatments.queries import find_today
 from treatments.reference.queries import list_sites
 from treatments.shared.rendering import render_day
@@ -91,18 +94,51 @@ def describe_message(message: Message) -> KeptMessage:
         customer.name,
         customer.address.splitlines(),
         message.subject,
-        message.body,
+        _leave_links_out(message.body),
         site,
         message.language,
         find_today(message.created_at, site),
     )
 
 
+# A text message ends with its links; in a mail a link has a line of its own below its label.
+_SIGNED_LINK = re.compile(r"\s*(?:STOP[\s\u202f]?:\s*)?https?://\S+?/(?:my|stop)/\S")
+
+
+def _leave_links_out(body: str) -> str:
+    """Return the text of a message without the paragraphs of its signed links: nobody types them from paper."""
+    kept = []
+    for paragraph in body.split("\n\n"):
+        found = _SIGNED_LINK.search(paragraph)
+        if found is None:
+            kept.append(paragraph)
+        elif not found[0].startswith("\n") and found.start():
+            kept.append(paragraph[: found.start()])
+    return "\n\n".join(kept)
+
+
+def _find_kept_language(decision: ClaimDecision) -> str:
+    """Return the language in which a kept letter writes its day, '' where it does not begin with its day."""
+    first = decision.letter.partition("\n\n")[0]
+    for language, _name in settings.LANGUAGES:
+        with override(language):
+            if first == render_day(decision.decided_on):
+                return str(language)
+    return ""
+
+
+def _find_receiver(claim: Claim, decision: ClaimDecision) -> Customer | None:
+    """Return to whom a letter went, else who it would go to by what is on record."""
+    key = f"{MessageKind.CLAIM_DECIDED}:{claim.number}:{decision.pk}:"
+    sent = Message.objects.filter(claim=claim, key__startswith=key).select_related("customer").first()
+    return sent.customer if sent else find_claimant(claim)
+
+
 def render_decision_letter(claim: Claim, decision: ClaimDecision) -> bytes:
     """Return the letter about a decision on a claim as it was kept; one that does not stand says so above its text."""
-    customer = find_claimant(claim)
-    # A letter is kept in the language of who got it.
-    language = choose_language(customer) if customer else "en"
+    customer = _find_receiver(claim, decision)
+    # What is printed around a kept letter is in its language, whatever its receiver reads by now.
+    language = _find_kept_language(decision) or (choose_language(customer) if customer else "en")
     with override(language):
         subject = _("Your rust claim %(number)s") % {"number": claim.number}
         notice = ""

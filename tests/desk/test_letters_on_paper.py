@@ -59,6 +59,27 @@ def test_the_letter_is_printed_as_it_was_kept_with_the_address_of_its_receiver(d
     assert "Harbour Row" in text and "Page 1 sur" in text
 
 
+def test_a_letter_keeps_its_language_whatever_its_receiver_reads_by_now(decision: ClaimDecision) -> None:
+    Customer.objects.update(language="en")
+    text = read_text(log_in("warranty").get(find_address(decision)).content)
+    assert "Page 1 sur" in text
+
+
+def test_a_letter_keeps_its_receiver_once_it_was_sent(decision: ClaimDecision) -> None:
+    claim, holder = decision.claim, decision.claim.cover.holder
+    assert holder is not None
+    former = Customer.objects.exclude(pk=holder.pk).order_by("pk")[0]
+    Customer.objects.filter(pk=former.pk).update(address="3 Former Lane")
+    client, now = log_in("warranty"), timezone.now()
+    assert "Harbour Row" in read_text(client.get(find_address(decision)).content)
+    Message.objects.create(
+        key=f"claim_decided:{claim.number}:{decision.pk}:{former.pk}", customer=former, cover=claim.cover, claim=claim,
+        kind=MessageKind.CLAIM_DECIDED, address="a@example.org", subject="x", body="x", due_at=now, created_at=now,
+    )  # fmt: skip
+    text = read_text(client.get(find_address(decision)).content)
+    assert "Former Lane" in text and "Harbour Row" not in text
+
+
 def test_a_letter_that_no_longer_stands_says_so(decision: ClaimDecision) -> None:
     client = log_in("warranty")
     before = read_text(client.get(find_address(decision)).content)
@@ -107,6 +128,22 @@ def test_who_reminds_prints_a_message_as_a_letter(message: Message, username: st
     if status == 200:
         text = read_text(answer.content)
         assert message.customer.name in text and message.subject in text and "your vehicle is due" in text
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        "Good day,\n\nChoose a time:\nhttp://a.example.org/my/Wy:1/\n\nThe shop\n\nStop these:\nhttps://b.example.org/stop/x/\n",
+        "Good day, The shop https://a.example.org/my/Wy:1/ STOP\u202f: https://a.example.org/stop/x/",
+        "Good day, The shop STOP: https://a.example.org/stop/x/",
+    ],
+    ids=["mail", "text", "text without a page"],
+)
+def test_no_signed_link_is_printed(message: Message, body: str) -> None:
+    Message.objects.filter(pk=message.pk).update(body=body)
+    text = read_text(log_in("owner").get(reverse("desk:message_letter", args=[message.pk])).content)
+    assert "Good day," in text and "The shop" in text
+    assert not [part for part in ("/my/", "/stop/", "Choose", "STOP", "Stop these") if part in text]
 
 
 def test_a_message_that_is_not_there_is_not_found(message: Message) -> None:
