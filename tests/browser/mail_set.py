@@ -1,5 +1,6 @@
 """Every message that there is, for people and vehicles that are invented, without a database."""
 
+import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -20,11 +21,13 @@ from scheduling.covers.rules.cover import CoverOnDay
 from scheduling.covers.rules.due_item import DueKind
 from scheduling.covers.rules.ends import CoverStatus
 from scheduling.models import Appointment, Cover, TermsVersion, WarrantyTerms
+from tests.conftest import FIXTURES
 from treatments.models import Customer, Site, Vehicle
 from treatments.rules.explanation import explain
 
 TARGET = date(2027, 4, 14)
 LAST, GRACE = TARGET + timedelta(days=30), TARGET + timedelta(days=60)
+TERMS = tomllib.loads((FIXTURES / "terms" / "lifetime_yearly.toml").read_text("utf-8"))
 ZONES = {
     "rocker_left": "Left rocker panel",
     "rocker_right": "Right rocker panel",
@@ -109,9 +112,7 @@ def make_due_vehicle(kind: MessageKind, step: Step | None, number: int = 0, as_o
     state = CoverOnDay(as_of, status, as_of, why, percent=Decimal(100))
     vehicle = Vehicle(pk=10 + number, vin=f"1M8GDM9AXKP04278{number}", plate=f"KTX {410 + number}",
                       description=FLEET[number % len(FLEET)])  # fmt: skip
-    terms = TermsVersion(
-        pk=1, version=1, terms=WarrantyTerms(pk=1, code="yearly"), document={"title": "Ten years, yearly visit"}
-    )
+    terms = TermsVersion(pk=1, version=1, terms=WarrantyTerms(pk=1, code="yearly"), document=TERMS)
     cover = Cover(pk=20 + number, number=f"C0000{10 + number}-1", vehicle=vehicle, terms_version=terms,
                   site=make_site())  # fmt: skip
     reminder = Reminder(kind, main if things else None, things, tuple(one.key for one in things), zones)
