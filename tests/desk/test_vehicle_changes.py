@@ -212,7 +212,8 @@ def test_a_change_is_shown_first_and_recorded_on_the_second_press(cover: Cover, 
     assert was_done(cover) and Event.objects.count() > events
 
 
-@pytest.mark.parametrize("slug", CHANGES)
+# What the owner is sent has no field that must be filled in: nothing ticked is an answer.
+@pytest.mark.parametrize("slug", [slug for slug in CHANGES if slug != "owner-messages"])
 def test_a_change_without_what_it_needs_says_so_and_records_nothing(cover: Cover, slug: str) -> None:
     client = log_in(Role.OWNER)
     if EXAMPLES[slug][1]:
