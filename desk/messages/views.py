@@ -73,11 +73,9 @@ def read_notices(request: HttpRequest) -> dict[str, Any]:
     """Return what a first page tells of messages: how many failed and which server does, for those who can mend it."""
     if not may_open(get_user(request), "messages"):
         return {}
-    return {
-        "failed_messages": count_failed(),
-        "failing_channels": list_failing_channels(),
-        "clock": find_clock_of(request),
-    }
+    failing = list_failing_channels()
+    clock = {"clock": find_clock_of(request)} if failing else {}
+    return {"failed_messages": count_failed(), "failing_channels": failing, **clock}
 
 
 @open_to("messages")

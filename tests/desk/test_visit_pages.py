@@ -215,11 +215,11 @@ def test_nothing_is_recorded_from_a_visit_that_was_given_up(demo: DemoShop) -> N
 
 def test_a_visit_asks_a_constant_number_of_queries(demo: DemoShop, django_assert_num_queries) -> None:
     client, visit = log_in("writer"), book(demo, "overdue", 21, 8)
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         client.get(f"/visits/{visit.number}/")
     for minutes in (5, 5, 5):
         client.post(f"/visits/{visit.number}/do/late/", {"minutes": minutes})
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         client.get(f"/visits/{visit.number}/")
     assert propose_slots(vehicle=visit.vehicle, cover=visit.cover, sites=[visit.site], now=NOW, moved=visit).slots, (
         "the visit can still be moved"
