@@ -253,7 +253,7 @@ def test_the_set_up_names_the_field_and_takes_no_number_that_no_shop_has(demo: D
         ),
         ("duration", "duration", duration.pk, minutes, {"work_minutes": ""}, "Work, minutes: This field is required."),
         ("bay", "bay", bay.pk, of_bay, {"most_height_mm": "0"}, "Tallest vehicle, mm: 0 mm: write 1 to"),
-        ("bay", "bay", bay.pk, of_bay, {"most_mass_kg": "2147483648"}, "2147483648 kg: write 1 to 100000 kg"),
+        ("bay", "bay", bay.pk, of_bay, {"most_mass_kg": "2147483648"}, "2,147,483,648 kg: write 1 to 100,000 kg"),
         (
             "bay",
             "bay",
