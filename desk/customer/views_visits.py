@@ -120,13 +120,13 @@ def cancel(request: HttpRequest, visitor: Visitor) -> HttpResponse:
         return show_own_vehicle(request, visitor, errors=errors, status=409 if errors else 200)
     if list_changes(request):
         return _show_changed(request, visitor)
-    reason = request.POST.get("reason", "").strip()
-    if len(reason) > MOST_OF_A_REASON:
-        told = gettext("The reason has %(count)s characters: write at most %(most)s.")
-        error = told % {"count": len(reason), "most": MOST_OF_A_REASON}
-        context = {"visit": visit, "reason": reason, "errors": [error], **render_visit(visit)}
-        return show_page(request, visitor, "customer/cancel.html", context, status=400)
     if request.method == "POST":
+        reason = request.POST.get("reason", "").strip()
+        if len(reason) > MOST_OF_A_REASON:
+            told = gettext("The reason has %(count)s characters: write at most %(most)s.")
+            error = told % {"count": len(reason), "most": MOST_OF_A_REASON}
+            context = {"visit": visit, "reason": reason, "errors": [error], **render_visit(visit)}
+            return show_page(request, visitor, "customer/cancel.html", context, status=400)
         try:
             cancel_own_visit(
                 customer=visitor.page.customer,

@@ -116,11 +116,6 @@ def make_vehicle_token(purpose: LinkPurpose, customer: Customer, vehicle: Vehicl
     return _make_token(purpose, [customer.pk, vehicle.pk])
 
 
-def make_record_address(customer: Customer, vehicle: Vehicle) -> str:
-    """Return the address of the record of a vehicle's last treatment and its certificate, and nothing else."""
-    return _make_address(LinkPurpose.RECORD, make_vehicle_token(LinkPurpose.RECORD, customer, vehicle))
-
-
 def make_own_vehicles_token(customer: Customer) -> str:
     """Return a token for the list of a customer's vehicles with what is due."""
     return _make_token(LinkPurpose.VEHICLES, [customer.pk])
@@ -134,11 +129,6 @@ def make_own_vehicles_address(customer: Customer) -> str:
 def make_contact_token(customer: Customer) -> str:
     """Return a token that lets its bearer correct how a customer is reached."""
     return _make_token(LinkPurpose.CONTACT, [customer.pk])
-
-
-def make_contact_address(customer: Customer) -> str:
-    """Return the address of the page on which a customer corrects how to be reached."""
-    return _make_address(LinkPurpose.CONTACT, make_contact_token(customer))
 
 
 def make_email_address(customer: Customer, email: str) -> str:

@@ -52,11 +52,6 @@ def render_film(micrometres: Decimal | int) -> str:
     return f"{render_number(Decimal(micrometres))}{_NO_BREAK}µm"
 
 
-def render_area(square_metres: Decimal) -> str:
-    """Return an area."""
-    return f"{render_number(square_metres)}{_NO_BREAK}m²"
-
-
 def find_units(site: Site | None) -> Units:
     """Return the units of a site, metric ones where there is none."""
     return Units(site is not None and uses_us_units(site.country))

@@ -50,7 +50,7 @@ class Mail(EmailMultiAlternatives):
 
 def make_email(message: Message) -> EmailMessage:
     """Return the mail of a message, with the headers that let a mail program stop further ones (RFC 8058)."""
-    stop, site = make_stop_address(message.customer), _find_site(message)
+    site = _find_site(message)
     domain = settings.DEFAULT_FROM_EMAIL.rpartition("@")[2].strip(">") or "localhost"
     headers = {
         # The same for every attempt, so that a mail system can drop a second copy.
@@ -59,6 +59,7 @@ def make_email(message: Message) -> EmailMessage:
     }
     # A mail about an address may reach a stranger, who must not stop the customer's messages.
     if message.kind not in ABOUT_AN_ADDRESS:
+        stop = make_stop_address(message.customer)
         headers["List-Unsubscribe"] = f"<{stop}>"
         if stop.startswith("https://"):
             headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
